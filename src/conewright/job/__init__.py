@@ -1,0 +1,1 @@
+"""What the repairer knows: quantities, the job document, typical values, and the resolved build."""

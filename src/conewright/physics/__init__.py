@@ -1,0 +1,1 @@
+"""What nature does: pure functions on SI numbers and arrays."""

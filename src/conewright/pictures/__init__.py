@@ -1,0 +1,1 @@
+"""Pictures of reports, one builder for terminal, page and paper."""

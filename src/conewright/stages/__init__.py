@@ -1,0 +1,1 @@
+"""What the repairer asks: a build (or two) in, a report out."""
