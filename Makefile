@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test check format bench clean
+.PHONY: demo test check format bench lock clean
 
 demo: $(READY)
 	$(BIN)/conewright demo
@@ -24,10 +24,19 @@ format: $(READY)
 bench: $(READY)
 	$(BIN)/python -m benchmarks
 
-$(READY): pyproject.toml
+# The tasks run on exactly these versions, checked by hash; users get the floors of pyproject.toml.
+$(READY): pyproject.toml requirements.txt
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Python 3.11 or newer is needed: make PYTHON=python3.11 ...")'
 	$(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --editable '.[dev]'
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --requirement requirements.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	touch $(READY)
+
+# Writes the newest versions that fit into requirements.txt, for every Python and machine we serve.
+lock: $(READY)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv
+	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --upgrade \
+		--extra dev --no-header --no-annotate --output-file requirements.txt pyproject.toml
 
 clean:
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis
