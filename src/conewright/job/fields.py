@@ -1,0 +1,290 @@
+"""The kinds of value a job file can hold: quantities with a unit, plain numbers, names, dates."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from math import isfinite
+from re import compile as pattern
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    PlainValidator,
+    StringConstraints,
+    WithJsonSchema,
+)
+from pydantic_core import CoreSchema, core_schema
+
+from conewright.errors import QuantityError
+from conewright.job.quantity import Quantity, format_quantity, parse_quantity
+
+__all__ = [
+    "Area",
+    "Charge",
+    "Compliance",
+    "Conductor",
+    "Count",
+    "Current",
+    "Day",
+    "Exponent",
+    "ForceFactor",
+    "Frequency",
+    "Gap",
+    "Identifier",
+    "Inductance",
+    "Length",
+    "Level",
+    "Mass",
+    "MechanicalResistance",
+    "Money",
+    "Number",
+    "Position",
+    "PositiveResistance",
+    "Power",
+    "ReadingValue",
+    "Resistance",
+    "SemiInductance",
+    "Share",
+    "Size",
+    "SurfaceDensity",
+    "Temperature",
+    "Text",
+    "ThermalResistance",
+    "Voltage",
+    "Volume",
+]
+
+Bound = Literal["any", "zero or more", "above zero"]
+
+
+@dataclass(frozen=True, slots=True)
+class QuantityField:
+    """A field read from text with a unit; refuses a bare number."""
+
+    dimension: str
+    examples: tuple[str, ...]
+    bound: Bound = "above zero"
+
+    def __get_pydantic_core_schema__(self, _: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return _plain(self.read, format_quantity, core_schema.str_schema())
+
+    def __get_pydantic_json_schema__(
+        self, _: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return {"type": "string", "examples": list(self.examples), "x-dimension": self.dimension}
+
+    def read(self, value: object) -> Quantity:
+        """Return the quantity written in `value`; raises QuantityError."""
+        if isinstance(value, Quantity):
+            quantity = _of_dimension(value, self.dimension)
+        elif isinstance(value, str):
+            quantity = parse_quantity(value, dimension=self.dimension, positive=False)
+        else:
+            raise QuantityError(f"a text with a unit is wanted, like {self._likeness()}")
+        _hold_bound(quantity, self.bound)
+        return quantity
+
+    def _likeness(self) -> str:
+        return " or ".join(f'"{example}"' for example in self.examples)
+
+
+@dataclass(frozen=True, slots=True)
+class NumberField:
+    """A field without a unit: a plain number, or a text that gives it a spread."""
+
+    example: float
+    spread_example: str
+    most: float | None = None
+
+    def __get_pydantic_core_schema__(self, _: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return _plain(self.read, _write_number, core_schema.any_schema())
+
+    def __get_pydantic_json_schema__(
+        self, _: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        number: dict[str, Any] = {"type": "number", "exclusiveMinimum": 0}
+        if self.most is not None:
+            number["maximum"] = self.most
+        return {
+            "anyOf": [number, {"type": "string"}],
+            "examples": [self.example, self.spread_example],
+        }
+
+    def read(self, value: object) -> Quantity:
+        """Return the number written in `value`; raises QuantityError."""
+        if isinstance(value, Quantity):
+            quantity = _of_dimension(value, "number")
+        elif isinstance(value, str):
+            quantity = parse_quantity(value, dimension="number", positive=False)
+        elif _is_number(value):
+            quantity = Quantity(value=float(str(value)), dimension="number", unit="")
+        else:
+            raise QuantityError(
+                f'a number is wanted, like {self.example} or "{self.spread_example}"'
+            )
+        _hold_bound(quantity, "above zero")
+        if self.most is not None and max(quantity.value, quantity.high or 0.0) > self.most:
+            raise QuantityError(f"at most {self.most:g} is possible")
+        return quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """The nominal size of a driver: round, or oval with two axes [m]."""
+
+    text: str
+    minor: float
+    major: float
+
+    @property
+    def oval(self) -> bool:
+        """Whether the two axes differ."""
+        return self.minor != self.major
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, _: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return _plain(cls.read, lambda size: size.text, core_schema.str_schema())
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, _: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return {"type": "string", "examples": ["165 mm", "6 1/2 in", "6x9 in"]}
+
+    @classmethod
+    def read(cls, value: object) -> "Size":
+        """Return the size written in `value`; raises QuantityError."""
+        if isinstance(value, Size):
+            return value
+        if not isinstance(value, str):
+            raise QuantityError('a size with a unit is wanted, like "165 mm" or "6x9 in"')
+        oval = _OVAL.fullmatch(value)
+        texts = [f"{axis} {oval['unit']}" for axis in oval.group(1, 2)] if oval else [value]
+        axes = [_axis(text) for text in texts]
+        return cls(text=value.strip(), minor=min(axes), major=max(axes))
+
+
+_OVAL = pattern(
+    r"\s*(\d{1,4}(?:[.,]\d{1,4})?)\s*[x×]\s*(\d{1,4}(?:[.,]\d{1,4})?)\s*(?P<unit>\w+)\s*"
+)
+
+
+def _axis(text: str) -> float:
+    """Return one axis of a nominal size [m]."""
+    quantity = parse_quantity(text, dimension="length", positive=False)
+    if quantity.spread != "none":
+        raise QuantityError("a size is nominal and has no spread")
+    _hold_bound(quantity, "above zero")
+    return quantity.value
+
+
+def _plain(
+    read: Callable[[object], object], write: Callable[[Any], object], written: CoreSchema
+) -> CoreSchema:
+    """Return the schema of a value that is read and written by our own functions."""
+    return core_schema.no_info_plain_validator_function(
+        read,
+        serialization=core_schema.plain_serializer_function_ser_schema(
+            write, return_schema=written
+        ),
+    )
+
+
+def _of_dimension(quantity: Quantity, dimension: str) -> Quantity:
+    if quantity.dimension != dimension:
+        raise QuantityError(f"a {dimension} is wanted, not a {quantity.dimension}")
+    return quantity
+
+
+def _hold_bound(quantity: Quantity, bound: Bound) -> None:
+    """Raise QuantityError where the value or its spread reaches below the bound."""
+    lowest = quantity.value if quantity.low is None else min(quantity.value, quantity.low)
+    if bound == "above zero" and lowest <= 0:
+        raise QuantityError("a value above zero is wanted, its whole spread included")
+    if bound == "zero or more" and lowest < 0:
+        raise QuantityError("a value of zero or more is wanted, its whole spread included")
+
+
+def _is_number(value: object) -> bool:
+    """Whether `value` is a finite number; true and false are none."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
+
+
+def _write_number(quantity: Quantity) -> float | str:
+    plain = quantity.spread == "none" and quantity.unit == ""
+    return quantity.value if plain else format_quantity(quantity)
+
+
+def _read_day(value: object) -> date:
+    """Return a calendar day; raises QuantityError."""
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    if isinstance(value, str) and len(value) == len("2026-03-02"):
+        try:
+            return date.fromisoformat(value)
+        except ValueError:
+            pass
+    raise QuantityError("a day is wanted, like 2026-03-02")
+
+
+def _read_reading(value: object) -> str | float:
+    """Return what an instrument or an ear said: a text, or a plain number; raises QuantityError."""
+    if isinstance(value, str) and 0 < len(value.strip()) <= LONGEST_TEXT:
+        return value
+    if _is_number(value):
+        return float(str(value))
+    raise QuantityError('a text or a number is wanted, like "2.2 ohm" or "weaker"')
+
+
+LONGEST_TEXT = 2000
+
+Length = Annotated[Quantity, QuantityField("length", ("62 mm ± 1 mm", "6 1/2 in"))]
+Gap = Annotated[Quantity, QuantityField("length", ("24 mm ± 1.5 mm",), "zero or more")]
+Position = Annotated[Quantity, QuantityField("length", ("0.95 m", "-0.82 m"), "any")]
+Area = Annotated[Quantity, QuantityField("area", ("85 cm2", "60 cm2 ± 15 cm2"), "zero or more")]
+Volume = Annotated[Quantity, QuantityField("volume", ("42 L ± 8 L", "3 m3"))]
+Mass = Annotated[Quantity, QuantityField("mass", ("9.5 g",))]
+SurfaceDensity = Annotated[Quantity, QuantityField("surface-density", ("4 kg/m2",))]
+Resistance = Annotated[
+    Quantity, QuantityField("resistance", ("0.08..0.10..0.20 ohm", "35 mohm"), "zero or more")
+]
+PositiveResistance = Annotated[
+    Quantity, QuantityField("resistance", ("3.4 ohm ± 0.2 ohm", "4 ohm"))
+]
+Inductance = Annotated[Quantity, QuantityField("inductance", ("0.35 mH",))]
+SemiInductance = Annotated[Quantity, QuantityField("semi-inductance", ("0.012 ohm s^n",))]
+Voltage = Annotated[Quantity, QuantityField("voltage", ("13.8 V", "12.5 V ± 0.05 V"))]
+Current = Annotated[Quantity, QuantityField("current", ("4.5 A", "3 mA"), "zero or more")]
+Power = Annotated[Quantity, QuantityField("power", ("45 W",))]
+Frequency = Annotated[Quantity, QuantityField("frequency", ("78 Hz", "60..80 Hz"))]
+Temperature = Annotated[Quantity, QuantityField("temperature", ("50 degC",))]
+ThermalResistance = Annotated[Quantity, QuantityField("temperature-rise-per-watt", ("3.2 K/W",))]
+Level = Annotated[Quantity, QuantityField("level", ("90 dB", "-3 dB"), "any")]
+Compliance = Annotated[Quantity, QuantityField("compliance", ("0.46 mm/N",))]
+MechanicalResistance = Annotated[Quantity, QuantityField("mechanical-resistance", ("0.9 kg/s",))]
+ForceFactor = Annotated[Quantity, QuantityField("force-factor", ("4.6 T m",))]
+Charge = Annotated[Quantity, QuantityField("charge", ("70 Ah",))]
+Conductor = Annotated[Quantity, QuantityField("conductor", ("0.75 mm2", "18 AWG"))]
+Number = Annotated[Quantity, NumberField(0.72, "0.7 ± 0.1")]
+Share = Annotated[Quantity, NumberField(0.7, "0.7 ± 0.1", most=1.0)]
+Exponent = Annotated[Quantity, NumberField(0.7, "0.6..0.7..0.8", most=1.0)]
+
+Text = Annotated[str, StringConstraints(strict=True, min_length=1, max_length=LONGEST_TEXT)]
+Identifier = Annotated[
+    str,
+    StringConstraints(
+        strict=True, max_length=60, pattern=r"^[A-Za-z][A-Za-z0-9_]*(-[A-Za-z0-9_]+)*$"
+    ),
+]
+Count = Annotated[int, Field(strict=True, ge=1, le=1000)]
+Money = Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)]
+Day = Annotated[
+    date, PlainValidator(_read_day), WithJsonSchema({"type": "string", "format": "date"})
+]
+ReadingValue = Annotated[
+    str | float,
+    PlainValidator(_read_reading),
+    WithJsonSchema({"type": ["string", "number"], "examples": ["2.2 ohm ± 0.1 ohm", "weaker"]}),
+]

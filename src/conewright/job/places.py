@@ -1,0 +1,221 @@
+"""The mechanical half of the document: the places drivers sit in, and the drivers."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from conewright.job.fields import (
+    Area,
+    Compliance,
+    Count,
+    Exponent,
+    ForceFactor,
+    Frequency,
+    Gap,
+    Identifier,
+    Inductance,
+    Length,
+    Level,
+    Mass,
+    MechanicalResistance,
+    Money,
+    Number,
+    PositiveResistance,
+    Power,
+    SemiInductance,
+    Size,
+    SurfaceDensity,
+    Text,
+    Volume,
+)
+from conewright.job.parts import Place, Table
+
+__all__ = [
+    "Cavity",
+    "Cover",
+    "DriverSheet",
+    "Frame",
+    "Kind",
+    "Location",
+    "Mount",
+    "Screws",
+    "Trim",
+]
+
+Kind = Literal["door", "panel", "dash", "pillar", "shelf", "roof", "free"]
+Cover = Literal["none", "film", "patch"]
+
+
+class Screws(Table):
+    """A circle of screws."""
+
+    count: Count | None = Field(None, description="How many screws.")
+    circle: Length | None = Field(
+        None, description="Diameter of the circle through the screw centres [mm]."
+    )
+
+
+class Mount(Table):
+    """The hole the driver sits in, and the room behind and in front of it."""
+
+    cutout: Length | None = Field(None, description="Diameter of the opening in the steel [mm].")
+    screws: Screws = Field(Screws(), description="The screw holes around the opening.")
+    land: Gap | None = Field(
+        None, description="Flat steel around the opening, from its edge to the next bend [mm]."
+    )
+    steel: Length | None = Field(None, description="Thickness of the inner sheet [mm].")
+    glass_depth: Annotated[tuple[Length, ...], Field(min_length=1, max_length=12)] | None = Field(
+        None,
+        description="From the mounting face to the glass or the next obstacle, window fully down, "
+        "one value for each place measured; three around the opening are usual [mm].",
+    )
+    trim_gap: Gap | None = Field(
+        None, description="From the mounting face to the back of the trim or grille [mm]."
+    )
+    ring: bool | None = Field(
+        None,
+        strict=True,
+        description="Whether a soft ring seals the driver's front to the trim's grille.",
+    )
+    spacer: Gap | None = Field(
+        None, description="Thickness of the spacer or adapter under the driver, 0 mm for none [mm]."
+    )
+
+
+class Cavity(Table):
+    """The air behind the driver and the ways out of it."""
+
+    volume: Volume | None = Field(None, description="Air behind the driver [L].")
+    q: Number | None = Field(
+        None, description="Quality factor of that air spring at 80 Hz: low when stuffed or leaky."
+    )
+    drains: Area | None = Field(
+        None, description="Drain slots and vents to the outside, all together [cm2]."
+    )
+    drain_count: Count | None = Field(None, description="How many drain slots share that area.")
+    panel_holes: Area | None = Field(
+        None, description="Openings in the inner sheet toward the trim, all together [cm2]."
+    )
+    panel_hole_count: Count | None = Field(None, description="How many openings share that area.")
+    cover: Cover | None = Field(
+        None,
+        description="What closes the panel holes: `none`, `film` (water shield), `patch` (bonded, "
+        "heavy).",
+    )
+    cover_mass: SurfaceDensity | None = Field(
+        None, description="Mass of film or patch for each area [kg/m2]."
+    )
+
+
+class Trim(Table):
+    """The trim in front of the driver: the air behind it, its grille and its edge."""
+
+    volume: Volume | None = Field(None, description="Air between the inner sheet and the trim [L].")
+    grille_area: Area | None = Field(
+        None, description="Free area of the grille, all openings together [cm2]."
+    )
+    grille_extent: Area | None = Field(
+        None, description="Whole patch of trim the grille openings are spread over [cm2]."
+    )
+    edge_gap: Area | None = Field(
+        None, description="Gap around the edge of the trim into the cabin, all together [cm2]."
+    )
+
+
+class Location(Table):
+    """A place a driver sits in."""
+
+    id: Identifier = Field(description="Short name of the place, used in the channels' loads.")
+    name: Text | None = Field(None, description="What the place is called on paper.")
+    kind: Kind = Field(
+        description="`door`, `panel`, `shelf`, `roof`: air behind and trim in front. `dash`, "
+        "`pillar`: a closed cup. `free`: on the bench, no enclosure."
+    )
+    at: Place = Field(
+        description="Middle of the cone: x forward, y left, z up, from the centre of the cabin "
+        "floor (axes of ISO 8855) [m]."
+    )
+    driver: Identifier = Field(description="The id of the driver fitted here.")
+    mount: Mount = Field(Mount(), description="The hole it sits in, and the room around it.")
+    cavity: Cavity = Field(Cavity(), description="The air behind it and the ways out.")
+    trim: Trim | None = Field(
+        None, description="The trim in front; left out: the driver looks straight into the cabin."
+    )
+
+
+class Frame(Table):
+    """The driver as a body: what has to go into the hole."""
+
+    depth: Length | None = Field(
+        None, description="From the back of the mounting flange to the rearmost point [mm]."
+    )
+    cutout: Length | None = Field(
+        None, description="Diameter of the opening the basket needs [mm]."
+    )
+    outer: Length | None = Field(None, description="Outer diameter of the flange [mm].")
+    front_height: Gap | None = Field(
+        None,
+        description="From the back of the flange to the foremost point, tweeter bridge included "
+        "[mm].",
+    )
+    screws: Screws = Field(Screws(), description="The screw holes of the flange.")
+
+
+class DriverSheet(Table):
+    """A driver: any sufficient set of the small-signal parameters; the rest is filled."""
+
+    id: Identifier = Field(description="Short name of the driver, used by the locations.")
+    name: Text | None = Field(None, description="What the driver is called on paper.")
+    size: Size | None = Field(
+        None, description="Nominal size: a diameter, or both axes of an oval [mm or in]."
+    )
+    age: Literal["new", "ageing"] | None = Field(
+        None, description="Picks the typical values: a factory unit grown old, or a replacement."
+    )
+    rated_impedance: PositiveResistance | None = Field(
+        None, description="Impedance printed on the magnet [ohm]."
+    )
+    re: PositiveResistance | None = Field(
+        None, description="D.c. resistance of the coil at 20 degC, meter leads zeroed [ohm]."
+    )
+    fs: Frequency | None = Field(
+        None, description="Resonance in free air: the impedance peak, driver on the bench [Hz]."
+    )
+    qes: Number | None = Field(None, description="Electrical quality factor at resonance.")
+    qms: Number | None = Field(None, description="Mechanical quality factor at resonance.")
+    qts: Number | None = Field(None, description="Total quality factor at resonance.")
+    vas: Volume | None = Field(None, description="Volume of air as springy as the suspension [L].")
+    sd: Area | None = Field(None, description="Effective area of the cone [cm2].")
+    diameter: Length | None = Field(
+        None, description="Effective diameter, middle of the surround to middle of it [mm]."
+    )
+    mms: Mass | None = Field(
+        None, description="Moving mass with the air it carries in free air [g]."
+    )
+    cms: Compliance | None = Field(None, description="Compliance of the suspension [mm/N].")
+    rms: MechanicalResistance | None = Field(
+        None, description="Mechanical resistance of the suspension [kg/s]."
+    )
+    bl: ForceFactor | None = Field(None, description="Force factor of magnet and coil [T m].")
+    le: Inductance | None = Field(None, description="Coil inductance, at 1 kHz [mH].")
+    l2: Inductance | None = Field(
+        None, description="Second inductance of the shunted coil model, across r2 [mH]."
+    )
+    r2: PositiveResistance | None = Field(
+        None, description="Resistance across l2 in the shunted coil model [ohm]."
+    )
+    k: SemiInductance | None = Field(
+        None, description="Factor of the lossy coil law Z = K (jw)^n [ohm s^n]."
+    )
+    n: Exponent | None = Field(
+        None, description="Exponent of the lossy coil law Z = K (jw)^n, 0.5 to 1."
+    )
+    xmax: Length | None = Field(
+        None, description="Peak excursion one way within which it stays clean [mm]."
+    )
+    power: Power | None = Field(None, description="Long-term power the coil bears [W].")
+    sensitivity: Level | None = Field(
+        None, description="Advertised level: 2.83 V, 1 m, half space [dB]."
+    )
+    frame: Frame = Field(Frame(), description="The driver as a body.")
+    price: Money | None = Field(None, description="Price of the pair, in the currency of the job.")
