@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test check format bench lock clean
+.PHONY: demo test check format bench lock floors clean
 
 demo: $(READY)
 	$(BIN)/conewright demo
@@ -33,10 +33,18 @@ $(READY): pyproject.toml requirements.txt
 	touch $(READY)
 
 # Writes the newest versions that fit into requirements.txt, for every Python and machine we serve.
-lock: $(READY)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv
+lock: $(BIN)/uv
 	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --upgrade \
 		--extra dev --no-header --no-annotate --output-file requirements.txt pyproject.toml
+
+# The tests on the oldest versions that pyproject.toml allows.
+floors: $(BIN)/uv
+	$(PYTHON) -m venv --clear build/floors
+	$(BIN)/uv pip install --quiet --python build/floors --resolution lowest-direct --editable '.[dev]'
+	build/floors/bin/python -m pytest
+
+$(BIN)/uv: $(READY)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv
 
 clean:
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis
