@@ -1,0 +1,361 @@
+"""A quantity as a repairer writes it: a number with its unit and, if known, its spread.
+
+The grammar is strict: the whole text must match, the unit must be known and of the demanded
+dimension. What could be read in two ways is refused with what is allowed, never guessed.
+"""
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from math import inf, isfinite, nextafter, pi, sqrt
+from typing import Literal
+
+from conewright.errors import QuantityError
+from conewright.job.numerals import BLANKS, read_numeral, rounded, short, shortest
+from conewright.job.units import (
+    Unit,
+    dimension_of,
+    find_unit,
+    nearest_units,
+    unit_named,
+    units_of,
+)
+
+__all__ = ["Quantity", "display", "format_quantity", "parse_quantity"]
+
+Spread = Literal["none", "plus-minus", "range", "range-typical"]
+
+
+def awg_area(gauge: int) -> float:
+    """Cross-section of a solid wire [m2] by its gauge number (ASTM B258)."""
+    return float(pi / 4 * (0.127e-3 * 92.0 ** ((36 - gauge) / 39)) ** 2)
+
+
+LONGEST = 120
+SMALLEST, LARGEST = 1e-30, 1e30
+_GAUGES = {"4/0": -3, "3/0": -2, "2/0": -1, "1/0": 0} | {str(size): size for size in range(41)}
+_PLUS_MINUS = re.compile(r"±|\+/[-\u2212]")
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One quantity with its spread.
+
+    value, low, high: [SI unit of the dimension] central value and the ends of the spread. For
+    "plus-minus" the ends hold 95 % between them; for a range they are the 5 % and 95 % points.
+    unit: the unit it is written in. Raises QuantityError for values that no text could give.
+    """
+
+    value: float
+    dimension: str
+    unit: str
+    low: float | None = None
+    high: float | None = None
+    spread: Spread = "none"
+
+    def __post_init__(self) -> None:
+        unit = unit_named(self.unit, dimension=self.dimension)
+        # Whatever the spelling, the usual symbol is kept; a percentage is kept as a plain number.
+        object.__setattr__(self, "unit", "" if unit.symbol == "%" else unit.symbol)
+        ends = [end for end in (self.low, self.high) if end is not None]
+        if len(ends) != (0 if self.spread == "none" else 2):
+            raise QuantityError(f"the spread {self.spread!r} does not go with {len(ends)} ends")
+        if unit.symbol == "AWG" and (ends or _gauge(self.value) is None):
+            raise QuantityError("an AWG size is one of 4/0 to 40, without a spread")
+        for value in (self.value, *ends):
+            _hold_representable(value, self.dimension)
+        _hold_order(self)
+
+    @classmethod
+    def of(
+        cls,
+        value: float | None,
+        dimension: str,
+        unit: str | None = None,
+        *,
+        margin: float | None = None,
+        low: float | None = None,
+        high: float | None = None,
+    ) -> "Quantity":
+        """A quantity from SI values.
+
+        Args: value: [SI], None for the middle of a range; unit: to write it in (None: the usual
+        one); margin: [SI] 95 % lie within ± this; low, high: [SI] 5 % and 95 % points.
+        Raises: QuantityError for values that are not finite or not in order.
+        """
+        symbol = units_of(dimension)[0].symbol if unit is None else unit
+        if low is not None and high is not None and margin is None:
+            if value is None:
+                return cls(_middle(low, high, dimension), dimension, symbol, low, high, "range")
+            return cls(value, dimension, symbol, low, high, "range-typical")
+        if value is None or low is not None or high is not None:
+            raise QuantityError("a value, a value and its margin, or both ends are wanted")
+        if margin is None:
+            return cls(value, dimension, symbol)
+        _hold_representable(value, dimension)
+        return _plus_minus(value, Fraction(margin), dimension, symbol)
+
+    @property
+    def logarithmic(self) -> bool:
+        """Whether it is a range that is spread evenly in the logarithm, so that all is positive."""
+        return (
+            self.spread in ("range", "range-typical")
+            and self.low is not None
+            and self.low > 0
+            and dimension_of(self.dimension).ratio
+        )
+
+    def __str__(self) -> str:
+        return format_quantity(self)
+
+
+def _hold_representable(value: float, dimension: str) -> None:
+    if not isfinite(value):
+        raise QuantityError(f"{value} is no value of {dimension_of(dimension).phrase}")
+    if value and not SMALLEST <= abs(value) <= LARGEST:
+        raise QuantityError(f"{value:.3g} (in SI units) is out of all proportion")
+    if dimension == "temperature" and value < 0:
+        raise QuantityError("that is below absolute zero, -273.15 degC")
+
+
+def _hold_order(quantity: Quantity) -> None:
+    value, low, high = quantity.value, quantity.low, quantity.high
+    if low is None or high is None:
+        return
+    if quantity.spread == "plus-minus":
+        margin = _margin(value, low, high)
+        if margin < 0 or not _spans(value, margin, low, high):
+            raise QuantityError("a margin after ± is not negative, and the same on both sides")
+    elif not low < high or not low <= value <= high:
+        raise QuantityError("a range goes from low to high, as in 60..80 or 60..70..90")
+    elif quantity.spread == "range" and value != _middle(low, high, quantity.dimension):
+        raise QuantityError("a range without a typical value has its value in the middle")
+
+
+def _middle(low: float, high: float, dimension: str) -> float:
+    """The centre of a range: geometric where ratios mean something and all is positive."""
+    if low > 0 and dimension_of(dimension).ratio:
+        return min(max(sqrt(low * high), low), high)
+    return low + (high - low) / 2
+
+
+def _plus_minus(value: float, margin: Fraction, dimension: str, unit: str) -> Quantity:
+    if margin < 0:
+        raise QuantityError("the margin after ± must not be negative")
+    low, high = float(Fraction(value) - margin), float(Fraction(value) + margin)
+    return Quantity(value, dimension, unit, low, high, "plus-minus")
+
+
+def _spans(value: float, margin: Fraction, low: float, high: float) -> bool:
+    exact = Fraction(value)
+    return float(exact - margin) == low and float(exact + margin) == high
+
+
+def _margin(value: float, low: float, high: float) -> Fraction:
+    """The margin in the middle of all those that give exactly these ends after rounding."""
+    exact = Fraction(value)
+    (low_from, low_to), (high_from, high_to) = _edges(low), _edges(high)
+    least = max(Fraction(0), exact - low_to, high_from - exact)
+    return (least + min(exact - low_from, high_to - exact)) / 2
+
+
+def _edges(number: float) -> tuple[Fraction, Fraction]:
+    """The ends of the interval of reals that round to this float."""
+    exact = Fraction(number)
+    below, above = nextafter(number, -inf), nextafter(number, inf)
+    return (exact + Fraction(below)) / 2, (exact + Fraction(above)) / 2
+
+
+def _gauge(area: float) -> str | None:
+    return next((text for text, size in _GAUGES.items() if awg_area(size) == area), None)
+
+
+# Reading
+
+
+def parse_quantity(
+    text: str, *, dimension: str, positive: bool = False, nonnegative: bool = False
+) -> Quantity:
+    """Read a quantity of the demanded dimension.
+
+    Args: text: `4.7 uF`, `62 mm ± 1 mm`, `60..80 Hz`, `60..70..90 Hz`, `6 1/2 in`, `18 AWG`;
+    positive: refuse zero and less (of a range: its low end too); nonnegative: refuse less than 0.
+    Raises: QuantityError that says what was found and what is allowed; nothing else.
+    """
+    kind = dimension_of(dimension)
+    try:
+        quantity = _read(text, dimension)
+        _hold_sign(quantity, positive=positive, nonnegative=nonnegative)
+    except QuantityError as error:
+        raise QuantityError(f"{error}; {kind.phrase} is written like {kind.examples}") from None
+    return quantity
+
+
+def _hold_sign(quantity: Quantity, *, positive: bool, nonnegative: bool) -> None:
+    ranged = quantity.low is not None and quantity.spread != "plus-minus"
+    least = quantity.low if ranged and quantity.low is not None else quantity.value
+    if positive and least <= 0:
+        raise QuantityError("it must be above zero")
+    if nonnegative and least < 0:
+        raise QuantityError("it must not be below zero")
+
+
+def _read(text: object, dimension: str) -> Quantity:
+    if not isinstance(text, str):
+        raise QuantityError("a text with a unit is wanted")
+    if len(text) > LONGEST:
+        raise QuantityError(f"the text is longer than {LONGEST} characters")
+    sides, ends = _PLUS_MINUS.split(text), text.split("..")
+    if len(sides) == 2 and len(ends) == 1:
+        return _read_plus_minus(*sides, dimension=dimension)
+    if len(ends) in (2, 3) and len(sides) == 1 and "..." not in text:
+        return _read_range(ends, dimension)
+    if len(sides) > 1 or len(ends) > 1:
+        raise QuantityError("one spread may be given: a ± b, low..high or low..typical..high")
+    number, unit = _read_side(text, dimension)
+    unit = unit or _unit_one(dimension)
+    return Quantity(_si(number, unit), dimension, unit.symbol)
+
+
+def _read_plus_minus(left: str, right: str, *, dimension: str) -> Quantity:
+    number, unit = _read_side(left, dimension)
+    if right.rstrip().endswith("%"):
+        unit = unit or _unit_one(dimension)
+        value = _si(number, unit)
+        share = _read_percentage(right, unit)
+        return _plus_minus(value, abs(Fraction(value)) * share, dimension, unit.symbol)
+    margin, margin_unit = _read_side(right, dimension, signed=False)
+    if margin_unit is None and unit is not None:
+        raise QuantityError("a unit or % is missing after ±")
+    margin_unit = margin_unit or _unit_one(dimension)
+    unit = unit or margin_unit
+    # A margin is a difference: the zero point of a temperature scale plays no part.
+    return _plus_minus(_si(number, unit), margin * margin_unit.scale, dimension, unit.symbol)
+
+
+def _read_percentage(text: str, unit: Unit) -> Fraction:
+    if unit.symbol == "%":
+        raise QuantityError("a percentage of a percentage may mean two things; write 0.5 ± 0.05")
+    if not dimension_of(unit.dimension).ratio:
+        raise QuantityError(f"a percentage means nothing here; write ± and {unit.symbol}")
+    share, percent = _read_side(text, "number", signed=False)
+    if percent is None:
+        raise QuantityError("a number is missing before %")
+    return share * percent.scale
+
+
+def _read_range(texts: list[str], dimension: str) -> Quantity:
+    sides = [_read_side(text, dimension) for text in texts]
+    last = sides[-1][1]
+    written = {unit.symbol for _, unit in sides if unit is not None}
+    missing = any(unit is None for _, unit in sides)
+    if missing and (len(written) > 1 or (written and last is None)):
+        raise QuantityError("the unit stands at the end of a range, or after each number")
+    unit = last or _unit_one(dimension)
+    values = [_si(number, own or unit) for number, own in sides]
+    return Quantity.of(
+        values[1] if len(values) == 3 else None,
+        dimension,
+        unit.symbol,
+        low=values[0],
+        high=values[-1],
+    )
+
+
+def _read_side(text: str, dimension: str, *, signed: bool = True) -> tuple[Fraction, Unit | None]:
+    """One number and its unit, None where no unit is written."""
+    text = text.strip(BLANKS)
+    if not signed and text[:1] in ("-", "+", "\u2212"):
+        raise QuantityError("the margin after ± is written without a sign")
+    if dimension == "conductor" and text.upper().endswith("AWG"):
+        return _read_gauge(text), unit_named("AWG", dimension=dimension)
+    number, rest, fraction = read_numeral(text, dimension=dimension)
+    unit = _read_unit(rest, dimension) if rest else None
+    if fraction and unit is not None and unit.symbol not in ("in", "ft"):
+        raise QuantityError("a fraction is read only with inches or feet, as in 6 1/2 in")
+    return number, unit
+
+
+def _read_gauge(text: str) -> Fraction:
+    size = _GAUGES.get(text[: -len("AWG")].strip(BLANKS))
+    if size is None:
+        raise QuantityError("an AWG size is one of 4/0 to 40, as in 18 AWG")
+    return Fraction(size)
+
+
+def _read_unit(text: str, dimension: str) -> Unit:
+    unit = find_unit(text, dimension=dimension)
+    if unit is None:
+        hint = nearest_units(text, dimension=dimension)
+        phrase = dimension_of(dimension).phrase
+        raise QuantityError(
+            f'the unit "{short(text)}" is not known for {phrase}' + (f" ({hint})" if hint else "")
+        )
+    return unit
+
+
+def _unit_one(dimension: str) -> Unit:
+    """The unit of a plain number; raises QuantityError where a number needs its unit."""
+    unit = find_unit("", dimension=dimension)
+    if unit is None:
+        raise QuantityError("the unit is missing")
+    return unit
+
+
+def _si(number: Fraction, unit: Unit) -> float:
+    if unit.symbol == "AWG":
+        return float(awg_area(int(number)))
+    return float(unit.si(number))
+
+
+# Writing
+
+
+def format_quantity(quantity: Quantity) -> str:
+    """Write a quantity so that reading it back gives exactly the same; in its own unit."""
+    unit = unit_named(quantity.unit, dimension=quantity.dimension)
+    if unit.symbol == "AWG":
+        return f"{_gauge(quantity.value)} AWG"
+    texts = [_number(value, unit) for value in _written_values(quantity)]
+    text = f"{'..'.join(texts)} {unit.symbol}".rstrip()
+    if quantity.spread == "plus-minus":
+        text = f"{text} ± {_margin_number(quantity, unit)} {unit.symbol}".rstrip()
+    return text
+
+
+def _written_values(quantity: Quantity) -> list[float]:
+    """The values that stand in the text, in order."""
+    low, high = quantity.low, quantity.high
+    if low is None or high is None or quantity.spread == "plus-minus":
+        return [quantity.value]
+    return [low, high] if quantity.spread == "range" else [low, quantity.value, high]
+
+
+def _number(value: float, unit: Unit) -> str:
+    return shortest(unit.number(Fraction(value)), lambda number: float(unit.si(number)) == value)
+
+
+def _margin_number(quantity: Quantity, unit: Unit) -> str:
+    value, low, high = quantity.value, quantity.low, quantity.high
+    if low is None or high is None:
+        raise QuantityError("a margin after ± needs both its ends")
+    return shortest(
+        _margin(value, low, high) / unit.scale,
+        lambda number: _spans(value, number * unit.scale, low, high),
+    )
+
+
+def display(value: float, *, dimension: str, unit: str | None = None, digits: int = 3) -> str:
+    """A value for the eye: rounded to `digits`, in `unit` (None: the usual one), as in `4.70 µF`.
+
+    Args: value: [SI unit of the dimension]. Raises: QuantityError for an unknown unit.
+    """
+    found = units_of(dimension)[0] if unit is None else unit_named(unit, dimension=dimension)
+    if found.symbol == "AWG":
+        gauge = _gauge(value)
+        if gauge is not None:
+            return f"{gauge} AWG"
+        found = units_of(dimension)[0]
+    if not isfinite(value):
+        return f"{value} {found.pretty}".rstrip()
+    return f"{rounded(found.number(Fraction(value)), digits)} {found.pretty}".rstrip()
