@@ -13,6 +13,8 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 SOURCE = ROOT / "src" / "conewright"
 MODULES = sorted(SOURCE.rglob("*.py"))
+# validity.py is left out: its keywords are names for the message, not arguments.
+PHYSICS = [path for path in sorted((SOURCE / "physics").rglob("*.py")) if path.stem != "validity"]
 FOUNDATION = {"errors", "physics", "job", "stages"}
 VIEWS = {"papers", "pictures", "store"}
 # Which rooms each room may import from, itself aside. "__init__" is the front door.
@@ -30,7 +32,6 @@ MAY_IMPORT = {
     "__main__": {"cli"},
 }
 SLOW_LIBRARIES = {"scipy", "matplotlib", "mpl_toolkits"}
-PHYSICAL_TYPES = {"Complex", "ComplexArray", "FloatArray", "Real", "complex", "float", "int"}
 LONGEST_MODULE = 600
 LONGEST_BODY = 60
 MOST_METHODS = 15
@@ -109,16 +110,10 @@ def _positional(function: Function) -> list[ast.arg]:
     return [argument for argument in arguments if argument.arg not in {"self", "cls"}]
 
 
-def _is_physical(argument: ast.arg) -> bool:
-    """Whether an argument is a number or an array of numbers."""
-    members = ast.unparse(argument.annotation).split("|") if argument.annotation else ["float"]
-    return not PHYSICAL_TYPES.isdisjoint(member.strip() for member in members)
-
-
-def _takes_positional_numbers(function: Function) -> bool:
-    positional = _positional(function)
+def _arguments_can_be_swapped(function: Function) -> bool:
+    """Whether two arguments go by place, or a misspelt keyword goes unnoticed."""
     variadic = function.args.vararg or function.args.kwarg
-    return len(positional) > 1 or any(map(_is_physical, positional)) or variadic is not None
+    return len(_positional(function)) > 1 or variadic is not None
 
 
 def _run(code: str) -> str:
@@ -182,10 +177,10 @@ def test_everything_public_says_what_it_is(path: Path) -> None:
     assert [node.name for node in _public(_tree(path)) if not ast.get_docstring(node)] == []
 
 
-@pytest.mark.parametrize("path", sorted((SOURCE / "physics").rglob("*.py")), ids=_name)
+@pytest.mark.parametrize("path", PHYSICS, ids=_name)
 def test_physical_arguments_are_keyword_only(path: Path) -> None:
     public = (node for node in _public(_tree(path)) if not isinstance(node, ast.ClassDef))
-    assert [f.name for f in public if _takes_positional_numbers(f)] == []
+    assert [f.name for f in public if _arguments_can_be_swapped(f)] == []
 
 
 def test_every_row_of_data_names_its_source() -> None:
@@ -261,15 +256,14 @@ def test_slow_imports_are_seen_where_they_run(line: str, seen: bool) -> None:
     ("signature", "refused"),
     [
         ("f(*, mass: Real, area: FloatArray)", False),
-        ("f(known: Mapping[str, Real], *, air: Air)", False),
-        ("f(self, *, frequency: FloatArray)", False),
-        ("f(mass: Real)", True),
-        ("f(mass: float | None = None)", True),
-        ("f(tree: Tree, other: Tree)", True),
+        ("f(gauge: Real, *, temperature: Real)", False),
+        ("f(self, known: Mapping[str, Real], *, air: Air)", False),
+        ("f(mass: Real, area: Real)", True),
+        ("f(mass: Real, /, area: Real)", True),
         ("f(*masses: Real)", True),
         ("f(**masses: Real)", True),
     ],
 )
-def test_positional_numbers_are_seen(signature: str, refused: bool) -> None:
+def test_swappable_arguments_are_seen(signature: str, refused: bool) -> None:
     function = next(_functions(ast.parse(f"def {signature}: ...")))
-    assert _takes_positional_numbers(function) is refused
+    assert _arguments_can_be_swapped(function) is refused
