@@ -58,7 +58,8 @@ class Value:
 
     `path` is also the name of the random axis. A value with `follows` is drawn with the given
     correlation to the score of that other path; a correlation of 1 means it has no axis of its own.
-    `signed` values (a coordinate, a level, a temperature) may be drawn below zero.
+    `signed` values (a coordinate, a level) may be drawn below zero; draws are held `within` two
+    limits where a model ends there.
     """
 
     path: str
@@ -68,6 +69,7 @@ class Value:
     follows: str = ""
     correlation: float = 0.0
     signed: bool = False
+    within: tuple[float, float] | None = None
 
     @property
     def si(self) -> float:
@@ -305,7 +307,7 @@ class Build:
     """One concrete state of the vehicle: as found, or with one proposal applied.
 
     `axes` are the random axes of the whole job (as found and every proposal), so that two builds
-    of one job draw the same path on the same axis.
+    of one job draw the same path on the same axis. `unpriced` names what `cost` leaves out.
     """
 
     job: Job = field(repr=False, compare=False)
@@ -320,6 +322,7 @@ class Build:
     axes: tuple[str, ...]
     hours: float
     cost: float
+    unpriced: tuple[str, ...]
 
     @property
     def id(self) -> str:
