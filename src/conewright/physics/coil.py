@@ -1,0 +1,241 @@
+"""The voice coil: its inductance in three models, and its resistance when it is hot."""
+
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+
+from conewright.errors import OutOfRangeError
+from conewright.physics.arrays import ComplexArray, Real
+from conewright.physics.laplace import angular_frequency, laplace
+from conewright.physics.validity import require_not_negative, require_positive
+
+__all__ = [
+    "ALUMINIUM",
+    "COPPER",
+    "EXPONENT_RANGE",
+    "Coil",
+    "Inductor",
+    "PowerLaw",
+    "ShuntedInductor",
+    "coil_impedance",
+    "power_law_from_inductance",
+    "resistance_at",
+    "steady_coil_temperature",
+    "steady_coil_temperature_at_current",
+]
+
+EXPONENT_RANGE: Final = (0.5, 1.0)
+"""Exponents of the power law: 0.5 is a solid iron core, 1 is a lossless coil (Leach 2002)."""
+
+COPPER: Final = 3.93e-3
+"""Temperature coefficient of copper at 20 C [1/K] (IEC 60028)."""
+
+ALUMINIUM: Final = 4.0e-3
+"""Temperature coefficient of aluminium at 20 C [1/K] (from memory)."""
+
+ROOM: Final = 293.15
+"""The temperature resistances are referred to, 20 C [K]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PowerLaw:
+    """Coil in solid iron: Z = K (jw)^n, principal branch.
+
+    Args:
+        k: K, shape (samples, 1) or scalar [ohm s^n].
+        n: exponent n, shape (samples, 1) or scalar [1], within EXPONENT_RANGE.
+
+    Raises:
+        OutOfRangeError: n outside EXPONENT_RANGE, or K negative.
+
+    Source: W. M. Leach, "Loudspeaker voice-coil inductance losses", J. Audio Eng. Soc. 50(6),
+    2002. |Z| = K w^n at the angle 90 n degrees, so the coil takes power: passive. It has no
+    time-domain form of finite order.
+    """
+
+    k: Real
+    n: Real
+
+    def __post_init__(self) -> None:
+        low, high = EXPONENT_RANGE
+        exponent = np.asarray(self.n)
+        if not np.all((exponent >= low) & (exponent <= high)):
+            raise OutOfRangeError(f"exponent n must be within {low:g} to {high:g}, got {self.n}")
+        require_not_negative(k=self.k)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Inductor:
+    """Lossless coil: Z = s Le.
+
+    Args:
+        le: inductance Le, shape (samples, 1) or scalar [H].
+
+    Raises:
+        OutOfRangeError: Le negative.
+    """
+
+    le: Real
+
+    def __post_init__(self) -> None:
+        require_not_negative(le=self.le)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShuntedInductor:
+    """Coil with one eddy-current loop: Z = s Le + s L2 R2/(s L2 + R2).
+
+    Args:
+        le: Le, shape (samples, 1) or scalar [H].
+        l2: L2, shape (samples, 1) or scalar [H].
+        r2: R2 across L2, shape (samples, 1) or scalar [ohm], above 0; inf leaves Le + L2.
+
+    Raises:
+        OutOfRangeError: a negative value, or R2 = 0.
+    """
+
+    le: Real
+    l2: Real
+    r2: Real
+
+    def __post_init__(self) -> None:
+        require_not_negative(le=self.le, l2=self.l2)
+        require_positive(r2=self.r2)
+
+
+Coil: TypeAlias = PowerLaw | Inductor | ShuntedInductor
+
+
+def coil_impedance(*, coil: Coil, frequency: Real) -> ComplexArray:
+    """Impedance of the coil's inductance, without the wire resistance Re.
+
+    Args:
+        coil: one of the three models, values of shape (samples, 1) or scalar.
+        frequency: shape (F,) [Hz].
+
+    Returns:
+        Shape (F,) or (samples, F) [ohm].
+
+    Raises:
+        OutOfRangeError: f <= 0.
+
+    Equations: see the three models.
+    """
+    if isinstance(coil, PowerLaw):
+        magnitude = coil.k * angular_frequency(frequency) ** coil.n
+        return np.asarray(magnitude * np.exp(0.5j * np.pi * np.asarray(coil.n)))
+    s = laplace(frequency)
+    if isinstance(coil, Inductor):
+        return np.asarray(s * coil.le)
+    # Divided by R2, so that an infinite R2 is legal.
+    return np.asarray(s * coil.le + s * coil.l2 / (1.0 + s * (coil.l2 / coil.r2)))
+
+
+def power_law_from_inductance(*, le: Real, n: Real, frequency: float = 1000.0) -> PowerLaw:
+    """Power law whose size at one frequency equals that of an inductance quoted there.
+
+    Args:
+        le: inductance as a data sheet quotes it, shape (samples, 1) or scalar [H].
+        n: exponent, shape (samples, 1) or scalar [1].
+        frequency: where the sheet measured it [Hz].
+
+    Returns:
+        The power law.
+
+    Raises:
+        OutOfRangeError: n outside EXPONENT_RANGE, f <= 0.
+
+    Equation: K = w0 Le / w0^n, so that |K (j w0)^n| = w0 Le.
+    """
+    reference = float(angular_frequency(frequency))
+    return PowerLaw(k=le * reference ** (1.0 - np.asarray(n)), n=n)
+
+
+def resistance_at(*, resistance: Real, temperature: Real, coefficient: float = COPPER) -> Real:
+    """Resistance of a metal wire at a temperature.
+
+    Args:
+        resistance: resistance at 20 C, any shape [ohm].
+        temperature: temperature of the wire, any shape that broadcasts [K].
+        coefficient: temperature coefficient at 20 C [1/K].
+
+    Returns:
+        R = R20 (1 + a (T - 293.15 K)) [ohm].
+
+    Source: linear law on the 20 C basis (IEC 60028 for copper); good to 1 % from -40 to 250 C
+    (from memory).
+    """
+    return resistance * (1.0 + coefficient * (temperature - ROOM))
+
+
+def steady_coil_temperature(
+    *,
+    voltage: Real,
+    resistance: Real,
+    series_resistance: Real = 0.0,
+    thermal_resistance: Real,
+    ambient: Real = ROOM,
+    coefficient: float = COPPER,
+) -> Real:
+    """Temperature at which a coil fed from a voltage source settles.
+
+    Args:
+        voltage: long-term RMS voltage of the source, any shape [V].
+        resistance: coil resistance at 20 C [ohm].
+        series_resistance: resistance ahead of the coil, cold [ohm].
+        thermal_resistance: coil to surroundings [K/W].
+        ambient: temperature of the surroundings [K].
+        coefficient: temperature coefficient of the coil at 20 C [1/K].
+
+    Returns:
+        Coil temperature [K].
+
+    Raises:
+        OutOfRangeError: no steady temperature found.
+
+    Equations: T = Ta + Rth |i|^2 R(T), i = V/(Rs + R(T)); fixed point from below, which ends at
+    the lowest steady temperature. The impedance is taken as resistive: an upper bound of the heat.
+    """
+    temperature = np.asarray(ambient, dtype=np.float64)
+    for _ in range(200):
+        hot = resistance_at(resistance=resistance, temperature=temperature, coefficient=coefficient)
+        power = (voltage / (series_resistance + hot)) ** 2 * hot
+        new = np.asarray(ambient + thermal_resistance * power)
+        if np.all(np.abs(new - temperature) <= 1e-9 * new):
+            return new if new.ndim else float(new)
+        temperature = new
+    raise OutOfRangeError("the coil finds no steady temperature at this voltage")
+
+
+def steady_coil_temperature_at_current(
+    *,
+    current: Real,
+    resistance: Real,
+    thermal_resistance: Real,
+    ambient: Real = ROOM,
+    coefficient: float = COPPER,
+) -> Real:
+    """Temperature at which a coil carrying a given current settles.
+
+    Args:
+        current: long-term RMS current, any shape [A].
+        resistance: coil resistance at 20 C [ohm].
+        thermal_resistance: coil to surroundings [K/W].
+        ambient: temperature of the surroundings [K].
+        coefficient: temperature coefficient of the coil at 20 C [1/K].
+
+    Returns:
+        Coil temperature [K].
+
+    Raises:
+        OutOfRangeError: I^2 R20 Rth a >= 1: the coil runs away.
+
+    Equation: T - Ta = Rth I^2 R20 (1 + a (T - T20)), solved for T.
+    """
+    cold_rise = np.asarray(current**2 * resistance * thermal_resistance)
+    if np.any(coefficient * cold_rise >= 1.0):
+        raise OutOfRangeError("this current heats the coil without end")
+    rise = cold_rise * (1.0 + coefficient * (ambient - ROOM)) / (1.0 - coefficient * cold_rise)
+    temperature = np.asarray(ambient + rise)
+    return temperature if temperature.ndim else float(temperature)
