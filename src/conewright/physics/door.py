@@ -1,0 +1,184 @@
+"""The door around a driver: acoustic load on the cone and share of its output that is heard.
+
+Nodes: rear (between the panels), front (between cone and grille), trim (behind the trim panel);
+ground is outside, and the cabin is taken at zero pressure. For a unit volume velocity of the
+cone (+1 into the front node, -1 into the rear node) the node equations are solved in closed form.
+Lumped elements; impedance analogy; a volume velocity out toward the listener counts positive.
+"""
+
+from dataclasses import dataclass
+from functools import partial
+from typing import Final
+
+import numpy as np
+
+from conewright.physics.air import Air
+from conewright.physics.arrays import Complex, ComplexArray, Real
+from conewright.physics.driver import piston_radius
+from conewright.physics.laplace import laplace
+from conewright.physics.openings import (
+    grille_admittance,
+    holes_admittance,
+    radiation_mass,
+    slit_admittance,
+)
+
+__all__ = ["FILL_FREQUENCY", "FREE", "MountedLoad", "mounted_load"]
+
+FILL_FREQUENCY: Final = 80.0
+"""Frequency at which the Q of a filled cavity is stated [Hz]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MountedLoad:
+    """What a mount does to the driver in it, shape (samples, F), (F,) or scalar.
+
+    Args:
+        impedance: ZA = (pf - pr)/U, acoustic load on the cone [Pa s/m3].
+        share: H, volume velocity that reaches the cabin over that of the cone [1].
+    """
+
+    impedance: Complex
+    share: Complex
+
+
+FREE: Final = MountedLoad(impedance=0j, share=1.0 + 0j)
+"""No load beyond what the driver's sheet contains: free air, or a closed cup of its own."""
+
+
+def mounted_load(
+    *,
+    air: Air,
+    sd: Real,
+    ring: bool,
+    rear_volume: Real,
+    rear_q: Real,
+    drain_area: Real,
+    drain_count: Real,
+    drain_q: Real,
+    panel_area: Real,
+    panel_count: Real,
+    panel_q: Real,
+    cover_mass: Real,
+    steel: Real,
+    grille_area: Real,
+    grille_extent: Real,
+    trim_gap: Real,
+    grille_resistance: Real,
+    front_volume: Real,
+    trim_volume: Real,
+    edge_area: Real,
+    edge_length: Real = 2.5,
+    edge_depth: Real = 0.03,
+    frequency: Real,
+) -> MountedLoad:
+    """Acoustic load and output share of a driver in a door, panel, shelf or roof.
+
+    Every value is a scalar or of shape (samples, 1).
+
+    Args:
+        air: the air.
+        sd: cone area [m2].
+        ring: a ring seals the driver's front to the trim; without it front and trim are one.
+        rear_volume: between the panels [m3]; inf is an infinite baffle.
+        rear_q: Q of that cavity at FILL_FREQUENCY [1].
+        drain_area: drains, rear to outside, total [m2]; 0 is closed.
+        drain_count: number of equal round drains [1].
+        drain_q: Q of drains and cavity in practice [1].
+        panel_area: holes of the inner panel, rear to trim, total [m2]; 0 is closed.
+        panel_count: number of equal round holes [1].
+        panel_q: Q of these holes and the cavity in practice [1].
+        cover_mass: film or patch over these holes [kg/m2].
+        steel: thickness of the sheet [m].
+        grille_area: open area of the grille [m2]; 0 is closed.
+        grille_extent: area over which the openings are spread [m2].
+        trim_gap: driver's frame to grille [m].
+        grille_resistance: specific flow resistance of the grille [Pa s/m].
+        front_volume: between cone and grille, with a ring [m3], above 0.
+        trim_volume: behind the trim panel [m3], above 0.
+        edge_area: gap round the trim panel, trim to cabin [m2]; 0 is closed.
+        edge_length: length of that gap [m].
+        edge_depth: length of the way through it [m].
+        frequency: shape (F,) [Hz].
+
+    Returns:
+        Load and share, shape (samples, F) or (F,).
+
+    Raises:
+        OutOfRangeError: f <= 0.
+
+    Equations: node equations solved by hand, see `_with_ring` and `_without_ring`;
+    ZA = pf - pr + s 8 rho/(3 pi^2 a), H = (flow of grille and edge)/U. The driver's moving mass
+    must be bare of air (`moving_mass_in_door`). Cabin at zero pressure: at most 0.5 dB (own
+    calculation). A closed cavity of infinite volume, closed openings and no cover are exact.
+    """
+    s = laplace(frequency)
+    compliance = np.asarray(rear_volume) / air.bulk_modulus
+    holes = partial(
+        holes_admittance, thickness=steel, air=air, frequency=frequency, compliance=compliance
+    )
+    drains = holes(area=drain_area, count=drain_count, quality=drain_q)
+    panel = holes(area=panel_area, count=panel_count, quality=panel_q, film=cover_mass)
+    grille = grille_admittance(
+        area=grille_area,
+        extent=grille_extent,
+        gap=trim_gap,
+        resistance=grille_resistance,
+        sd=sd,
+        air=air,
+        frequency=frequency,
+    )
+    edge = slit_admittance(
+        area=edge_area, length=edge_length, depth=edge_depth, air=air, frequency=frequency
+    )
+    # 1/(sC) + R with R = 1/(w80 C Q): only a factor per sample over one per frequency.
+    fill = 1.0 / (2.0 * np.pi * FILL_FREQUENCY * np.asarray(rear_q))
+    cavity = (1.0 / s + fill) * (1.0 / compliance)
+    rear = cavity / (1.0 + cavity * drains)
+    trim = s * (trim_volume / air.bulk_modulus)
+    if ring:
+        front = s * (front_volume / air.bulk_modulus)
+        nodes = _with_ring(rear=rear, panel=panel, front=front, grille=grille, trim=trim, edge=edge)
+    else:
+        nodes = _without_ring(rear=rear, panel=panel, trim=trim, outlets=grille + edge)
+    behind = s * radiation_mass(radius=piston_radius(sd=sd), air=air)
+    return MountedLoad(impedance=nodes.impedance + behind, share=nodes.share)
+
+
+def _with_ring(
+    *,
+    rear: ComplexArray,
+    panel: ComplexArray,
+    front: ComplexArray,
+    grille: ComplexArray,
+    trim: ComplexArray,
+    edge: ComplexArray,
+) -> MountedLoad:
+    """Front sealed from trim: `rear` is an impedance, all others are admittances.
+
+    pf = 1/(Yf + Yg); with Y = Yt + Ye behind the panel holes Yh, and their chain
+    Yc = Yh Y/(Yh + Y): pr = -Zr/(1 + Zr Yc), pt = pr Yh/(Yh + Y); H = pf Yg + pt Ye.
+    """
+    front_pressure = 1.0 / (front + grille)
+    outward = trim + edge
+    if not panel.any():
+        # Nothing reaches the trim: the general form with Yh = 0.
+        return MountedLoad(impedance=front_pressure + rear, share=front_pressure * grille)
+    passed = panel / (panel + outward)
+    rear_pressure = -rear / (1.0 + rear * (passed * outward))
+    share = front_pressure * grille + rear_pressure * (passed * edge)
+    return MountedLoad(impedance=front_pressure - rear_pressure, share=share)
+
+
+def _without_ring(
+    *, rear: ComplexArray, panel: ComplexArray, trim: ComplexArray, outlets: ComplexArray
+) -> MountedLoad:
+    """Front and trim one node: `rear` is an impedance, all others are admittances.
+
+    With A = Yt + Yg + Ye and the panel holes Yh from rear to front, the two node equations give
+    pf = 1/(A + Yh (1 + A Zr)), pr = -A Zr pf; H = pf (Yg + Ye).
+    """
+    outward = trim + outlets
+    drop = 1.0 + outward * rear
+    front_pressure = 1.0 / (outward + panel * drop)
+    return MountedLoad(impedance=front_pressure * drop, share=front_pressure * outlets)
