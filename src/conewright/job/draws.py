@@ -6,6 +6,7 @@ so a figure is the same on every run and two builds share the draws of what they
 
 from dataclasses import dataclass
 from functools import lru_cache
+from math import sqrt
 
 import numpy as np
 
@@ -74,7 +75,7 @@ class Draws:
         led = value.correlation * self.score(value.follows)
         if value.correlation == 1.0:
             return led
-        own = (1.0 - value.correlation**2) ** 0.5
+        own = sqrt(1.0 - value.correlation**2)
         return led + own * self.score(value.path)
 
 

@@ -144,7 +144,7 @@ class DriverState:
     xmax: Value
     power: Value
     coil_rise: Value
-    frame: FrameState | None
+    frame: FrameState
     price: float | None
     sensitivity: Value | None
 
