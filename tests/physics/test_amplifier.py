@@ -1,0 +1,226 @@
+"""The bridge output: ceilings, supply, distortion, heat."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from conewright.errors import OutOfRangeError
+from conewright.physics.amplifier import (
+    QUIESCENT_CURRENT,
+    clean_peak_emf,
+    clean_peak_voltage,
+    clean_sine_power,
+    clipped_sine_distortion,
+    clipped_sine_drive,
+    clipped_sine_power_ratio,
+    junction_temperature,
+    largest_rating,
+    loaded_supply,
+    lowest_impedance,
+    programme_heat,
+    resistive_power,
+    sine_heat,
+    supply_current,
+    worst_sine_heat,
+)
+
+
+def test_clean_power_into_two_and_four_ohms() -> None:
+    # own calculation checked by hand: 14.4 V, 0.35 ohm lost at clip; (14.4 R/(R+.35))^2/2R
+    def power(resistance: float, limit: float = np.inf) -> float:
+        return float(
+            clean_sine_power(supply=14.4, clip_loss=0.35, impedance=resistance, peak_current=limit)
+        )
+
+    assert power(1.7) == pytest.approx(41.9, abs=0.05)
+    assert power(3.4) == pytest.approx(25.1, abs=0.05)
+    assert power(1.7, 4.5) == pytest.approx(17.2, abs=0.05)
+    assert power(3.4, 4.5) == pytest.approx(25.1, abs=0.05)
+    # published (a 1 %-distortion test of a radio at 14.4 V): 22 W into 4 ohm, 37 W into 2 ohm
+    assert power(4.0) == pytest.approx(22.0, abs=0.5)
+    assert power(2.0) == pytest.approx(37.0, abs=1.0)
+
+
+def test_published_chip_figures_from_one_volt_lost() -> None:
+    # published (quad bridge chip, 14.4 V, 4 ohm): 45 W "max" square wave, 28 W at 10 %
+    assert resistive_power(voltage=13.4, resistance=4.0) == pytest.approx(45.0, rel=0.01)
+    clean = clean_sine_power(supply=13.4, clip_loss=0.0, impedance=4.0)
+    drive = clipped_sine_drive(distortion=0.10)
+    assert clean * clipped_sine_power_ratio(drive=drive) == pytest.approx(28.5, abs=0.6)
+
+
+def test_open_load_takes_the_whole_supply() -> None:
+    assert clean_peak_voltage(supply=14.4, clip_loss=0.35, impedance=np.inf) == 14.4
+    found = clean_peak_voltage(
+        supply=14.4, clip_loss=0.35, impedance=np.array([np.inf, 3.65 + 0.0j])
+    )
+    np.testing.assert_allclose(found, [14.4, 14.4 * 3.65 / 4.0], rtol=1e-12)
+
+
+def test_dead_short() -> None:
+    assert clean_peak_voltage(supply=14.4, clip_loss=0.35, impedance=0.0) == 0.0
+    with pytest.raises(OutOfRangeError, match="load must be above zero"):
+        clean_peak_voltage(supply=14.4, clip_loss=0.0, impedance=0.0)
+
+
+def test_emf_ceiling_brings_the_plug_to_its_ceiling() -> None:
+    z = np.array([3.0 + 2.0j, 4.0 - 1.0j, 1.5 + 0.0j])
+    emf = clean_peak_emf(
+        supply=14.4, clip_loss=0.35, output_resistance=0.1, impedance=z, peak_current=4.5
+    )
+    plug = emf * np.abs(z / (z + 0.1))
+    voltage = clean_peak_voltage(supply=14.4, clip_loss=0.35, impedance=z)
+    # closed form: the lower of the two ceilings
+    np.testing.assert_allclose(plug, np.minimum(voltage, 4.5 * np.abs(z)), rtol=1e-12)
+    assert plug[2] == pytest.approx(6.75)
+
+
+def test_reactive_load_takes_the_power_of_its_resistance() -> None:
+    # closed form: |I|^2 R / 2
+    z = 3.0 + 4.0j
+    power = clean_sine_power(supply=10.0, clip_loss=0.0, impedance=z)
+    assert power == pytest.approx(0.5 * (10.0 / 5.0) ** 2 * 3.0, rel=1e-12)
+
+
+def test_loaded_supply_balances() -> None:
+    supply = loaded_supply(
+        supply=12.6,
+        supply_resistance=0.15,
+        channels=4,
+        impedance=4.0,
+        series=0.35,
+        quiescent_current=QUIESCENT_CURRENT,
+    )
+    current = supply_current(peak_current=supply / 4.35, channels=4)
+    # closed form: the drop is the feed's resistance times its mean current
+    assert supply == pytest.approx(12.6 - 0.15 * current, rel=1e-12)
+    stiff = loaded_supply(
+        supply=12.6, supply_resistance=0.0, channels=4, impedance=4.0, series=0.35
+    )
+    assert stiff == 12.6
+    idle = loaded_supply(
+        supply=12.6, supply_resistance=0.15, channels=4, impedance=np.inf, series=0.35
+    )
+    assert idle == 12.6
+
+
+@pytest.mark.parametrize(
+    ("front", "normal", "hard", "hot", "hotter"),
+    [
+        (4.8, 23.6, 28.3, 126.0, 140.0),
+        (2.4, 33.3, 40.7, 156.0, 180.0),
+        (3.65, 26.8, 32.3, 136.0, 153.0),
+    ],
+)
+def test_heat_of_a_four_channel_chip(
+    front: float, normal: float, hard: float, hot: float, hotter: float
+) -> None:
+    # independent tool: an earlier numpy prototype of the same model; 13.8 V, 0.35 ohm,
+    # rear 4.8 ohm, 3.2 K/W over a dash of 50 C
+    for fraction, heat, temperature in ((1 / 8, normal, hot), (1 / 3, hard, hotter)):
+        total = 13.8 * QUIESCENT_CURRENT
+        for resistance in (front, front, 4.8, 4.8):
+            ceiling = clean_peak_voltage(supply=13.8, clip_loss=0.35, impedance=resistance)
+            total += float(
+                programme_heat(
+                    supply=13.8, peak_voltage=ceiling, resistance=resistance, fraction=fraction
+                )
+            )
+        assert total == pytest.approx(heat, abs=0.1)
+        junction = junction_temperature(ambient=323.15, thermal_resistance=3.2, heat=total)
+        assert junction - 273.15 == pytest.approx(temperature, abs=1.0)
+
+
+@settings(deadline=None, derandomize=True, max_examples=25)
+@given(fraction=st.floats(0.02, 3.0))
+def test_programme_heat_against_quadrature(fraction: float) -> None:
+    ceiling, resistance, supply = 12.0, 4.0, 14.0
+    sigma = ceiling * np.sqrt(fraction / 2.0)
+    x = np.linspace(-8.0, 8.0, 200_001)
+    density = np.exp(-(x**2) / 2.0) / np.sqrt(2.0 * np.pi)
+    v = np.clip(np.abs(sigma * x), 0.0, ceiling)
+    # two routes agree: the closed form against a sum over the distribution
+    expected = np.trapezoid((supply * v - v**2) / resistance * density, x)
+    found = programme_heat(
+        supply=supply, peak_voltage=ceiling, resistance=resistance, fraction=fraction
+    )
+    assert found == pytest.approx(expected, rel=1e-6)
+
+
+def test_extreme_overdrive_is_a_square_wave() -> None:
+    # closed form: heat (Vs - Vc) Vc / R
+    found = programme_heat(supply=14.0, peak_voltage=12.0, resistance=4.0, fraction=1e8)
+    assert found == pytest.approx((14.0 - 12.0) * 12.0 / 4.0, rel=1e-3)
+
+
+def test_worst_sine_is_the_worst() -> None:
+    # own calculation checked by hand: 14.4 V, 4 ohm 10.5 W; 2 ohm 21 W
+    assert worst_sine_heat(supply=14.4, resistance=4.0) == pytest.approx(10.5, abs=0.05)
+    assert worst_sine_heat(supply=14.4, resistance=2.0) == pytest.approx(21.0, abs=0.05)
+    swings = np.linspace(0.0, 14.4, 2001)
+    heats = sine_heat(supply=14.4, peak_voltage=swings, resistance=4.0)
+    assert np.max(heats) == pytest.approx(worst_sine_heat(supply=14.4, resistance=4.0), rel=1e-6)
+    assert sine_heat(supply=14.4, peak_voltage=14.4, resistance=np.inf) == 0.0
+
+
+def test_clipped_sine_power() -> None:
+    # independent tool: earlier numerical integration; 1 % and 10 % distortion
+    for distortion, power, over in ((0.01, 1.048, 0.25), (0.10, 1.288, 2.17)):
+        drive = clipped_sine_drive(distortion=distortion)
+        assert clipped_sine_power_ratio(drive=drive) == pytest.approx(power, abs=1e-3)
+        assert 20.0 * np.log10(drive) == pytest.approx(over, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("over", "distortion", "tolerance"),
+    [
+        (0.2, 0.008, 5e-4),
+        (0.5, 0.022, 1e-3),
+        (1.0, 0.046, 1e-3),
+        (2.0, 0.093, 1e-3),
+        (3.0, 0.134, 1e-3),
+    ],
+)
+def test_overdriven_sine_distortion(over: float, distortion: float) -> None:
+    # independent tool: earlier numpy prototype
+    found = clipped_sine_distortion(drive=10.0 ** (over / 20.0))
+    assert found == pytest.approx(distortion, abs=8e-4)
+
+
+def test_clipped_sine_limits_and_waveform() -> None:
+    assert clipped_sine_power_ratio(drive=0.5) == pytest.approx(0.25)
+    assert clipped_sine_distortion(drive=0.5) == pytest.approx(0.0, abs=1e-7)
+    assert clipped_sine_power_ratio(drive=1e4) == pytest.approx(2.0, abs=2e-4)
+    # closed form: square wave, sqrt(pi^2/8 - 1)
+    assert clipped_sine_distortion(drive=1e4) == pytest.approx(0.4834, abs=2e-4)
+    phase = np.arange(4096) / 4096 * 2.0 * np.pi
+    wave = np.clip(1.7 * np.sin(phase), -1.0, 1.0)
+    spectrum = np.abs(np.fft.rfft(wave)) * 2.0 / 4096
+    # two routes agree: closed forms against a sampled wave
+    assert clipped_sine_power_ratio(drive=1.7) == pytest.approx(2 * np.mean(wave**2), rel=1e-5)
+    harmonics = np.sqrt(np.sum(spectrum[2:] ** 2)) / spectrum[1]
+    assert clipped_sine_distortion(drive=1.7) == pytest.approx(harmonics, rel=1e-4)
+
+
+def test_array_equals_scalar_loop() -> None:
+    r = np.array([[1.6], [3.4], [7.0]])
+    whole = programme_heat(supply=13.8, peak_voltage=11.0, resistance=r, fraction=0.125)
+    for row in range(3):
+        single = programme_heat(
+            supply=13.8, peak_voltage=11.0, resistance=float(r[row, 0]), fraction=0.125
+        )
+        assert whole[row, 0] == pytest.approx(single, rel=1e-14)
+
+
+def test_rated_impedance_both_ways() -> None:
+    assert largest_rating(lowest=lowest_impedance(rated=4.0)) == pytest.approx(4.0)
+
+
+def test_impossible_arguments_are_refused() -> None:
+    with pytest.raises(OutOfRangeError, match="supply must be above zero"):
+        clean_peak_voltage(supply=0.0, clip_loss=0.35, impedance=4.0)
+    with pytest.raises(OutOfRangeError, match="distortion must be within"):
+        clipped_sine_drive(distortion=0.6)
+    with pytest.raises(OutOfRangeError, match="drive must be at most"):
+        clipped_sine_power_ratio(drive=np.inf)
