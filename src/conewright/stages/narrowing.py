@@ -1,0 +1,233 @@
+"""Which single measurement would narrow the answer most, and which guesses carry it.
+
+The share of a figure's variance that one input explains is taken from the draws themselves, by
+regression on the first two Hermite polynomials of the input's score: z and z² − 1 (first-order
+sensitivity; Saltelli and others, Global Sensitivity Analysis, 2008, from memory). To know the
+input exactly would leave sqrt(1 − S) of the width of the band.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Mapping
+from csv import DictReader
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+
+from conewright.job.draws import Draws
+from conewright.job.state import Origin, Value
+from conewright.physics.arrays import FloatArray
+from conewright.stages.report import Narrowing
+
+__all__ = ["carrying_guesses", "measurement", "narrowing", "weakest_origin"]
+
+CHANCE_OF_A_FLUKE = 0.05
+"""Chance that any input at all passes without having anything to do with any figure."""
+
+TERMS = 2
+"""Regressors for each input: z and z² − 1."""
+
+NOTHING_LEFT = 1e-9
+"""Length or square below which a unit vector is used up."""
+
+FEWEST_SAMPLES = 16
+"""With fewer draws than this, nothing can be told from a fluke."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Effect:
+    """An input, the figure it moves most, and the share of that band's width it accounts for."""
+
+    value: Value
+    figure: str
+    share: float
+
+
+def narrowing(
+    headlines: Mapping[str, FloatArray],
+    draws: Draws,
+    values: Iterable[Value],
+    most: int = 3,
+    *,
+    names: Mapping[str, str] | None = None,
+) -> tuple[Narrowing, ...]:
+    """Return the measurements that would narrow the headline figures most, the best first.
+
+    A measurement counts by the figure that it narrows most. Inputs that no measurement reaches
+    are left out, and so are those whose effect could be a fluke of the draws.
+
+    Args:
+        headlines: figure id to its draws, shape (1 + samples,) or (1 + samples, 1), row 0 central.
+        draws: the draws behind them.
+        values: the inputs to choose from.
+        most: how many to return at most.
+        names: id of a place, driver, channel or seat to its name; an id without one names itself.
+
+    Returns:
+        One entry for each measurement; `share` is the part of the width of the band of `figure`
+        that would go if the input were known exactly, 0 to 1.
+
+    """
+    measurable = [value for value in values if measurement(value.path) is not None]
+    return tuple(
+        Narrowing(
+            path=effect.value.path,
+            label=_label(effect.value.path, names or {}),
+            origin=effect.value.origin,
+            share=effect.share,
+            figure=effect.figure,
+        )
+        for effect in _effects(headlines, draws, measurable)[:most]
+    )
+
+
+def carrying_guesses(
+    headlines: Mapping[str, FloatArray], draws: Draws, values: Iterable[Value]
+) -> tuple[Value, ...]:
+    """Return the typical and assumed values that move a headline figure, the strongest first."""
+    guesses = [value for value in values if value.origin in (Origin.TYPICAL, Origin.ASSUMED)]
+    return tuple(effect.value for effect in _effects(headlines, draws, guesses))
+
+
+def weakest_origin(values: Iterable[Value]) -> Origin:
+    """Return the least trustworthy origin among values; `measured` when there are none."""
+    order = list(Origin)
+    return max((value.origin for value in values), key=order.index, default=Origin.MEASURED)
+
+
+def measurement(path: str) -> tuple[str, str] | None:
+    """Return what a value is called and how it is measured; None where nobody can measure it."""
+    return next(
+        ((label, how) for field, label, how in _measurables() if _is_field(path, field)), None
+    )
+
+
+def _effects(
+    headlines: Mapping[str, FloatArray], draws: Draws, values: Iterable[Value]
+) -> list[_Effect]:
+    """Effects that are no flukes, one for each distinct score, the strongest first."""
+    inputs = list(_distinct(values))
+    outcomes = dict(_outcomes(headlines, draws.samples))
+    if not inputs or not outcomes or draws.samples < FEWEST_SAMPLES:
+        return []
+    scores = np.stack([_score(draws, value) for value in inputs], axis=1)
+    best: dict[int, _Effect] = {}
+    for figure, outcome in outcomes.items():
+        for k, share in _width_shares(outcome, scores, trials=len(inputs) * len(outcomes)):
+            if k not in best or share > best[k].share:
+                best[k] = _Effect(inputs[k], figure, share)
+    return sorted(best.values(), key=lambda effect: -effect.share)
+
+
+def _distinct(values: Iterable[Value]) -> Iterator[Value]:
+    """Values with spread, the first of those that are drawn on the same axes."""
+    seen = set()
+    for value in values:
+        key = (value.axes, value.correlation if len(value.axes) > 1 else 1.0)
+        if value.spreads and key not in seen:
+            seen.add(key)
+            yield value
+
+
+def _score(draws: Draws, value: Value) -> FloatArray:
+    """Standard-normal score of a value, shape (samples,)."""
+    if not value.follows:
+        return draws.score(value.path)
+    led = value.correlation * draws.score(value.follows)
+    if value.correlation == 1.0:
+        return led
+    own: FloatArray = np.sqrt(1.0 - value.correlation**2) * draws.score(value.path)
+    return led + own
+
+
+def _outcomes(
+    headlines: Mapping[str, FloatArray], samples: int
+) -> Iterator[tuple[str, FloatArray]]:
+    """Draws of the figures that have a spread, central row left out, centred, of unit length."""
+    for id, draws in headlines.items():
+        outcome = np.ravel(draws)[1:]
+        if outcome.size != samples or not np.isfinite(outcome).all():
+            continue
+        centred = outcome - outcome.mean()
+        length = float(np.linalg.norm(centred))
+        if length > NOTHING_LEFT * float(np.linalg.norm(outcome)):
+            yield id, centred / length
+
+
+def _width_shares(
+    outcome: FloatArray, scores: FloatArray, *, trials: int
+) -> Iterator[tuple[int, float]]:
+    """Find the inputs that an outcome depends on, the strongest first.
+
+    Each input that is found is taken out of the outcome and of all the other inputs, so that a
+    chance correlation of the draws is not counted twice.
+
+    Args:
+        outcome: centred and of unit length, shape (samples,).
+        scores: shape (samples, inputs).
+        trials: how many inputs are tried on all outcomes together.
+
+    Yields:
+        Number of the input and 1 − sqrt(1 − S), with S the explained share of the variance,
+        adjusted for the number of regressors.
+
+    """
+    linear = _unit(scores)
+    curved = _unit(_without(scores**2 - 1.0, linear))
+    left, freedom = 1.0, outcome.size - 1
+    while (freedom := freedom - TERMS) > 0 and left > NOTHING_LEFT:
+        explained = (outcome @ linear) ** 2 + (outcome @ curved) ** 2
+        k = int(explained.argmax())
+        if explained[k] <= left * _fluke(freedom, trials):
+            return
+        remainder = left - float(explained[k])
+        share = left - remainder * (freedom + TERMS) / freedom
+        yield k, 1.0 - math.sqrt(1.0 - min(max(share, 0.0), 1.0))
+        for found in (linear[:, [k]], curved[:, [k]]):
+            outcome = _without(outcome[:, np.newaxis], found)[:, 0]
+            linear, curved = _unit(_without(linear, found)), _unit(_without(curved, found))
+        left = float(outcome @ outcome)
+
+
+def _without(columns: FloatArray, units: FloatArray) -> FloatArray:
+    """Take from columns their part along unit columns (one each, or one for all)."""
+    along: FloatArray = units * np.sum(columns * units, axis=0)
+    return columns - along
+
+
+def _unit(columns: FloatArray) -> FloatArray:
+    """Centre columns and scale them to unit length; those of next to no length become zero."""
+    centred = columns - columns.mean(axis=0)
+    length: FloatArray = np.linalg.norm(centred, axis=0)
+    kept = length > NOTHING_LEFT
+    return np.where(kept, centred / np.where(kept, length, 1.0), 0.0)
+
+
+def _fluke(freedom: int, trials: int) -> float:
+    """Explained share of the variance that unrelated inputs stay below, all trials together.
+
+    The share R² that two unrelated regressors explain follows P(R² > t) = (1 − t)^(freedom/2).
+    """
+    return float(1.0 - (CHANCE_OF_A_FLUKE / trials) ** (2.0 / freedom))
+
+
+def _label(path: str, names: Mapping[str, str]) -> str:
+    found = measurement(path)
+    owner = path.split(".", 1)[0]
+    what = found[0] if found else path
+    return what if owner in {"vehicle", "head_unit"} else f"{what}, {names.get(owner, owner)}"
+
+
+def _is_field(path: str, field: str) -> bool:
+    """Whether a path ends in a field's name, which may hold wildcards."""
+    return fnmatchcase(path, field) or fnmatchcase(path, f"*.{field}")
+
+
+@cache
+def _measurables() -> tuple[tuple[str, str, str], ...]:
+    text = (files("conewright.stages") / "data" / "measurables.csv").read_text(encoding="utf-8")
+    return tuple((row["field"], row["label"], row["how"]) for row in DictReader(text.splitlines()))
