@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
-from math import isfinite
+from functools import lru_cache
 from re import compile as pattern
 from typing import Annotated, Any, Literal
 
@@ -11,6 +11,7 @@ from pydantic import (
     Field,
     GetCoreSchemaHandler,
     GetJsonSchemaHandler,
+    PlainSerializer,
     PlainValidator,
     StringConstraints,
     WithJsonSchema,
@@ -19,6 +20,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from conewright.errors import QuantityError
 from conewright.job.quantity import Quantity, format_quantity, parse_quantity
+from conewright.job.units import dimension_of
 
 __all__ = [
     "Area",
@@ -56,6 +58,13 @@ __all__ = [
     "Volume",
 ]
 
+LONGEST_TEXT = 2000
+LARGEST_NUMBER = 1e30
+
+# One job is checked once for each of its proposals, mostly with the same values.
+_parse = lru_cache(maxsize=4096)(parse_quantity)
+_format = lru_cache(maxsize=4096)(format_quantity)
+
 Bound = Literal["any", "zero or more", "above zero"]
 
 
@@ -68,7 +77,7 @@ class QuantityField:
     bound: Bound = "above zero"
 
     def __get_pydantic_core_schema__(self, _: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return _plain(self.read, format_quantity, core_schema.str_schema())
+        return _plain(self.read, _format, core_schema.str_schema())
 
     def __get_pydantic_json_schema__(
         self, _: CoreSchema, handler: GetJsonSchemaHandler
@@ -80,14 +89,15 @@ class QuantityField:
         if isinstance(value, Quantity):
             quantity = _of_dimension(value, self.dimension)
         elif isinstance(value, str):
-            quantity = parse_quantity(value, dimension=self.dimension, positive=False)
+            quantity = _parse(value, dimension=self.dimension)
         else:
-            raise QuantityError(f"a text with a unit is wanted, like {self._likeness()}")
+            kind = dimension_of(self.dimension)
+            raise QuantityError(
+                f"a text in quotes with a unit is wanted; {kind.phrase} is written like "
+                f"{kind.examples}"
+            )
         _hold_bound(quantity, self.bound)
         return quantity
-
-    def _likeness(self) -> str:
-        return " or ".join(f'"{example}"' for example in self.examples)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +127,9 @@ class NumberField:
         if isinstance(value, Quantity):
             quantity = _of_dimension(value, "number")
         elif isinstance(value, str):
-            quantity = parse_quantity(value, dimension="number", positive=False)
-        elif _is_number(value):
-            quantity = Quantity(value=float(str(value)), dimension="number", unit="")
+            quantity = _parse(value, dimension="number")
+        elif (number := _finite(value)) is not None:
+            quantity = Quantity(value=number, dimension="number", unit="")
         else:
             raise QuantityError(
                 f'a number is wanted, like {self.example} or "{self.spread_example}"'
@@ -173,10 +183,9 @@ _OVAL = pattern(
 
 def _axis(text: str) -> float:
     """Return one axis of a nominal size [m]."""
-    quantity = parse_quantity(text, dimension="length", positive=False)
+    quantity = parse_quantity(text, dimension="length", positive=True)
     if quantity.spread != "none":
         raise QuantityError("a size is nominal and has no spread")
-    _hold_bound(quantity, "above zero")
     return quantity.value
 
 
@@ -200,21 +209,23 @@ def _of_dimension(quantity: Quantity, dimension: str) -> Quantity:
 
 def _hold_bound(quantity: Quantity, bound: Bound) -> None:
     """Raise QuantityError where the value or its spread reaches below the bound."""
-    lowest = quantity.value if quantity.low is None else min(quantity.value, quantity.low)
-    if bound == "above zero" and lowest <= 0:
-        raise QuantityError("a value above zero is wanted, its whole spread included")
-    if bound == "zero or more" and lowest < 0:
-        raise QuantityError("a value of zero or more is wanted, its whole spread included")
+    ends = [end for end in (quantity.value, quantity.low) if end is not None]
+    if bound == "above zero" and min(ends) <= 0:
+        raise QuantityError("it must be above zero, with the whole of its spread")
+    if bound == "zero or more" and min(ends) < 0:
+        raise QuantityError("it must not be below zero, with the whole of its spread")
 
 
-def _is_number(value: object) -> bool:
-    """Whether `value` is a finite number; true and false are none."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
+def _finite(value: object) -> float | None:
+    """Return a plain number as a float; None for true, false, and all that is no number."""
+    if not isinstance(value, int | float) or isinstance(value, bool):
+        return None
+    return float(value) if abs(value) < LARGEST_NUMBER else None
 
 
 def _write_number(quantity: Quantity) -> float | str:
     plain = quantity.spread == "none" and quantity.unit == ""
-    return quantity.value if plain else format_quantity(quantity)
+    return quantity.value if plain else _format(quantity)
 
 
 def _read_day(value: object) -> date:
@@ -233,12 +244,10 @@ def _read_reading(value: object) -> str | float:
     """Return what an instrument or an ear said: a text, or a plain number; raises QuantityError."""
     if isinstance(value, str) and 0 < len(value.strip()) <= LONGEST_TEXT:
         return value
-    if _is_number(value):
-        return float(str(value))
+    if (number := _finite(value)) is not None:
+        return number
     raise QuantityError('a text or a number is wanted, like "2.2 ohm" or "weaker"')
 
-
-LONGEST_TEXT = 2000
 
 Length = Annotated[Quantity, QuantityField("length", ("62 mm ± 1 mm", "6 1/2 in"))]
 Gap = Annotated[Quantity, QuantityField("length", ("24 mm ± 1.5 mm",), "zero or more")]
@@ -281,7 +290,10 @@ Identifier = Annotated[
 Count = Annotated[int, Field(strict=True, ge=1, le=1000)]
 Money = Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)]
 Day = Annotated[
-    date, PlainValidator(_read_day), WithJsonSchema({"type": "string", "format": "date"})
+    date,
+    PlainValidator(_read_day),
+    PlainSerializer(date.isoformat, return_type=str),
+    WithJsonSchema({"type": "string", "format": "date"}),
 ]
 ReadingValue = Annotated[
     str | float,

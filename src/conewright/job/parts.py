@@ -1,9 +1,10 @@
 """The electrical half of the document: vehicle, seats, head unit and its channels."""
 
-from typing import Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from conewright.errors import BadInputError
 from conewright.job.fields import (
     Charge,
     Conductor,
@@ -40,6 +41,14 @@ __all__ = [
 
 Place = tuple[Position, Position, Position]
 Restraint = Literal["none", "impact", "pressure", "unknown"]
+
+
+def _off(value: object) -> object:
+    """Return None for a high-pass that is switched off."""
+    return None if value == "off" else value
+
+
+HighPass = Annotated[Frequency | None, BeforeValidator(_off)]
 
 
 class Table(BaseModel):
@@ -175,6 +184,12 @@ class Cable(Table):
         "[ohm].",
     )
 
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        if self.resistance is not None and (self.length, self.size) != (None, None):
+            raise BadInputError("give the cable's length and size, or its resistance, not both")
+        return self
+
 
 class Channel(Table):
     """One output pair of the radio and everything that hangs on it."""
@@ -190,9 +205,15 @@ class Channel(Table):
     gain: Level | None = Field(
         None, description="Level of this channel against the others, fader and balance [dB]."
     )
-    high_pass: Frequency | None = Field(
-        None, description="Corner of the radio's high-pass for this channel, -3 dB [Hz]."
+    high_pass: HighPass = Field(
+        None, description="Corner of the radio's high-pass for this channel, -3 dB, or off [Hz]."
     )
     high_pass_slope: Literal["6 dB/oct", "12 dB/oct", "18 dB/oct", "24 dB/oct"] | None = Field(
         None, description="Slope of that high-pass."
     )
+
+    @model_validator(mode="after")
+    def _slope_has_corner(self) -> Self:
+        if self.high_pass_slope is not None and "high_pass" not in self.model_fields_set:
+            raise BadInputError("a high_pass_slope needs a high_pass beside it")
+        return self

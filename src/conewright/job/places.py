@@ -1,9 +1,10 @@
 """The mechanical half of the document: the places drivers sit in, and the drivers."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
+from conewright.errors import BadInputError
 from conewright.job.fields import (
     Area,
     Compliance,
@@ -106,6 +107,12 @@ class Cavity(Table):
         None, description="Mass of film or patch for each area [kg/m2]."
     )
 
+    @model_validator(mode="after")
+    def _mass_has_cover(self) -> Self:
+        if self.cover_mass is not None and self.cover is None:
+            raise BadInputError("a cover_mass needs a cover beside it: film or patch")
+        return self
+
 
 class Trim(Table):
     """The trim in front of the driver: the air behind it, its grille and its edge."""
@@ -120,6 +127,13 @@ class Trim(Table):
     edge_gap: Area | None = Field(
         None, description="Gap around the edge of the trim into the cabin, all together [cm2]."
     )
+
+    @model_validator(mode="after")
+    def _openings_fit(self) -> Self:
+        area, extent = self.grille_area, self.grille_extent
+        if area is not None and extent is not None and area.value > extent.value:
+            raise BadInputError("the grille_extent holds the grille_area, so it cannot be smaller")
+        return self
 
 
 class Location(Table):
@@ -219,3 +233,10 @@ class DriverSheet(Table):
     )
     frame: Frame = Field(Frame(), description="The driver as a body.")
     price: Money | None = Field(None, description="Price of the pair, in the currency of the job.")
+
+    @model_validator(mode="after")
+    def _shunt_is_whole(self) -> Self:
+        shunt = (self.l2, self.r2)
+        if any(part is not None for part in shunt) and None in (*shunt, self.le):
+            raise BadInputError("l2 and r2 belong together, and to an le")
+        return self
