@@ -7,15 +7,13 @@ Anything else is refused: a text with two possible meanings is never given one o
 
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
 
 from conewright.errors import QuantityError
 
 __all__ = ["BLANKS", "Numeral", "read_numeral", "rounded", "short", "shortest"]
-
-# Number and the text after it, as written; `fraction` is set for halves to sixty-fourths.
-Numeral = tuple[Fraction, str, bool]
 
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _DENOMINATORS = (2, 4, 8, 16, 32, 64)
@@ -34,33 +32,51 @@ _DECIMAL = re.compile(
 )
 _BIGGEST_POWER = 60
 
-_MARKED = {
-    "resistance": (re.compile(r"([0-9]*)([RkKM])([0-9]+)"), {"R": 0, "k": 3, "K": 3, "M": 6}),
-    "capacitance": (
-        re.compile(r"([0-9]*)([pnuµ\u03bc])([0-9]+)"),
-        {"p": -12, "n": -9, "u": -6, "µ": -6, "\u03bc": -6},
-    ),
+# The letter stands where the decimal point is (IEC 60062).
+_MARKS = {
+    "resistance": {"R": "ohm", "k": "kohm", "K": "kohm", "M": "Mohm"},
+    "capacitance": {"p": "pF", "n": "nF", "u": "uF", "µ": "uF", "\u03bc": "uF"},
 }
+_MARKED = re.compile(r"(?P<whole>[0-9]*)(?P<letter>[^0-9.,])(?P<part>[0-9]+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Numeral:
+    """A number at the start of a text, the text after it, and whether it is an inch fraction."""
+
+    number: Fraction
+    rest: str
+    fraction: bool = False
 
 
 def read_numeral(text: str, *, dimension: str) -> Numeral:
     """Read the number at the start of `text` exactly.
 
     Args: text: without blanks at its ends; dimension: what the number is of.
-    Returns: the number, the text after it, and whether it was an inch fraction.
     Raises: QuantityError where there is no number, or one with two possible meanings.
     """
     text = _plain_fractions(text).replace("\u2212", "-")
-    marked = _read_marked(text, dimension)
+    marked = _read_marked(text, _MARKS.get(dimension, {}))
     if marked is not None:
-        return marked, "ohm" if dimension == "resistance" else "F", False
+        return marked
     found = _FRACTION.match(text)
     if found is not None:
-        return _mixed(found), text[found.end() :].strip(), True
+        return Numeral(_mixed(found), _rest(text, found), fraction=True)
     found = _DECIMAL.match(text)
-    if found is None or not (found["whole"] or found["part"]):
-        raise QuantityError(f'no number is found at the start of "{short(text)}"')
-    return _decimal(found), text[found.end() :].strip(), False
+    if found is not None and (found["whole"] or found["part"]):
+        return Numeral(_decimal(found), _rest(text, found))
+    if re.match(r"[-+]?[.,]?[0-9]", text):
+        raise QuantityError(
+            f'the number in "{short(text)}" is unclear: a decimal point or comma, no thousands mark'
+        )
+    raise QuantityError(f'"{short(text)}" does not start with a number')
+
+
+def _rest(text: str, found: re.Match[str]) -> str:
+    rest = text[found.end() :].strip(BLANKS)
+    if re.match(r"[^A-Za-z]*[0-9]", rest):
+        raise QuantityError(f'after the number comes "{short(rest)}" instead of a unit')
+    return rest
 
 
 def short(text: str) -> str:
@@ -75,16 +91,13 @@ def _plain_fractions(text: str) -> str:
     return text.replace("\u2044", "/")
 
 
-def _read_marked(text: str, dimension: str) -> Fraction | None:
-    """The SI value of a component marking such as 4R7 or 4u7 (IEC 60062), or None."""
-    if dimension not in _MARKED:
+def _read_marked(text: str, units: dict[str, str]) -> Numeral | None:
+    """A component marking such as 4R7 or 4u7, or None."""
+    found = _MARKED.fullmatch(text)
+    if found is None or found["letter"] not in units:
         return None
-    form, powers = _MARKED[dimension]
-    found = form.fullmatch(text)
-    if found is None:
-        return None
-    whole, letter, part = found.groups()
-    return Fraction(f"{whole or '0'}.{part}") * Fraction(10) ** powers[letter]
+    number = Fraction(f"{found['whole'] or '0'}.{found['part']}")
+    return Numeral(number, units[found["letter"]])
 
 
 def _mixed(found: re.Match[str]) -> Fraction:

@@ -7,7 +7,7 @@ dimension. What could be read in two ways is refused with what is allowed, never
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from math import inf, isfinite, nextafter, pi, sqrt
+from math import inf, isfinite, nextafter, sqrt
 from typing import Literal
 
 from conewright.errors import QuantityError
@@ -20,20 +20,17 @@ from conewright.job.units import (
     unit_named,
     units_of,
 )
+from conewright.physics.conductor import awg_area
 
 __all__ = ["Quantity", "display", "format_quantity", "parse_quantity"]
 
 Spread = Literal["none", "plus-minus", "range", "range-typical"]
 
-
-def awg_area(gauge: int) -> float:
-    """Cross-section of a solid wire [m2] by its gauge number (ASTM B258)."""
-    return float(pi / 4 * (0.127e-3 * 92.0 ** ((36 - gauge) / 39)) ** 2)
-
-
 LONGEST = 120
 SMALLEST, LARGEST = 1e-30, 1e30
 _GAUGES = {"4/0": -3, "3/0": -2, "2/0": -1, "1/0": 0} | {str(size): size for size in range(41)}
+_GAUGES |= {"00": -1, "000": -2, "0000": -3}
+AWG_ALONE = "an AWG size is one of 4/0 to 40, without a spread"
 _PLUS_MINUS = re.compile(r"±|\+/[-\u2212]")
 
 
@@ -60,8 +57,8 @@ class Quantity:
         ends = [end for end in (self.low, self.high) if end is not None]
         if len(ends) != (0 if self.spread == "none" else 2):
             raise QuantityError(f"the spread {self.spread!r} does not go with {len(ends)} ends")
-        if unit.symbol == "AWG" and (ends or _gauge(self.value) is None):
-            raise QuantityError("an AWG size is one of 4/0 to 40, without a spread")
+        if not unit.scale and (ends or _gauge(self.value) is None):
+            raise QuantityError(AWG_ALONE)
         for value in (self.value, *ends):
             _hold_representable(value, self.dimension)
         _hold_order(self)
@@ -85,25 +82,16 @@ class Quantity:
         """
         symbol = units_of(dimension)[0].symbol if unit is None else unit
         if low is not None and high is not None and margin is None:
+            low, high = float(low), float(high)
             if value is None:
                 return cls(_middle(low, high, dimension), dimension, symbol, low, high, "range")
-            return cls(value, dimension, symbol, low, high, "range-typical")
+            return cls(float(value), dimension, symbol, low, high, "range-typical")
         if value is None or low is not None or high is not None:
             raise QuantityError("a value, a value and its margin, or both ends are wanted")
         if margin is None:
-            return cls(value, dimension, symbol)
-        _hold_representable(value, dimension)
-        return _plus_minus(value, Fraction(margin), dimension, symbol)
-
-    @property
-    def logarithmic(self) -> bool:
-        """Whether it is a range that is spread evenly in the logarithm, so that all is positive."""
-        return (
-            self.spread in ("range", "range-typical")
-            and self.low is not None
-            and self.low > 0
-            and dimension_of(self.dimension).ratio
-        )
+            return cls(float(value), dimension, symbol)
+        _hold_representable(margin, dimension)
+        return _plus_minus(float(value), Fraction(margin), dimension, symbol)
 
     def __str__(self) -> str:
         return format_quantity(self)
@@ -140,8 +128,9 @@ def _middle(low: float, high: float, dimension: str) -> float:
 
 
 def _plus_minus(value: float, margin: Fraction, dimension: str, unit: str) -> Quantity:
-    if margin < 0:
-        raise QuantityError("the margin after ± must not be negative")
+    _hold_representable(value, dimension)
+    if not 0 <= margin <= LARGEST:
+        raise QuantityError("the margin after ± is negative or out of all proportion")
     low, high = float(Fraction(value) - margin), float(Fraction(value) + margin)
     return Quantity(value, dimension, unit, low, high, "plus-minus")
 
@@ -209,77 +198,91 @@ def _read(text: object, dimension: str) -> Quantity:
     if len(sides) == 2 and len(ends) == 1:
         return _read_plus_minus(*sides, dimension=dimension)
     if len(ends) in (2, 3) and len(sides) == 1 and "..." not in text:
-        return _read_range(ends, dimension)
+        return _read_range([_read_side(end, dimension) for end in ends], dimension)
     if len(sides) > 1 or len(ends) > 1:
         raise QuantityError("one spread may be given: a ± b, low..high or low..typical..high")
-    number, unit = _read_side(text, dimension)
-    unit = unit or _unit_one(dimension)
-    return Quantity(_si(number, unit), dimension, unit.symbol)
+    side = _read_side(text, dimension, alone=True)
+    unit = side.unit or _unit_one(dimension)
+    return Quantity(side.si(unit), dimension, unit.symbol)
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """One number and its unit, None where no unit is written beside it."""
+
+    number: Fraction
+    unit: Unit | None
+    fraction: bool = False
+
+    def si(self, unit: Unit) -> float:
+        """The SI value in that unit."""
+        if not unit.scale:
+            return float(awg_area(int(self.number)))
+        return float(unit.si(self._checked(unit)))
+
+    def difference(self, unit: Unit) -> Fraction:
+        """The SI value of a difference in that unit: a scale's zero point plays no part."""
+        return self._checked(unit) * unit.scale
+
+    def _checked(self, unit: Unit) -> Fraction:
+        if self.fraction and unit.symbol not in ("in", "ft"):
+            raise QuantityError("a fraction is read only with inches or feet, as in 6 1/2 in")
+        return self.number
+
+
+def _read_side(text: str, dimension: str, *, alone: bool = False) -> _Side:
+    text = text.strip(BLANKS)
+    if dimension == "conductor" and text.upper().endswith("AWG"):
+        if not alone:
+            raise QuantityError(AWG_ALONE)
+        return _Side(_read_gauge(text), unit_named("AWG", dimension=dimension))
+    numeral = read_numeral(text, dimension=dimension)
+    unit = _read_unit(numeral.rest, dimension) if numeral.rest else None
+    return _Side(numeral.number, unit, numeral.fraction)
 
 
 def _read_plus_minus(left: str, right: str, *, dimension: str) -> Quantity:
-    number, unit = _read_side(left, dimension)
-    if right.rstrip().endswith("%"):
-        unit = unit or _unit_one(dimension)
-        value = _si(number, unit)
-        share = _read_percentage(right, unit)
-        return _plus_minus(value, abs(Fraction(value)) * share, dimension, unit.symbol)
-    margin, margin_unit = _read_side(right, dimension, signed=False)
-    if margin_unit is None and unit is not None:
+    side, right = _read_side(left, dimension), right.strip(BLANKS)
+    if right.startswith(("+", "-", "\u2212")):
+        raise QuantityError("after ± comes a number without a sign")
+    if right.endswith("%"):
+        unit = side.unit or _unit_one(dimension)
+        value = side.si(unit)
+        margin = abs(Fraction(value)) * _read_percentage(right, unit)
+        return _plus_minus(value, margin, dimension, unit.symbol)
+    margin_side = _read_side(right, dimension)
+    if margin_side.unit is None and side.unit is not None:
         raise QuantityError("a unit or % is missing after ±")
-    margin_unit = margin_unit or _unit_one(dimension)
-    unit = unit or margin_unit
-    # A margin is a difference: the zero point of a temperature scale plays no part.
-    return _plus_minus(_si(number, unit), margin * margin_unit.scale, dimension, unit.symbol)
+    margin_unit = margin_side.unit or _unit_one(dimension)
+    unit = side.unit or margin_unit
+    return _plus_minus(side.si(unit), margin_side.difference(margin_unit), dimension, unit.symbol)
 
 
 def _read_percentage(text: str, unit: Unit) -> Fraction:
     if unit.symbol == "%":
-        raise QuantityError("a percentage of a percentage may mean two things; write 0.5 ± 0.05")
+        raise QuantityError("a percentage of a percentage may mean two things, 0.5 ± 0.05 does not")
     if not dimension_of(unit.dimension).ratio:
-        raise QuantityError(f"a percentage means nothing here; write ± and {unit.symbol}")
-    share, percent = _read_side(text, "number", signed=False)
-    if percent is None:
-        raise QuantityError("a number is missing before %")
-    return share * percent.scale
+        raise QuantityError(f"a percentage means nothing here, ± 1 {unit.symbol} would")
+    share = _read_side(text, "number")
+    return share.difference(share.unit or _unit_one("number"))
 
 
-def _read_range(texts: list[str], dimension: str) -> Quantity:
-    sides = [_read_side(text, dimension) for text in texts]
-    last = sides[-1][1]
-    written = {unit.symbol for _, unit in sides if unit is not None}
-    missing = any(unit is None for _, unit in sides)
+def _read_range(sides: list[_Side], dimension: str) -> Quantity:
+    last = sides[-1].unit
+    written = {side.unit.symbol for side in sides if side.unit is not None}
+    missing = any(side.unit is None for side in sides)
     if missing and (len(written) > 1 or (written and last is None)):
         raise QuantityError("the unit stands at the end of a range, or after each number")
     unit = last or _unit_one(dimension)
-    values = [_si(number, own or unit) for number, own in sides]
-    return Quantity.of(
-        values[1] if len(values) == 3 else None,
-        dimension,
-        unit.symbol,
-        low=values[0],
-        high=values[-1],
-    )
-
-
-def _read_side(text: str, dimension: str, *, signed: bool = True) -> tuple[Fraction, Unit | None]:
-    """One number and its unit, None where no unit is written."""
-    text = text.strip(BLANKS)
-    if not signed and text[:1] in ("-", "+", "\u2212"):
-        raise QuantityError("the margin after ± is written without a sign")
-    if dimension == "conductor" and text.upper().endswith("AWG"):
-        return _read_gauge(text), unit_named("AWG", dimension=dimension)
-    number, rest, fraction = read_numeral(text, dimension=dimension)
-    unit = _read_unit(rest, dimension) if rest else None
-    if fraction and unit is not None and unit.symbol not in ("in", "ft"):
-        raise QuantityError("a fraction is read only with inches or feet, as in 6 1/2 in")
-    return number, unit
+    low, *typical, high = (side.si(side.unit or unit) for side in sides)
+    value = typical[0] if typical else None
+    return Quantity.of(value, dimension, unit.symbol, low=low, high=high)
 
 
 def _read_gauge(text: str) -> Fraction:
     size = _GAUGES.get(text[: -len("AWG")].strip(BLANKS))
     if size is None:
-        raise QuantityError("an AWG size is one of 4/0 to 40, as in 18 AWG")
+        raise QuantityError(AWG_ALONE)
     return Fraction(size)
 
 
@@ -302,19 +305,13 @@ def _unit_one(dimension: str) -> Unit:
     return unit
 
 
-def _si(number: Fraction, unit: Unit) -> float:
-    if unit.symbol == "AWG":
-        return float(awg_area(int(number)))
-    return float(unit.si(number))
-
-
 # Writing
 
 
 def format_quantity(quantity: Quantity) -> str:
     """Write a quantity so that reading it back gives exactly the same; in its own unit."""
     unit = unit_named(quantity.unit, dimension=quantity.dimension)
-    if unit.symbol == "AWG":
+    if not unit.scale:
         return f"{_gauge(quantity.value)} AWG"
     texts = [_number(value, unit) for value in _written_values(quantity)]
     text = f"{'..'.join(texts)} {unit.symbol}".rstrip()
@@ -351,7 +348,7 @@ def display(value: float, *, dimension: str, unit: str | None = None, digits: in
     Args: value: [SI unit of the dimension]. Raises: QuantityError for an unknown unit.
     """
     found = units_of(dimension)[0] if unit is None else unit_named(unit, dimension=dimension)
-    if found.symbol == "AWG":
+    if not found.scale:
         gauge = _gauge(value)
         if gauge is not None:
             return f"{gauge} AWG"

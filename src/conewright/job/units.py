@@ -21,12 +21,14 @@ __all__ = [
     "Unit",
     "dimension_of",
     "find_unit",
-    "from_unit",
     "nearest_units",
     "to_unit",
     "unit_named",
     "units_of",
 ]
+
+# A longer unknown unit is no slip of the pen, and nothing is suggested for it.
+LONGEST_SLIP = 12
 
 # One spelling per sign: both omegas, both micros, degree and masculine ordinal, raised digits.
 _SIGNS = str.maketrans(
@@ -41,10 +43,8 @@ _SIGNS = str.maketrans(
         "\u2109": "degF",
         "²": "2",
         "³": "3",
+        "⁴": "4",
         "ⁿ": "^n",
-        "·": " ",
-        "⋅": " ",
-        "*": " ",
         "\u2044": "/",
     }
 )
@@ -67,7 +67,10 @@ class Dimension:
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """A unit of one dimension: SI = (number + offset) * scale, all exact."""
+    """A unit of one dimension: SI = (number + offset) * scale, all exact.
+
+    A scale of 0 marks a gauge: its numbers stand for table values (AWG), not for multiples.
+    """
 
     dimension: str
     symbol: str
@@ -141,6 +144,7 @@ def units_of(dimension: str) -> tuple[Unit, ...]:
 def _plain(text: str) -> str:
     """One spelling per unit text: signs mapped, single spaces, no space around a slash."""
     text = " ".join(text.translate(_SIGNS).split())
+    text = re.sub(r"(?<=[A-Za-z]) ?[·⋅*] ?(?=[A-Za-z])", " ", text)
     text = re.sub(r" ?/ ?", "/", text)
     return re.sub(r"\^([23])(?![0-9])", r"\1", text)
 
@@ -161,41 +165,39 @@ def unit_named(symbol: str, *, dimension: str) -> Unit:
 
 
 def nearest_units(text: str, *, dimension: str) -> str:
-    """What may have been meant by an unknown unit: "did you mean mm?", or "" if nothing is near."""
+    """What an unknown unit may have been meant for, as a clause; "" if nothing is near."""
     plain = _plain(text)
-    for other, spellings in _spellings().items():
-        if plain in spellings and plain and other != dimension:
-            return f"{plain} is a unit of {dimension_of(other).phrase}"
-    near = _same_letters(plain, dimension) or _alike(plain, dimension)
-    return f"did you mean {' or '.join(near)}?" if near else ""
+    if not plain or len(plain) > LONGEST_SLIP:
+        return ""
+    hints = [
+        f"{plain} is a unit of {dimension_of(other).phrase}"
+        for other, spellings in _spellings().items()
+        if plain in spellings and other != dimension
+    ][:1]
+    near = _near(plain, dimension, slips=not hints)
+    if near:
+        hints.append(f"did you mean {' or '.join(near)}?")
+    return ", ".join(hints)
 
 
-def _same_letters(plain: str, dimension: str) -> list[str]:
+def _near(plain: str, dimension: str, *, slips: bool) -> list[str]:
+    """At most two units: of the same letters, else begun or ended so, else slips of the pen."""
+    units = {s: unit.symbol for s, unit in _spellings()[dimension].items() if s and s.isascii()}
     folded = plain.casefold().replace(" ", "")
-    return [s for s in _spellings()[dimension] if s and s.casefold().replace(" ", "") == folded]
-
-
-def _alike(plain: str, dimension: str) -> list[str]:
-    # Long unknown texts are no slip of the pen; comparing them would only cost time.
-    candidates = [s for s in _spellings()[dimension] if s.isascii()]
-    return difflib.get_close_matches(plain, candidates, n=2, cutoff=0.5) if len(plain) < 12 else []
+    near = [s for s in units if s.casefold().replace(" ", "") == folded]
+    near = near or [s for s in units if s.casefold().startswith(folded) or s.endswith(plain)]
+    if slips and not near:
+        near = difflib.get_close_matches(plain, units, cutoff=0.5)
+    return list(dict.fromkeys(units[s] for s in near))[:2]
 
 
 def to_unit(si: Real, *, dimension: str, unit: str) -> Real:
     """SI values as numbers in a unit.
 
     Args: si: [SI unit of the dimension], any shape; unit: a spelling of one of its units.
-    Returns: numbers in that unit, same shape. Raises: QuantityError for an unknown unit.
+    Returns: numbers in that unit, same shape. Raises: QuantityError for an unknown unit or a gauge.
     """
     found = unit_named(unit, dimension=dimension)
+    if not found.scale:
+        raise QuantityError(f"{found.symbol} sizes are no multiples of a unit")
     return si / float(found.scale) - float(found.offset)
-
-
-def from_unit(number: Real, *, dimension: str, unit: str) -> Real:
-    """Numbers in a unit as SI values.
-
-    Args: number: [unit], any shape; unit: a spelling of one of the dimension's units.
-    Returns: SI values, same shape. Raises: QuantityError for an unknown unit.
-    """
-    found = unit_named(unit, dimension=dimension)
-    return (number + float(found.offset)) * float(found.scale)
