@@ -215,6 +215,13 @@ def test_texts_hold_no_private_path_and_no_unfinished_work() -> None:
     assert found == set()
 
 
+def test_the_patterns_shown_to_contributors_are_the_real_code() -> None:
+    page = (ROOT / "CONTRIBUTING.md").read_text(encoding="utf-8")
+    shown = re.findall(r"^From `(.+?)`:\n\n```python\n(.*?)```", page, re.DOTALL | re.MULTILINE)
+    assert len(shown) == page.count("```python") >= 2
+    assert [name for name, code in shown if code not in (ROOT / name).read_text("utf-8")] == []
+
+
 # --- The rules bite --------------------------------------------------------------------------
 
 
