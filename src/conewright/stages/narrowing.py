@@ -31,6 +31,9 @@ CHANCE_OF_A_FLUKE = 0.05
 TERMS = 2
 """Regressors for each input: z and z² − 1."""
 
+SCREEN = 4.0
+"""Inputs that explain less than a fluke by this factor are left out from the start."""
+
 NOTHING_LEFT = 1e-9
 """Length or square below which a unit vector is used up."""
 
@@ -114,10 +117,10 @@ def _effects(
     outcomes = dict(_outcomes(headlines, draws.samples))
     if not inputs or not outcomes or draws.samples < FEWEST_SAMPLES:
         return []
-    scores = np.stack([_score(draws, value) for value in inputs], axis=1)
+    basis = _basis(np.stack([draws.score_of(value) for value in inputs], axis=1))
     best: dict[int, _Effect] = {}
     for figure, outcome in outcomes.items():
-        for k, share in _width_shares(outcome, scores, trials=len(inputs) * len(outcomes)):
+        for k, share in _width_shares(outcome, *basis, trials=len(inputs) * len(outcomes)):
             if k not in best or share > best[k].share:
                 best[k] = _Effect(inputs[k], figure, share)
     return sorted(best.values(), key=lambda effect: -effect.share)
@@ -131,17 +134,6 @@ def _distinct(values: Iterable[Value]) -> Iterator[Value]:
         if value.spreads and key not in seen:
             seen.add(key)
             yield value
-
-
-def _score(draws: Draws, value: Value) -> FloatArray:
-    """Standard-normal score of a value, shape (samples,)."""
-    if not value.follows:
-        return draws.score(value.path)
-    led = value.correlation * draws.score(value.follows)
-    if value.correlation == 1.0:
-        return led
-    own: FloatArray = np.sqrt(1.0 - value.correlation**2) * draws.score(value.path)
-    return led + own
 
 
 def _outcomes(
@@ -158,8 +150,14 @@ def _outcomes(
             yield id, centred / length
 
 
+def _basis(scores: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Orthonormal pairs of columns for z and z² − 1 of each input, shape of `scores`."""
+    linear = _unit(scores)
+    return linear, _unit(_without(_unit(scores**2 - 1.0), linear))
+
+
 def _width_shares(
-    outcome: FloatArray, scores: FloatArray, *, trials: int
+    outcome: FloatArray, linear: FloatArray, curved: FloatArray, *, trials: int
 ) -> Iterator[tuple[int, float]]:
     """Find the inputs that an outcome depends on, the strongest first.
 
@@ -168,7 +166,7 @@ def _width_shares(
 
     Args:
         outcome: centred and of unit length, shape (samples,).
-        scores: shape (samples, inputs).
+        linear, curved: orthonormal pairs of columns, shape (samples, inputs).
         trials: how many inputs are tried on all outcomes together.
 
     Yields:
@@ -176,21 +174,27 @@ def _width_shares(
         adjusted for the number of regressors.
 
     """
-    linear = _unit(scores)
-    curved = _unit(_without(scores**2 - 1.0, linear))
     left, freedom = 1.0, outcome.size - 1
-    while (freedom := freedom - TERMS) > 0 and left > NOTHING_LEFT:
-        explained = (outcome @ linear) ** 2 + (outcome @ curved) ** 2
+    near = np.flatnonzero(_explained(outcome, linear, curved) > _fluke(freedom, trials) / SCREEN)
+    linear, curved = linear[:, near], curved[:, near]
+    while near.size and (freedom := freedom - TERMS) > 0 and left > NOTHING_LEFT:
+        explained = _explained(outcome, linear, curved)
         k = int(explained.argmax())
         if explained[k] <= left * _fluke(freedom, trials):
             return
         remainder = left - float(explained[k])
         share = left - remainder * (freedom + TERMS) / freedom
-        yield k, 1.0 - math.sqrt(1.0 - min(max(share, 0.0), 1.0))
+        yield int(near[k]), 1.0 - math.sqrt(1.0 - min(max(share, 0.0), 1.0))
         for found in (linear[:, [k]], curved[:, [k]]):
             outcome = _without(outcome[:, np.newaxis], found)[:, 0]
             linear, curved = _unit(_without(linear, found)), _unit(_without(curved, found))
         left = float(outcome @ outcome)
+
+
+def _explained(outcome: FloatArray, linear: FloatArray, curved: FloatArray) -> FloatArray:
+    """Square of the part of an outcome along each pair of columns, shape (inputs,)."""
+    along: FloatArray = (outcome @ linear) ** 2 + (outcome @ curved) ** 2
+    return along
 
 
 def _without(columns: FloatArray, units: FloatArray) -> FloatArray:
