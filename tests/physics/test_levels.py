@@ -48,13 +48,15 @@ def test_reference_pressure() -> None:
 
 
 def test_opposite_sources_cancel() -> None:
-    assert coherent_sum(np.array([80.0, 80.0]), np.array([0.0, np.pi])) < -200.0
+    assert coherent_sum(levels=np.array([80.0, 80.0]), phases=np.array([0.0, np.pi])) < -200.0
 
 
 def test_sum_and_difference_are_inverse() -> None:
     total = power_sum(np.array([[80.0, 85.0], [60.0, 61.0]]))
-    np.testing.assert_allclose(power_difference(total, np.array([80.0, 60.0])), [85.0, 61.0])
-    assert np.isnan(power_difference(80.0, 85.0))
+    np.testing.assert_allclose(
+        power_difference(total=total, part=np.array([80.0, 60.0])), [85.0, 61.0]
+    )
+    assert np.isnan(power_difference(total=80.0, part=85.0))
 
 
 def test_weightings_meet_at_one_kilohertz_and_low_end() -> None:

@@ -79,7 +79,7 @@ def power_sum(levels: FloatArray, *, axis: int = -1) -> FloatArray:
     return decibel(np.sum(from_decibel(levels), axis=axis))
 
 
-def coherent_sum(levels: FloatArray, phases: FloatArray, *, axis: int = -1) -> FloatArray:
+def coherent_sum(*, levels: FloatArray, phases: FloatArray, axis: int = -1) -> FloatArray:
     """Level of sources of one frequency together.
 
     Args:
@@ -94,7 +94,7 @@ def coherent_sum(levels: FloatArray, phases: FloatArray, *, axis: int = -1) -> F
     return amplitude_decibel(np.abs(np.sum(phasors, axis=axis)))
 
 
-def power_difference(total: Real, part: Real) -> FloatArray:
+def power_difference(*, total: Real, part: Real) -> FloatArray:
     """Level [dB] left of `total` [dB] when an unrelated `part` [dB] is taken away.
 
     NaN where the part is louder than the total; minus infinity where both are equal.

@@ -1,0 +1,93 @@
+"""The music a repairer's figures stand for: its spectrum, its crest factors."""
+
+from typing import Final
+
+import numpy as np
+
+from conewright.errors import OutOfRangeError
+from conewright.physics.arrays import ComplexArray, FloatArray
+from conewright.physics.validity import require_positive
+
+__all__ = [
+    "HARD_PROGRAMME",
+    "NORMAL_PROGRAMME",
+    "PROGRAMME_CREST_DECIBEL",
+    "SINE_CREST_DECIBEL",
+    "equivalent_resistance",
+    "log_frequency_widths",
+    "programme_weights",
+]
+
+NORMAL_PROGRAMME: Final = 1.0 / 8.0
+"""Mean power of loud programme over that of a sine at the same ceiling [1] (common practice)."""
+
+HARD_PROGRAMME: Final = 1.0 / 3.0
+"""The same for heavily compressed programme played into clipping [1] (common practice)."""
+
+SINE_CREST_DECIBEL: Final = 3.0103
+"""Peak over rms of a sine [dB]."""
+
+PROGRAMME_CREST_DECIBEL: Final = 17.0
+"""Peak over rms of little-compressed music [dB] (common practice, no source)."""
+
+LOW_CORNER: Final = 50.0
+HIGH_CORNER: Final = 1000.0
+
+
+def log_frequency_widths(*, frequency: FloatArray) -> FloatArray:
+    """Weights of the trapezoid rule over ln f.
+
+    Args:
+        frequency: rising [Hz], shape (F,), two points at least.
+
+    Returns:
+        Widths [1], shape (F,); their sum is ln(last/first).
+
+    Raises:
+        OutOfRangeError: fewer than two points, or not above zero and rising.
+    """
+    require_positive(frequency=frequency)
+    steps = np.diff(np.log(frequency))
+    if steps.size == 0 or not np.all(steps > 0.0):
+        raise OutOfRangeError("frequency must rise over two points at least")
+    return np.asarray(0.5 * (np.append(steps, 0.0) + np.insert(steps, 0, 0.0)))
+
+
+def programme_weights(*, frequency: FloatArray) -> FloatArray:
+    """Share of the programme's mean square voltage that each point stands for.
+
+    Args:
+        frequency: rising [Hz], any spacing, shape (F,), two points at least.
+
+    Returns:
+        Weights [1], shape (F,), sum one: equal power per octave from 50 Hz to 1 kHz, 3 dB an
+        octave less above, 12 dB an octave less below; trapezoid rule over ln f.
+
+    Raises:
+        OutOfRangeError: as log_frequency_widths.
+
+    The shape is workshop practice, from memory; it lies near the long-term spectrum of popular
+    music within a few decibels.
+    """
+    widths = log_frequency_widths(frequency=frequency)
+    low = np.minimum(frequency / LOW_CORNER, 1.0) ** 4
+    high = np.minimum(HIGH_CORNER / np.asarray(frequency), 1.0)
+    weights = low * high * widths
+    return np.asarray(weights / np.sum(weights), dtype=np.float64)
+
+
+def equivalent_resistance(*, admittance: ComplexArray, frequency: FloatArray) -> FloatArray:
+    """Resistance that takes the same power from the programme as a load does.
+
+    Args:
+        admittance: of the load [S], shape (..., F).
+        frequency: rising [Hz], shape (F,).
+
+    Returns:
+        R [ohm], shape (...): 1/R is the weighted mean of Re Y; infinite for a load that takes
+        no power.
+    """
+    weights = programme_weights(frequency=frequency)
+    conductance = np.sum(np.real(admittance) * weights, axis=-1)
+    with np.errstate(divide="ignore"):
+        return np.asarray(1.0 / conductance, dtype=np.float64)
