@@ -1,0 +1,173 @@
+"""The voice coil."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from conewright.errors import OutOfRangeError
+from conewright.physics.arrays import FloatArray
+from conewright.physics.coil import (
+    ALUMINIUM,
+    Coil,
+    Inductor,
+    PowerLaw,
+    ShuntedInductor,
+    coil_impedance,
+    power_law_from_inductance,
+    resistance_at,
+    steady_coil_temperature,
+    steady_coil_temperature_at_current,
+)
+
+FREQUENCY = np.geomspace(10.0, 20e3, 40)
+
+
+def test_a_lossless_coil_is_two_pi_f_l() -> None:
+    # closed form
+    got = coil_impedance(coil=Inductor(le=0.3e-3), frequency=np.array([1000.0]))
+    np.testing.assert_allclose(got, 0.6j * np.pi)
+
+
+def test_power_law_has_its_size_and_angle() -> None:
+    # closed form: |Z| = K w^n at 90 n degrees
+    got = coil_impedance(coil=PowerLaw(k=0.02, n=0.7), frequency=FREQUENCY)
+    np.testing.assert_allclose(abs(got), 0.02 * (2 * np.pi * FREQUENCY) ** 0.7)
+    np.testing.assert_allclose(np.degrees(np.angle(got)), 63.0)
+
+
+def test_power_law_with_n_one_is_the_lossless_coil() -> None:
+    # closed form; 1e-15 is the cosine of a right angle
+    law = coil_impedance(coil=PowerLaw(k=0.5e-3, n=1.0), frequency=FREQUENCY)
+    plain = coil_impedance(coil=Inductor(le=0.5e-3), frequency=FREQUENCY)
+    np.testing.assert_allclose(law, plain, rtol=1e-14)
+
+
+def test_shunted_coil_at_its_ends() -> None:
+    # closed form: Le + L2 at low frequency, R2 + s Le at high frequency, Le + L2 when R2 is open
+    coil = ShuntedInductor(le=0.1e-3, l2=0.4e-3, r2=2.0)
+    w = 2 * np.pi * np.array([0.01, 1e9])
+    low, high = coil_impedance(coil=coil, frequency=w / (2 * np.pi))
+    assert low.imag == pytest.approx(w[0] * 0.5e-3, rel=1e-9)
+    assert high.real == pytest.approx(2.0, rel=1e-9)
+    assert high.imag == pytest.approx(w[1] * 0.1e-3, rel=1e-9)
+    opened = coil_impedance(
+        coil=ShuntedInductor(le=0.1e-3, l2=0.4e-3, r2=np.inf), frequency=FREQUENCY
+    )
+    np.testing.assert_allclose(
+        opened, coil_impedance(coil=Inductor(le=0.5e-3), frequency=FREQUENCY)
+    )
+
+
+def test_power_law_agrees_with_the_quoted_inductance_where_it_was_quoted() -> None:
+    # closed form: 0.5 mH at 1 kHz is 3.14159 ohm, whatever n
+    for n in (0.5, 0.7, 1.0):
+        law = power_law_from_inductance(le=0.5e-3, n=n)
+        assert abs(coil_impedance(coil=law, frequency=1000.0)) == pytest.approx(np.pi)
+    assert power_law_from_inductance(le=0.5e-3, n=0.5, frequency=100.0).k == pytest.approx(
+        0.5e-3 * np.sqrt(200 * np.pi)
+    )
+
+
+@given(
+    size=st.floats(1e-6, 1e-2),
+    n=st.floats(0.5, 1.0),
+    r2=st.floats(0.1, 1e3),
+)
+def test_every_coil_takes_power_and_never_gives_it(size: float, n: float, r2: float) -> None:
+    # invariant: passivity; the rounding of cos(pi/2) is 1e-16 of the size
+    coils: list[Coil] = [
+        PowerLaw(k=size, n=n),
+        Inductor(le=size),
+        ShuntedInductor(le=size, l2=size, r2=r2),
+    ]
+    for coil in coils:
+        impedance = coil_impedance(coil=coil, frequency=FREQUENCY)
+        assert np.all(impedance.real >= -1e-15 * abs(impedance))
+        assert np.all(impedance.imag > 0.0)
+
+
+def test_samples_lead_and_frequency_is_last() -> None:
+    # invariant: array equals scalar loop
+    k = np.array([[0.01], [0.03]])
+    n = np.array([[0.6], [0.8]])
+    got = coil_impedance(coil=PowerLaw(k=k, n=n), frequency=FREQUENCY)
+    assert got.shape == (2, 40)
+    for row in range(2):
+        one = PowerLaw(k=float(k[row, 0]), n=float(n[row, 0]))
+        np.testing.assert_allclose(got[row], coil_impedance(coil=one, frequency=FREQUENCY))
+
+
+@pytest.mark.parametrize("n", [0.49, 1.01, np.nan])
+def test_an_exponent_outside_the_law_is_refused(n: float) -> None:
+    with pytest.raises(OutOfRangeError, match="exponent n must be within"):
+        PowerLaw(k=0.01, n=np.array([[0.7], [n]]))
+
+
+def test_negative_parts_are_refused() -> None:
+    with pytest.raises(OutOfRangeError, match="le must not be below zero"):
+        Inductor(le=-1e-3)
+    with pytest.raises(OutOfRangeError, match="r2 must be above zero"):
+        ShuntedInductor(le=1e-3, l2=1e-3, r2=0.0)
+    with pytest.raises(OutOfRangeError, match="k must not be below zero"):
+        PowerLaw(k=-0.01, n=0.7)
+
+
+def test_hot_copper_and_aluminium() -> None:
+    # published: IEC 60028, 3.93e-3 per kelvin at 20 C
+    assert resistance_at(resistance=3.4, temperature=293.15) == 3.4
+    assert resistance_at(resistance=3.4, temperature=393.15) == pytest.approx(3.4 * 1.393)
+    hot = resistance_at(resistance=3.4, temperature=393.15, coefficient=ALUMINIUM)
+    assert hot == pytest.approx(3.4 * 1.4)
+
+
+def test_settled_temperature_of_a_woofer_on_eight_volts() -> None:
+    # own second implementation, 2 to 3 digits: 66 C, 4.02 ohm, -1.31 dB
+    kelvin = steady_coil_temperature(
+        voltage=8.0, resistance=3.4, series_resistance=0.4, thermal_resistance=3.5
+    )
+    assert kelvin - 273.15 == pytest.approx(66.0, abs=0.5)
+    hot = resistance_at(resistance=3.4, temperature=kelvin)
+    assert hot == pytest.approx(4.02, abs=0.005)
+    assert 20 * np.log10(3.8 / (hot + 0.4)) == pytest.approx(-1.31, abs=0.01)
+
+
+@given(
+    voltage=st.floats(0.0, 20.0),
+    series=st.floats(0.0, 10.0),
+    thermal=st.floats(0.5, 10.0),
+    ambient=st.floats(250.0, 340.0),
+)
+def test_heat_in_equals_heat_out(
+    voltage: float, series: float, thermal: float, ambient: float
+) -> None:
+    # invariant: T - Ta = Rth |i|^2 R(T)
+    kelvin = steady_coil_temperature(
+        voltage=voltage,
+        resistance=3.4,
+        series_resistance=series,
+        thermal_resistance=thermal,
+        ambient=ambient,
+    )
+    hot = resistance_at(resistance=3.4, temperature=kelvin)
+    heat = (voltage / (series + hot)) ** 2 * hot
+    assert kelvin - ambient == pytest.approx(thermal * heat, rel=1e-6, abs=1e-6)
+
+
+def test_a_given_current_settles_or_runs_away() -> None:
+    # closed form: dT = Rth I^2 R/(1 - a Rth I^2 R) at 20 C around; runs away at 1/a = 254.5 K
+    kelvin = steady_coil_temperature_at_current(current=2.0, resistance=3.4, thermal_resistance=5.0)
+    assert kelvin - 293.15 == pytest.approx(68.0 / (1 - 3.93e-3 * 68.0))
+    with pytest.raises(OutOfRangeError, match="without end"):
+        steady_coil_temperature_at_current(current=4.0, resistance=3.4, thermal_resistance=5.0)
+
+
+def test_temperatures_of_many_samples_at_once() -> None:
+    # invariant: array equals scalar loop
+    volts: FloatArray = np.array([[2.0], [8.0], [12.0]])
+    got = np.asarray(steady_coil_temperature(voltage=volts, resistance=3.4, thermal_resistance=3.5))
+    for row in range(3):
+        alone = steady_coil_temperature(
+            voltage=float(volts[row, 0]), resistance=3.4, thermal_resistance=3.5
+        )
+        assert got[row, 0] == pytest.approx(alone, rel=1e-8)
