@@ -1,0 +1,186 @@
+"""What hear says in words, and the working behind its headline figures."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from conewright.physics.cabin import TREND_LIMIT
+from conewright.stages.assembly import Answer
+from conewright.stages.listening import REFERENCE_EMF
+from conewright.stages.report import Severity
+from conewright.stages.shares import CAUSES
+from conewright.stages.sound import BuildSound
+from conewright.stages.twins import opposed_twins
+from conewright.stages.words import number, with_band
+
+__all__ = ["hear_verdicts", "hear_working"]
+
+SENSITIVE = 6.0
+"""Coherent and power sum further apart than this make a place sensitive to polarity [dB]."""
+
+AUDIBLE = 1.0
+"""A change smaller than this is hardly heard [dB]; common practice, no source."""
+
+FULL_DAY = 480.0
+"""Minutes of listening a day that need no word of care."""
+
+LOWEST_JUDGED = 25.0
+
+
+def hear_verdicts(answer: Answer, sound: BuildSound) -> None:
+    """Add the verdicts and the answer in one sentence."""
+    _polarity(answer, sound)
+    for seat in sound.seats:
+        _change(answer, seat)
+        _sensitivity(answer, sound, seat)
+        _hearing(answer, seat)
+    for name in sound.travel_ratio:
+        _travel(answer, name)
+    answer.verdict(
+        "vehicle",
+        "trust",
+        Severity.NOTE,
+        "The cabin bends any curve: trust levels at a seat to ±4 dB between 40 and 200 Hz, and "
+        f"read them as a trend above {TREND_LIMIT:.0f} Hz. Differences between two builds are "
+        "better known than levels, since the cabin is the same in both.",
+    )
+    answer.sentence = _sentence(answer, sound)
+
+
+def hear_working(answer: Answer) -> None:
+    """Add the working of the headline figures."""
+    for figure in [entry for entry in answer.figures if entry.name == "level"]:
+        seat = figure.subject
+        answer.work(
+            f"{seat}.bass_level",
+            "p = sum of U (ρ s e^(−sr/c) / (Ω r) + ρ ω0 / (Ω r Qx) + Zchamber) over the "
+            "loudspeakers, U = Sd v H",
+            f"{REFERENCE_EMF} V at the volume knob; Ω = 2π, Qx = 1.4, ω0 = c sqrt(Ω r / V)",
+            "monopole near a wall and closed chamber with a damping term, fitted to modal sums of "
+            "a damped rectangular room (±4 dB from 40 to 200 Hz)",
+            "vehicle.cabin_volume",
+            f"{seat}.ear",
+        )
+        answer.work(
+            f"{seat}.hearing_time",
+            "t = 480 min / 2^((L − 85) / 3)",
+            f"L = {number(answer.value(f'{seat}.max_clean_level'), 'dB(A)')}",
+            "NIOSH recommended exposure limit: 85 dB(A) for 8 h, 3 dB exchange rate",
+        )
+
+
+def _polarity(answer: Answer, sound: BuildSound) -> None:
+    for upright, turned in opposed_twins(sound.build):
+        answer.verdict(
+            turned,
+            "polarity",
+            Severity.WARN,
+            f"{turned} pulls while {upright} pushes (reversed polarity): their bass cancels "
+            "wherever both are heard alike.",
+        )
+
+
+def _change(answer: Answer, seat: str) -> None:
+    if answer.against is None:
+        return
+    bass = answer[f"{seat}.bass_change"]
+    change = answer.value(bass.id)
+    overall = answer[f"{seat}.level_change"]
+    text = (
+        f"At {seat} the bass (40 to 100 Hz) changes by {with_band(bass)} and the whole programme "
+        f"by {with_band(overall)} at the same volume setting."
+    )
+    main = _main_causes(answer, seat)
+    if main:
+        text += f" The bass comes mostly from {main}."
+    if abs(change) < AUDIBLE:
+        text += " That is hardly heard."
+    severity = Severity.GOOD if change > AUDIBLE else Severity.NOTE
+    if change < -AUDIBLE:
+        severity = Severity.WARN
+    answer.verdict(seat, "change", severity, text, bass.id, overall.id)
+
+
+def _main_causes(answer: Answer, seat: str) -> str:
+    prefix = f"{seat}.change_bass_from_"
+    shares = {
+        CAUSES[figure.id.removeprefix(prefix)]: answer.value(figure.id)
+        for figure in answer.figures
+        if figure.id.startswith(prefix)
+    }
+    largest = sorted(shares, key=lambda words: -abs(shares[words]))[:2]
+    told = [
+        f"{words} ({number(shares[words], 'dB', spread=1.0)})"
+        for words in largest
+        if abs(shares[words]) >= AUDIBLE
+    ]
+    return " and ".join(told)
+
+
+def _sensitivity(answer: Answer, sound: BuildSound, seat: str) -> None:
+    heard = sound.seats[seat].heard
+    frequency = heard.frequency
+    tested = (frequency >= LOWEST_JUDGED) & (frequency <= TREND_LIMIT)
+    coherent = 20 * np.log10(np.maximum(np.abs(heard.coherent[0]), 1e-30))
+    power = 10 * np.log10(np.maximum(heard.power[0], 1e-60))
+    apart = np.abs(coherent - power)[tested]
+    if apart.max() <= SENSITIVE:
+        return
+    over = frequency[tested][apart > SENSITIVE]
+    answer.verdict(
+        seat,
+        "sensitive",
+        Severity.WARN,
+        f"At {seat}, around {number(float(over[0]), 'Hz')} to {number(float(over[-1]), 'Hz')}, "
+        f"the loudspeakers cancel or add by {number(float(apart.max()), 'dB', spread=1.0)}: this "
+        "place is sensitive to polarity and position.",
+    )
+
+
+def _hearing(answer: Answer, seat: str) -> None:
+    level, time = answer[f"{seat}.max_clean_level"], answer[f"{seat}.hearing_time"]
+    minutes = answer.value(time.id)
+    text = (
+        f"As loud as it goes cleanly, {seat} hears {with_band(level)}: a full day's noise dose "
+        f"after {number(minutes, 'min', spread=max(minutes / 5, 1.0))} (85 dB(A) for 8 h, halved "
+        "every 3 dB)."
+    )
+    severity = Severity.WARN if minutes < FULL_DAY else Severity.NOTE
+    answer.verdict(seat, "hearing", severity, text, level.id, time.id)
+
+
+def _travel(answer: Answer, name: str) -> None:
+    ratio, setting = answer[f"{name}.excursion_ratio"], answer[f"{name}.high_pass"]
+    if answer.value(ratio.id) <= 1.0:
+        return
+    advice = (
+        f"set its high-pass to {setting.text}"
+        if setting.value
+        else f"{setting.text}: keep the volume down or give it less bass"
+    )
+    answer.verdict(
+        name,
+        "travel",
+        Severity.WARN if answer.value(ratio.id) > 1.2 else Severity.NOTE,
+        f"{name}: at the radio's ceiling bass drives the cone to {with_band(ratio)} times its "
+        f"linear travel near {number(ratio.frequency_hz or 0.0, 'Hz')}; {advice}.",
+        ratio.id,
+        setting.id,
+    )
+
+
+def _sentence(answer: Answer, sound: BuildSound) -> str:
+    seat = next(iter(sound.seats))
+    level = answer[f"{seat}.max_clean_level"]
+    if answer.against is not None:
+        bass = answer[f"{seat}.bass_change"]
+        return (
+            f"Against {answer.against.id}, bass at {seat} changes by {with_band(bass)} and the "
+            f"whole programme by {with_band(answer[f'{seat}.level_change'])}; it now plays "
+            f"cleanly to {with_band(level)}."
+        )
+    corner = answer[f"{seat}.bass_corner"]
+    return (
+        f"At {seat} the system plays cleanly to {with_band(level)}, and its bass reaches down to "
+        f"{with_band(corner)}."
+    )
