@@ -53,7 +53,7 @@ class Draws:
         """
         if not value.spreads:
             return np.full((1, 1), value.si)
-        drawn = quantile(value.quantity, self._score_of(value), signed=value.signed)
+        drawn = quantile(value.quantity, self.score_of(value), signed=value.signed)
         if value.within is not None:
             drawn = np.clip(drawn, *value.within)
         return np.concatenate(([value.si], drawn))[:, np.newaxis]
@@ -68,7 +68,7 @@ class Draws:
         except ValueError:
             raise KeyError(f"no random axis {path!r}") from None
 
-    def _score_of(self, value: Value) -> FloatArray:
+    def score_of(self, value: Value) -> FloatArray:
         """Scores a value is drawn with: its own axis, mixed with the axis it follows."""
         if not value.follows:
             return self.score(value.path)

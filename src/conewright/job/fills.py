@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from conewright.job.quantity import Quantity, format_quantity
 from conewright.job.state import Fill, Origin, Value
 from conewright.job.typical import Typical
@@ -29,16 +31,20 @@ def plain_text(quantity: Quantity) -> str:
 
 
 def _number(quantity: Quantity, si: float) -> str:
-    return f"{to_unit(si, dimension=quantity.dimension, unit=quantity.unit):.3g}"
+    return _digits(_in_unit(quantity, si))
 
 
 def _margin(quantity: Quantity) -> str:
     assert quantity.high is not None
-    ends = [
-        to_unit(si, dimension=quantity.dimension, unit=quantity.unit)
-        for si in (quantity.value, quantity.high)
-    ]
-    return f"{ends[1] - ends[0]:.3g}"
+    return _digits(_in_unit(quantity, quantity.high) - _in_unit(quantity, quantity.value))
+
+
+def _in_unit(quantity: Quantity, si: float) -> float:
+    return float(to_unit(si, dimension=quantity.dimension, unit=quantity.unit))
+
+
+def _digits(number: float) -> str:
+    return np.format_float_positional(number, precision=3, fractional=False, trim="-")
 
 
 @dataclass(frozen=True)

@@ -65,10 +65,15 @@ def scaled(row: Typical, factor: float, *, source: str, dimension: str | None = 
     old = row.quantity
     new = old.dimension if dimension is None else dimension
     unit = old.unit if dimension is None else None
+    value = old.value * factor
     if old.low is None or old.high is None:
-        return Typical(Quantity.of(old.value * factor, new, unit), source)
+        return Typical(Quantity.of(value, new, unit), source)
+    if old.spread == "plus-minus":
+        margin = (old.high - old.value) * factor
+        return Typical(Quantity.of(value, new, unit, margin=margin), source)
+    middle = None if old.spread == "range" else value
     low, high = old.low * factor, old.high * factor
-    return Typical(Quantity.of(old.value * factor, new, unit, low=low, high=high), source)
+    return Typical(Quantity.of(middle, new, unit, low=low, high=high), source)
 
 
 def nearest_size(*, minor: float, major: float) -> str | None:
