@@ -170,3 +170,9 @@ class Job(Table):
     def to_dict(self) -> dict[str, Any]:
         """Return the job as plain JSON values under the names of the file; reads back equal."""
         return self.model_dump(mode="json", by_alias=True, exclude_unset=True)
+
+    def with_proposal(self, name: str) -> "Job":
+        """Return the job with one of its proposals carried out; raises JobError."""
+        from conewright.job.changes import apply_proposal
+
+        return apply_proposal(self, name)

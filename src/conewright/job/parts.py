@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from conewright.errors import BadInputError
 from conewright.job.fields import (
@@ -24,6 +24,7 @@ from conewright.job.fields import (
     Voltage,
     Volume,
 )
+from conewright.job.load import Load, parse_load
 
 __all__ = [
     "Battery",
@@ -48,6 +49,13 @@ def _off(value: object) -> object:
     return None if value == "off" else value
 
 
+def _readable_load(text: str) -> str:
+    """Return a load that can be read; raises LoadError."""
+    parse_load(text)
+    return text
+
+
+LoadText = Annotated[Text, AfterValidator(_readable_load)]
 HighPass = Annotated[Frequency | None, BeforeValidator(_off)]
 
 
@@ -196,7 +204,7 @@ class Channel(Table):
 
     id: Identifier = Field(description="Short name of the channel, like front-left.")
     cable: Cable = Field(Cable(), description="The pair from the radio plug to the first branch.")
-    load: Text = Field(
+    load: LoadText = Field(
         description="What the pair drives: `|` parallel, `+` series, parentheses, `-name` a "
         "reversed driver, a part by value (`4.7 uF`, `0.33 mH`, `2 ohm`), "
         "`wire(1.2 m, 0.5 mm2)`. Names are location ids.",
@@ -211,6 +219,11 @@ class Channel(Table):
     high_pass_slope: Literal["6 dB/oct", "12 dB/oct", "18 dB/oct", "24 dB/oct"] | None = Field(
         None, description="Slope of that high-pass."
     )
+
+    @property
+    def wiring(self) -> Load:
+        """Return what the pair drives, read into its tree."""
+        return parse_load(self.load)
 
     @model_validator(mode="after")
     def _slope_has_corner(self) -> Self:

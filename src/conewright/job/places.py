@@ -30,6 +30,7 @@ from conewright.job.fields import (
     Volume,
 )
 from conewright.job.parts import Place, Table
+from conewright.job.sheet import ORDER_OF_TRUST, contradiction
 
 __all__ = [
     "Cavity",
@@ -239,4 +240,12 @@ class DriverSheet(Table):
         shunt = (self.l2, self.r2)
         if any(part is not None for part in shunt) and None in (*shunt, self.le):
             raise BadInputError("l2 and r2 belong together, and to an le")
+        return self
+
+    @model_validator(mode="after")
+    def _is_possible(self) -> Self:
+        figures = {name: getattr(self, name) for name in ORDER_OF_TRUST}
+        reason = contradiction({name: each.value for name, each in figures.items() if each})
+        if reason is not None:
+            raise BadInputError(f"no driver is like this sheet: {reason}")
         return self

@@ -1,0 +1,149 @@
+"""From the text of a job file to a job, with everything that is wrong in it at once."""
+
+import json
+import re
+import tomllib
+from collections.abc import Callable, Iterator, Mapping
+from os import PathLike, fspath
+from pathlib import Path
+from typing import Any, Literal, NoReturn
+
+from conewright.errors import JobError, Problem
+from conewright.job.changes import change_problems, whole_job
+from conewright.job.document import Job
+from conewright.job.likeness import Expanded, expand_likeness
+from conewright.job.paths import inside, path_text, show
+
+__all__ = ["from_dict", "load", "loads"]
+
+Format = Literal["toml", "json"]
+
+LARGEST_FILE = 1_000_000
+DEEPEST = 10
+LONGEST_LIST = 200
+
+_POSITION = re.compile(r"\(at (line \d+, column \d+|end of document)\)")
+
+
+def load(path: str | PathLike[str]) -> Job:
+    """Read a job file, TOML or JSON by the ending of its name.
+
+    Raises: JobError with every problem of the file; also where it cannot be read at all.
+    """
+    file = fspath(path)
+    ending = Path(file).suffix.lower()
+    if ending not in _PARSERS:
+        raise _refused(file, f"a name ending in {show(ending)}", "it ends in .toml or .json")
+    return _read(_text(file), _PARSERS[ending], file)
+
+
+def loads(text: str, format: Format = "toml", *, file: str = "job") -> Job:
+    """Read a job from text; `file` is what it is called in an error. Raises JobError."""
+    return _read(text, _PARSERS[f".{format}"], file)
+
+
+def from_dict(raw: Mapping[str, Any], *, file: str = "job") -> Job:
+    """Read a job from plain values under the names of the file. Raises JobError."""
+    shape = list(dict.fromkeys(_shape_problems(raw)))
+    if shape:
+        raise JobError(shape, file=file)
+    expanded = expand_likeness(raw)
+    job, found = whole_job(expanded.raw)
+    known = [each.problem for each in found]
+    news = [each.problem for each in (*expanded.problems, *found) if expanded.is_news(each)]
+    problems = [*news, *_proposal_problems(expanded, known)]
+    if job is None or problems:
+        raise JobError(list(dict.fromkeys(problems or known)), file=file)
+    return job
+
+
+def _text(file: str) -> str:
+    """Return the text of a file; raises JobError where there is none to be had."""
+    try:
+        with open(file, "rb") as stream:
+            content = stream.read(LARGEST_FILE + 1)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise _refused(file, f"a file that cannot be read ({reason})", "a job file") from None
+    if len(content) > LARGEST_FILE:
+        raise _refused(file, "a larger file", f"at most {LARGEST_FILE} bytes are read")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        found = f"bytes that are no text (at byte {error.start + 1})"
+        raise _refused(file, found, "a job file is text in UTF-8") from None
+
+
+def _read(text: str, parse: Callable[[str], Any], file: str) -> Job:
+    try:
+        raw = parse(text)
+    except RecursionError:
+        raise _refused(file, "tables in tables without end", f"at most {DEEPEST} deep") from None
+    except ValueError as error:
+        raise JobError([_syntax_problem(error)], file=file) from None
+    return from_dict(raw, file=file)
+
+
+def _syntax_problem(error: ValueError) -> Problem:
+    """Return where the text stops being TOML or JSON."""
+    if isinstance(error, json.JSONDecodeError):
+        place = f"line {error.lineno}, column {error.colno}"
+        return Problem(place, error.msg, "the text must be valid JSON up to here")
+    message = str(error)
+    position = _POSITION.search(message)
+    found = _POSITION.sub("", message).strip()
+    return Problem(position[1] if position else "file", found, "the text must be valid up to here")
+
+
+def _refused(file: str, found: str, allowed: str) -> JobError:
+    return JobError([Problem("file", found, allowed)], file=file)
+
+
+def _json(text: str) -> Any:
+    """Return plain values from JSON; names given twice and NaN are refused."""
+    return json.loads(text, object_pairs_hook=_unique, parse_constant=_no_constant)
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    table = dict(pairs)
+    if len(table) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise ValueError(f"the name {show(twice)} twice in one table")
+    return table
+
+
+def _no_constant(text: str) -> NoReturn:
+    raise ValueError(f"{text}, which is no JSON number")
+
+
+_PARSERS: dict[str, Callable[[str], Any]] = {".toml": tomllib.loads, ".json": _json}
+
+
+def _shape_problems(raw: object) -> Iterator[Problem]:
+    """Yield what no job file looks like, before anything walks through it."""
+    if not isinstance(raw, Mapping):
+        yield Problem("file", show(raw), "a table of fields is wanted")
+        return
+    waiting: list[tuple[tuple[str | int, ...], Any]] = [((), raw)]
+    while waiting:
+        steps, node = waiting.pop()
+        if not isinstance(node, dict | list):
+            continue
+        if len(node) > LONGEST_LIST:
+            yield Problem(path_text(steps, raw), show(node), f"at most {LONGEST_LIST} go here")
+        elif len(steps) == DEEPEST:
+            yield Problem(path_text(steps, raw), show(node), f"tables go at most {DEEPEST} deep")
+        else:
+            entries = node.items() if isinstance(node, dict) else enumerate(node)
+            waiting += [((*steps, step), entry) for step, entry in entries]
+
+
+def _proposal_problems(expanded: Expanded, known: list[Problem]) -> Iterator[Problem]:
+    """Yield what is wrong with what the proposals change."""
+    proposals = expanded.raw.get("proposal")
+    for index, proposal in enumerate(proposals if isinstance(proposals, list) else ()):
+        changes = inside(proposal, "set")
+        if isinstance(changes, dict):
+            name = path_text(("proposal", index, "set"), expanded.raw)
+            yield from change_problems(expanded.raw, changes, name=name, known=known)
