@@ -1,7 +1,7 @@
 """The job document: everything a repairer wrote down about one vehicle, frozen."""
 
 from collections.abc import Iterable
-from typing import Any, Literal, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, Protocol, TypeVar
 
 from pydantic import Field, JsonValue
 
@@ -30,6 +30,9 @@ from conewright.job.places import (
     Screws,
     Trim,
 )
+
+if TYPE_CHECKING:
+    from conewright.job.state import Build
 
 __all__ = [
     "About",
@@ -166,6 +169,15 @@ class Job(Table):
     def proposal(self, name: str) -> Proposal:
         """Return the proposal of that id; raises KeyError."""
         return _named(self.proposals, name)
+
+    def build(self, proposal: str | None = None) -> "Build":
+        """Return the vehicle as found, or with a proposal applied, every gap filled.
+
+        Raises: JobError for a proposal the job does not have, or a driver without enough figures.
+        """
+        from conewright.job.build import build_job
+
+        return build_job(self, proposal)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the job as plain JSON values under the names of the file; reads back equal."""

@@ -10,6 +10,7 @@ from conewright.job.document import DriverSheet
 from conewright.job.draws import quantile
 from conewright.job.fills import Filler
 from conewright.job.quantity import Quantity
+from conewright.job.sheet import ORDER_OF_TRUST, SHEET_AIR, accepted_names
 from conewright.job.state import DriverState, FrameState, Origin, Value
 from conewright.job.typical import (
     Typical,
@@ -20,7 +21,6 @@ from conewright.job.typical import (
     typical,
     typical_or_none,
 )
-from conewright.physics.air import Air
 from conewright.physics.thiele_small import complete, derivable
 
 __all__ = ["AGEING", "central_area", "resolve_driver"]
@@ -28,11 +28,6 @@ __all__ = ["AGEING", "central_area", "resolve_driver"]
 AGEING = "ageing"
 
 Basis = dict[str, Value]
-
-# A sheet says more than it needs; it is believed in this order. Measured figures come first.
-ORDER_OF_TRUST = (
-    "re", "fs", "qms", "qes", "qts", "sd", "diameter", "vas", "mms", "cms", "rms", "bl",
-)  # fmt: skip
 
 # What is filled while something is missing, in this order.
 ORDER_OF_FILLS = ("re", "sd", "fs", "qms", "qes", "mms")
@@ -48,9 +43,6 @@ CALLIPER_NOTE = "calliper on a moulded part, ±1.2 mm"
 
 # Coils this near in resistance are the same coil.
 SAME_COIL = 1e-6
-
-# Sheets are written for this air.
-SHEET_AIR = Air()
 
 # The lowest score a draw is expected to reach.
 _LOWEST_SCORE = -4.0
@@ -124,14 +116,14 @@ def central_area(driver: DriverState) -> float:
 
 
 def _accepted(sheet: DriverSheet, filler: Filler) -> Basis:
-    """Return the figures of the sheet that do not follow from those before them."""
-    basis: Basis = {}
-    for name in ORDER_OF_TRUST:
-        quantity: Quantity | None = getattr(sheet, name)
-        if quantity is not None and name not in derivable(basis):
-            path, source = f"{sheet.id}.{name}", f"sheet of {sheet.id}"
-            basis[name] = filler.given(path, quantity, origin=Origin.SHEET, source=source)
-    return basis
+    """Return the figures of the sheet that are used: those that do not follow from others."""
+    written = {name: getattr(sheet, name) for name in ORDER_OF_TRUST}
+    given: dict[str, Quantity] = {name: each for name, each in written.items() if each is not None}
+    source = f"sheet of {sheet.id}"
+    return {
+        name: filler.given(f"{sheet.id}.{name}", given[name], origin=Origin.SHEET, source=source)
+        for name in accepted_names(given)
+    }
 
 
 def _age(sheet: DriverSheet, filler: Filler) -> str:
