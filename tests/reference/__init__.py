@@ -1,0 +1,1 @@
+"""Reference values with their sources, and what computes each of them."""
