@@ -249,7 +249,7 @@ def _read_reading(value: object) -> str | float:
     raise QuantityError('a text or a number is wanted, like "2.2 ohm" or "weaker"')
 
 
-Length = Annotated[Quantity, QuantityField("length", ("62 mm ± 1 mm", "6 1/2 in"))]
+Length = Annotated[Quantity, QuantityField("length", ("62 mm ± 1 mm", "6 1/2 in", "3.8 m"))]
 Gap = Annotated[Quantity, QuantityField("length", ("24 mm ± 1.5 mm",), "zero or more")]
 Position = Annotated[Quantity, QuantityField("length", ("0.95 m", "-0.82 m"), "any")]
 Area = Annotated[Quantity, QuantityField("area", ("85 cm2", "60 cm2 ± 15 cm2"), "zero or more")]
