@@ -4,15 +4,21 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
+from conewright.physics.air import Air
 from conewright.physics.arrays import ComplexArray, FloatArray
+from conewright.physics.coil import power_law_from_inductance
+from conewright.physics.door import mounted_load
+from conewright.physics.driver import Driver, electrical_impedance, moving_mass_in_door
 from conewright.physics.programme import (
     HARD_PROGRAMME,
     NORMAL_PROGRAMME,
     SINE_CREST_DECIBEL,
+    current_equivalent_resistance,
     equivalent_resistance,
     log_frequency_widths,
     programme_weights,
 )
+from conewright.physics.thiele_small import complete
 
 GRID = np.geomspace(10.0, 20_000.0, 2001)
 
@@ -58,6 +64,68 @@ def test_reactance_takes_no_power() -> None:
     assert (
         equivalent_resistance(admittance=np.array([0.5j]).repeat(3), frequency=GRID[:3]) == np.inf
     )
+
+
+def factory_woofer() -> ComplexArray:
+    """Impedance of an ageing 165 mm woofer in a typical closed door (figures from memory)."""
+    air = Air(temperature=298.15)
+    sheet = complete(
+        {"re": 3.4, "fs": 70.0, "qms": 5.0, "qes": 1.25, "mms": 0.0095, "sd": 0.0124}, air=air
+    )
+    mms = moving_mass_in_door(mms=sheet["mms"], sd=sheet["sd"], air=air)
+    driver = Driver(
+        re=sheet["re"],
+        bl=sheet["bl"],
+        mms=mms,
+        cms=sheet["cms"],
+        rms=sheet["rms"],
+        sd=sheet["sd"],
+        coil=power_law_from_inductance(le=0.35e-3, n=0.7),
+    )
+    door = mounted_load(
+        air=air,
+        sd=sheet["sd"],
+        ring=True,
+        rear_volume=0.045,
+        rear_q=10.0,
+        drain_area=6e-4,
+        drain_count=3,
+        drain_q=6.0,
+        panel_area=0.0,
+        panel_count=1,
+        panel_q=6.0,
+        cover_mass=0.1,
+        steel=0.8e-3,
+        grille_area=90e-4,
+        grille_extent=200e-4,
+        trim_gap=0.022,
+        grille_resistance=50.0,
+        front_volume=0.6e-3,
+        trim_volume=6e-3,
+        edge_area=12e-4,
+        frequency=GRID,
+    )
+    return electrical_impedance(driver=driver, acoustic_load=door.impedance, frequency=GRID)
+
+
+def test_a_four_ohm_woofer_takes_the_current_of_five_ohms() -> None:
+    admittance = 1.0 / factory_woofer()
+    current = current_equivalent_resistance(admittance=admittance, frequency=GRID)
+    # independent tool: an earlier numpy prototype, 4.79 ohm
+    assert current == pytest.approx(4.79, abs=0.03)
+    assert equivalent_resistance(admittance=admittance, frequency=GRID) > current
+
+
+def test_current_equivalent_limits() -> None:
+    resistor = np.array([0.25 + 0.0j]).repeat(3)
+    assert current_equivalent_resistance(admittance=resistor, frequency=GRID[:3]) == (
+        pytest.approx(4.0)
+    )
+    nothing = np.array([0.0j]).repeat(3)
+    assert current_equivalent_resistance(admittance=nothing, frequency=GRID[:3]) == np.inf
+    # closed form: a reactance takes current all the same
+    coil = np.array([-0.25j]).repeat(3)
+    assert current_equivalent_resistance(admittance=coil, frequency=GRID[:3]) == pytest.approx(4.0)
 
 
 def test_parallel_loads_add() -> None:

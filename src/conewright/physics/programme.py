@@ -13,6 +13,7 @@ __all__ = [
     "NORMAL_PROGRAMME",
     "PROGRAMME_CREST_DECIBEL",
     "SINE_CREST_DECIBEL",
+    "current_equivalent_resistance",
     "equivalent_resistance",
     "log_frequency_widths",
     "programme_weights",
@@ -91,3 +92,22 @@ def equivalent_resistance(*, admittance: ComplexArray, frequency: FloatArray) ->
     conductance = np.sum(np.real(admittance) * weights, axis=-1)
     with np.errstate(divide="ignore"):
         return np.asarray(1.0 / conductance, dtype=np.float64)
+
+
+def current_equivalent_resistance(*, admittance: ComplexArray, frequency: FloatArray) -> FloatArray:
+    """Resistance that takes the same current from the programme as a load does.
+
+    Args:
+        admittance: of the load [S], shape (..., F).
+        frequency: rising [Hz], shape (F,).
+
+    Returns:
+        R [ohm], shape (...): 1/R^2 is the weighted mean of |Y|^2; infinite for an open load.
+        Never above `equivalent_resistance`: a reactive load takes current without power. The
+        heat of a class-AB output goes with the current, so this is the resistance for it.
+    """
+    weights = programme_weights(frequency=frequency)
+    with np.errstate(divide="ignore"):
+        return np.asarray(
+            1.0 / np.sqrt(np.sum(np.abs(admittance) ** 2 * weights, axis=-1)), dtype=np.float64
+        )
