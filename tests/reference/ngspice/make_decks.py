@@ -1,0 +1,271 @@
+"""Write a deck for every circuit of circuits.toml; with `--run`, have ngspice solve them too.
+
+    python tests/reference/ngspice/make_decks.py [--run]
+
+Nothing of conewright is imported: holes, slits, grilles and coils are computed here a second
+time, from the textbook formulas with scipy's Bessel functions, and the networks are left to
+ngspice. What varies with frequency (a power-law coil, the friction in a hole) is a resistor and
+an inductor set anew at each frequency, so that R + jwL is exact there.
+"""
+
+import argparse
+import subprocess
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy import special
+
+HERE = Path(__file__).resolve().parent
+# A cavity is a node without a path for direct current: 1e15 Pa s/m3 keeps the operating point
+# solvable and is 1e-9 of any impedance in the network.
+SHUNT = 1e15
+
+Impedance = Callable[[float], complex]
+
+
+@dataclass
+class Deck:
+    """A netlist, the elements to set at each frequency, and the vectors to write."""
+
+    title: str
+    air: dict[str, float]
+    lines: list[str] = field(default_factory=list)
+    varying: dict[str, Impedance] = field(default_factory=dict)
+    columns: dict[str, str] = field(default_factory=dict)
+    last_node: int = 0
+
+    def node(self) -> str:
+        self.last_node += 1
+        return f"e{self.last_node}"
+
+    def add(self, name: str, *words: object) -> None:
+        texts = [repr(float(word)) if isinstance(word, float) else str(word) for word in words]
+        self.lines.append(" ".join([name, *texts]))
+
+    def add_varying(self, name: str, top: str, bottom: str, impedance: Impedance) -> None:
+        """R + jwL from top to bottom, set at each frequency."""
+        self.add(f"r_{name}", top, f"{name}_mid", 1.0)
+        self.add(f"l_{name}", f"{name}_mid", bottom, 1.0)
+        self.varying[name] = impedance
+
+    def text(self, frequencies: list[float], result: str) -> str:
+        control = ["set noaskquit", "set wr_singlescale", "set appendwrite", "set numdgt=15"]
+        control.append(f'echo "frequency_hz {" ".join(self.columns)}" > {result}')
+        for f in frequencies:
+            for name, impedance in self.varying.items():
+                value = impedance(f)
+                control.append(f"alter r_{name} = {value.real!r}")
+                control.append(f"alter l_{name} = {value.imag / (2 * np.pi * f)!r}")
+            control.append(f"ac lin 1 {f!r} {f!r}")
+            control.append(f"wrdata {result} {' '.join(self.columns.values())}")
+            control.append("destroy all")
+        rows = [f"* {self.title}", *self.lines, ".control", *control, "quit", ".endc", ".end"]
+        return "\n".join(rows) + "\n"
+
+
+# --- Formulas, a second time ------------------------------------------------------------------
+
+
+def hole(air: dict[str, float], door: dict[str, Any], kind: str, c: float) -> Impedance:
+    """n round holes: Z = [s rho t/(1 - 2 J1/(ka J0)) + s rho dl + s m'' + 2 Rs]/S + R."""
+    rho, mu = air["density"], air["viscosity"]
+    area, count, quality = (door[f"{kind}_{what}"] for what in ("area", "count", "q"))
+    film = door["cover_mass"] if kind == "panel" else 0.0
+    t, a = door["steel"], (area / (count * np.pi)) ** 0.5
+    ends = (1.643 - 0.0722 / (1 + 10 * t / a)) * a
+    loss = (((rho * (t + ends) + film) / area) / c) ** 0.5 / quality
+
+    def impedance(f: float) -> complex:
+        s = 2j * np.pi * f
+        ka = np.sqrt(-s * rho / mu) * a
+        ratio = special.jve(1, ka) / (ka * special.jve(0, ka))
+        wall = 2 * np.sqrt(mu * rho * abs(s) / 2)
+        plug = s * rho * t / (1 - 2 * ratio)
+        return complex((plug + s * rho * ends + s * film + wall) / area + loss)
+
+    return impedance
+
+
+def slit(air: dict[str, float], door: dict[str, Any]) -> Impedance:
+    """Long gap: Z = s rho t/(h l (1 - tanh q/q))."""
+    rho, mu = air["density"], air["viscosity"]
+
+    def impedance(f: float) -> complex:
+        s = 2j * np.pi * f
+        q = door["edge_area"] / door["edge_length"] / 2 * np.sqrt(s * rho / mu)
+        return complex(s * rho * door["edge_depth"] / (door["edge_area"] * (1 - np.tanh(q) / q)))
+
+    return impedance
+
+
+def grille(air: dict[str, float], door: dict[str, Any], sd: float) -> Impedance:
+    """Air before the cone, plate of holes, air outside, cloth, radiation."""
+    rho, c = air["density"], air["speed_of_sound"]
+    area, extent = door["grille_area"], door["grille_extent"]
+    e = (4 * min(area / extent, 0.75) / np.pi) ** 0.5
+    psi = 1 - 1.13 * e - 0.09 * e**2 + 0.27 * e**3
+    mass = rho * (2e-3 + 1.64 * 1.5e-3 * psi) / area
+    mass += rho * door["trim_gap"] / ((sd + extent) / 2)
+    mass += 8 * rho / (3 * np.pi**2 * (extent / np.pi) ** 0.5)
+
+    def impedance(f: float) -> complex:
+        w = 2 * np.pi * f
+        resistance = door["grille_resistance"] / area + rho * w**2 / (2 * np.pi * c)
+        return complex(resistance, w * mass)
+
+    return impedance
+
+
+def power_law(le: float, n: float) -> Impedance:
+    """K (jw)^n with the size of le at 1 kHz."""
+    k = 2000 * np.pi * le / (2000 * np.pi) ** n
+    return lambda f: complex(k * (2j * np.pi * f) ** n)
+
+
+# --- Netlists ---------------------------------------------------------------------------------
+
+
+def add_coil(deck: Deck, name: str, sheet: dict[str, float], top: str, bottom: str) -> None:
+    if "n" in sheet:
+        deck.add_varying(f"{name}_coil", top, bottom, power_law(sheet["le"], sheet["n"]))
+    elif "l2" in sheet:
+        deck.add(f"l_{name}_le", top, f"{name}_shunt", sheet["le"])
+        deck.add(f"l_{name}_l2", f"{name}_shunt", bottom, sheet["l2"])
+        deck.add(f"r_{name}_r2", f"{name}_shunt", bottom, sheet["r2"])
+    else:
+        deck.add(f"l_{name}_le", top, bottom, sheet["le"])
+
+
+def add_driver(
+    deck: Deck, name: str, sheet: dict[str, float], door: dict[str, Any] | None, ends: list[str]
+) -> None:
+    """Coil, force and velocity: voltage is force and current is velocity on the moving side."""
+    w, sd = 2 * np.pi * sheet["fs"], sheet["sd"]
+    compliance = 1 / (w**2 * sheet["mms"])
+    force_factor = (w * sheet["mms"] * sheet["re"] / sheet["qes"]) ** 0.5
+    free_air = 8 / 3 * deck.air["density"] * (sd / np.pi) ** 1.5
+    mass = sheet["mms"] - (free_air if door else 0.0)
+    deck.add(f"v_{name}_i", ends[0], f"{name}_a", "dc 0")
+    deck.add(f"r_{name}_re", f"{name}_a", f"{name}_b", sheet["re"])
+    add_coil(deck, name, sheet, f"{name}_b", f"{name}_c")
+    deck.add(f"h_{name}_emf", f"{name}_c", ends[1], f"v_{name}_v", force_factor)
+    deck.add(f"h_{name}_force", f"{name}_m1", 0, f"v_{name}_i", force_factor)
+    deck.add(f"v_{name}_v", f"{name}_m1", f"{name}_m2", "dc 0")
+    deck.add(f"r_{name}_rms", f"{name}_m2", f"{name}_m3", w * sheet["mms"] / sheet["qms"])
+    deck.add(f"l_{name}_mass", f"{name}_m3", f"{name}_m4", mass)
+    deck.add(f"c_{name}_cms", f"{name}_m4", f"{name}_m5" if door else 0, compliance)
+    # A meter of gain 1: v(a, b) of a reversed driver would start at ground, which ngspice refuses.
+    deck.add(f"e_{name}_drive", f"{name}_drive", 0, *ends, 1.0)
+    deck.columns[f"{name}.drive"] = f"v({name}_drive)"
+    deck.columns[f"{name}.velocity"] = f"i(v_{name}_v)"
+    if door:
+        deck.add(f"e_{name}_load", f"{name}_m5", 0, f"{name}_front", f"{name}_back", sd)
+        deck.add(f"f_{name}_flow", f"{name}_back", f"{name}_front", f"v_{name}_v", sd)
+        add_door(deck, name, door, sd)
+
+
+def add_door(deck: Deck, name: str, door: dict[str, Any], sd: float) -> None:
+    """Voltage is pressure and current is volume velocity; ground is outside and the cabin."""
+    air = deck.air
+    stiff = air["density"] * air["speed_of_sound"] ** 2
+    front = f"{name}_front"
+    trim = f"{name}_trim" if door["ring"] else front
+    volume = float(door.get("rear_volume", np.inf))
+    enclosed = np.isfinite(volume)
+    rear = f"{name}_rear" if enclosed else "0"
+    behind = 8 * air["density"] / (3 * np.pi**2 * (sd / np.pi) ** 0.5)
+    deck.add(f"l_{name}_behind", f"{name}_back", rear, behind)
+    if enclosed:
+        add_cavity(deck, name, door, volume / stiff)
+    if door["ring"]:
+        deck.add(f"c_{name}_front", front, 0, door["front_volume"] / stiff)
+    deck.add(f"c_{name}_trim", trim, 0, door["trim_volume"] / stiff)
+    for node in sorted({front, trim, f"{name}_back"}):
+        deck.add(f"r_{node}_dc", node, 0, SHUNT)
+    if door["panel_area"]:
+        deck.add_varying(f"{name}_panel", rear, trim, hole(air, door, "panel", volume / stiff))
+    outlets = {"grille": (front, grille(air, door, sd))}
+    if door["edge_area"]:
+        outlets["edge"] = (trim, slit(air, door))
+    for kind, (node, impedance) in outlets.items():
+        deck.add_varying(f"{name}_{kind}", node, f"{name}_{kind}_out", impedance)
+        deck.add(f"v_{name}_{kind}", f"{name}_{kind}_out", 0, "dc 0")
+        deck.columns[f"{name}.{kind}"] = f"i(v_{name}_{kind})"
+
+
+def add_cavity(deck: Deck, name: str, door: dict[str, Any], c: float) -> None:
+    quality = door.get("rear_q")
+    deck.add(f"c_{name}_rear", f"{name}_rear", f"{name}_fill" if quality else 0, c)
+    if quality:
+        deck.add(f"r_{name}_fill", f"{name}_fill", 0, 1 / (2 * np.pi * 80 * c * quality))
+    deck.add(f"r_{name}_rear_dc", f"{name}_rear", 0, SHUNT)
+    if door["drain_area"]:
+        deck.add_varying(f"{name}_drain", f"{name}_rear", "0", hole(deck.air, door, "drain", c))
+
+
+def add_part(deck: Deck, name: str, part: dict[str, float], top: str, bottom: str) -> None:
+    """Resistance, inductance and capacitance of one part, in series, each where given."""
+    given = [(key, part[word]) for key, word in zip("rlc", PART_WORDS, strict=True) if word in part]
+    inner = [deck.node() for _ in given[1:]]
+    for (key, value), start, end in zip(given, [top, *inner], [*inner, bottom], strict=True):
+        deck.add(f"{key}_{name}", start, end, value)
+
+
+PART_WORDS = ("ohm", "henry", "farad")
+
+
+def leaf_ends(deck: Deck, load: Any, top: str, bottom: str) -> Iterator[tuple[str, list[str]]]:
+    """Every leaf of the nested load with the nodes it lies between."""
+    if isinstance(load, str):
+        yield load, [top, bottom]
+        return
+    kind, *parts = load
+    if kind == "parallel":
+        for part in parts:
+            yield from leaf_ends(deck, part, top, bottom)
+        return
+    inner = [deck.node() for _ in parts[1:]]
+    for part, start, end in zip(parts, [top, *inner], [*inner, bottom], strict=True):
+        yield from leaf_ends(deck, part, start, end)
+
+
+def door_of(book: dict[str, Any], name: str) -> dict[str, Any]:
+    door = dict(book["doors"][name])
+    return {**door_of(book, door.pop("like")), **door} if "like" in door else door
+
+
+def make_deck(book: dict[str, Any], name: str) -> str:
+    """Text of the deck of one circuit."""
+    circuit = book["circuits"][name]
+    deck = Deck(title=circuit["what"], air=book["air"])
+    deck.add("v_source", "plug", 0, "dc 0 ac 1")
+    deck.columns["source"] = "i(v_source)"
+    for leaf, ends in leaf_ends(deck, circuit["load"], "plug", "0"):
+        if leaf in circuit["drivers"]:
+            use = circuit["drivers"][leaf]
+            turned = ends[::-1] if use.get("reversed") else ends
+            door = door_of(book, use["door"]) if "door" in use else None
+            add_driver(deck, leaf, book["drivers"][use["sheet"]], door, turned)
+        else:
+            add_part(deck, leaf, circuit["parts"][leaf], *ends)
+    return deck.text(book["frequencies"][circuit["frequencies"]], f"{name}.txt")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--run", action="store_true", help="solve the decks with ngspice as well")
+    run = parser.parse_args().run
+    book = tomllib.loads((HERE / "circuits.toml").read_text(encoding="utf-8"))
+    for name in book["circuits"]:
+        deck = HERE / f"{name}.cir"
+        deck.write_text(make_deck(book, name), encoding="utf-8")
+        if run:
+            subprocess.run(["ngspice", "-b", deck.name], cwd=HERE, check=True, capture_output=True)
+
+
+if __name__ == "__main__":
+    main()
