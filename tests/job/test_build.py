@@ -6,6 +6,8 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from conewright.errors import JobError
 from conewright.job import Build, Job, Origin, Value, draw, from_dict, loads
@@ -147,6 +149,54 @@ def test_only_what_does_not_follow_is_filled(given: dict[str, Any], filled_in: s
     assert {name for name, value in basis.items() if value.origin == Origin.TYPICAL} == filled_in
     assert set(given) | filled_in == set(basis)
     assert derivable(basis) >= {"re", "fs", "qms", "qes", "sd", "vas", "mms", "cms", "rms", "bl"}
+
+
+CONSISTENT = complete(
+    {"re": 3.4, "fs": 62.0, "qms": 5.0, "qes": 0.72, "mms": 15e-3, "sd": 130e-4}, air=AIR
+)
+UNITS = {
+    "re": "ohm", "fs": "Hz", "qms": "", "qes": "", "qts": "", "sd": "m2", "diameter": "m",
+    "vas": "m3", "mms": "kg", "cms": "m/N", "rms": "kg/s", "bl": "T m",
+}  # fmt: skip
+
+
+@settings(max_examples=60)
+@given(names=st.sets(st.sampled_from(sorted(UNITS))))
+def test_any_part_of_a_consistent_sheet_is_kept_and_completed(names: set[str]) -> None:
+    written = {name: f"{float(CONSISTENT[name])!r} {UNITS[name]}".strip() for name in names}
+    driver = driver_of(small_job(driver=written))
+    sheet = whole(driver)
+    assert set(UNITS) <= set(sheet)
+    for name in names:
+        # Closed form: a figure that is given, or follows from those that are, comes out again.
+        assert sheet[name] == pytest.approx(float(CONSISTENT[name]), rel=1e-9)
+    sources = {value.origin for _, value in driver.basis}
+    assert sources <= {Origin.SHEET, Origin.TYPICAL}
+
+
+@pytest.mark.parametrize("age", ["ageing", "new"])
+@pytest.mark.parametrize(
+    "size",
+    [
+        "25 mm",
+        "77 mm",
+        "87 mm",
+        "100 mm",
+        "4x6 in",
+        "130 mm",
+        "165 mm",
+        "5x7 in",
+        "200 mm",
+        "6x9 in",
+    ],
+)
+def test_every_draw_of_a_typical_driver_is_a_driver(size: str, age: str) -> None:
+    build = small_job(driver={"size": size, "age": age}).build()
+    draws = draw(build.axes, samples=256)
+    basis = build.locations[0].driver.basis
+    sheet = complete({name: draws(value) for name, value in basis}, air=AIR)
+    assert np.all(np.isfinite(sheet["sensitivity"]))
+    assert np.all(sheet["qts"] < sheet["qms"])
 
 
 def test_the_typical_mass_follows_the_typical_area() -> None:
