@@ -104,7 +104,7 @@ class Answer:
                 would narrow them are named.
 
         """
-        gate = restraint_gate(self.build, self.against)
+        gate = restraint_gate(self.build)
         return Report(
             stage=self.stage,
             job=self.build.job.about.title or self.build.vehicle.name,
@@ -116,7 +116,7 @@ class Answer:
             verdicts=(*gate, *self.verdicts),
             series=tuple(self.series),
             narrowing=narrowing(headlines, self.draws, self.build.values(), names=self._names()),
-            cautions=cautions_for(self.stage, self.build, self.against),
+            cautions=cautions_for(self.stage, self.build),
             fills=tuple(
                 FillNote(path=fill.path, value=fill.text, origin=fill.origin, source=fill.source)
                 for fill in self.build.fills

@@ -125,7 +125,7 @@ class Solver:
     """Solves builds of one job with the same draws on the same grid.
 
     A driver in its place depends on nothing outside that place, so it is solved once however many
-    builds share it.
+    builds share it; and a build is solved once however many stages ask.
     """
 
     def __init__(self, draws: Draws, frequency: FloatArray) -> None:
@@ -133,9 +133,17 @@ class Solver:
         self.frequency = frequency
         self._units: dict[object, _Unit] = {}
         self._loads: dict[object, MountedLoad] = {}
+        # By identity, with the build kept so that its id stays its own.
+        self._solved: dict[tuple[int, bool], tuple[Build, Circuit]] = {}
 
     def solve(self, build: Build, *, hot: bool = False) -> Circuit:
         """Solve one build with cold coils, or with all coils at their rated power's heat."""
+        key = (id(build), hot)
+        if key not in self._solved:
+            self._solved[key] = (build, self._solve(build, hot))
+        return self._solved[key][1]
+
+    def _solve(self, build: Build, hot: bool) -> Circuit:
         air = Air(temperature=build.vehicle.temperature.si)
         channels: dict[str, ChannelCircuit] = {}
         locations: dict[str, LocationCircuit] = {}

@@ -16,7 +16,7 @@ from conewright.stages.feed_verdicts import feed_verdicts, feed_working
 from conewright.stages.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.report import Report, series
 
-__all__ = ["feed"]
+__all__ = ["feed", "feed_answer"]
 
 
 def feed(
@@ -38,16 +38,22 @@ def feed(
         BadInputError: the job has no channel.
 
     """
+    solver = Solver(draw(build.axes, samples=samples), bands.fine_grid())
+    return feed_answer(build, against, solver=solver, at=at)
+
+
+def feed_answer(
+    build: Build, against: Build | None, *, solver: Solver, at: FloatArray | None = None
+) -> Report:
+    """As `feed`, with a solver on the standard grid that other answers share."""
     if not build.channels:
         raise BadInputError("channel: found none; give at least one [[channel]] with its load")
-    draws = draw(build.axes, samples=samples)
-    solver = Solver(draws, bands.fine_grid())
     load = radio_load(build, solver)
-    answer = Answer("feed", build, against, draws)
+    answer = Answer("feed", build, against, solver.draws)
     _channel_figures(answer, load)
     _location_figures(answer, load)
     _radio_figures(answer, load)
-    drawing = solver if at is None else Solver(draws, at)
+    drawing = solver if at is None else Solver(solver.draws, at)
     _curves(answer, drawing.solve(build))
     if against is not None:
         _change_figures(answer, load, radio_load(against, solver))
@@ -90,6 +96,13 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
             name,
             "equivalent_resistance",
             channel.equivalent_resistance,
+            unit="ohm",
+            label="resistance that draws the same current from the radio with music",
+        )
+        answer.figure(
+            name,
+            "power_resistance",
+            channel.power_resistance,
             unit="ohm",
             label="resistance that takes the same power from the radio with music",
         )

@@ -18,7 +18,7 @@ from conewright.stages.listening import REFERENCE_EMF, third_octaves
 from conewright.stages.report import Axis, Report, Series, series
 from conewright.stages.sound import HIGH_PASS_MENU, BuildSound, sound_of
 
-__all__ = ["hear"]
+__all__ = ["hear", "hear_answer"]
 
 
 def hear(
@@ -40,12 +40,18 @@ def hear(
         BadInputError: the job has no seat, or no channel.
 
     """
+    solver = Solver(draw(build.axes, samples=samples), bands.fine_grid())
+    return hear_answer(build, against, solver=solver, at=at)
+
+
+def hear_answer(
+    build: Build, against: Build | None, *, solver: Solver, at: FloatArray | None = None
+) -> Report:
+    """As `hear`, with a solver on the standard grid that other answers share."""
     require_listening(build)
-    draws = draw(build.axes, samples=samples)
-    solver = Solver(draws, bands.fine_grid())
     sound = sound_of(build, solver)
     other = None if against is None else sound_of(against, solver)
-    answer = Answer("hear", build, against, draws)
+    answer = Answer("hear", build, against, solver.draws)
     _seat_figures(answer, sound)
     _location_figures(answer, sound)
     headlines = _headlines(sound)
@@ -53,7 +59,7 @@ def hear(
         headlines = change_figures(answer, sound, other)
         share_figures(answer, sound.build, other.build)
     if at is not None:
-        drawing = Solver(draws, at)
+        drawing = Solver(solver.draws, at)
         sound = sound_of(build, drawing)
         other = None if against is None else sound_of(against, drawing)
     _level_series(answer, sound)

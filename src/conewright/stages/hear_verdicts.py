@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from conewright.physics.cabin import TREND_LIMIT
+from conewright.physics.levels import amplitude_decibel, decibel
 from conewright.stages.assembly import Answer
 from conewright.stages.listening import REFERENCE_EMF
 from conewright.stages.report import Severity
@@ -118,23 +119,27 @@ def _main_causes(answer: Answer, seat: str) -> str:
 
 
 def _sensitivity(answer: Answer, sound: BuildSound, seat: str) -> None:
+    """Mark where the sum with phases lies far from the sum of powers."""
     heard = sound.seats[seat].heard
-    frequency = heard.frequency
-    tested = (frequency >= LOWEST_JUDGED) & (frequency <= TREND_LIMIT)
-    coherent = 20 * np.log10(np.maximum(np.abs(heard.coherent[0]), 1e-30))
-    power = 10 * np.log10(np.maximum(heard.power[0], 1e-60))
-    apart = np.abs(coherent - power)[tested]
-    if apart.max() <= SENSITIVE:
-        return
-    over = frequency[tested][apart > SENSITIVE]
-    answer.verdict(
-        seat,
-        "sensitive",
-        Severity.WARN,
-        f"At {seat}, around {number(float(over[0]), 'Hz')} to {number(float(over[-1]), 'Hz')}, "
-        f"the loudspeakers cancel or add by {number(float(apart.max()), 'dB', spread=1.0)}: this "
-        "place is sensitive to polarity and position.",
-    )
+    tested = (heard.frequency >= LOWEST_JUDGED) & (heard.frequency <= TREND_LIMIT)
+    gain = (amplitude_decibel(np.abs(heard.coherent[0])) - decibel(heard.power[0]))[tested]
+    frequency = heard.frequency[tested]
+    for name, part, verb, severity in (
+        ("cancels", gain < -SENSITIVE, "cancel", Severity.WARN),
+        ("adds", gain > SENSITIVE, "add up", Severity.NOTE),
+    ):
+        if not part.any():
+            continue
+        answer.verdict(
+            seat,
+            name,
+            severity,
+            f"At {seat} the loudspeakers {verb} by up to "
+            f"{number(float(np.abs(gain[part]).max()), 'dB', spread=1.0)} between "
+            f"{number(float(frequency[part][0]), 'Hz')} and "
+            f"{number(float(frequency[part][-1]), 'Hz')}: the level there is sensitive to "
+            "polarity and position.",
+        )
 
 
 def _hearing(answer: Answer, seat: str) -> None:

@@ -150,4 +150,4 @@ def _hertz(label: str) -> str:
 
 def _diffuse_share(frequency: FloatArray) -> FloatArray:
     octaves = np.log(frequency / COHERENT_BELOW) / np.log(DIFFUSE_ABOVE / COHERENT_BELOW)
-    return np.clip(octaves, 0.0, 1.0)
+    return np.asarray(np.clip(octaves, 0.0, 1.0))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conewright.job.draws import Draws
 from conewright.job.state import Build
@@ -16,6 +17,7 @@ from conewright.physics.conductor import level_loss
 from conewright.physics.programme import (
     HARD_PROGRAMME,
     NORMAL_PROGRAMME,
+    current_equivalent_resistance,
     equivalent_resistance,
     programme_weights,
 )
@@ -35,9 +37,14 @@ class ChannelLoad:
     frequency: FloatArray
 
     @cached_property
+    def _heard(self) -> ComplexArray:
+        """Impedance at the plug over the audible range only [ohm]."""
+        return self.channel.plug_impedance[..., _audible(self.frequency)]
+
+    @cached_property
     def lowest_at(self) -> int:
-        """Column of the lowest impedance, central values."""
-        return int(np.argmin(np.abs(self.channel.plug_impedance[0])))
+        """Column of the lowest audible impedance, central values."""
+        return int(np.flatnonzero(_audible(self.frequency))[np.argmin(np.abs(self._heard[0]))])
 
     @property
     def lowest_frequency(self) -> float:
@@ -46,16 +53,21 @@ class ChannelLoad:
 
     @cached_property
     def minimum_impedance(self) -> FloatArray:
-        """Lowest modulus at the plug, cable included [ohm]."""
-        return np.asarray(np.abs(self.channel.plug_impedance).min(axis=-1, keepdims=True))
+        """Lowest modulus at the plug from 20 Hz to 20 kHz, cable included [ohm]."""
+        return np.asarray(np.abs(self._heard).min(axis=-1, keepdims=True))
 
     @cached_property
     def equivalent_resistance(self) -> FloatArray:
+        """Resistance that draws the same programme current from the radio [ohm]."""
+        return current_equivalent_resistance(
+            admittance=1.0 / self.channel.plug_impedance, frequency=self.frequency
+        ).reshape(-1, 1)
+
+    @cached_property
+    def power_resistance(self) -> FloatArray:
         """Resistance that takes the same programme power from the radio [ohm]."""
-        return np.asarray(
-            equivalent_resistance(
-                admittance=1.0 / self.channel.plug_impedance, frequency=self.frequency
-            )
+        return equivalent_resistance(
+            admittance=1.0 / self.channel.plug_impedance, frequency=self.frequency
         ).reshape(-1, 1)
 
     @property
@@ -212,6 +224,11 @@ def radio_load(build: Build, solver: Solver) -> RadioLoad:
         name: ChannelLoad(channel, circuit.frequency) for name, channel in circuit.channels.items()
     }
     return RadioLoad(build, circuit, solver.draws, loads)
+
+
+def _audible(frequency: FloatArray) -> NDArray[np.bool_]:
+    """Mask of 20 Hz to 20 kHz, the exact bands of that name included."""
+    return np.asarray((frequency > 19.9) & (frequency < 20_010.0))
 
 
 def _power(voltage: ComplexArray, impedance: ComplexArray) -> FloatArray:

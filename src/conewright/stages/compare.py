@@ -1,0 +1,183 @@
+"""As found and every proposal side by side, in what matters for the choice."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from conewright.job.document import Job
+from conewright.job.draws import DEFAULT_SAMPLES, draw
+from conewright.job.state import Build
+from conewright.job.units import to_unit
+from conewright.physics import bands
+from conewright.physics.arrays import FloatArray
+from conewright.stages.assembly import Answer
+from conewright.stages.circuit import Solver
+from conewright.stages.feed import feed_answer
+from conewright.stages.fit import fit
+from conewright.stages.hear import hear_answer
+from conewright.stages.load import EASY, HARD, RadioLoad, radio_load
+from conewright.stages.report import Caution, Report, Severity, Verdict
+from conewright.stages.sound import BuildSound, sound_of
+from conewright.stages.words import with_band
+
+__all__ = ["compare"]
+
+
+def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
+    """Set the vehicle as found and every proposal of a job side by side.
+
+    Args:
+        job: the job; its proposals are compared with the vehicle as found.
+        samples: number of draws for the bands, a power of two.
+
+    Returns:
+        A report of stage `compare` whose subjects are the ids of the builds; the verdict of each
+        build is the worst that feed, hear and fit have to say of it.
+
+    Raises:
+        BadInputError: the job has no seat, or no channel.
+
+    """
+    found = job.build()
+    builds = [found, *(job.build(proposal.id) for proposal in job.proposals)]
+    solver = Solver(draw(found.axes, samples=samples), bands.fine_grid())
+    answer = Answer("compare", found, None, solver.draws)
+    sounds: list[BuildSound] = []
+    cautions: dict[str, Caution] = {}
+    for build in builds:
+        reports = _reports(build, solver)
+        cautions |= {caution.id: caution for report in reports for caution in report.cautions}
+        sounds.append(sound_of(build, solver))
+        _radio_figures(answer, build, radio_load(build, solver))
+        _seat_figures(answer, sounds[-1], sounds[0])
+        _work_figures(answer, build, reports[-1])
+        answer.verdicts.append(_worst(build, reports))
+    answer.sentence = _sentence(answer, builds)
+    report = answer.report(headlines=_headlines(sounds))
+    return report.model_copy(update={"cautions": tuple(cautions.values())})
+
+
+def _reports(build: Build, solver: Solver) -> tuple[Report, ...]:
+    return (
+        feed_answer(build, None, solver=solver),
+        hear_answer(build, None, solver=solver),
+        fit(build),
+    )
+
+
+def _radio_figures(answer: Answer, build: Build, load: RadioLoad) -> None:
+    lowest = np.min(
+        np.stack(np.broadcast_arrays(*(c.minimum_impedance for c in load.channels.values()))),
+        axis=0,
+    )
+    answer.figure(
+        build.id, "minimum_load", lowest, unit="ohm", label="lowest impedance of all channels"
+    )
+    answer.figure(
+        build.id,
+        "rated_load",
+        load.draws(build.head_unit.minimum_load),
+        unit="ohm",
+        label="lowest load the radio is rated for",
+    )
+    for name, fraction, words in (
+        ("chip_temperature", EASY, "loud music"),
+        ("chip_temperature_hard", HARD, "pressed hard"),
+    ):
+        celsius = to_unit(load.chip_temperature(fraction), dimension="temperature", unit="degC")
+        answer.figure(
+            build.id, name, np.asarray(celsius), unit="degC", label=f"the radio's chip, {words}"
+        )
+
+
+def _seat_figures(answer: Answer, sound: BuildSound, before: BuildSound) -> None:
+    build = sound.build
+    for name, seat in sound.seats.items():
+        was = before.seats[name]
+        answer.figure(
+            build.id,
+            f"overall_change_{name}",
+            seat.overall - was.overall,
+            unit="dB",
+            label=f"change of the programme's level at {name}",
+        )
+        answer.figure(
+            build.id,
+            f"bass_change_{name}",
+            seat.bass - was.bass,
+            unit="dB",
+            label=f"change from 40 to 100 Hz at {name}",
+        )
+        answer.figure(
+            build.id,
+            f"max_clean_level_{name}",
+            seat.clean_overall,
+            unit="dB(A)",
+            label=f"loudest clean programme at {name}",
+        )
+
+
+def _work_figures(answer: Answer, build: Build, fitted: Report) -> None:
+    odds = [
+        figure.value
+        for figure in fitted.figures
+        if figure.name in ("rear_odds", "front_odds") and figure.value is not None
+    ]
+    changed = build.proposal is not None and bool(odds)
+    answer.figure(
+        build.id,
+        "fit_odds",
+        max(odds) if changed else None,
+        unit="",
+        label="chance that some place is tighter than it should be",
+        text=None if changed else "nothing to judge",
+    )
+    answer.figure(
+        build.id, "cost", build.cost, unit=_currency(build), label="work, material and new parts"
+    )
+    answer.figure(build.id, "hours", build.hours, unit="h", label="work")
+
+
+def _currency(build: Build) -> str:
+    return build.job.about.currency or ""
+
+
+def _worst(build: Build, reports: Sequence[Report]) -> Verdict:
+    """The most severe verdict on a build, under the build's own name."""
+    worst = max(
+        (verdict for report in reports for verdict in report.verdicts),
+        key=lambda verdict: verdict.severity.rank,
+    )
+    return worst.model_copy(update={"id": f"{build.id}.{worst.id}", "subject": build.id})
+
+
+def _headlines(sounds: Sequence[BuildSound]) -> dict[str, FloatArray]:
+    """The bass of every proposal at the first seat, which is what a plan is chosen by."""
+    found = sounds[0]
+    seat = next(iter(found.seats))
+    if len(sounds) == 1:
+        return {f"{found.build.id}.max_clean_level_{seat}": found.seats[seat].clean_overall}
+    return {
+        f"{sound.build.id}.bass_change_{seat}": sound.seats[seat].bass - found.seats[seat].bass
+        for sound in sounds[1:]
+    }
+
+
+def _sentence(answer: Answer, builds: Sequence[Build]) -> str:
+    """Name the plan with most bass among those that nothing stops."""
+    seat = builds[0].seats[0].id
+    stopped = {v.subject for v in answer.verdicts if v.severity is Severity.STOP}
+    free = [build for build in builds[1:] if build.id not in stopped]
+    if len(builds) == 1:
+        return "There is no proposal in this job yet: write one to see what it would change."
+    if not free:
+        return "Every proposal meets a stop: read the verdicts before anything is bought or cut."
+    best = max(free, key=lambda build: answer.value(f"{build.id}.bass_change_{seat}"))
+    change = answer[f"{best.id}.bass_change_{seat}"]
+    load = answer[f"{best.id}.minimum_load"]
+    return (
+        f"Of the plans that nothing stops, {best.id} ({best.title}) brings most bass to {seat}: "
+        f"{with_band(change)} against as found, with a lowest load of {with_band(load)}."
+    )
