@@ -61,7 +61,7 @@ def narrowing(
     """Return the measurements that would narrow the headline figures most, the best first.
 
     A measurement counts by the figure that it narrows most. Inputs that no measurement reaches
-    are left out, and so are those whose effect could be a fluke of the draws.
+    are left out, and so are those that were not drawn or whose effect could be a fluke.
 
     Args:
         headlines: figure id to its draws, shape (1 + samples,) or (1 + samples, 1), row 0 central.
@@ -113,7 +113,7 @@ def _effects(
     headlines: Mapping[str, FloatArray], draws: Draws, values: Iterable[Value]
 ) -> list[_Effect]:
     """Effects that are no flukes, one for each distinct score, the strongest first."""
-    inputs = list(_distinct(values))
+    inputs = list(_distinct(values, drawn=frozenset(draws.axes)))
     outcomes = dict(_outcomes(headlines, draws.samples))
     if not inputs or not outcomes or draws.samples < FEWEST_SAMPLES:
         return []
@@ -126,12 +126,12 @@ def _effects(
     return sorted(best.values(), key=lambda effect: -effect.share)
 
 
-def _distinct(values: Iterable[Value]) -> Iterator[Value]:
-    """Values with spread, the first of those that are drawn on the same axes."""
+def _distinct(values: Iterable[Value], drawn: frozenset[str]) -> Iterator[Value]:
+    """Values that were drawn, the first of those that share their axes."""
     seen = set()
     for value in values:
         key = (value.axes, value.correlation if len(value.axes) > 1 else 1.0)
-        if value.spreads and key not in seen:
+        if value.spreads and drawn.issuperset(value.axes) and key not in seen:
             seen.add(key)
             yield value
 
