@@ -151,11 +151,22 @@ def _new_driver(case: _Case) -> bool:
     return not {place.id for place in case.opened}.isdisjoint(new_driver_places(case.build))
 
 
+def _cuts(case: _Case) -> bool:
+    before = {place.id: place for place in as_found(case.build).locations}
+    return any(cut_needed(place) or _grew(place, before[place.id]) for place in case.opened)
+
+
+def _grew(place: LocationState, before: LocationState) -> bool:
+    """Whether the opening is wider than it was found."""
+    now, then = place.mount.cutout, before.mount.cutout
+    return now is not None and then is not None and now.si > then.si
+
+
 CONDITIONS: dict[str, Callable[[_Case], bool]] = {
     "always": lambda _: True,
     "present": lambda case: bool(case.present),
     "opens": lambda case: bool(case.opened),
-    "cuts": lambda case: any(cut_needed(place) for place in case.opened),
+    "cuts": _cuts,
     "new-driver": _new_driver,
     "sensor-possible": lambda case: case.build.vehicle.door_sensor != "none",
     "sensor-pressure": lambda case: case.build.vehicle.door_sensor == "pressure",
