@@ -1,10 +1,11 @@
 """The job document: everything a repairer wrote down about one vehicle, frozen."""
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any, Literal, Protocol, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Protocol, TypeVar
 
-from pydantic import Field, JsonValue
+from pydantic import BeforeValidator, Field, JsonValue
 
+from conewright.errors import BadInputError
 from conewright.job.fields import Day, Identifier, Money, ReadingValue, Size, Text
 from conewright.job.parts import (
     Battery,
@@ -126,10 +127,20 @@ def _named(parts: Iterable[N], name: str) -> N:
     raise KeyError(name)
 
 
+def _version(value: object) -> object:
+    """Return the version of the file format; raises BadInputError for any other than 1."""
+    if value != 1 or not isinstance(value, int) or isinstance(value, bool):
+        raise BadInputError("the number 1 is wanted: no other version of the format is known")
+    return value
+
+
+Version = Annotated[Literal[1], BeforeValidator(_version)]
+
+
 class Job(Table):
     """A job file: one vehicle on the bench, as found, with proposals to put it right."""
 
-    format: Literal[1] = Field(description="Version of this file format.")
+    format: Version = Field(description="Version of this file format: 1.")
     about: About = Field(About(), alias="job", description="What the job is about.")
     vehicle: Vehicle = Field(Vehicle(), description="The vehicle on the bench.")
     seats: tuple[Seat, ...] = Field((), alias="seat", description="Places to listen from.")

@@ -183,7 +183,7 @@ _OVAL = pattern(
 
 def _axis(text: str) -> float:
     """Return one axis of a nominal size [m]."""
-    quantity = parse_quantity(text, dimension="length", positive=True)
+    quantity = _parse(text, dimension="length", positive=True)
     if quantity.spread != "none":
         raise QuantityError("a size is nominal and has no spread")
     return quantity.value

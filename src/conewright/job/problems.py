@@ -56,12 +56,18 @@ def schema_problems(raw: Mapping[str, Any]) -> Job | list[Found]:
     try:
         return Job.model_validate(raw, by_alias=True, by_name=False)
     except ValidationError as error:
-        details = error.errors(include_url=False)
+        details = [each for each in error.errors(include_url=False) if not _is_echo(each)]
     found = [_found(detail, raw) for detail in details[:MOST_PROBLEMS]]
     if len(details) > MOST_PROBLEMS:
         more = Problem("file", f"{len(details) - MOST_PROBLEMS} more problems", "mend these first")
         found.append(Found((), more))
     return list(dict.fromkeys(found))
+
+
+def _is_echo(detail: ErrorDetails) -> bool:
+    """Whether a list counts as too short only because its entries were refused."""
+    least = detail.get("ctx", {}).get("min_length", 0)
+    return detail["type"] == "too_short" and len(detail["input"]) >= least
 
 
 def _found(detail: ErrorDetails, raw: Mapping[str, Any]) -> Found:

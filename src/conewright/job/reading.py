@@ -8,7 +8,7 @@ from os import PathLike, fspath
 from pathlib import Path
 from typing import Any, Literal, NoReturn
 
-from conewright.errors import JobError, Problem
+from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.changes import change_problems, whole_job
 from conewright.job.document import Job
 from conewright.job.likeness import Expanded, expand_likeness
@@ -33,7 +33,8 @@ def load(path: str | PathLike[str]) -> Job:
     file = fspath(path)
     ending = Path(file).suffix.lower()
     if ending not in _PARSERS:
-        raise _refused(file, f"a name ending in {show(ending)}", "it ends in .toml or .json")
+        found = f"a name ending in {show(ending)}" if ending else "a name without an ending"
+        raise _refused(file, found, "the name of a job file ends in .toml or .json")
     return _read(_text(file), _PARSERS[ending], file)
 
 
@@ -64,7 +65,8 @@ def _text(file: str) -> str:
             content = stream.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else str(error)
-        raise _refused(file, f"a file that cannot be read ({reason})", "a job file") from None
+        found = f"nothing that can be read ({reason})"
+        raise _refused(file, found, "the path of a job file is wanted") from None
     if len(content) > LARGEST_FILE:
         raise _refused(file, "a larger file", f"at most {LARGEST_FILE} bytes are read")
     try:
@@ -79,8 +81,12 @@ def _read(text: str, parse: Callable[[str], Any], file: str) -> Job:
         raw = parse(text)
     except RecursionError:
         raise _refused(file, "tables in tables without end", f"at most {DEEPEST} deep") from None
-    except ValueError as error:
+    except (tomllib.TOMLDecodeError, json.JSONDecodeError) as error:
         raise JobError([_syntax_problem(error)], file=file) from None
+    except BadInputError as error:
+        raise _refused(file, str(error), "the text must be valid JSON") from None
+    except ValueError:
+        raise _refused(file, "a number without end", "numbers have a few digits") from None
     return from_dict(raw, file=file)
 
 
@@ -109,12 +115,12 @@ def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(table) < len(pairs):
         names = [name for name, _ in pairs]
         twice = next(name for name in names if names.count(name) > 1)
-        raise ValueError(f"the name {show(twice)} twice in one table")
+        raise BadInputError(f"the name {show(twice)} twice in one table")
     return table
 
 
 def _no_constant(text: str) -> NoReturn:
-    raise ValueError(f"{text}, which is no JSON number")
+    raise BadInputError(f"{text}, which is no JSON number")
 
 
 _PARSERS: dict[str, Callable[[str], Any]] = {".toml": tomllib.loads, ".json": _json}

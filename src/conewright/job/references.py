@@ -87,8 +87,11 @@ def _driver_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     """Every location names a driver of the file."""
     drivers = ids_of(raw, "driver")
     for index, name in _texts(raw, "location", "driver"):
-        if name not in drivers:
-            yield ("location", index, "driver"), f"the id of a driver; {known_names(name, drivers)}"
+        if drivers and name not in drivers:
+            yield (
+                ("location", index, "driver"),
+                f"it takes the id of a driver; {known_names(name, drivers)}",
+            )
 
 
 def _load_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
@@ -96,12 +99,13 @@ def _load_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     locations = ids_of(raw, "location")
     taken: dict[str, int] = {}
     for index, text in _texts(raw, "channel", "load"):
+        steps = ("channel", index, "load")
         for name in _names_in(text):
-            yield from (
-                ((("channel", index, "load"), complaint))
-                for complaint in _name_complaints(name, index, locations, taken)
-            )
-            taken.setdefault(name, index)
+            if locations and name not in locations:
+                yield steps, f'"{name}" is no location; {known_names(name, locations)}'
+            elif taken.setdefault(name, index) != index:
+                first = f"channel[{taken[name] + 1}]"
+                yield steps, f"{name} hangs on {first} already; a location has one channel"
 
 
 def _names_in(text: str) -> tuple[str, ...]:
@@ -112,22 +116,16 @@ def _names_in(text: str) -> tuple[str, ...]:
         return ()
 
 
-def _name_complaints(
-    name: str, index: int, locations: Mapping[str, int], taken: Mapping[str, int]
-) -> Iterator[str]:
-    if name not in locations:
-        yield f'"{name}" is no location; {known_names(name, locations)}'
-    elif name in taken and taken[name] != index:
-        yield f"{name} hangs on channel[{taken[name] + 1}] already; a location has one channel"
-
-
 def _place_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     """Readings and complaints are about something that is there."""
     places = [*RESERVED[:-1], *(name for table in TARGET_LISTS for name in ids_of(raw, table))]
     places += [word for word in GROUPS if word not in places]
     for index, name in _texts(raw, "reading", "at"):
         if name not in places:
-            yield ("reading", index, "at"), f"a place in the job; {known_names(name, places)}"
+            yield (
+                ("reading", index, "at"),
+                f"it takes a place in the job; {known_names(name, places)}",
+            )
     complaints = inside(raw, "job", "complaints")
     for index, text in enumerate(complaints if isinstance(complaints, list) else ()):
         name = text.partition("@")[2] if isinstance(text, str) else ""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from conewright.errors import OutOfRangeError
@@ -70,9 +71,13 @@ def accepted_names(given: Iterable[str]) -> tuple[str, ...]:
 
 def contradiction(given: Mapping[str, float]) -> str | None:
     """Return why no driver can have the figures in use [SI]; None where one can."""
-    basis = {name: given[name] for name in accepted_names(given)}
+    return _contradiction(tuple((name, given[name]) for name in accepted_names(given)))
+
+
+@lru_cache(maxsize=1024)
+def _contradiction(basis: tuple[tuple[str, float], ...]) -> str | None:
     try:
-        complete(basis, air=SHEET_AIR)
+        complete(dict(basis), air=SHEET_AIR)
     except OutOfRangeError as error:
         return str(error)
     return None
