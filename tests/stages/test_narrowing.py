@@ -128,6 +128,17 @@ def test_labels_are_words_with_the_place(draws: Draws) -> None:
     }
 
 
+def test_labels_tell_numbered_points_apart() -> None:
+    paths = ("door-fl.mount.glass_depth.1", "door-fl.mount.glass_depth.2")
+    draws = draw(paths, samples=64)
+    outcome = _with_central(draws.scores.sum(axis=1))
+    found = narrowing({"x": outcome}, draws, _values(paths))
+    assert {entry.label for entry in found} == {
+        "depth to the glass (1), door-fl",
+        "depth to the glass (2), door-fl",
+    }
+
+
 def test_few_draws_name_nothing() -> None:
     few = draw(AXES, samples=8)
     assert narrowing({"x": _with_central(few.score(SUPPLY))}, few, _values()) == ()

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from csv import DictReader
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 
 import numpy as np
@@ -102,6 +102,7 @@ def weakest_origin(values: Iterable[Value]) -> Origin:
     return max((value.origin for value in values), key=order.index, default=Origin.MEASURED)
 
 
+@lru_cache(maxsize=4096)
 def measurement(path: str) -> tuple[str, str] | None:
     """Return what a value is called and how it is measured; None where nobody can measure it."""
     return next(
@@ -223,6 +224,9 @@ def _label(path: str, names: Mapping[str, str]) -> str:
     found = measurement(path)
     owner = path.split(".", 1)[0]
     what = found[0] if found else path
+    last = path.rsplit(".", maxsplit=1)[-1]
+    if last.isdigit():
+        what = f"{what} ({last})"
     return what if owner in {"vehicle", "head_unit"} else f"{what}, {names.get(owner, owner)}"
 
 
