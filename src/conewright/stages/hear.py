@@ -179,7 +179,7 @@ def _level_series(answer: Answer, sound: BuildSound) -> None:
         for curve, values in (
             ("level", heard.level()),
             ("level_power", heard.power_level()),
-            ("max_clean_level", heard.level(seat.ceiling.emf)),
+            ("max_clean_level", heard.level(sound.ceiling.emf)),
         ):
             answer.series.append(
                 series(name, curve, sound.frequency, values, quantity="level", unit="dB")

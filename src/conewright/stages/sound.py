@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
+from conewright.job.draws import Draws
 from conewright.job.state import Build
 from conewright.physics import bands
 from conewright.physics.arrays import FloatArray
@@ -48,8 +49,7 @@ class SeatSound:
     """Levels at one seat; rows are draws, row 0 central."""
 
     heard: Heard
-    ceiling: Ceiling
-    programme: Ceiling
+    sound: BuildSound
 
     @cached_property
     def thirds(self) -> FloatArray:
@@ -59,7 +59,9 @@ class SeatSound:
     @cached_property
     def clean_thirds(self) -> FloatArray:
         """Level at the sine ceiling in each third octave [dB], shape (draws, 31)."""
-        return third_octave_levels(self.heard.squared * self.ceiling.emf**2, self.heard.frequency)
+        return third_octave_levels(
+            self.heard.squared * self.sound.ceiling.emf**2, self.heard.frequency
+        )
 
     @cached_property
     def overall(self) -> FloatArray:
@@ -72,7 +74,7 @@ class SeatSound:
     @cached_property
     def clean_overall(self) -> FloatArray:
         """Level of the loudest clean programme [dB(A)], shape (draws, 1)."""
-        return self.overall + decibel((self.programme.emf / REFERENCE_EMF) ** 2)
+        return self.overall + decibel((self.sound.programme.emf / REFERENCE_EMF) ** 2)
 
     @cached_property
     def bass(self) -> FloatArray:
@@ -101,21 +103,58 @@ class SeatSound:
     @property
     def programme_limit(self) -> str:
         """What ends the loudest clean programme, central values."""
-        return LIMITS[int(np.ravel(self.programme.binding)[0])]
+        return LIMITS[int(np.ravel(self.sound.programme.binding)[0])]
 
     def binding(self) -> tuple[str, ...]:
         """Words for what binds at each frequency, central values."""
-        return tuple(LIMITS[code] for code in np.atleast_2d(self.ceiling.binding)[0])
+        return tuple(LIMITS[code] for code in np.atleast_2d(self.sound.ceiling.binding)[0])
 
 
 @dataclass(frozen=True)
 class BuildSound:
-    """The sound of one build."""
+    """The sound of one build; what only some answers need is worked out when asked for."""
 
     build: Build
     circuit: Circuit
-    seats: Mapping[str, SeatSound]
-    travel_ratio: Mapping[str, FloatArray]
+    hot: Circuit
+    draws: Draws
+
+    @cached_property
+    def seats(self) -> Mapping[str, SeatSound]:
+        """What is heard at every seat."""
+        return {
+            seat.id: SeatSound(
+                heard_at(seat, build=self.build, circuit=self.circuit, draws=self.draws), self
+            )
+            for seat in self.build.seats
+        }
+
+    @cached_property
+    def ceiling(self) -> Ceiling:
+        """The clean sine ceiling at every frequency."""
+        return clean_ceiling(self.build, self.circuit, self.hot, self.draws)
+
+    @cached_property
+    def programme(self) -> Ceiling:
+        """The clean programme ceiling; needs a grid over the audible range."""
+        return programme_ceiling(self.build, self.circuit, self.hot, self.draws)
+
+    @cached_property
+    def travel_ratio(self) -> Mapping[str, FloatArray]:
+        """Peak travel over Xmax at the radio's ceiling, with the bass a programme has.
+
+        Shape (draws, F) per location; the ceiling is volts or amps, whichever comes first, and
+        the programme rolls off at 12 dB per octave below 50 Hz.
+        """
+        volts, amps = radio_ceiling(self.build, self.circuit, self.draws)
+        profile = np.minimum(1.0, (self.frequency / 50.0) ** 2)
+        ratios = {}
+        for name, location in self.circuit.locations.items():
+            emf = np.minimum(volts[location.channel], amps[location.channel])
+            gain = np.abs(self.circuit.channels[location.channel].settings)
+            peak = np.sqrt(2) * np.abs(location.excursion) * emf * gain * profile
+            ratios[name] = peak / self.draws(self.build.location(name).driver.xmax)
+        return ratios
 
     @property
     def frequency(self) -> FloatArray:
@@ -137,41 +176,15 @@ class BuildSound:
 
 
 def sound_of(build: Build, solver: Solver) -> BuildSound:
-    """Solve a build, cold and hot, and listen at every seat."""
-    draws = solver.draws
-    circuit, hot = solver.solve(build), solver.solve(build, hot=True)
-    ceiling = clean_ceiling(build, circuit, hot, draws)
-    programme = programme_ceiling(build, circuit, hot, draws)
-    seats = {
-        seat.id: SeatSound(
-            heard_at(seat, build=build, circuit=circuit, draws=draws), ceiling, programme
-        )
-        for seat in build.seats
-    }
-    return BuildSound(build, circuit, seats, _travel_ratios(build, circuit, solver))
+    """Solve a build with cold and with hot coils."""
+    hot = solver.solve(build, hot=True)
+    return BuildSound(build, solver.solve(build), hot, solver.draws)
 
 
 def bass_mask() -> FloatArray:
     """Mask of the third octaves that count as bass, 40 to 100 Hz."""
     centres = bands.band_centres()
     return np.asarray((centres > BASS_FROM) & (centres < BASS_TO), dtype=float)
-
-
-def _travel_ratios(build: Build, circuit: Circuit, solver: Solver) -> dict[str, FloatArray]:
-    """Peak travel over Xmax at the radio's ceiling, with the bass a programme has.
-
-    Shape (draws, F) per location; the ceiling is volts or amps, whichever comes first, and the
-    programme rolls off at 12 dB per octave below 50 Hz.
-    """
-    volts, amps = radio_ceiling(build, circuit, solver.draws)
-    profile = np.minimum(1.0, (circuit.frequency / 50.0) ** 2)
-    ratios = {}
-    for name, location in circuit.locations.items():
-        emf = np.minimum(volts[location.channel], amps[location.channel])
-        gain = np.abs(circuit.channels[location.channel].settings)
-        peak = np.sqrt(2) * np.abs(location.excursion) * emf * gain * profile
-        ratios[name] = peak / solver.draws(build.location(name).driver.xmax)
-    return ratios
 
 
 def _last_crossing(above: FloatArray, frequency: FloatArray) -> FloatArray:

@@ -1,0 +1,61 @@
+"""Compare: the vehicle as found and every proposal, from the same figures as the stages."""
+
+import pytest
+from workbench import DOOR, channel, job, location
+
+from conewright.job.document import Job
+from conewright.stages.compare import compare
+from conewright.stages.feed import feed
+from conewright.stages.hear import hear
+from conewright.stages.report import Severity
+
+
+def bench() -> Job:
+    return job(
+        location("door", "F165-2", kind="door", more=DOOR),
+        channel("front", "door"),
+        '[job]\nhour_rate = 40\ncurrency = "EUR"\n',
+        '[[proposal]]\nid = "higher"\nname = "4 ohm unit"\nhours = 2\nextra_cost = 10\n'
+        '[proposal.set]\n"door.driver" = "F165"\n',
+        '[[proposal]]\nid = "bare"\nname = "ring off"\n[proposal.set]\n"door.mount.ring" = false\n',
+    )
+
+
+def test_columns_agree_with_the_stages() -> None:
+    found = bench()
+    report = compare(found)
+    change = hear(found.build("higher"), found.build())
+    for theirs, ours in (("bass_change", "bass_change"), ("level_change", "overall_change")):
+        figure = change.figure(f"driver.{theirs}")
+        column = report.figure(f"higher.{ours}_driver")
+        assert column.value == pytest.approx(figure.value, abs=1e-9)
+        assert column.low == pytest.approx(figure.low, abs=1e-9)
+    fed = feed(found.build("higher"))
+    load = report.figure("higher.minimum_load").value
+    assert load == pytest.approx(fed.figure("front.minimum_impedance").value)
+    heat = report.figure("higher.chip_temperature").value
+    assert heat == pytest.approx(fed.figure("head_unit.chip_temperature").value)
+
+
+def test_money_and_hours() -> None:
+    report = compare(bench())
+    assert report.figure("higher.cost").value == 90.0
+    assert report.figure("higher.cost").unit == "EUR"
+    assert report.figure("higher.hours").value == 2.0
+    assert report.figure("as-found.cost").value == 0.0
+
+
+def test_every_build_has_its_worst_verdict_and_unknown_sensors_stop_door_work() -> None:
+    report = compare(bench())
+    worst = {entry.subject: entry.severity for entry in report.verdicts}
+    assert set(worst) == {"as-found", "higher", "bare"}
+    # Nobody said whether the door holds a pressure sensor.
+    assert worst["higher"] is worst["bare"] is Severity.STOP
+    assert worst["as-found"] is not Severity.STOP
+
+
+def test_a_job_without_proposals_is_answered() -> None:
+    alone = job(location("door", "F165"), channel("front", "door"))
+    report = compare(alone)
+    assert "no proposal" in report.answer
+    assert report.figure("as-found.minimum_load").value == pytest.approx(3.58, rel=0.02)

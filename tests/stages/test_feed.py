@@ -1,0 +1,159 @@
+"""Feed: loads, power, heat and currents against circuit theory done by hand."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from workbench import channel, job, location
+
+from conewright.errors import BadInputError
+from conewright.job.state import Origin
+from conewright.stages.feed import feed
+from conewright.stages.report import Report, Severity
+
+ALONE = (location("woofer", "F165"), channel("front", "woofer"))
+
+
+def value(report: Report, figure: str) -> float:
+    found = report.figure(figure).value
+    assert found is not None
+    return found
+
+
+def verdict(report: Report, name: str) -> Severity:
+    return next(entry.severity for entry in report.verdicts if entry.id == name)
+
+
+def test_plug_impedance_is_that_of_the_free_driver() -> None:
+    # Closed form: Re + K (jw)^0.7 + Res / (1 + j Qms (f/fs - fs/f)), Res = Re Qms/Qes.
+    at = np.array([20.0, 70.0, 200.0, 1000.0, 10000.0])
+    report = feed(job(*ALONE).build(), at=at)
+    coil = 2 * np.pi * 1000 * 0.35e-3 * (1j * at / 1000) ** 0.7
+    motion = 3.4 * 5 / 1.25 / (1 + 5j * (at / 70 - 70 / at))
+    got = [complex(*pair) for pair in report.curve("front.impedance").y.values]
+    assert got == pytest.approx(list(3.4 + coil + motion), rel=1e-9)
+    assert report.curve("front.impedance").x.values == tuple(at)
+
+
+def test_drive_is_the_divider_of_output_cable_and_load() -> None:
+    at = np.array([100.0])
+    bench = job(location("woofer", "F165"), channel("front", "woofer", cable="0.4 ohm"))
+    report = feed(bench.build(), at=at)
+    plug = complex(*report.curve("front.impedance").y.values[0])
+    drive = complex(*report.curve("woofer.drive").y.values[0])
+    assert drive == pytest.approx((plug - 0.4) / (plug + 0.1), rel=1e-12)
+
+
+def test_reversal_flips_the_sign_and_nothing_else() -> None:
+    at = np.array([50.0, 500.0])
+    upright = feed(job(*ALONE).build(), at=at)
+    turned = feed(job(location("woofer", "F165"), channel("front", "-woofer")).build(), at=at)
+    flipped = [(-re, -im) for re, im in upright.curve("woofer.drive").y.values]
+    assert list(turned.curve("woofer.drive").y.values) == flipped
+    impedance = "front.impedance"
+    assert turned.curve(impedance).y.values == upright.curve(impedance).y.values
+
+
+def test_cable_by_length_and_size() -> None:
+    # IEC 60228 class 5: 1.5 mm2 is 13.3 ohm/km, out and back over 4 m 0.1064 ohm;
+    # ASTM B258: 18 AWG solid copper is 20.95 ohm/km (rel. 0.3 %), 0.1676 ohm.
+    for size, resistance in (("1.5 mm2", 0.1064), ("18 AWG", 0.1676)):
+        text = (
+            '[[channel]]\nid = "front"\nload = "woofer"\n'
+            f'cable = {{ length = "4 m", size = "{size}" }}\n'
+        )
+        report = feed(job(location("woofer", "F165"), text).build())
+        assert value(report, "front.plug_resistance") == pytest.approx(3.4 + resistance, rel=1e-3)
+        loss = 20 * np.log10((3.4 + resistance) / 3.4)
+        assert value(report, "front.cable_loss") == pytest.approx(loss, rel=3e-3)
+
+
+def test_resistances_fold_in_series_and_parallel() -> None:
+    places = [location("a", "F165"), location("b", "F165-2")]
+    series = feed(job(*places, channel("front", "a + b")).build())
+    assert value(series, "front.plug_resistance") == pytest.approx(5.1)
+    parallel = feed(job(*places, channel("front", "a | b")).build())
+    assert value(parallel, "front.plug_resistance") == pytest.approx(3.4 * 1.7 / 5.1)
+
+
+def test_a_capacitor_is_open_to_an_ohm_meter() -> None:
+    bench = job(location("tweeter", "T25", kind="pillar"), channel("front", "4.7 uF + tweeter"))
+    report = feed(bench.build())
+    found = report.figure("front.plug_resistance")
+    assert (found.value, found.text) == (None, "open")
+    assert value(report, "front.clean_power") > 0.0
+
+
+def test_equal_twins_share_power_alike_and_pads_take_theirs() -> None:
+    places = [location("a", "F165"), location("b", "F165")]
+    report = feed(job(*places, channel("front", "a | b")).build())
+    assert value(report, "a.power_share") == pytest.approx(0.5)
+    padded = feed(job(location("a", "F165"), channel("front", "3.4 ohm + a")).build())
+    # Power balance: the pad takes 3.4 |I|^2, the loudspeaker Re(Z) |I|^2, which is more.
+    assert 0.5 < value(padded, "a.power_share") < 0.9
+
+
+def test_feed_sags_with_all_channels() -> None:
+    # By hand: four equal channels of 3.4 ohm, 0.1 ohm feed, I = 14.4 / (3.75 + 0.4 * 2/pi).
+    places = [location(f"d{n}", "F165") for n in range(4)]
+    channels = [channel(f"c{n}", f"d{n}") for n in range(4)]
+    radio = 'supply = "14.4 V"\nclip_loss = "0.35 ohm"\npeak_current = "20 A"\n'
+    report = feed(job(*places, *channels, radio=radio + 'feed_resistance = "0.1 ohm"').build())
+    current = 14.4 / (3.75 + 0.4 * 2 / np.pi)
+    assert value(report, "c0.clean_power_all") == pytest.approx(current**2 * 1.7, rel=1e-9)
+    assert value(report, "c0.clean_power") == pytest.approx((14.4 / 3.75) ** 2 * 1.7, rel=1e-9)
+    sine = value(report, "head_unit.supply_current_sine")
+    assert sine == pytest.approx(8 / np.pi * current + 0.2, rel=1e-9)
+
+
+def test_one_leg_outputs_swing_half() -> None:
+    radio = 'supply = "14.4 V"\nclip_loss = "0 ohm"\npeak_current = "20 A"\n'
+    bridge = feed(job(*ALONE, radio=radio).build())
+    single = feed(job(*ALONE, radio=radio + 'output = "common-ground"').build())
+    power = value(bridge, "front.clean_power") / value(single, "front.clean_power")
+    assert power == pytest.approx(4.0)
+
+
+def test_advertised_power_is_held_against_clean_power() -> None:
+    # By hand: (14.4 * 4 / 4.35)^2 / 2 / 4 = 21.9 W of 45 W.
+    radio = 'supply = "14.4 V"\nclip_loss = "0.35 ohm"\nadvertised_power = "45 W"'
+    report = feed(job(*ALONE, radio=radio).build())
+    assert value(report, "head_unit.clean_volts") == pytest.approx(9.363, rel=1e-3)
+    assert value(report, "head_unit.advertised_ratio") == pytest.approx(0.487, rel=2e-3)
+    assert feed(job(*ALONE).build()).figure("head_unit.advertised_ratio").value is None
+
+
+def test_too_low_a_load_is_said_and_matching_is_not() -> None:
+    radio = 'supply = "14.4 V"\nminimum_load = "4 ohm"\n'
+    good = feed(job(*ALONE, radio=radio).build())
+    low = feed(job(location("woofer", "F165-2"), channel("front", "woofer"), radio=radio).build())
+    assert verdict(good, "front.load") is Severity.GOOD
+    assert verdict(low, "front.load") in (Severity.WARN, Severity.STOP)
+    text = " ".join(entry.text for entry in low.verdicts) + low.answer
+    assert "match" not in text
+
+
+def test_opposed_twins_are_told() -> None:
+    left = location("left", "F165", kind="door", at='["0.9 m", "0.8 m", "0.3 m"]')
+    right = location("right", "F165", kind="door", at='["0.9 m", "-0.8 m", "0.3 m"]')
+    report = feed(job(left, right, channel("l", "left"), channel("r", "-right")).build())
+    assert verdict(report, "right.polarity") is Severity.WARN
+
+
+def test_bands_hold_the_value_and_vanish_without_spread() -> None:
+    exact = feed(job(*ALONE).build()).figure("front.minimum_impedance")
+    assert exact.low == exact.high == exact.value
+    assert exact.origin is Origin.SHEET
+    spread = job(location("woofer", "F165"), channel("front", "woofer", cable="0.2..0.35..0.7 ohm"))
+    found = feed(spread.build()).figure("front.minimum_impedance")
+    assert found.low is not None
+    assert found.high is not None
+    assert found.value is not None
+    assert found.low < found.value < found.high
+    assert found.origin is Origin.MEASURED
+
+
+def test_a_build_without_a_channel_has_no_answer() -> None:
+    build = job(*ALONE).build()
+    with pytest.raises(BadInputError, match=r"channel: found none"):
+        feed(replace(build, channels=()))

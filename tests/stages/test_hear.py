@@ -1,0 +1,191 @@
+"""Hear: levels, ceilings and travel against the equations done by hand."""
+
+import numpy as np
+import pytest
+from workbench import channel, job, location
+
+from conewright.errors import BadInputError
+from conewright.job.document import Job
+from conewright.physics.arrays import ComplexArray, FloatArray
+from conewright.stages.hear import hear
+from conewright.stages.report import Report
+
+ALONE = (location("woofer", "F165"), channel("front", "woofer"))
+RHO, C = 1.2041, 343.21
+
+
+def value(report: Report, figure: str) -> float:
+    found = report.figure(figure).value
+    assert found is not None
+    return found
+
+
+def volume_velocity(f: FloatArray) -> ComplexArray:
+    """Sd v per volt of EMF of the free F165 behind 0.1 ohm, from its sheet."""
+    w = 2 * np.pi * f
+    re, fs, qms, qes, mms, sd = 3.4, 70.0, 5.0, 1.25, 9.5e-3, 124e-4
+    ws = 2 * np.pi * fs
+    bl = np.sqrt(ws * mms * re / qes)
+    zm = ws * mms / qms + 1j * w * mms + ws**2 * mms / (1j * w)
+    ze = re + 0.1 + 2 * np.pi * 1000 * 0.35e-3 * (1j * f / 1000) ** 0.7
+    return np.asarray(sd * bl / (ze * zm + bl**2))
+
+
+def test_level_is_that_of_the_three_terms() -> None:
+    # Second route: monopole, damping term and chamber with its leak, summed with phases.
+    at = np.array([25.0, 50.0, 80.0, 125.0, 200.0])
+    cabin = 'cabin_volume = "3 m3"'
+    bench = job(*ALONE, vehicle=cabin)
+    build = bench.build()
+    report = hear(build, at=at)
+    s = 2j * np.pi * at
+    r = np.sqrt(0.7**2 + 0.4**2 + 0.8**2)
+    omega = 2 * np.pi
+    corner = C * np.sqrt(omega * r / 3.0)
+    leak = build.vehicle.leak_resistance.si + s * build.vehicle.leak_mass.si
+    chamber = 1 / (s * 3.0 / (RHO * C**2) + 1 / leak)
+    near = RHO * s * np.exp(-s * r / C) / (omega * r) + RHO * corner / (omega * r * 1.4)
+    pressure = 2.83 * np.abs(volume_velocity(at) * (near + chamber))
+    expected = 20 * np.log10(pressure / 2e-5)
+    assert report.curve("driver.level").y.values == pytest.approx(expected, abs=0.01)
+
+
+def test_half_space_level_without_a_cabin_is_the_sheet_level() -> None:
+    # Closed form: eta0 = 4 pi^2 fs^3 Vas/(c^3 Qes); 1 m half space, 2.83 V on Re + 0.1 ohm:
+    # far above resonance the level is that of the mass-controlled piston.
+    ear = '[[seat]]\nid = "metre"\near = ["0.0 m", "0.0 m", "0.0 m"]\n'
+    bench = job(
+        ear,
+        location("woofer", "F165", at='["1.0 m", "0.0 m", "0.0 m"]'),
+        channel("front", "woofer"),
+        vehicle='cabin_volume = "900000 m3"',
+    )
+    at = np.array([150.0, 200.0])
+    flow = np.abs(volume_velocity(at))
+    expected = 20 * np.log10(2.83 * RHO * 2 * np.pi * at * flow / (2 * np.pi) / 2e-5)
+    got = hear(bench.build(), at=at).curve("metre.level").y.values
+    assert got == pytest.approx(expected, abs=0.02)
+
+
+def twins(sign: str) -> Job:
+    left = location("left", "F165", at='["0.9 m", "0.8 m", "0.3 m"]')
+    right = location("right", "F165", at='["0.9 m", "-0.8 m", "0.3 m"]')
+    ear = '[[seat]]\nid = "middle"\near = ["0.2 m", "0.0 m", "1.1 m"]\n'
+    return job(ear, left, right, channel("l", "left"), channel("r", f"{sign}right"))
+
+
+def test_a_reversed_twin_silences_the_middle_and_is_marked() -> None:
+    right, wrong = hear(twins("").build()), hear(twins("-").build())
+    assert value(right, "middle.bass_level") - value(wrong, "middle.bass_level") > 60.0
+    ids = {entry.id for entry in wrong.verdicts}
+    assert {"middle.cancels", "right.polarity"} <= ids
+    assert not ids & {entry.id for entry in right.verdicts if "cancels" in entry.id}
+    # Power sums do not know polarity.
+    assert wrong.curve("middle.level_power").y.values == pytest.approx(
+        right.curve("middle.level_power").y.values
+    )
+
+
+def limited(*, power: str, xmax: str) -> Job:
+    """The F165 in a frame that bears, and moves, only so much."""
+    sheet = (
+        '[[driver]]\nid = "limited"\nsize = "165 mm"\nre = "3.4 ohm"\nfs = "70 Hz"\nqms = 5\n'
+        'qes = 1.25\nmms = "9.5 g"\nsd = "124 cm2"\nle = "0.35 mH"\n'
+        f'xmax = "{xmax}"\npower = "{power}"\n'
+    )
+    radio = (
+        'supply = "14.4 V"\noutput_resistance = "0.1 ohm"\nclip_loss = "0.35 ohm"\n'
+        'feed_resistance = "0 ohm"\npeak_current = "20 A"'
+    )
+    return job(location("woofer", "limited"), channel("front", "woofer"), sheet, radio=radio)
+
+
+def test_ceiling_by_volts() -> None:
+    # By hand: EMF = Vs/sqrt2 |Z + Ro|/|Z + Rclip|, and the level follows it.
+    at = np.array([200.0])
+    report = hear(limited(power="5000 W", xmax="200 mm").build(), at=at)
+    assert report.curve("driver.limit").y.values == ("volts",)
+    coil = 2 * np.pi * 350e-3 * (0.2j) ** 0.7
+    z = 3.4 + coil + 13.6 / (1 + 5j * (200 / 70 - 70 / 200))
+    emf = 14.4 / np.sqrt(2) * abs(z + 0.1) / abs(z + 0.35)
+    gain = report.curve("driver.max_clean_level").y.values[0]
+    level = report.curve("driver.level").y.values[0]
+    assert gain - level == pytest.approx(20 * np.log10(emf / 2.83), abs=1e-6)
+
+
+def test_ceiling_by_travel() -> None:
+    # By hand: EMF = Xmax / (sqrt2 |x/E|), x = U/(s Sd).
+    at = np.array([40.0])
+    report = hear(limited(power="5000 W", xmax="0.5 mm").build(), at=at)
+    assert report.curve("driver.limit").y.values == ("travel",)
+    x = abs(volume_velocity(at)[0]) / (124e-4 * 2 * np.pi * 40)
+    emf = 0.5e-3 / np.sqrt(2) / x
+    rise = report.curve("driver.max_clean_level").y.values[0]
+    rise -= report.curve("driver.level").y.values[0]
+    assert rise == pytest.approx(20 * np.log10(emf / 2.83), abs=1e-6)
+
+
+def test_ceiling_by_heat_uses_the_hot_coil() -> None:
+    at = np.array([200.0])
+    build = limited(power="2 W", xmax="200 mm").build()
+    report = hear(build, at=at)
+    assert report.curve("driver.limit").y.values == ("heat",)
+    rise = 2.0 * build.location("woofer").driver.coil_rise.si
+    hot = 3.4 * (1 + 3.93e-3 * rise)
+    coil = 2 * np.pi * 350e-3 * (0.2j) ** 0.7
+    z = hot + coil + 13.6 / (1 + 5j * (200 / 70 - 70 / 200))
+    emf = np.sqrt(2.0 / hot) * abs(z + 0.1)
+    gain = report.curve("driver.max_clean_level").y.values[0]
+    level = report.curve("driver.level").y.values[0]
+    assert gain - level == pytest.approx(20 * np.log10(emf / 2.83), abs=1e-6)
+
+
+def test_high_pass_is_the_lowest_setting_that_holds() -> None:
+    still = hear(limited(power="5000 W", xmax="200 mm").build())
+    assert value(still, "woofer.high_pass") == 0.0
+    assert value(still, "woofer.excursion_ratio") < 1.0
+    wide = hear(limited(power="5000 W", xmax="2.5 mm").build())
+    setting = value(wide, "woofer.high_pass")
+    assert setting in (60.0, 80.0, 100.0, 120.0, 150.0, 180.0, 250.0)
+    hopeless = hear(limited(power="5000 W", xmax="0.01 mm").build())
+    assert hopeless.figure("woofer.high_pass").value is None
+
+
+def test_settings_of_a_channel_act() -> None:
+    at = np.array([40.0, 1000.0])
+    plain = hear(job(*ALONE).build(), at=at).curve("driver.level").y.values
+    more = 'gain = "-6 dB"\nhigh_pass = "80 Hz"\nhigh_pass_slope = "12 dB/oct"'
+    bench = job(location("woofer", "F165"), channel("front", "woofer", more=more))
+    cut = hear(bench.build(), at=at).curve("driver.level").y.values
+    # Closed form: second-order Butterworth |H| = 1/sqrt(1 + (fc/f)^4).
+    expected = [-6 - 10 * np.log10(1 + (80 / f) ** 4) for f in at]
+    assert np.subtract(cut, plain) == pytest.approx(expected, abs=1e-9)
+
+
+def test_hearing_time_follows_the_level() -> None:
+    # NIOSH 1998: 480 min / 2^((L - 85)/3).
+    report = hear(job(*ALONE).build())
+    level, minutes = value(report, "driver.max_clean_level"), value(report, "driver.hearing_time")
+    assert minutes == pytest.approx(480 / 2 ** ((level - 85) / 3), rel=1e-9)
+
+
+def test_third_octaves_have_figures_of_their_own() -> None:
+    report = hear(job(*ALONE).build())
+    names = {figure.name for figure in report.figures if figure.subject == "driver"}
+    assert {"level_20hz", "level_31_5hz", "level_1250hz", "max_clean_level_20000hz"} <= names
+    assert report.figure("driver.level_63hz").frequency_hz == pytest.approx(63.096, rel=1e-4)
+
+
+def test_report_says_what_carries_it() -> None:
+    report = hear(twins("").build())
+    assert 0 < len(report.narrowing) <= 3
+    assert all(0.0 < entry.share <= 1.0 for entry in report.narrowing)
+    assert report.cautions
+    assert report.fills
+
+
+def test_nobody_listens() -> None:
+    bench = job(*ALONE)
+    silent = bench.model_copy(update={"seats": ()})
+    with pytest.raises(BadInputError, match=r"seat: found none"):
+        hear(silent.build())
