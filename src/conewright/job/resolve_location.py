@@ -25,7 +25,6 @@ ENCLOSED = ("door", "panel", "shelf", "roof")
 
 # How the dimensions of a mount are read, and within what 95 % of the readings lie [m].
 RULER = (2.0e-3, "ruler, ±2 mm")
-GAP_GAUGE = (3.0e-3, "ruler behind the trim, ±3 mm")
 CALLIPER = (1.2e-3, "calliper on a moulded part, ±1.2 mm")
 
 NO_SPACER = "assumed: no spacer is written"
@@ -80,7 +79,7 @@ def _mount(location: Location, filler: Filler, *, enclosed: bool) -> MountState:
         land=_read(f"{path}.land", mount.land, RULER, filler),
         glass_depths=_glass_depths(location, filler),
         trim_gap=_mount_value(
-            location, "trim_gap", mount.trim_gap, filler, enclosed=enclosed, reading=GAP_GAUGE
+            location, "trim_gap", mount.trim_gap, filler, enclosed=enclosed, reading=RULER
         ),
         spacer=_spacer(location, filler),
         screw_count=mount.screws.count,

@@ -38,6 +38,10 @@ FRONT_MARGIN, FRONT_ODDS = 3e-3, 0.15
 GLASS_PLAY = 1e-3
 """Standard deviation of how far a lowered window swings toward the driver [m]; from memory."""
 
+TRIM_GIVE = 1e-3
+"""Standard deviation of how far a clipped-on trim sits from where it was measured [m]; from
+memory."""
+
 WINDOW_KINDS = ("door", "panel")
 """Kinds of place with a window behind them; elsewhere nothing moves."""
 
@@ -124,10 +128,10 @@ class Sandwich:
 
     @property
     def allowances(self) -> tuple[Value, ...]:
-        """The assumptions that carry a clearance here: play of the glass, mechanical travel."""
-        play, travel = allowances(self.place)
+        """The assumptions that carry a clearance here."""
+        play, travel, give = allowances(self.place)
         swings = self.rear and self.place.kind in WINDOW_KINDS
-        return (*((play,) if swings else ()), *(() if self.front is None else (travel,)))
+        return (*((play,) if swings else ()), *(() if self.front is None else (travel, give)))
 
     @property
     def rear_inputs(self) -> tuple[Value, ...]:
@@ -154,13 +158,14 @@ def sandwich_of(place: LocationState, draws: Draws) -> Sandwich:
         draws: must hold the axes of the build and those of its `allowances`.
 
     Returns:
-        rear = depth + spacer − frame depth − |play|, play normal; front = gap − spacer − front
-        height − (mechanical travel + 1 mm), mechanical travel 0.75 to 1.4 times Xmax. Only what
-        was measured is judged: depths and gaps that are merely typical are left out.
+        rear = depth + spacer − frame depth − |play|, play normal; front = gap + give − spacer −
+        front height − (mechanical travel + 1 mm), give normal, mechanical travel 0.75 to 1.4 times
+        Xmax. Only what was measured is judged: depths and gaps that are merely typical are left
+        out.
 
     """
     mount, frame = place.mount, place.driver.frame
-    play_value, ratio = allowances(place)
+    play_value, ratio, give = allowances(place)
     play = _forward(draws(play_value)) if place.kind in WINDOW_KINDS else np.zeros((1, 1))
     travel = draws(place.driver.xmax) * draws(ratio) + BEYOND_XMAX
     if frame is None:
@@ -172,14 +177,17 @@ def sandwich_of(place: LocationState, draws: Draws) -> Sandwich:
     return Sandwich(
         place=place,
         rear=tuple(draws(depth) + inward for depth in mount.glass_depths if is_measured(depth)),
-        front=draws(gap) - outward if gap is not None and is_measured(gap) else None,
+        front=draws(gap) + draws(give) - outward if gap is not None and is_measured(gap) else None,
         play=play,
         travel=travel,
     )
 
 
-def allowances(place: LocationState) -> tuple[Value, Value]:
-    """Return what no job states: play of the glass [m], and mechanical travel over Xmax."""
+def allowances(place: LocationState) -> tuple[Value, Value, Value]:
+    """Return what no job states: play of the glass [m], mechanical travel over Xmax, give of the
+    trim [m].
+    """
+    give = Quantity.of(0.0, "length", "mm", margin=1.96 * TRIM_GIVE)
     play = Quantity.of(0.0, "length", "mm", margin=1.96 * GLASS_PLAY)
     return (
         Value(
@@ -194,6 +202,13 @@ def allowances(place: LocationState) -> tuple[Value, Value]:
             TRAVEL,
             Origin.ASSUMED,
             "assumed: share of Xmax, from memory",
+        ),
+        Value(
+            f"{place.id}.trim_give",
+            give,
+            Origin.ASSUMED,
+            "assumed: normal, sigma 1 mm, from memory",
+            signed=True,
         ),
     )
 
