@@ -1,0 +1,187 @@
+"""Picture of what each channel drives: impedance against what the radio is rated for."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from conewright.pictures.axes import (
+    BLACK,
+    GREY,
+    VERMILLION,
+    EndLabel,
+    draw_curve,
+    end_label,
+    frequency_axis,
+    halo,
+    label_ends,
+    new_sheet,
+    style_for,
+)
+from conewright.pictures.data import Curve, caption, curve, figure_of, said, subjects, value_of
+from conewright.stages.report import Report
+from conewright.stages.words import number
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+__all__ = ["draw_feed", "feed_title"]
+
+LEFT, RIGHT, ABOVE, PLOT, BELOW, LAST = 0.6, 0.88, 0.26, 1.7, 0.3, 0.22
+# A load keeps its rated impedance if it nowhere falls below 80 % of it (IEC 60268-5).
+RATED_MAY_FALL_TO = 0.8
+# Above this many times the rated load a curve says nothing about the radio: cut, and say so.
+TALLEST_IN_RATED = 6.0
+
+
+def draw_feed(report: Report, *, width: float, columns: int) -> Figure:
+    """Draw one panel per channel: impedance in ohms from zero, over frequency."""
+    channels = subjects(report, "impedance")
+    columns = min(columns, len(channels))
+    rows = -(-len(channels) // columns)
+    cell = ABOVE + PLOT + BELOW
+    sheet = new_sheet(
+        width=width,
+        body=rows * cell + LAST,
+        title=feed_title(report),
+        note=caption(report, tint=_has_band(report, channels)),
+    )
+    top = _highest(report, channels)
+    for place, channel in enumerate(channels):
+        row, column = divmod(place, columns)
+        axes = sheet.axes(
+            left=column * width / columns + LEFT,
+            top=row * cell + ABOVE,
+            width=width / columns - LEFT - RIGHT,
+            height=PLOT,
+        )
+        _panel(axes, report, channel, top=top, size=sheet.size)
+        if place + columns >= len(channels):
+            axes.set_xlabel("frequency, Hz")
+    return sheet.figure
+
+
+def feed_title(report: Report) -> str:
+    """Say in one sentence how low the channels go and what the radio is rated for."""
+    channels = subjects(report, "minimum_impedance")
+    least = {
+        channel: found
+        for channel in channels
+        if (found := figure_of(report, channel, "minimum_impedance")) is not None
+    }
+    if not least:
+        return report.answer
+    worst = min(least.values(), key=lambda entry: entry.value or 0.0)
+    rated = value_of(report, "head_unit", "minimum_load")
+    if rated is None:
+        return f"{worst.subject} falls lowest, to {said(worst)}"
+    below = [c for c, f in least.items() if (f.value or 0.0) < RATED_MAY_FALL_TO * rated]
+    end = f"the radio is rated for {number(rated)}"
+    if not below:
+        return f"No channel falls below {said(worst)}; {end}"
+    return f"{_together(below, list(channels))} {said(worst)}; {end}"
+
+
+def _together(below: list[str], channels: list[str]) -> str:
+    """Name the channels that fall: `Rear channels fall to` if those are all the rear ones."""
+    if len(below) == 1:
+        return f"{below[0]} falls to"
+    group = below[0].split("-")[0]
+    if below == [channel for channel in channels if channel.split("-")[0] == group]:
+        return f"{group.capitalize()} channels fall to"
+    if len(below) == len(channels):
+        return "All channels fall too low, the lowest to"
+    return f"{', '.join(below[:-1])} and {below[-1]} fall too low, the lowest to"
+
+
+def _panel(axes: Axes, report: Report, channel: str, *, top: float, size: float) -> None:
+    from matplotlib.ticker import MaxNLocator
+
+    frequency_axis(axes, size=size)
+    axes.set_ylim(0.0, top)
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=7, integer=True, steps=[1, 2, 5, 10]))
+    axes.set_ylabel("impedance, ohm")
+    axes.grid(visible=True, axis="y", color="0.85", linewidth=0.6)
+    axes.set_title(channel, loc="left", fontweight="bold", pad=4.0)
+    labels = _lines(axes, report, channel)
+    rated = value_of(report, "head_unit", "minimum_load")
+    if rated is not None:
+        axes.axhline(rated, color=VERMILLION, linewidth=1.2, linestyle=(0, (1.0, 1.5)), gid="rated")
+        labels.append(EndLabel(20000.0, rated, f"rated {number(rated)}", VERMILLION))
+    label_ends(axes, labels, size=size)
+    _mark_minimum(axes, report, channel, size=size)
+
+
+def _lines(axes: Axes, report: Report, channel: str) -> list[EndLabel]:
+    """Draw the curves of a channel; return labels for their ends if there is more than one."""
+    drawn = [("impedance_against", report.against), ("impedance", report.build)]
+    labels = []
+    for name, build in drawn:
+        found = curve(report, f"{channel}.{name}")
+        if found is None or build is None:
+            continue
+        style = style_for(report, build)
+        draw_curve(axes, found, style, gid=f"{channel}.{name}")
+        label = end_label(found, build, style)
+        if label is not None:
+            labels.append(label)
+        _say_if_cut(axes, found)
+    return labels if len(labels) > 1 else []
+
+
+def _say_if_cut(axes: Axes, found: Curve) -> None:
+    top = axes.get_ylim()[1]
+    if np.nanmax(found.y) <= top:
+        return
+    peak = int(np.nanargmax(found.y))
+    axes.annotate(
+        f"↑ {number(float(f'{found.y[peak]:.2g}'))}",
+        xy=(float(np.clip(found.x[peak], 30.0, 12000.0)), top),
+        xytext=(0.0, -2.0),
+        textcoords="offset points",
+        ha="center",
+        va="top",
+        color=GREY,
+        path_effects=halo(),
+    )
+
+
+def _mark_minimum(axes: Axes, report: Report, channel: str, *, size: float) -> None:
+    least = figure_of(report, channel, "minimum_impedance")
+    if least is None or least.value is None or least.frequency_hz is None:
+        return
+    x, y = float(np.clip(least.frequency_hz, 20.0, 20000.0)), least.value
+    axes.plot([x], [y], marker="v", color=BLACK, markersize=6.0, gid=f"{channel}.minimum")
+    room = y / axes.get_ylim()[1] * PLOT * 72.0
+    below = room > size + 10.0
+    axes.annotate(
+        f"least {said(least)}",
+        xy=(x, y),
+        xytext=(0.0, -6.0 if below else 6.0),
+        textcoords="offset points",
+        ha="left" if x < 60.0 else "right" if x > 5000.0 else "center",
+        va="top" if below else "bottom",
+        path_effects=halo(),
+        gid=f"{channel}.minimum_label",
+    )
+
+
+def _highest(report: Report, channels: tuple[str, ...]) -> float:
+    """Return the top of the impedance axis, the same for all panels so that they compare."""
+    curves = _curves(report, channels)
+    rated = value_of(report, "head_unit", "minimum_load")
+    most = max(float(np.nanmax(found.high)) for found in curves)
+    if rated is None:
+        return 1.05 * most
+    return float(np.clip(1.05 * most, 1.5 * rated, TALLEST_IN_RATED * rated))
+
+
+def _has_band(report: Report, channels: tuple[str, ...]) -> bool:
+    return any(bool(np.any(found.high > found.low)) for found in _curves(report, channels))
+
+
+def _curves(report: Report, channels: tuple[str, ...]) -> list[Curve]:
+    names = [f"{c}.{name}" for c in channels for name in ("impedance", "impedance_against")]
+    return [found for name in names if (found := curve(report, name)) is not None]

@@ -1,0 +1,71 @@
+"""The picture of all builds side by side."""
+
+import pytest
+from invented_reports import BUILDS, SEATS, compare_report
+from looking import ends, found, panel, points, title, words
+
+from conewright import pictures
+from conewright.job.state import AS_FOUND
+
+
+def test_every_figure_is_a_dot_at_its_value() -> None:
+    report = compare_report()
+    drawing = pictures.draw(report)
+    shown = [f for f in report.figures if f.subject != "head_unit"]
+    for figure in shown:
+        assert points(drawing, figure.id)[0] == [figure.value]
+    assert len(shown) == len(BUILDS) + 2 * len(SEATS) * (len(BUILDS) - 1)
+
+
+def test_a_seat_and_a_build_have_the_same_row_in_every_panel() -> None:
+    drawing = pictures.draw(compare_report())
+    for build in set(BUILDS) - {AS_FOUND}:
+        rows = [
+            points(drawing, f"{build}.{name}_change_driver")[1][0] for name in ("bass", "overall")
+        ]
+        assert rows[0] == rows[1] > points(drawing, f"{build}.minimum_load")[1][0]
+    depths = [points(drawing, f"{build}.minimum_load")[1][0] for build in BUILDS]
+    assert depths == sorted(depths)
+
+
+def test_the_load_is_held_against_what_the_radio_is_rated_for() -> None:
+    drawing = pictures.draw(compare_report())
+    (rated,) = found(drawing, "rated")
+    assert rated.axes is panel(drawing, "lowest load")
+    assert ends(rated)[:, 0].tolist() == [4.0, 4.0]
+    assert "rated 4" in words(drawing)
+    assert panel(drawing, "lowest load").get_xlim()[0] == 0.0
+
+
+def test_a_build_wears_the_mark_of_its_worst_verdict() -> None:
+    said = words(pictures.draw(compare_report()))
+    assert {"■ as found", "● put-right", "○ slim-fronts", "▲ larger-fronts"} <= set(said)
+
+
+def test_narrow_panels_carry_only_their_own_rows() -> None:
+    said = words(pictures.draw(compare_report(), narrow=True))
+    # Twice with seats, once for the load, which belongs to no seat.
+    assert said.count("● put-right") == 3
+    assert said.count("driver") == 2 * (len(BUILDS) - 1)
+
+
+def test_numbers_stand_beside_their_dots() -> None:
+    said = words(pictures.draw(compare_report(seats=("driver",))))
+    assert "+6.9" in said
+    assert "−1.0" in said
+    assert said.count("1.9") == 2
+
+
+def test_the_title_states_the_finding() -> None:
+    assert title(pictures.draw(compare_report())) == (
+        "Most bass: larger-fronts, +6.9 dB at driver; "
+        "as found falls to 1.9 ohm, the radio is rated for 4"
+    )
+
+
+def test_loads_alone_make_one_panel() -> None:
+    drawing = pictures.draw(compare_report(seats=()))
+    (only,) = drawing.axes
+    assert only.get_title(loc="left") == "lowest load"
+    assert title(drawing) == "as found falls to 1.9 ohm, the radio is rated for 4"
+    assert points(drawing, "put-right.minimum_load")[0] == pytest.approx([3.0])
