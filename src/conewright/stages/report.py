@@ -184,6 +184,17 @@ class Report(_Data):
                 return entry
         raise KeyError(f"no series {id!r} in this report; there are {[s.id for s in self.series]}")
 
+    def __str__(self) -> str:
+        """Return the report as plain text for reading, 80 columns wide."""
+        from conewright.stages.text import as_text
+
+        return as_text(self)
+
+    def __repr__(self) -> str:
+        """Return what the report is about; its figures are for `print`."""
+        against = f" against {self.against}" if self.against else ""
+        return f"<Report {self.stage} of {self.build}{against}: {self.answer}>"
+
     @property
     def worst(self) -> Verdict | None:
         """The most severe verdict, the first of equals."""

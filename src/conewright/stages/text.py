@@ -1,0 +1,115 @@
+"""A report as plain text: the answer, the figures that carry it, verdicts, what to do next."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from conewright.job.state import Origin
+from conewright.stages.layout import paragraph
+from conewright.stages.narrowing import measurement
+from conewright.stages.report import Narrowing, Report, Severity
+from conewright.stages.text_cells import MARKS, letter
+from conewright.stages.text_tables import stage_tables
+from conewright.stages.words import number
+
+__all__ = ["as_text", "origins_in_words"]
+
+NARROWEST = 40
+QUESTIONS = {
+    "feed": "what does each channel drive, and what do radio and cable take?",
+    "hear": "what will be heard at the seats, and what changed it?",
+    "fit": "will it go in, behind and in front?",
+    "compare": "as found and every proposal, side by side",
+}
+
+
+def as_text(report: Report, *, width: int = 80) -> str:
+    """Write a report for reading: no line is longer than `width`, at least 40."""
+    width = max(width, NARROWEST)
+    sections = [
+        [*_head(report, width), "", *paragraph(report.answer, width=width)],
+        *stage_tables(report, width=width),
+        _legend(report, width),
+        _section("What it means", _verdicts(report, width)),
+        _section("What to measure next", _next(report, width)),
+        _section("Take care", _cautions(report, width)),
+        _fills(report, width),
+    ]
+    return "\n\n".join("\n".join(lines) for lines in sections if lines) + "\n"
+
+
+def origins_in_words() -> str:
+    """Return what the letters mean: `M measured, S sheet, T typical, A assumed`."""
+    return ", ".join(f"{letter(origin)} {origin.value}" for origin in Origin)
+
+
+def _head(report: Report, width: int) -> Iterator[str]:
+    question = QUESTIONS.get(report.stage, "")
+    yield from paragraph(f"{report.stage.upper()}: {question}", width=width, rest="  ")
+    yield from paragraph(f"Job: {report.job}", width=width, rest="  ")
+    if report.stage == "compare":
+        return
+    told = report.title.replace(" ", "-") in {"", report.build}
+    title = "" if told else f" ({report.title})"
+    against = f", against {report.against}" if report.against else ""
+    yield from paragraph(f"Build: {report.build}{title}{against}", width=width, rest="  ")
+
+
+def _section(title: str, lines: Iterator[str]) -> list[str]:
+    body = list(lines)
+    return [title, *body] if body else []
+
+
+def _legend(report: Report, width: int) -> list[str]:
+    if not any(figure.value is not None for figure in report.figures):
+        return []
+    bands = paragraph("Bands hold 80 %: from the 10 % to the 90 % point.", width=width)
+    return [*bands, *paragraph(f"{origins_in_words()}.", width=width)]
+
+
+def _verdicts(report: Report, width: int) -> Iterator[str]:
+    """Yield the verdicts, the worst first; what is said of several subjects is said once."""
+    alike: dict[tuple[Severity, str], list[str]] = {}
+    for verdict in sorted(report.verdicts, key=lambda verdict: -verdict.severity.rank):
+        alike.setdefault((verdict.severity, verdict.text), []).append(verdict.subject)
+    for (severity, text), subjects in alike.items():
+        start = f"{MARKS[severity]} {severity.value:<5}"
+        said = _with_subjects(text, subjects)
+        yield from paragraph(said, width=width, first=start, rest=" " * len(start))
+
+
+def _with_subjects(text: str, subjects: list[str]) -> str:
+    """Return a verdict that says what it is about; the vehicle and the radio go without saying."""
+    named = [subject for subject in subjects if subject not in {"vehicle", "head_unit"}]
+    if not named or all(subject in text for subject in named):
+        return text
+    return f"{', '.join(named)}: {text}"
+
+
+def _next(report: Report, width: int) -> Iterator[str]:
+    for place, entry in enumerate(report.narrowing, start=1):
+        yield from paragraph(_measuring(entry), width=width, first=f"{place}. ", rest="   ")
+
+
+def _measuring(entry: Narrowing) -> str:
+    found = measurement(entry.path)
+    how = f" How: {found[1]}." if found else ""
+    return (
+        f"{entry.label} ({entry.path}, so far {entry.origin.value}): takes "
+        f"{number(100 * entry.share, spread=10.0)} % off the band of {entry.figure}.{how}"
+    )
+
+
+def _cautions(report: Report, width: int) -> Iterator[str]:
+    for caution in report.cautions:
+        yield from paragraph(caution.text, width=width, first="! ", rest="  ")
+
+
+def _fills(report: Report, width: int) -> list[str]:
+    if not report.fills:
+        return []
+    counts = Counter(fill.origin for fill in report.fills)
+    told = " and ".join(f"{counts[origin]} {origin.value}" for origin in Origin if counts[origin])
+    text = f"Not given, so filled in: {told} values; `conewright check` lists them."
+    return paragraph(text, width=width)
