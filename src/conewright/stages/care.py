@@ -15,6 +15,7 @@ from importlib.resources import files
 from conewright.job.build import build_job
 from conewright.job.state import Build, LocationState
 from conewright.stages.report import Caution, Severity, Verdict
+from conewright.stages.words import listed
 
 __all__ = [
     "as_found",
@@ -100,7 +101,7 @@ def restraint_gate(build: Build) -> tuple[Verdict, ...]:
             id=f"vehicle.{gate.part}",
             subject="vehicle",
             severity=gate.severity,
-            text=gate.text.format(places=_listed(places)),
+            text=gate.text.format(places=listed([place.name for place in places])),
         )
         for gate in _gates()
         if _state(build, gate.part) == gate.state
@@ -228,8 +229,3 @@ def _work(place: LocationState | None) -> object:
         return None
     mount = place.mount
     return place.driver.id, mount.ring, mount.spacer, mount.cutout, place.cavity, place.trim
-
-
-def _listed(places: list[LocationState]) -> str:
-    names = [place.name for place in places]
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

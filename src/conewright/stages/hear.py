@@ -20,6 +20,9 @@ from conewright.stages.sound import HIGH_PASS_MENU, BuildSound, sound_of
 
 __all__ = ["hear", "hear_answer"]
 
+LOWEST_CORNER = 20.0
+"""A bass corner below this was not found within the range that is judged [Hz]."""
+
 
 def hear(
     build: Build,
@@ -121,6 +124,7 @@ def _seat_figures(answer: Answer, sound: BuildSound) -> None:
             seat.bass_corner,
             unit="Hz",
             label="lowest frequency within 10 dB of the mean from 80 to 315 Hz",
+            text="or lower" if seat.bass_corner[0, 0] < LOWEST_CORNER else None,
         )
         answer.figure(
             name,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from conewright.physics.cabin import TREND_LIMIT
@@ -12,7 +14,7 @@ from conewright.stages.report import Severity
 from conewright.stages.shares import CAUSES
 from conewright.stages.sound import BuildSound
 from conewright.stages.twins import opposed_twins
-from conewright.stages.words import number, with_band
+from conewright.stages.words import listed, number, with_band
 
 __all__ = ["hear_verdicts", "hear_working"]
 
@@ -21,6 +23,9 @@ SENSITIVE = 6.0
 
 AUDIBLE = 1.0
 """A change smaller than this is hardly heard [dB]; common practice, no source."""
+
+CLEARLY_OVER = 1.2
+"""Travel over Xmax from which a cone is clearly, not just nominally, overdriven."""
 
 FULL_DAY = 480.0
 """Minutes of listening a day that need no word of care."""
@@ -35,8 +40,7 @@ def hear_verdicts(answer: Answer, sound: BuildSound) -> None:
         _change(answer, seat)
         _sensitivity(answer, sound, seat)
         _hearing(answer, seat)
-    for name in sound.travel_ratio:
-        _travel(answer, name)
+    _travel(answer, sound.travel_ratio)
     answer.verdict(
         "vehicle",
         "trust",
@@ -154,24 +158,28 @@ def _hearing(answer: Answer, seat: str) -> None:
     answer.verdict(seat, "hearing", severity, text, level.id, time.id)
 
 
-def _travel(answer: Answer, name: str) -> None:
-    ratio, setting = answer[f"{name}.excursion_ratio"], answer[f"{name}.high_pass"]
-    if answer.value(ratio.id) <= 1.0:
-        return
-    advice = (
-        f"set its high-pass to {setting.text}"
-        if setting.value
-        else f"{setting.text}: keep the volume down or give it less bass"
-    )
-    answer.verdict(
-        name,
-        "travel",
-        Severity.WARN if answer.value(ratio.id) > 1.2 else Severity.NOTE,
-        f"{name}: at the radio's ceiling bass drives the cone to {with_band(ratio)} times its "
-        f"linear travel near {number(ratio.frequency_hz or 0.0, 'Hz')}; {advice}.",
-        ratio.id,
-        setting.id,
-    )
+def _travel(answer: Answer, names: Iterable[str]) -> None:
+    """Warn of cones that leave their linear travel, places with one cure in one sentence."""
+    groups: dict[str | None, list[str]] = {}
+    for name in names:
+        if answer.value(f"{name}.excursion_ratio") > 1.0:
+            groups.setdefault(answer[f"{name}.high_pass"].text, []).append(name)
+    for setting, places in groups.items():
+        ratios = [answer.value(f"{name}.excursion_ratio") for name in places]
+        worst = answer[f"{places[ratios.index(max(ratios))]}.excursion_ratio"]
+        advice = (
+            f"set a high-pass of {setting}"
+            if answer[f"{places[0]}.high_pass"].value
+            else f"{setting}: keep the volume down or take bass off"
+        )
+        answer.verdict(
+            places[0],
+            "travel",
+            Severity.WARN if max(ratios) > CLEARLY_OVER else Severity.NOTE,
+            f"{listed(places)}: at the radio's ceiling bass drives the cone to {with_band(worst)} "
+            f"times its linear travel near {number(worst.frequency_hz or 0.0, 'Hz')}; {advice}.",
+            *(f"{name}.excursion_ratio" for name in places),
+        )
 
 
 def _sentence(answer: Answer, sound: BuildSound) -> str:

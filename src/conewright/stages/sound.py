@@ -42,6 +42,7 @@ BASS_CORNER_DROP = 10.0
 
 BASS_FROM, BASS_TO = 39.0, 102.0
 REFERENCE_FROM, REFERENCE_TO = 79.0, 320.0
+LOWEST_JUDGED = 19.9
 
 
 @dataclass(frozen=True)
@@ -86,13 +87,13 @@ class SeatSound:
         """Frequency below which the bass is gone [Hz], shape (draws, 1).
 
         The lowest frequency down to which the level stays within 10 dB of the mean from 80 to
-        315 Hz; the lowest of the grid when it never falls that far.
+        315 Hz; the 20 Hz when it never falls that far.
         """
         frequency = self.heard.frequency
         near = (frequency > REFERENCE_FROM) & (frequency < REFERENCE_TO)
         levels = self.heard.level()
         line = mean_level(levels, near) - BASS_CORNER_DROP
-        below = frequency < REFERENCE_FROM
+        below = (frequency > LOWEST_JUDGED) & (frequency < REFERENCE_FROM)
         return _last_crossing(levels[:, below] - line, frequency[below])
 
     @cached_property

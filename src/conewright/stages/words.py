@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import floor, log, log10
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from conewright.stages.report import Figure
 
-__all__ = ["number", "odds", "with_band"]
+__all__ = ["listed", "number", "odds", "with_band"]
 
 MINUS = "\N{MINUS SIGN}"
 SPOKEN_UNITS = {"degC": "°C", "degF": "°F", "m2": "m²", "m3": "m³", "cm2": "cm²", "mm2": "mm²"}
@@ -38,6 +39,11 @@ def number(value: float, unit: str = "", *, spread: float | None = None) -> str:
     """
     spoken = SPOKEN_UNITS.get(unit, unit)
     return f"{_digits(value, spread)} {spoken}".rstrip()
+
+
+def listed(names: Sequence[str]) -> str:
+    """Write a list as people say it: `a, b and c`."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def with_band(figure: Figure) -> str:
