@@ -131,7 +131,7 @@ def shortest(exact: Fraction, same: Callable[[Fraction], bool]) -> str:
     context = Context(prec=90, rounding=ROUND_HALF_EVEN)
     number = context.divide(Decimal(exact.numerator), Decimal(exact.denominator))
     first = min(0, -number.adjusted())
-    for places in range(first, first + 100):
+    for places in range(first, first + 60):
         candidate = number.quantize(Decimal(1).scaleb(-places), context=context)
         if same(Fraction(candidate)):
             return _written(candidate)

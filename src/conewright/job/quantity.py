@@ -22,12 +22,14 @@ from conewright.job.units import (
 )
 from conewright.physics.conductor import awg_area
 
-__all__ = ["Quantity", "display", "format_quantity", "parse_quantity"]
+__all__ = ["LONGEST", "Quantity", "display", "format_quantity", "parse_quantity"]
 
 Spread = Literal["none", "plus-minus", "range", "range-typical"]
 
+# A longer text is no quantity. Nothing in a vehicle is outside these sizes in SI units.
 LONGEST = 120
 SMALLEST, LARGEST = 1e-30, 1e30
+COLDEST = 1e-3
 _GAUGES = {"4/0": -3, "3/0": -2, "2/0": -1, "1/0": 0} | {str(size): size for size in range(41)}
 _GAUGES |= {"00": -1, "000": -2, "0000": -3}
 AWG_ALONE = "an AWG size is one of 4/0 to 40, without a spread"
@@ -90,8 +92,7 @@ class Quantity:
             raise QuantityError("a value, a value and its margin, or both ends are wanted")
         if margin is None:
             return cls(float(value), dimension, symbol)
-        _hold_representable(margin, dimension)
-        return _plus_minus(float(value), Fraction(margin), dimension, symbol)
+        return _plus_minus(float(value), float(margin), dimension, symbol)
 
     def __str__(self) -> str:
         return format_quantity(self)
@@ -102,8 +103,8 @@ def _hold_representable(value: float, dimension: str) -> None:
         raise QuantityError(f"{value} is no value of {dimension_of(dimension).phrase}")
     if value and not SMALLEST <= abs(value) <= LARGEST:
         raise QuantityError(f"{value:.3g} (in SI units) is out of all proportion")
-    if dimension == "temperature" and value < 0:
-        raise QuantityError("that is below absolute zero, -273.15 degC")
+    if dimension == "temperature" and value < COLDEST:
+        raise QuantityError("that is not above absolute zero, -273.15 degC")
 
 
 def _hold_order(quantity: Quantity) -> None:
@@ -122,30 +123,28 @@ def _hold_order(quantity: Quantity) -> None:
 
 def _middle(low: float, high: float, dimension: str) -> float:
     """The centre of a range: geometric where ratios mean something and all is positive."""
-    if low > 0 and dimension_of(dimension).ratio:
+    if min(low, high) > 0 and dimension_of(dimension).ratio:
         return min(max(sqrt(low * high), low), high)
     return low + (high - low) / 2
 
 
-def _plus_minus(value: float, margin: Fraction, dimension: str, unit: str) -> Quantity:
-    _hold_representable(value, dimension)
+def _plus_minus(value: float, margin: float, dimension: str, unit: str) -> Quantity:
     if not 0 <= margin <= LARGEST:
         raise QuantityError("the margin after ± is negative or out of all proportion")
-    low, high = float(Fraction(value) - margin), float(Fraction(value) + margin)
-    return Quantity(value, dimension, unit, low, high, "plus-minus")
+    return Quantity(value, dimension, unit, value - margin, value + margin, "plus-minus")
 
 
-def _spans(value: float, margin: Fraction, low: float, high: float) -> bool:
-    exact = Fraction(value)
-    return float(exact - margin) == low and float(exact + margin) == high
+def _spans(value: float, margin: float, low: float, high: float) -> bool:
+    return value - margin == low and value + margin == high
 
 
-def _margin(value: float, low: float, high: float) -> Fraction:
-    """The margin in the middle of all those that give exactly these ends after rounding."""
+def _margin(value: float, low: float, high: float) -> float:
+    """The margin that gives exactly these ends after rounding, where there is one."""
     exact = Fraction(value)
     (low_from, low_to), (high_from, high_to) = _edges(low), _edges(high)
     least = max(Fraction(0), exact - low_to, high_from - exact)
-    return (least + min(exact - low_from, high_to - exact)) / 2
+    # The middle of all such margins: it rounds to one of them, were it the only one.
+    return float((least + min(exact - low_from, high_to - exact)) / 2)
 
 
 def _edges(number: float) -> tuple[Fraction, Fraction]:
@@ -248,14 +247,16 @@ def _read_plus_minus(left: str, right: str, *, dimension: str) -> Quantity:
     if right.endswith("%"):
         unit = side.unit or _unit_one(dimension)
         value = side.si(unit)
-        margin = abs(Fraction(value)) * _read_percentage(right, unit)
+        _hold_representable(value, dimension)
+        margin = float(abs(Fraction(value)) * _read_percentage(right, unit))
         return _plus_minus(value, margin, dimension, unit.symbol)
     margin_side = _read_side(right, dimension)
     if margin_side.unit is None and side.unit is not None:
         raise QuantityError("a unit or % is missing after ±")
     margin_unit = margin_side.unit or _unit_one(dimension)
     unit = side.unit or margin_unit
-    return _plus_minus(side.si(unit), margin_side.difference(margin_unit), dimension, unit.symbol)
+    margin = float(margin_side.difference(margin_unit))
+    return _plus_minus(side.si(unit), margin, dimension, unit.symbol)
 
 
 def _read_percentage(text: str, unit: Unit) -> Fraction:
@@ -337,8 +338,8 @@ def _margin_number(quantity: Quantity, unit: Unit) -> str:
     if low is None or high is None:
         raise QuantityError("a margin after ± needs both its ends")
     return shortest(
-        _margin(value, low, high) / unit.scale,
-        lambda number: _spans(value, number * unit.scale, low, high),
+        Fraction(_margin(value, low, high)) / unit.scale,
+        lambda number: _spans(value, float(number * unit.scale), low, high),
     )
 
 
