@@ -1,1 +1,107 @@
-"""Bring the sound of an ageing vehicle back: what drives what, what is heard, what fits."""
+"""Bring the sound of an ageing vehicle back: what drives what, what is heard, what fits.
+
+    import conewright as cw
+
+    job = cw.load("van.toml")
+    build = job.build("put-right")
+    print(cw.hear(build, against=job.build()))
+
+Nothing slow is imported until one of these names is used.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from conewright.errors import (
+    BadInputError,
+    ConewrightError,
+    JobError,
+    LoadError,
+    OutOfRangeError,
+    Problem,
+    QuantityError,
+)
+
+if TYPE_CHECKING:
+    from conewright.job.document import Job
+    from conewright.job.reading import load, loads
+    from conewright.job.starter import demo_text, job_schema, starter_text
+    from conewright.job.state import Build
+    from conewright.stages.compare import compare
+    from conewright.stages.feed import feed
+    from conewright.stages.fit import fit
+    from conewright.stages.hear import hear
+    from conewright.stages.report import Report
+
+    __version__: str
+
+__all__ = [
+    "BadInputError",
+    "Build",
+    "ConewrightError",
+    "Job",
+    "JobError",
+    "LoadError",
+    "OutOfRangeError",
+    "Problem",
+    "QuantityError",
+    "Report",
+    "__version__",
+    "compare",
+    "demo_job",
+    "demo_text",
+    "feed",
+    "fit",
+    "hear",
+    "job_schema",
+    "load",
+    "loads",
+    "starter_text",
+]
+
+
+def demo_job() -> Job:
+    """Return the demo: an invented library van with thin bass and a radio that cuts out."""
+    from conewright.job.reading import loads
+    from conewright.job.starter import demo_text
+
+    return loads(demo_text(), file="library-van.toml")
+
+
+if not TYPE_CHECKING:
+
+    def __getattr__(name: str) -> Any:
+        """Import the doors of the house when the first of them is used (PEP 562)."""
+        if name not in __all__:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        globals().update(_version() if name == "__version__" else _doors())
+        return globals()[name]
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})
+
+
+def _doors() -> dict[str, Any]:
+    """Import what does the work; reports learn to draw themselves on the way."""
+    from conewright.job.document import Job
+    from conewright.job.reading import load, loads
+    from conewright.job.starter import demo_text, job_schema, starter_text
+    from conewright.job.state import Build
+    from conewright.pictures import draw
+    from conewright.stages.compare import compare
+    from conewright.stages.feed import feed
+    from conewright.stages.fit import fit
+    from conewright.stages.hear import hear
+    from conewright.stages.report import Report, register_drawer
+
+    register_drawer(draw)
+    opened = (Build, Job, Report, compare, demo_text, feed, fit, hear, job_schema, load, loads)
+    return {door.__name__: door for door in (*opened, starter_text)}
+
+
+def _version() -> dict[str, str]:
+    from importlib.metadata import version
+
+    return {"__version__": version("conewright")}

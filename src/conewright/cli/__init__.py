@@ -1,1 +1,5 @@
-"""Commands over the same reports."""
+"""Commands over the same reports: parse, call one stage, print."""
+
+from conewright.cli.edge import main
+
+__all__ = ["main"]

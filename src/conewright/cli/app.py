@@ -1,0 +1,156 @@
+"""The commands. Each parses, calls one stage and prints; nothing is worked out here."""
+
+from __future__ import annotations
+
+import json as json_text
+from pathlib import Path
+from shlex import quote
+from typing import Annotated
+
+import typer
+
+import conewright as cw
+from conewright.cli.edge import busy, say
+from conewright.cli.options import Against, AsJson, At, JobFile, PictureFile, ProposalId
+
+__all__ = ["app"]
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        say(f"conewright {cw.__version__}\n")
+        raise typer.Exit
+
+
+@app.callback()
+def conewright(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Print the version and leave."
+        ),
+    ] = False,
+) -> None:
+    """Bring the sound of an ageing vehicle back: what drives what, what is heard, what fits."""
+
+
+@app.command()
+def new(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Job file to write, .toml.")],
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over a file that is there already.")
+    ] = False,
+) -> None:
+    """Write a commented job file to start from."""
+    from conewright.cli.files import write_job
+
+    write_job(file, cw.starter_text(), force=force)
+    say(f"{file} is written. Put your vehicle in, then: conewright check {quote(str(file))}\n")
+
+
+@app.command()
+def check(
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="FILE", help="Job file, .toml or .json.", show_default=False),
+    ] = None,
+    schema: Annotated[
+        bool, typer.Option("--schema", help="Print the JSON Schema of a job file instead.")
+    ] = False,
+) -> None:
+    """Find all errors of a job file, and list what was filled in."""
+    from conewright.cli.checking import checked
+
+    if schema:
+        say(json_text.dumps(cw.job_schema(), indent=2, ensure_ascii=False) + "\n")
+    elif file is None:
+        raise cw.BadInputError("check: found no FILE; give a job file, or --schema")
+    else:
+        say(checked(file))
+
+
+@app.command()
+def feed(
+    file: JobFile,
+    proposal: ProposalId = None,
+    against: Against = None,
+    at: At = None,
+    json: AsJson = False,
+    picture: PictureFile = None,
+) -> None:
+    """What each radio channel drives, and what radio and cable take."""
+    from conewright.cli.asking import answer, asked, naming
+
+    with busy(f"{file}: working out what each channel drives"):
+        case = asked(file, proposal=proposal, against=against, at=at)
+        with naming(file):
+            report = cw.feed(case.build, case.against, at=case.at)
+        answer(report, json=json, picture=picture)
+
+
+@app.command()
+def hear(
+    file: JobFile,
+    proposal: ProposalId = None,
+    against: Against = None,
+    at: At = None,
+    json: AsJson = False,
+    picture: PictureFile = None,
+) -> None:
+    """What is heard at the seats, and with --against where each decibel comes from."""
+    from conewright.cli.asking import answer, asked, naming
+
+    with busy(f"{file}: listening at every seat"):
+        case = asked(file, proposal=proposal, against=against, at=at)
+        with naming(file):
+            report = cw.hear(case.build, case.against, at=case.at)
+        answer(report, json=json, picture=picture)
+
+
+@app.command()
+def fit(
+    file: JobFile,
+    proposal: ProposalId = None,
+    against: Against = None,
+    at: At = None,
+    json: AsJson = False,
+    picture: PictureFile = None,
+) -> None:
+    """Whether the parts go in, behind and in front. It has no curves, so --at changes nothing."""
+    from conewright.cli.asking import answer, asked, naming
+
+    with busy(f"{file}: measuring up"):
+        case = asked(file, proposal=proposal, against=against, at=at)
+        with naming(file):
+            report = cw.fit(case.build, case.against)
+        answer(report, json=json, picture=picture)
+
+
+@app.command()
+def compare(file: JobFile, json: AsJson = False, picture: PictureFile = None) -> None:
+    """The vehicle as found and every proposal, side by side."""
+    from conewright.cli.asking import answer, naming
+
+    with busy(f"{file}: comparing as found and every proposal"):
+        with naming(file):
+            report = cw.compare(cw.load(file))
+        answer(report, json=json, picture=picture)
+
+
+@app.command()
+def demo(
+    out: Annotated[
+        Path, typer.Option("--out", metavar="DIR", help="Folder for its job file and pictures.")
+    ] = Path("conewright-demo"),
+) -> None:
+    """Run an invented job from beginning to end."""
+    from conewright.cli.demonstration import demonstrate
+
+    demonstrate(out)

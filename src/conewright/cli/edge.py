@@ -1,0 +1,126 @@
+"""The edge of the program: what goes to which stream, and with which code it leaves.
+
+Results go to standard output and nothing else does. Exit codes: 0 answered, 2 bad input, 1 only
+for a failure of the program itself.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from textwrap import wrap
+from threading import Timer
+from typing import NoReturn, TextIO
+
+from conewright.errors import ConewrightError, JobError
+
+__all__ = ["busy", "complain", "main", "say"]
+
+BAD_INPUT, FAILED = 2, 1
+PATIENCE = 1.0
+"""Seconds of work without a word."""
+WIDTH = 80
+# What a terminal without these characters shows in their place.
+IN_ASCII = str.maketrans(
+    {
+        "\N{MINUS SIGN}": "-",
+        "\N{EN DASH}": "-",
+        "\N{PLUS-MINUS SIGN}": "+/-",
+        "\N{MULTIPLICATION SIGN}": "x",
+        "\N{DEGREE SIGN}": "deg",
+        "\N{SUPERSCRIPT TWO}": "2",
+        "\N{SUPERSCRIPT THREE}": "3",
+        "\N{SUPERSCRIPT FOUR}": "4",
+        "\N{MICRO SIGN}": "u",
+        "\N{MIDDLE DOT}": " ",
+        "\N{GREEK CAPITAL LETTER OMEGA}": "ohm",
+        "\N{WHITE CIRCLE}": "o",
+        "\N{BLACK CIRCLE}": "*",
+        "\N{BLACK UP-POINTING TRIANGLE}": "!",
+        "\N{BLACK SQUARE}": "#",
+    }
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run the command line and leave with its exit code.
+
+    Args:
+        arguments: the words after the program's name; those of this process when None.
+
+    """
+    from conewright.cli.app import app
+
+    try:
+        app(args=None if arguments is None else list(arguments), prog_name="conewright")
+    except ConewrightError as error:
+        complain(_in_lines(error))
+        sys.exit(BAD_INPUT)
+    except Exception as error:
+        if os.environ.get("CONEWRIGHT_DEBUG"):
+            raise
+        complain(
+            f"conewright failed: {type(error).__name__}: {error}\n"
+            "This is a fault of the program; CONEWRIGHT_DEBUG=1 shows where it is."
+        )
+        sys.exit(FAILED)
+    sys.exit(0)
+
+
+def say(text: str) -> None:
+    """Write a result to standard output."""
+    try:
+        _write(sys.stdout, text)
+    except BrokenPipeError:
+        # Whoever reads has read enough; Python must not trip over the pipe when it leaves.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def complain(text: str) -> None:
+    """Write anything that is no result to standard error."""
+    _write(sys.stderr, text + "\n")
+
+
+@contextmanager
+def busy(doing: str) -> Iterator[None]:
+    """Say on standard error what takes so long, if it takes more than a second."""
+    timer = Timer(PATIENCE, complain, [f"{doing} ..."])
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+
+
+def _write(stream: TextIO, text: str) -> None:
+    encoding = stream.encoding or "ascii"
+    try:
+        text.encode(encoding)
+    except UnicodeEncodeError:
+        text = text.translate(IN_ASCII).encode(encoding, "replace").decode(encoding)
+    stream.write(text)
+    stream.flush()
+
+
+def _in_lines(error: ConewrightError) -> str:
+    """Return an error's sentences one under the other; what they quote stays as it is."""
+    sentences = str(error).splitlines()
+    if isinstance(error, JobError) and len(error.problems) > 1:
+        sentences.insert(0, f"{error.file}: {len(error.problems)} problems")
+    return "\n".join(line for sentence in sentences for line in _wrapped(sentence))
+
+
+def _wrapped(sentence: str) -> list[str]:
+    if sentence.startswith(" "):
+        return [sentence]
+    # Names of files and fields stay whole, so that they can be searched for.
+    return wrap(
+        sentence,
+        WIDTH,
+        subsequent_indent="    ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

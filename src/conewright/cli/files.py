@@ -1,0 +1,45 @@
+"""Writing files, with what goes wrong said in words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from conewright.errors import BadInputError
+
+__all__ = ["folder", "write_job"]
+
+
+def write_job(file: Path, text: str, *, force: bool = False) -> None:
+    """Write a job file; one that is there already stays as it is unless forced.
+
+    Raises:
+        BadInputError: the file is there, does not end in .toml, or cannot be written.
+
+    """
+    if file.suffix.lower() != ".toml":
+        raise BadInputError(f'{file}: found a name ending in "{file.suffix}"; it ends in .toml')
+    try:
+        with file.open("w" if force else "x", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+    except FileExistsError:
+        raise BadInputError(
+            f"{file}: found a file of that name; choose another, or --force to write over it"
+        ) from None
+    except OSError as error:
+        raise BadInputError(f"{file}: cannot be written ({error.strerror or error})") from error
+
+
+def folder(path: Path) -> Path:
+    """Return a folder, made if it was not there.
+
+    Raises:
+        BadInputError: it cannot be made.
+
+    """
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BadInputError(
+            f"{path}: found no folder, nor can one be made there ({error.strerror})"
+        ) from error
+    return path

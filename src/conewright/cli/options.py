@@ -1,0 +1,53 @@
+"""What commands can be asked, once for all of them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+__all__ = ["Against", "AsJson", "At", "JobFile", "PictureFile", "ProposalId"]
+
+JobFile = Annotated[
+    Path, typer.Argument(metavar="FILE", help="Job file, .toml or .json.", show_default=False)
+]
+ProposalId = Annotated[
+    str | None,
+    typer.Option(
+        "--proposal",
+        metavar="ID",
+        help="Proposal to look at; the vehicle as found when left out.",
+        show_default=False,
+    ),
+]
+Against = Annotated[
+    str | None,
+    typer.Option(
+        "--against",
+        metavar="ID",
+        help="Proposal to compare it with, or as-found.",
+        show_default=False,
+    ),
+]
+At = Annotated[
+    str | None,
+    typer.Option(
+        "--at",
+        metavar="LIST",
+        help="Give the curves at exactly these frequencies [Hz], as in 20,50,1.2k.",
+        show_default=False,
+    ),
+]
+AsJson = Annotated[
+    bool, typer.Option("--json", help="Print the whole report as JSON.", show_default=False)
+]
+PictureFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--picture",
+        metavar="FILE",
+        help="Draw the report into this .svg, .png or .pdf.",
+        show_default=False,
+    ),
+]
