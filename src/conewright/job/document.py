@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Protocol, TypeVar
 from pydantic import BeforeValidator, Field, JsonValue
 
 from conewright.errors import BadInputError
-from conewright.job.fields import Day, Identifier, Money, ReadingValue, Size, Text
+from conewright.job.fields import Day, Identifier, Money, ReadingValue, Text
 from conewright.job.parts import (
     Battery,
     Cable,
@@ -31,6 +31,7 @@ from conewright.job.places import (
     Screws,
     Trim,
 )
+from conewright.job.size import Size
 
 if TYPE_CHECKING:
     from conewright.job.state import Build

@@ -4,7 +4,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
-from re import compile as pattern
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -20,6 +19,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from conewright.errors import QuantityError
 from conewright.job.quantity import Quantity, format_quantity, parse_quantity
+from conewright.job.size import Size, parse_size
 from conewright.job.units import dimension_of
 
 __all__ = [
@@ -41,6 +41,7 @@ __all__ = [
     "Mass",
     "MechanicalResistance",
     "Money",
+    "NominalSize",
     "Number",
     "Position",
     "PositiveResistance",
@@ -49,7 +50,6 @@ __all__ = [
     "Resistance",
     "SemiInductance",
     "Share",
-    "Size",
     "SurfaceDensity",
     "Temperature",
     "Text",
@@ -64,6 +64,7 @@ LARGEST_NUMBER = 1e30
 # One job is checked once for each of its proposals, mostly with the same values.
 _parse = lru_cache(maxsize=4096)(parse_quantity)
 _format = lru_cache(maxsize=4096)(format_quantity)
+_parse_size = lru_cache(maxsize=256)(parse_size)
 
 Bound = Literal["any", "zero or more", "above zero"]
 
@@ -140,55 +141,6 @@ class NumberField:
         return quantity
 
 
-@dataclass(frozen=True, slots=True)
-class Size:
-    """The nominal size of a driver: round, or oval with two axes [m]."""
-
-    text: str
-    minor: float
-    major: float
-
-    @property
-    def oval(self) -> bool:
-        """Whether the two axes differ."""
-        return self.minor != self.major
-
-    @classmethod
-    def __get_pydantic_core_schema__(cls, _: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        return _plain(cls.read, lambda size: size.text, core_schema.str_schema())
-
-    @classmethod
-    def __get_pydantic_json_schema__(
-        cls, _: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, Any]:
-        return {"type": "string", "examples": ["165 mm", "6 1/2 in", "6x9 in"]}
-
-    @classmethod
-    def read(cls, value: object) -> "Size":
-        """Return the size written in `value`; raises QuantityError."""
-        if isinstance(value, Size):
-            return value
-        if not isinstance(value, str):
-            raise QuantityError('a size with a unit is wanted, like "165 mm" or "6x9 in"')
-        oval = _OVAL.fullmatch(value)
-        texts = [f"{axis} {oval['unit']}" for axis in oval.group(1, 2)] if oval else [value]
-        axes = [_axis(text) for text in texts]
-        return cls(text=value.strip(), minor=min(axes), major=max(axes))
-
-
-_OVAL = pattern(
-    r"\s*(\d{1,4}(?:[.,]\d{1,4})?)\s*[x×]\s*(\d{1,4}(?:[.,]\d{1,4})?)\s*(?P<unit>\w+)\s*"
-)
-
-
-def _axis(text: str) -> float:
-    """Return one axis of a nominal size [m]."""
-    quantity = _parse(text, dimension="length", positive=True)
-    if quantity.spread != "none":
-        raise QuantityError("a size is nominal and has no spread")
-    return quantity.value
-
-
 def _plain(
     read: Callable[[object], object], write: Callable[[Any], object], written: CoreSchema
 ) -> CoreSchema:
@@ -199,6 +151,15 @@ def _plain(
             write, return_schema=written
         ),
     )
+
+
+def _read_size(value: object) -> Size:
+    """Return a nominal size; raises QuantityError."""
+    if isinstance(value, Size):
+        return value
+    if not isinstance(value, str):
+        raise QuantityError('a size with a unit is wanted, like "165 mm" or "6x9 in"')
+    return _parse_size(value)
 
 
 def _of_dimension(quantity: Quantity, dimension: str) -> Quantity:
@@ -294,6 +255,12 @@ Day = Annotated[
     PlainValidator(_read_day),
     PlainSerializer(date.isoformat, return_type=str),
     WithJsonSchema({"type": "string", "format": "date"}),
+]
+NominalSize = Annotated[
+    Size,
+    PlainValidator(_read_size),
+    PlainSerializer(str, return_type=str),
+    WithJsonSchema({"type": "string", "examples": ["165 mm", "6 1/2 in", "6x9 in"]}),
 ]
 ReadingValue = Annotated[
     str | float,

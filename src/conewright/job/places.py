@@ -20,11 +20,11 @@ from conewright.job.fields import (
     Mass,
     MechanicalResistance,
     Money,
+    NominalSize,
     Number,
     PositiveResistance,
     Power,
     SemiInductance,
-    Size,
     SurfaceDensity,
     Text,
     Volume,
@@ -181,7 +181,7 @@ class DriverSheet(Table):
 
     id: Identifier = Field(description="Short name of the driver, used by the locations.")
     name: Text | None = Field(None, description="What the driver is called on paper.")
-    size: Size | None = Field(
+    size: NominalSize | None = Field(
         None, description="Nominal size: a diameter, or both axes of an oval [mm or in]."
     )
     age: Literal["new", "ageing"] | None = Field(

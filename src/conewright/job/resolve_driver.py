@@ -95,7 +95,7 @@ def resolve_driver(sheet: DriverSheet, filler: Filler) -> DriverState:
     return DriverState(
         id=sheet.id,
         name=sheet.name or sheet.id,
-        size=sheet.size.text if sheet.size else "",
+        size=str(sheet.size) if sheet.size else "",
         age=age,
         rated_impedance=_or_none(found, "rated_impedance"),
         basis=tuple(basis.items()),
@@ -151,7 +151,7 @@ def _no_size(sheet: DriverSheet, known: set[str]) -> Problem:
     if sheet.size is None:
         return Problem(path, "nothing", "give the size, or sd, to fill what the sheet leaves out")
     allowed = f"no typical values for that size: the sheet has to give {missing}"
-    return Problem(path, f'"{sheet.size.text}"', allowed)
+    return Problem(path, f'"{sheet.size}"', allowed)
 
 
 def _central_given(sheet: DriverSheet, names: set[str]) -> dict[str, float]:
