@@ -134,51 +134,67 @@ def mounted_load(
     # 1/(sC) + R with R = 1/(w80 C Q): only a factor per sample over one per frequency.
     fill = 1.0 / (2.0 * np.pi * FILL_FREQUENCY * np.asarray(rear_q))
     cavity = (1.0 / s + fill) * (1.0 / compliance)
-    rear = cavity / (1.0 + cavity * drains)
     trim = s * (trim_volume / air.bulk_modulus)
     if ring:
         front = s * (front_volume / air.bulk_modulus)
-        nodes = _with_ring(rear=rear, panel=panel, front=front, grille=grille, trim=trim, edge=edge)
+        nodes = _with_ring(
+            cavity=cavity,
+            drains=drains,
+            panel=panel,
+            front=front,
+            grille=grille,
+            trim=trim,
+            edge=edge,
+        )
     else:
-        nodes = _without_ring(rear=rear, panel=panel, trim=trim, outlets=grille + edge)
+        nodes = _without_ring(
+            cavity=cavity, drains=drains, panel=panel, trim=trim, outlets=grille + edge
+        )
     behind = s * radiation_mass(radius=piston_radius(sd=sd), air=air)
     return MountedLoad(impedance=nodes.impedance + behind, share=nodes.share)
 
 
 def _with_ring(
     *,
-    rear: ComplexArray,
+    cavity: ComplexArray,
+    drains: ComplexArray,
     panel: ComplexArray,
     front: ComplexArray,
     grille: ComplexArray,
     trim: ComplexArray,
     edge: ComplexArray,
 ) -> MountedLoad:
-    """Front sealed from trim: `rear` is an impedance, all others are admittances.
+    """Front sealed from trim: `cavity` is an impedance Zc, all others are admittances.
 
-    pf = 1/(Yf + Yg); with Y = Yt + Ye behind the panel holes Yh, and their chain
-    Yc = Yh Y/(Yh + Y): pr = -Zr/(1 + Zr Yc), pt = pr Yh/(Yh + Y); H = pf Yg + pt Ye.
+    pf = 1/(Yf + Yg); behind the panel holes Yh lies Y = Yt + Ye, a share k = Yh/(Yh + Y) of the
+    rear pressure: pr = -Zc/(1 + Zc (Yd + k Y)), pt = k pr; H = pf Yg + pt Ye.
     """
     front_pressure = 1.0 / (front + grille)
+    if not panel.any():  # k = 0: nothing reaches the trim
+        rear_drop = cavity / (1.0 + cavity * drains)
+        return MountedLoad(front_pressure + rear_drop, front_pressure * grille)
     outward = trim + edge
-    if not panel.any():
-        # Nothing reaches the trim: the general form with Yh = 0.
-        return MountedLoad(impedance=front_pressure + rear, share=front_pressure * grille)
     passed = panel / (panel + outward)
-    rear_pressure = -rear / (1.0 + rear * (passed * outward))
-    share = front_pressure * grille + rear_pressure * (passed * edge)
-    return MountedLoad(impedance=front_pressure - rear_pressure, share=share)
+    rear_drop = cavity / (1.0 + cavity * (drains + passed * outward))
+    share = front_pressure * grille - rear_drop * (passed * edge)
+    return MountedLoad(front_pressure + rear_drop, share)
 
 
 def _without_ring(
-    *, rear: ComplexArray, panel: ComplexArray, trim: ComplexArray, outlets: ComplexArray
+    *,
+    cavity: ComplexArray,
+    drains: ComplexArray,
+    panel: ComplexArray,
+    trim: ComplexArray,
+    outlets: ComplexArray,
 ) -> MountedLoad:
-    """Front and trim one node: `rear` is an impedance, all others are admittances.
+    """Front and trim one node: `cavity` is an impedance Zc, all others are admittances.
 
-    With A = Yt + Yg + Ye and the panel holes Yh from rear to front, the two node equations give
-    pf = 1/(A + Yh (1 + A Zr)), pr = -A Zr pf; H = pf (Yg + Ye).
+    With A = Yt + Yg + Ye, q = 1 + Zc Yd and e = q + A Zc the two node equations give
+    pf = q/(A q + Yh e), pf - pr = e/(A q + Yh e); H = pf (Yg + Ye).
     """
     outward = trim + outlets
-    drop = 1.0 + outward * rear
-    front_pressure = 1.0 / (outward + panel * drop)
-    return MountedLoad(impedance=front_pressure * drop, share=front_pressure * outlets)
+    q = 1.0 + cavity * drains
+    e = q + outward * cavity
+    scale = 1.0 / (outward * q + panel * e)
+    return MountedLoad(scale * e, scale * q * outlets)

@@ -14,7 +14,7 @@ from conewright.errors import OutOfRangeError
 from conewright.physics.air import Air
 from conewright.physics.arrays import Complex, ComplexArray, Real
 from conewright.physics.coil import Coil, coil_impedance
-from conewright.physics.laplace import laplace
+from conewright.physics.laplace import angular_frequency, laplace
 
 __all__ = [
     "Driver",
@@ -130,8 +130,9 @@ def mechanical_impedance(*, driver: Driver, frequency: Real) -> ComplexArray:
     Raises:
         OutOfRangeError: f <= 0.
     """
-    s = laplace(frequency)
-    return np.asarray(driver.rms + s * driver.mms + (1.0 / s) * (1.0 / np.asarray(driver.cms)))
+    w = angular_frequency(frequency)
+    reactance = w * driver.mms - (1.0 / w) * (1.0 / np.asarray(driver.cms))
+    return np.asarray(driver.rms + 1j * reactance)
 
 
 def loaded(*, driver: Driver, acoustic_load: Complex, frequency: Real) -> Loaded:

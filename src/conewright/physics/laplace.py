@@ -23,7 +23,7 @@ def angular_frequency(frequency: Real) -> FloatArray:
             problem, and steady-sine formulas divide by zero there.
     """
     given = np.asarray(frequency, dtype=np.float64)
-    if not np.all((given > 0.0) & np.isfinite(given)):
+    if given.size and not (given.min() > 0.0 and given.max() < np.inf):
         raise OutOfRangeError("frequency must be finite and above 0 Hz; at 0 Hz use a static solve")
     return 2.0 * np.pi * given
 

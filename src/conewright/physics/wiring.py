@@ -231,15 +231,13 @@ def _fold(tree: Tree, values: Mapping[str, Any], dtype: np.dtype[Any]) -> _Folde
 
 def _in_series(parts: Sequence[Values]) -> Values:
     total = np.asarray(reduce(add, parts))
-    return np.where(np.isinf(total), np.inf, total) if np.isinf(total).any() else total
+    return total if _all_finite(total) else np.where(np.isinf(total), np.inf, total)
 
 
 def _in_parallel(parts: Sequence[Values]) -> Values:
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        total = np.asarray(1.0 / reduce(add, (1.0 / part for part in parts)))
-    if np.isfinite(total).all():
-        return total
-    return _in_parallel_with_limits(parts)
+        total = np.asarray(reduce(lambda a, b: a * b / (a + b), parts))
+    return total if _all_finite(total) else _in_parallel_with_limits(parts)
 
 
 def _in_parallel_with_limits(parts: Sequence[Values]) -> Values:
@@ -257,6 +255,12 @@ def _admittance(part: Values) -> Values:
     return np.where(passing, 1.0 / np.where(passing, part, 1.0), 0.0)
 
 
+def _all_finite(values: Values) -> bool:
+    """Whether no value is infinite or not a number: either would survive into the sum."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        return bool(np.isfinite(values.sum()))
+
+
 def _descend(folded: _Folded, voltage: ComplexArray) -> Iterator[tuple[str, ComplexArray]]:
     if isinstance(folded.tree, Leaf):
         shape = np.broadcast_shapes(voltage.shape, folded.value.shape)
@@ -268,11 +272,13 @@ def _descend(folded: _Folded, voltage: ComplexArray) -> Iterator[tuple[str, Comp
 
 
 def _divider(chain: _Folded, voltage: ComplexArray) -> list[ComplexArray]:
-    total = chain.value
-    if (np.isfinite(total) & (total != 0.0)).all():
-        current = voltage / total
-        return [np.asarray(current * part.value) for part in chain.parts]
-    return _divider_with_limits([part.value for part in chain.parts], total, voltage)
+    total, parts = chain.value, [part.value for part in chain.parts]
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        current = np.asarray(voltage / total)
+    # An open chain has an infinite total, a shorted one an infinite current.
+    if _all_finite(total) and _all_finite(current):
+        return [np.asarray(current * part) for part in parts]
+    return _divider_with_limits(parts, total, voltage)
 
 
 def _divider_with_limits(
