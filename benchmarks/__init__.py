@@ -1,0 +1,1 @@
+"""Benchmarks: each module has `run() -> list[Row]`; `python -m benchmarks` prints them all."""
