@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
+from math import inf
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -107,7 +108,8 @@ class NumberField:
 
     example: float
     spread_example: str
-    most: float | None = None
+    least: float = 0.0
+    most: float = inf
 
     def __get_pydantic_core_schema__(self, _: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return _plain(self.read, _write_number, core_schema.any_schema())
@@ -116,7 +118,9 @@ class NumberField:
         self, _: CoreSchema, handler: GetJsonSchemaHandler
     ) -> dict[str, Any]:
         number: dict[str, Any] = {"type": "number", "exclusiveMinimum": 0}
-        if self.most is not None:
+        if self.least > 0:
+            number = {"type": "number", "minimum": self.least}
+        if self.most < inf:
             number["maximum"] = self.most
         return {
             "anyOf": [number, {"type": "string"}],
@@ -136,8 +140,9 @@ class NumberField:
                 f'a number is wanted, like {self.example} or "{self.spread_example}"'
             )
         _hold_bound(quantity, "above zero")
-        if self.most is not None and max(quantity.value, quantity.high or 0.0) > self.most:
-            raise QuantityError(f"at most {self.most:g} is possible")
+        ends = [end for end in (quantity.value, quantity.low, quantity.high) if end is not None]
+        if min(ends) < self.least or max(ends) > self.most:
+            raise QuantityError(f"only {self.least:g} to {self.most:g} is possible")
         return quantity
 
 
@@ -239,7 +244,7 @@ Charge = Annotated[Quantity, QuantityField("charge", ("70 Ah",))]
 Conductor = Annotated[Quantity, QuantityField("conductor", ("0.75 mm2", "18 AWG"))]
 Number = Annotated[Quantity, NumberField(0.72, "0.7 ± 0.1")]
 Share = Annotated[Quantity, NumberField(0.7, "0.7 ± 0.1", most=1.0)]
-Exponent = Annotated[Quantity, NumberField(0.7, "0.6..0.7..0.8", most=1.0)]
+Exponent = Annotated[Quantity, NumberField(0.7, "0.6..0.7..0.8", least=0.5, most=1.0)]
 
 Text = Annotated[str, StringConstraints(strict=True, min_length=1, max_length=LONGEST_TEXT)]
 Identifier = Annotated[
