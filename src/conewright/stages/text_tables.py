@@ -15,8 +15,8 @@ from conewright.stages.words import SPOKEN_UNITS, number
 __all__ = ["stage_tables"]
 
 ID_WIDTH = 18
-WHOLE = 3.0
-"""Spread of a number that is written without decimals."""
+WHOLE, TENTHS = 3.0, 0.3
+"""Spread of a number that is written without decimals, or with one."""
 FEW_POINTS = 16
 """Curves of at most this many points are shown as numbers."""
 
@@ -121,9 +121,13 @@ def _spacer(place: str, figures: Mapping[str, Figure]) -> str:
     if low.value is None and high.value is None:
         return (low.text or "no answer").split(":")[0]
     if low.value is None or high.value is None:
-        known = f"to {number(high.value, 'mm')}" if high.value is not None else ""
-        return known or f"from {number(low.value or 0.0, 'mm')}"
-    return f"{number(low.value)} to {number(high.value, 'mm')}"
+        known = f"to {_tenths(high.value)} mm" if high.value is not None else ""
+        return known or f"from {_tenths(low.value or 0.0)} mm"
+    return f"{_tenths(low.value)} to {_tenths(high.value)} mm"
+
+
+def _tenths(millimetres: float) -> str:
+    return number(millimetres, spread=TENTHS)
 
 
 def _compare(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
