@@ -182,7 +182,9 @@ FRAMES = {
 }
 """Figures in the order of NAMES, in mm and as chances."""
 MOUNT = {"cutout": 122.0, "trim_gap": 24.0, "steel": 0.8, "ring": 1.0}
-GLASS = (60.0, 57.2, 59.0)
+GLASS = (60.0, 58.0, 59.0)
+PLAY = 0.8
+"""What the rear clearance keeps for the glass [mm]."""
 
 
 def fit_report(*frames: str, glass: tuple[float, ...] = GLASS) -> Report:
@@ -226,14 +228,15 @@ BUILDS = {
 
 
 def compare_report(*, seats: tuple[str, ...] = SEATS) -> Report:
-    figures, verdicts = [some("head_unit", "minimum_load", 4.0, unit="ohm")], []
+    figures, verdicts = [], []
     for place, (build, (load, severity)) in enumerate(BUILDS.items()):
         figures.append(some(build, "minimum_load", load, spread=0.15, unit="ohm"))
+        figures.append(some(build, "rated_load", 4.0, unit="ohm"))
         verdicts.append(
             Verdict(id=f"{build}.worst", subject=build, severity=severity, text="As it is.")
         )
-        for seat in seats if build != AS_FOUND else ():
-            bass, overall = 2.1 * place - 1.5, 0.5 * place - 1.5
+        for seat in seats:
+            bass, overall = (2.1 * place - 1.5, 0.5 * place - 1.5) if place else (0.0, 0.0)
             figures += [
                 some(build, f"bass_change_{seat}", bass, spread=0.7, unit="dB"),
                 some(build, f"overall_change_{seat}", overall, spread=0.3, unit="dB"),

@@ -48,13 +48,13 @@ def points(figure: Figure, gid: str) -> tuple[FloatArray, FloatArray]:
 
 
 def words(figure: Figure) -> list[str]:
-    return [text.get_text() for text in texts(figure)]
+    return [text.get_text().replace("\N{NO-BREAK SPACE}", " ") for text in texts(figure)]
 
 
 def title(figure: Figure) -> str:
     (text,) = found(figure, "title")
     assert isinstance(text, Text)
-    return text.get_text().replace("\n", " ")
+    return " ".join(text.get_text().split())
 
 
 def panel(figure: Figure, name: str) -> Axes:

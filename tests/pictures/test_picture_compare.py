@@ -2,19 +2,28 @@
 
 import pytest
 from invented_reports import BUILDS, SEATS, compare_report
-from looking import ends, found, panel, points, title, words
+from looking import found, panel, points, title, words
 
 from conewright import pictures
 from conewright.job.state import AS_FOUND
+from conewright.stages.report import Severity
 
 
 def test_every_figure_is_a_dot_at_its_value() -> None:
     report = compare_report()
     drawing = pictures.draw(report)
-    shown = [f for f in report.figures if f.subject != "head_unit"]
+    shown = [
+        f
+        for f in report.figures
+        if f.name == "minimum_load" or ("change" in f.name and f.subject != AS_FOUND)
+    ]
     for figure in shown:
         assert points(drawing, figure.id)[0] == [figure.value]
     assert len(shown) == len(BUILDS) + 2 * len(SEATS) * (len(BUILDS) - 1)
+
+
+def test_as_found_has_no_change_against_itself() -> None:
+    assert found(pictures.draw(compare_report()), f"{AS_FOUND}.bass_change_driver") == []
 
 
 def test_a_seat_and_a_build_have_the_same_row_in_every_panel() -> None:
@@ -28,13 +37,18 @@ def test_a_seat_and_a_build_have_the_same_row_in_every_panel() -> None:
     assert depths == sorted(depths)
 
 
-def test_the_load_is_held_against_what_the_radio_is_rated_for() -> None:
-    drawing = pictures.draw(compare_report())
-    (rated,) = found(drawing, "rated")
-    assert rated.axes is panel(drawing, "lowest load")
-    assert ends(rated)[:, 0].tolist() == [4.0, 4.0]
-    assert "rated 4" in words(drawing)
+def test_each_load_is_held_against_what_its_radio_is_rated_for() -> None:
+    report = compare_report()
+    drawing = pictures.draw(report)
+    for build in BUILDS:
+        x, y = points(drawing, f"{build}.rated_load")
+        assert x.tolist() == [4.0, 4.0]
+        assert y.mean() == points(drawing, f"{build}.minimum_load")[1][0]
+    assert "┃rated 4" in words(drawing)
     assert panel(drawing, "lowest load").get_xlim()[0] == 0.0
+    unrated = [f for f in report.figures if f.name != "rated_load"]
+    bare = pictures.draw(report.model_copy(update={"figures": tuple(unrated)}))
+    assert not [word for word in words(bare) if "rated" in word]
 
 
 def test_a_build_wears_the_mark_of_its_worst_verdict() -> None:
@@ -57,10 +71,16 @@ def test_numbers_stand_beside_their_dots() -> None:
 
 
 def test_the_title_states_the_finding() -> None:
-    assert title(pictures.draw(compare_report())) == (
-        "Most bass: larger-fronts, +6.9 dB at driver; "
-        "as found falls to 1.9 ohm, the radio is rated for 4"
+    report = compare_report()
+    end = "as found falls to 1.9 ohm, the radio is rated for 4"
+    assert title(pictures.draw(report)) == f"Most bass: larger-fronts, +6.9 dB at driver; {end}"
+    # What is stopped is no plan to recommend.
+    verdicts = tuple(
+        v.model_copy(update={"severity": Severity.STOP}) if v.subject == "larger-fronts" else v
+        for v in report.verdicts
     )
+    stopped = pictures.draw(report.model_copy(update={"verdicts": verdicts}))
+    assert title(stopped) == f"Most bass: slim-fronts, +4.8 dB at driver; {end}"
 
 
 def test_loads_alone_make_one_panel() -> None:

@@ -81,7 +81,7 @@ def test_the_minimum_is_marked_where_the_figure_says() -> None:
     assert (x[0], y[0]) == (least.frequency_hz, least.value)
     (label,) = found(drawing, "rear-left.minimum_label")
     assert isinstance(label, Text)
-    assert label.get_text() == "least 3.9 ohm"
+    assert label.get_text().split() == ["▼", "3.9", "ohm", "at", "1.06", "kHz"]
 
 
 def test_lines_carry_their_names_at_their_ends() -> None:
@@ -108,6 +108,16 @@ def test_a_gap_in_the_series_is_a_gap_in_the_line() -> None:
     drawing = pictures.draw(Report.model_validate(text))
     y = points(drawing, "front-left.impedance")[1]
     assert np.isfinite(y).tolist() == [True] * 200 + [False] * (len(values) - 200)
+
+
+def test_a_series_beyond_the_axis_is_cut_at_its_ends() -> None:
+    x = np.array([10.0, 40.0, 1000.0, 40000.0])
+    report = feed_report(frequency=x)
+    y = _values(report, "rear-left.impedance")
+    cut = points(pictures.draw(report), "rear-left.impedance")
+    np.testing.assert_allclose(cut[0], [20.0, 40.0, 1000.0, 20000.0])
+    # Closed form: 20 Hz is halfway from 10 to 40 on a logarithmic axis.
+    np.testing.assert_allclose(cut[1][:3], [(y[0] + y[1]) / 2.0, y[1], y[2]])
 
 
 def test_a_few_frequencies_are_dots() -> None:

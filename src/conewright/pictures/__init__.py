@@ -97,7 +97,7 @@ def save(
         raise BadInputError(f"{file}: found {found}; allowed are {', '.join(NO_DATE)}")
     drawing = draw(report, narrow=narrow, width_inches=width_inches)
     title = next(text.get_text() for text in drawing.texts if text.get_gid() == "title")
-    metadata = NO_DATE[suffix] | {"Title": title.replace("\n", " ")}
+    metadata = NO_DATE[suffix] | {"Title": " ".join(title.split())}
     try:
         with drawing_settings(width=drawing.get_figwidth()):
             drawing.savefig(file, format=suffix[1:], dpi=dpi, metadata=metadata)

@@ -18,7 +18,7 @@ import numpy as np
 
 from conewright.job.state import AS_FOUND
 from conewright.physics.arrays import FloatArray
-from conewright.pictures.data import Curve, name_of
+from conewright.pictures.data import HIGHEST, LOWEST, Curve, name_of
 from conewright.stages.report import Report
 
 if TYPE_CHECKING:
@@ -180,7 +180,7 @@ def label_ends(axes: Axes, labels: list[EndLabel], *, size: float) -> None:
     height = axes_size(axes)[1]
     ends = np.clip([(label.y - low) / (high - low) * height for label in labels], 0.0, height)
     heights = np.array([(label.text.count("\n") + 1) * size * LEAD / POINTS for label in labels])
-    places = spread_out(ends, heights, low=-0.1, high=height + 0.1)
+    places = spread_out(ends, heights, low=-0.1, high=height)
     for label, end, place in zip(labels, ends, places, strict=True):
         axes.annotate(
             label.text,
@@ -192,7 +192,14 @@ def label_ends(axes: Axes, labels: list[EndLabel], *, size: float) -> None:
             color=label.colour,
             linespacing=LEAD - 0.15,
             annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "linewidth": 0.6, "color": label.colour, "shrinkB": 0},
+            # From the middle of the left edge of the words to the end of the line.
+            arrowprops={
+                "arrowstyle": "-",
+                "linewidth": 0.6,
+                "color": label.colour,
+                "shrinkB": 0,
+                "relpos": (0.0, 0.5),
+            },
         )
 
 
@@ -227,7 +234,7 @@ def frequency_axis(axes: Axes, *, size: float, labelled: bool = True) -> None:
     from matplotlib.ticker import FixedFormatter, FixedLocator, NullLocator
 
     axes.set_xscale("log")
-    axes.set_xlim(20.0, 20000.0)
+    axes.set_xlim(LOWEST, HIGHEST)
     axes.xaxis.set_major_locator(FixedLocator(list(TICKS)))
     axes.xaxis.set_minor_locator(NullLocator())
     octave = axes_size(axes)[0] * np.log10(2.0) / 3.0
@@ -289,7 +296,8 @@ def lines(text: str, *, width: float, size: float, weight: str = "normal") -> li
     found = [""]
     for word in text.split(" "):
         longer = f"{found[-1]} {word}".strip()
-        if found[-1] and text_width(longer, size=size, weight=weight) > width:
+        # Letters set on a coarse grid of pixels come out a little wider than measured.
+        if found[-1] and 1.04 * text_width(longer, size=size, weight=weight) > width:
             found.append(word)
         else:
             found[-1] = longer

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from conewright.pictures.axes import BLACK, BLUE, GREY, LEAD, ORANGE, Sheet, level_grid, text_size
-from conewright.pictures.data import figure_of
+from conewright.pictures.data import figure_of, subjects
 from conewright.stages.report import Figure, Report
 from conewright.stages.shares import CAUSES
 
@@ -67,7 +67,9 @@ def draw_bars(
         left=left + LEFT, top=top + HEAD, width=cell - LEFT - RIGHT, height=rows * _row()
     )
     axes.set_ylim(rows, 0.0)
-    axes.set_xlim(*_reach(groups))
+    seats = subjects(report, f"change_{BANDS[0]}")
+    # The same reach for all seats, so that bars compare.
+    axes.set_xlim(*_reach([group for s in (*seats, seat) for group in change_groups(report, s)]))
     low, high = axes.get_xlim()
     level_grid(
         axes, axis="x", major=3.0 if high - low <= 18.0 else 6.0 if high - low < 45 else 12.0

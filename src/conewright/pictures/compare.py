@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from conewright.job.state import AS_FOUND
 from conewright.pictures.axes import (
     BLACK,
     BLUE,
@@ -34,7 +35,7 @@ MARKS = {Severity.GOOD: "●", Severity.NOTE: "○", Severity.WARN: "▲", Sever
 CHANGES = {"bass_change": "bass", "overall_change": "level"}
 RIGHT, ABOVE, BELOW, APART = 0.12, 0.3, 0.55, 0.35
 PANEL_GAP = 0.25
-ROOM_FOR_NUMBER = 0.3
+ROOM_FOR_NUMBER = 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +81,15 @@ def draw_compare(report: Report, *, width: float, columns: int) -> Figure:
 
 
 def compare_title(report: Report) -> str:
-    """Say which build brings the most bass, and which loads the radio the most."""
+    """Say which build brings the most bass, if nothing stops it, and which loads the radio most."""
     parts = []
-    gains = [f for f in report.figures if f.name.startswith("bass_change_") and f.value is not None]
+    gains = [
+        f
+        for f in report.figures
+        if f.name.startswith("bass_change_")
+        and f.value is not None
+        and _worst(report, f.subject) is not Severity.STOP
+    ]
     best = max(gains, key=lambda entry: entry.value or 0.0, default=None)
     if best is not None and (best.value or 0.0) > 0.0:
         seat = best.name.removeprefix("bass_change_")
@@ -90,7 +97,7 @@ def compare_title(report: Report) -> str:
     loads = [f for build in _builds(report) if (f := figure_of(report, build, "minimum_load"))]
     worst = min(loads, key=lambda entry: entry.value or 0.0, default=None)
     if worst is not None:
-        rated = value_of(report, "head_unit", "minimum_load")
+        rated = value_of(report, worst.subject, "rated_load")
         end = "" if rated is None else f", the radio is rated for {number(rated)}"
         parts.append(f"{name_of(worst.subject)} falls to {said(worst)}{end}")
     return "; ".join(parts) or report.answer
@@ -102,8 +109,9 @@ def rows_of(report: Report, name: str, seats: tuple[str, ...]) -> list[Row]:
     place = 0.5
     for build in _builds(report):
         load = figure_of(report, build, "minimum_load") if name == "minimum_load" else None
-        rows.append(Row(place, f"{_mark(report, build)} {name_of(build)}", True, load))
-        for seat in seats:
+        rows.append(Row(place, f"{MARKS[_worst(report, build)]} {name_of(build)}", True, load))
+        # Against itself nothing changes: the state as found has no rows for seats.
+        for seat in seats if build != AS_FOUND else ():
             if any(figure_of(report, build, f"{kind}_{seat}") for kind in CHANGES):
                 place += 1.0
                 rows.append(Row(place, seat, False, figure_of(report, build, f"{name}_{seat}")))
@@ -112,7 +120,7 @@ def rows_of(report: Report, name: str, seats: tuple[str, ...]) -> list[Row]:
 
 
 def _builds(report: Report) -> tuple[str, ...]:
-    return tuple(b for b in subjects(report, "minimum_load") if b != "head_unit")
+    return subjects(report, "minimum_load")
 
 
 def _seats(report: Report, name: str) -> tuple[str, ...]:
@@ -121,10 +129,9 @@ def _seats(report: Report, name: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(entry.removeprefix(f"{name}_") for entry in found))
 
 
-def _mark(report: Report, build: str) -> str:
-    own = [verdict for verdict in report.verdicts if verdict.subject == build]
-    worst = max(own, key=lambda verdict: verdict.severity.rank, default=None)
-    return MARKS[Severity.GOOD if worst is None else worst.severity]
+def _worst(report: Report, build: str) -> Severity:
+    own = [verdict.severity for verdict in report.verdicts if verdict.subject == build]
+    return max(own, key=lambda severity: severity.rank, default=Severity.GOOD)
 
 
 def _key() -> str:
@@ -160,24 +167,35 @@ def _change_axis(axes: Axes, name: str, rows: list[Row]) -> None:
 
 
 def _load_axis(axes: Axes, report: Report, rows: list[Row]) -> None:
-    rated = value_of(report, "head_unit", "minimum_load")
-    axes.set_xlim(0.0, max([(1.0 + ROOM_FOR_NUMBER) * max(_spots(rows)), 1.1 * (rated or 0.0)]))
+    axes.set_xlim(0.0, (1.0 + ROOM_FOR_NUMBER) * max(_spots(rows)))
     axes.grid(visible=True, axis="x", color=PALE, linewidth=0.6)
     axes.set_axisbelow(True)
     axes.set_title("lowest load", loc="left", fontweight="bold", pad=4.0)
     axes.set_xlabel("impedance, ohm")
-    if rated is not None:
-        axes.axvline(rated, color=VERMILLION, lw=1.2, ls=(0, (1.0, 1.5)), gid="rated")
-        axes.annotate(
-            f"rated {number(rated)}",
-            (rated, 1.0),
-            (0.0, 4.0),
-            xycoords=("data", "axes fraction"),
-            textcoords="offset points",
-            ha="right",
-            va="baseline",
-            color=VERMILLION,
-        )
+    rated = [
+        (row.place, figure)
+        for row in rows
+        if row.figure and (figure := figure_of(report, row.figure.subject, "rated_load"))
+    ]
+    for place, figure in rated:
+        spot = ([figure.value or 0.0] * 2, [place - 0.5, place + 0.5])
+        axes.plot(*spot, color=VERMILLION, linewidth=2.0, gid=figure.id)
+        axes.set_xlim(0.0, max(axes.get_xlim()[1], 1.1 * (figure.value or 0.0)))
+    if rated:
+        _say_rated(axes, rated[0][1])
+
+
+def _say_rated(axes: Axes, figure: Number) -> None:
+    axes.annotate(
+        f"┃rated {said(figure).split()[0]}",
+        (1.0, 1.0),
+        (0.0, 4.0),
+        xycoords="axes fraction",
+        textcoords="offset points",
+        ha="right",
+        va="baseline",
+        color=VERMILLION,
+    )
 
 
 def _spots(rows: list[Row]) -> list[float]:

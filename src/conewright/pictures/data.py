@@ -13,6 +13,8 @@ from conewright.stages.report import Figure, Report
 from conewright.stages.words import number
 
 __all__ = [
+    "HIGHEST",
+    "LOWEST",
     "Curve",
     "caption",
     "change",
@@ -21,8 +23,13 @@ __all__ = [
     "name_of",
     "said",
     "subjects",
+    "unbroken",
     "value_of",
 ]
+
+
+LOWEST, HIGHEST = 20.0, 20000.0
+"""Ends of every frequency axis [Hz]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +46,9 @@ class Curve:
 
 
 def curve(report: Report, id: str) -> Curve | None:
-    """Return the series of that id as arrays, or None if the report has none.
+    """Return the series of that id from 20 Hz to 20 kHz, or None if the report has none there.
 
+    Where it goes beyond, it is cut at exactly these, on a straight line between its points.
     A complex series (pairs of real and imaginary part) gives its modulus. A series without one
     finite value counts as missing.
     """
@@ -54,7 +62,7 @@ def curve(report: Report, id: str) -> Curve | None:
         return None
     low = y if found.y.low is None else _floats(found.y.low)
     high = y if found.y.high is None else _floats(found.y.high)
-    return Curve(x=_floats(found.x.values), y=y, low=low, high=high)
+    return _cut(Curve(x=_floats(found.x.values), y=y, low=low, high=high))
 
 
 def subjects(report: Report, name: str) -> tuple[str, ...]:
@@ -78,13 +86,13 @@ def value_of(report: Report, subject: str, name: str) -> float | None:
 
 def said(figure: Figure) -> str:
     """Write a figure that has a value, without its band, in as many digits as the band allows."""
-    return number(figure.value or 0.0, figure.unit, spread=_spread(figure))
+    return unbroken(number(figure.value or 0.0, figure.unit, spread=_spread(figure)))
 
 
 def change(figure: Figure) -> str:
     """Write a figure that is a difference: its sign always shows, one decimal place."""
     text = f"{figure.value or 0.0:+.1f}"
-    return f"{_plain_zero(text)} {figure.unit}".rstrip()
+    return unbroken(f"{_plain_zero(text)} {figure.unit}".rstrip())
 
 
 def caption(report: Report, *, tint: bool) -> str:
@@ -99,6 +107,21 @@ def caption(report: Report, *, tint: bool) -> str:
 def name_of(build: str) -> str:
     """Name a build as people say it."""
     return "as found" if build == AS_FOUND else build
+
+
+def unbroken(text: str) -> str:
+    """Return the text with hard spaces, so that it stays on one line."""
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def _cut(found: Curve) -> Curve | None:
+    x = found.x
+    edges = [edge for edge in (LOWEST, HIGHEST) if x[0] < edge < x[-1]]
+    inside = np.union1d(x[(x >= LOWEST) & (x <= HIGHEST)], edges)
+    if inside.size == 0:
+        return None
+    rows = (np.interp(np.log(inside), np.log(x), row) for row in (found.y, found.low, found.high))
+    return Curve(inside, *rows)
 
 
 def _floats(values: tuple[Any, ...]) -> FloatArray:

@@ -19,7 +19,17 @@ from conewright.pictures.axes import (
     new_sheet,
     style_for,
 )
-from conewright.pictures.data import Curve, caption, curve, figure_of, said, subjects, value_of
+from conewright.pictures.data import (
+    HIGHEST,
+    LOWEST,
+    Curve,
+    caption,
+    curve,
+    figure_of,
+    said,
+    subjects,
+    value_of,
+)
 from conewright.stages.report import Report
 from conewright.stages.words import number
 
@@ -29,7 +39,7 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_feed", "feed_title"]
 
-LEFT, RIGHT, ABOVE, PLOT, BELOW, LAST = 0.6, 0.88, 0.26, 1.7, 0.3, 0.22
+LEFT, RIGHT, ABOVE, PLOT, BELOW, LAST = 0.6, 0.88, 0.28, 1.8, 0.3, 0.22
 # A load keeps its rated impedance if it nowhere falls below 80 % of it (IEC 60268-5).
 RATED_MAY_FALL_TO = 0.8
 # Above this many times the rated load a curve says nothing about the radio: cut, and say so.
@@ -109,9 +119,9 @@ def _panel(axes: Axes, report: Report, channel: str, *, top: float, size: float)
     rated = value_of(report, "head_unit", "minimum_load")
     if rated is not None:
         axes.axhline(rated, color=VERMILLION, linewidth=1.2, linestyle=(0, (1.0, 1.5)), gid="rated")
-        labels.append(EndLabel(20000.0, rated, f"rated {number(rated)}", VERMILLION))
+        labels.append(EndLabel(HIGHEST, rated, f"rated {number(rated)}", VERMILLION))
     label_ends(axes, labels, size=size)
-    _mark_minimum(axes, report, channel, size=size)
+    _mark_minimum(axes, report, channel)
 
 
 def _lines(axes: Axes, report: Report, channel: str) -> list[EndLabel]:
@@ -148,24 +158,28 @@ def _say_if_cut(axes: Axes, found: Curve) -> None:
     )
 
 
-def _mark_minimum(axes: Axes, report: Report, channel: str, *, size: float) -> None:
+def _mark_minimum(axes: Axes, report: Report, channel: str) -> None:
+    """Mark the lowest point in the plot, and say above it how low and where that is."""
     least = figure_of(report, channel, "minimum_impedance")
     if least is None or least.value is None or least.frequency_hz is None:
         return
-    x, y = float(np.clip(least.frequency_hz, 20.0, 20000.0)), least.value
-    axes.plot([x], [y], marker="v", color=BLACK, markersize=6.0, gid=f"{channel}.minimum")
-    room = y / axes.get_ylim()[1] * PLOT * 72.0
-    below = room > size + 10.0
+    x = float(np.clip(least.frequency_hz, LOWEST, HIGHEST))
+    gid = f"{channel}.minimum"
+    axes.plot([x], [least.value], "v", color=BLACK, markersize=6.0, clip_on=False, gid=gid)
     axes.annotate(
-        f"least {said(least)}",
-        xy=(x, y),
-        xytext=(0.0, -6.0 if below else 6.0),
+        f"▼ {said(least)} at {_hertz(least.frequency_hz)}",
+        (1.0, 1.0),
+        (RIGHT * 72.0 - 12.0, 4.0),
+        xycoords="axes fraction",
         textcoords="offset points",
-        ha="left" if x < 60.0 else "right" if x > 5000.0 else "center",
-        va="top" if below else "bottom",
-        path_effects=halo(),
+        ha="right",
+        va="baseline",
         gid=f"{channel}.minimum_label",
     )
+
+
+def _hertz(frequency: float) -> str:
+    return number(frequency, "Hz") if frequency < 1000.0 else number(frequency / 1000.0, "kHz")
 
 
 def _highest(report: Report, channels: tuple[str, ...]) -> float:

@@ -22,7 +22,7 @@ from conewright.pictures.axes import (
     new_sheet,
     text_size,
 )
-from conewright.pictures.data import caption, figure_of, subjects, value_of
+from conewright.pictures.data import caption, figure_of, said, subjects, unbroken, value_of
 from conewright.stages.report import Report
 from conewright.stages.words import number, odds, with_band
 
@@ -48,10 +48,10 @@ TALLEST = 3.2
 class Section:
     """A place cut through the driver's axis, all in mm; x from the steel's face into the cabin.
 
-    `glass` holds the depth of the glass behind the steel's face at each measured point.
+    `glass` holds the depth of the glass behind the steel's face at each measured point, `play` how
+    far it may come towards the driver, and `travel` how far the cone may go towards the trim.
     """
 
-    places: tuple[str, ...]
     depth: float
     inner: float
     outer: float
@@ -64,6 +64,7 @@ class Section:
     ring: bool
     glass: tuple[float, ...]
     travel: float
+    play: float
 
     @property
     def back(self) -> float:
@@ -103,6 +104,7 @@ class Section:
 class _Cell:
     names: list[str]
     section: Section | None
+    clearances: dict[str, str]
     words: list[str]
 
     def height(self, *, scale: float) -> float:
@@ -154,18 +156,16 @@ def fit_title(report: Report) -> str:
     return f"{start} {where}: {odds(chance)} for less than {number(limit)} mm to the {what}"
 
 
-def section_of(report: Report, places: tuple[str, ...]) -> Section | None:
+def section_of(report: Report, place: str) -> Section | None:
     """Return the section of a place from the report's figures; None if one it needs is missing."""
-    place = places[0]
     size = {name: value_of(report, place, name) for name in NEEDED}
     known = {name: value for name, value in size.items() if value is not None}
     if len(known) < len(size):
         return None
-    spacer = value_of(report, place, "spacer") or 0.0
-    free = known["trim_gap"] - spacer - known["front_height"]
-    kept = value_of(report, place, "front_clearance")
+    spacer, glass = value_of(report, place, "spacer") or 0.0, _glass(report, place)
+    front = known["trim_gap"] - spacer - known["front_height"]
+    rear = min(glass, default=0.0) + spacer - known["driver_depth"]
     return Section(
-        places=places,
         depth=known["driver_depth"],
         inner=known["driver_cutout"],
         outer=known["driver_outer"],
@@ -176,10 +176,16 @@ def section_of(report: Report, places: tuple[str, ...]) -> Section | None:
         spacer=spacer,
         enlarge=value_of(report, place, "enlarge") or 0.0,
         ring=bool(value_of(report, place, "ring")),
-        glass=_glass(report, place),
-        # What the front clearance keeps free beyond the parts themselves is the cone's travel.
-        travel=0.0 if kept is None else max(free - kept, 0.0),
+        glass=glass,
+        travel=_kept_free(report, place, "front", front),
+        play=_kept_free(report, place, "rear", rear),
     )
+
+
+def _kept_free(report: Report, place: str, side: str, room: float) -> float:
+    """Return what a clearance keeps for things that move, beyond the parts at rest [mm]."""
+    clearance = value_of(report, place, f"{side}_clearance")
+    return 0.0 if clearance is None else max(round(room - clearance, 6), 0.0)
 
 
 def _glass(report: Report, place: str) -> tuple[float, ...]:
@@ -194,12 +200,13 @@ def _glass(report: Report, place: str) -> tuple[float, ...]:
 
 
 def _groups(report: Report) -> list[tuple[str, ...]]:
-    """Return the places, those with the same figures throughout together."""
-    places = dict.fromkeys((*subjects(report, "rear_odds"), *subjects(report, "front_odds")))
+    """Return the places; those with the same section, clearances and odds together."""
     groups: dict[Any, list[str]] = {}
-    for place in places:
-        own = (f for f in report.figures if f.subject == place)
-        key = tuple((f.name, f.value, f.low, f.high, f.unit) for f in own)
+    for place in dict.fromkeys((*subjects(report, "rear_odds"), *subjects(report, "front_odds"))):
+        chances = (value_of(report, place, f"{side}_odds") for side, _ in ALLOWED)
+        said_as = tuple(None if chance is None else odds(chance) for chance in chances)
+        clearances = tuple(value_of(report, place, f"{side}_clearance") for side, _ in ALLOWED)
+        key = (section_of(report, place), clearances, said_as)
         groups.setdefault(key, []).append(place)
     return [tuple(group) for group in groups.values()]
 
@@ -214,7 +221,14 @@ def _cell_of(report: Report, group: tuple[str, ...], *, width: float) -> _Cell:
     room, size = width - 2.0 * SIDE, text_size()
     names = lines(", ".join(group), width=room, size=size, weight="bold")
     words = [line for text in _words(report, group) for line in lines(text, width=room, size=size)]
-    return _Cell(names=names, section=section_of(report, group), words=words)
+    clearances = {
+        side: said(clearance).split()[0]
+        for side, _ in ALLOWED
+        if (clearance := figure_of(report, group[0], f"{side}_clearance"))
+    }
+    return _Cell(
+        names=names, section=section_of(report, group[0]), clearances=clearances, words=words
+    )
 
 
 def _words(report: Report, group: tuple[str, ...]) -> list[str]:
@@ -227,8 +241,8 @@ def _words(report: Report, group: tuple[str, ...]) -> list[str]:
         if clearance is None or chance is None:
             found.append(f"{word}: not known")
             continue
-        unbroken = odds(chance).replace(" ", "\N{NO-BREAK SPACE}")
-        found.append(f"{word}: {with_band(clearance)}; under {number(limit)} mm: {unbroken}")
+        risk = f"{unbroken(f'under {number(limit)} mm:')} {unbroken(odds(chance))}"
+        found.append(f"{word}: {unbroken(with_band(clearance))}; {risk}")
     wider = value_of(report, group[0], "enlarge")
     if wider:
         found.append(f"cut the hole {number(wider)} mm wider")
@@ -246,7 +260,7 @@ def _draw_cell(
         across, height = cell.section.size(scale=scale)
         side = (width - across - LABEL) / 2.0
         axes = sheet.axes(left=left + side, top=top, width=across, height=height)
-        _section(axes, cell.section)
+        _section(axes, cell.section, cell.clearances)
         top += height + TICKS
     sheet.text(left=left + SIDE, top=top, text="\n".join(cell.words))
 
@@ -255,7 +269,7 @@ def _line() -> float:
     return text_size() * LEAD / 72.0
 
 
-def _section(axes: Axes, section: Section) -> None:
+def _section(axes: Axes, section: Section, clearances: dict[str, str]) -> None:
     from matplotlib.ticker import MultipleLocator
 
     axes.set_xlim(*section.ends)
@@ -268,11 +282,14 @@ def _section(axes: Axes, section: Section) -> None:
     axes.spines["left"].set_visible(False)
     for draw in (_draw_glass, _draw_steel, _draw_spacer, _draw_driver, _draw_trim):
         draw(axes, section)
-    if section.glass:
+    if section.glass and "rear" in clearances:
         worst = int(np.argmin(section.glass))
+        limit = section.play - section.glass[worst]
         height = float(section.heights[worst])
-        _dimension(axes, section.back, -section.glass[worst], height=height, towards=-1.0)
-    _dimension(axes, section.face + section.travel, section.gap, height=0.0, towards=1.0)
+        _dimension(axes, section.back, limit, height=height, words=clearances["rear"])
+    if "front" in clearances:
+        start = section.face + section.travel
+        _dimension(axes, start, section.gap, height=0.0, words=clearances["front"])
     _name_parts(axes, section)
 
 
@@ -363,15 +380,14 @@ def _mirrored(
         axes.add_patch(Rectangle((x0, low), x1 - x0, y1 - y0, linewidth=1.0, gid=gid, **style))
 
 
-def _dimension(axes: Axes, part: float, limit: float, *, height: float, towards: float) -> None:
-    """Draw a clearance from a part to its limit; a negative one is an overlap."""
-    free = (limit - part) * towards
-    colour = BLACK if free > 0.0 else VERMILLION
+def _dimension(axes: Axes, part: float, limit: float, *, height: float, words: str) -> None:
+    """Draw a clearance from a part to its limit, behind or in front; overlaps stand out."""
+    colour = VERMILLION if words.startswith("\N{MINUS SIGN}") else BLACK
     style = "|-|,widthA=0.35,widthB=0.35"
     arrow = {"arrowstyle": style, "color": colour, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 0}
     axes.annotate("", (limit, height), (part, height), arrowprops=arrow)
     axes.annotate(
-        number(round(free, 1)),
+        words,
         ((part + limit) / 2.0, height),
         (0.0, 5.0),
         textcoords="offset points",
@@ -380,7 +396,7 @@ def _dimension(axes: Axes, part: float, limit: float, *, height: float, towards:
         color=colour,
         fontweight="bold",
         path_effects=halo(),
-        gid="clearance rear" if towards < 0.0 else "clearance front",
+        gid="clearance",
     )
 
 

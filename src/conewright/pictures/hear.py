@@ -25,7 +25,17 @@ from conewright.pictures.axes import (
     text_width,
 )
 from conewright.pictures.bars import bars_height, draw_bars
-from conewright.pictures.data import Curve, caption, change, curve, figure_of, said, subjects
+from conewright.pictures.data import (
+    HIGHEST,
+    LOWEST,
+    Curve,
+    caption,
+    change,
+    curve,
+    figure_of,
+    said,
+    subjects,
+)
 from conewright.stages.report import Report
 
 if TYPE_CHECKING:
@@ -37,6 +47,7 @@ __all__ = ["CURVE_ENDS", "TREND_FROM", "draw_hear", "hear_title", "octave_levels
 TREND_FROM, CURVE_ENDS = 200.0, 500.0
 """A cabin curve is only a trend above the first; above the second, octave means [Hz]."""
 OCTAVES = (1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
+OCTAVE_NOTE = "Above 500\N{NO-BREAK SPACE}Hz: octave means."
 FEWEST_IN_OCTAVE = 3
 PATTERNS = {"volts": "", "amps": "////", "travel": "....", "heat": "xxxx"}
 LEFT, RIGHT, ABOVE, PLOT, GAP, STRIP, BELOW = 0.62, 0.86, 0.28, 2.0, 0.24, 0.26, 0.62
@@ -64,7 +75,7 @@ def draw_hear(report: Report, *, width: float, columns: int) -> Figure:
         width=width,
         body=rows * whole,
         title=hear_title(report, seats),
-        note=f"{caption(report, tint=_has_band(report, seats))} Above 500 Hz: octave means.",
+        note=f"{caption(report, tint=_has_band(report, seats))} {OCTAVE_NOTE}",
     )
     limits = _level_limits(report, seats)
     for place, seat in enumerate(seats):
@@ -97,7 +108,7 @@ def octave_levels(found: Curve) -> Curve:
     x: list[float] = []
     levels: list[list[float]] = [[], [], []]
     for centre in OCTAVES:
-        edges = centre / np.sqrt(2.0), min(centre * np.sqrt(2.0), 20000.0)
+        edges = centre / np.sqrt(2.0), min(centre * np.sqrt(2.0), HIGHEST)
         inside = (found.x >= edges[0]) & (found.x < edges[1]) & np.isfinite(found.y)
         if np.count_nonzero(inside) < FEWEST_IN_OCTAVE:
             continue
@@ -149,7 +160,7 @@ def _level_panel(
     axes.set_ylabel("level, dB")
     axes.set_title(seat, loc="left", fontweight="bold", pad=4.0)
     axes.axvspan(
-        TREND_FROM, 20000.0, facecolor="none", edgecolor="0.88", hatch="//", lw=0, gid="trend"
+        TREND_FROM, HIGHEST, facecolor="none", edgecolor="0.88", hatch="//", lw=0, gid="trend"
     )
     axes.annotate(
         "trend only",
@@ -190,7 +201,7 @@ def _trusted(found: Curve) -> Curve:
 def limit_runs(frequency: FloatArray, words: tuple[Any, ...]) -> list[Run]:
     """Return the stretches over which the same limit binds, met halfway between two points."""
     middles = np.sqrt(frequency[1:] * frequency[:-1])
-    edges = np.clip([frequency[0], *middles, frequency[-1]], 20.0, 20000.0)
+    edges = np.clip([frequency[0], *middles, frequency[-1]], LOWEST, HIGHEST)
     starts = [i for i in range(len(words)) if i == 0 or words[i] != words[i - 1]]
     ends = [*starts[1:], len(words)]
     runs = [
@@ -236,7 +247,7 @@ def _name_runs(axes: Axes, runs: list[Run], *, size: float) -> None:
         box = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
         middle = float(np.sqrt(run.start * run.end))
         axes.text(middle, 0.46, word, ha="center", va="center", bbox=box, gid="limit word")
-    wanted = [decade * np.log10(np.sqrt(run.start * run.end) / 20.0) for run in outside]
+    wanted = [decade * np.log10(np.sqrt(run.start * run.end) / LOWEST) for run in outside]
     widths = np.array([text_width(run.word, size=size) + 0.1 for run in outside])
     places = spread_out(wanted, widths, low=0.0, high=3.0 * decade)
     for run, want, place in zip(outside, wanted, places, strict=True):
