@@ -249,5 +249,10 @@ def test_what_is_no_number_is_said_in_words(value: float | None) -> None:
     assert Column("b", "heading").cell(None) == ("–",)
 
 
+@pytest.mark.parametrize("high", [2.0, 2.0 + 1e-15, float("inf")])
+def test_a_band_that_is_none_is_not_shown(high: float) -> None:
+    assert Column("b", "b").cell(_figure("a.b", 2.0, low=2.0, high=high)) == ("2 S",)
+
+
 def test_brief_odds_keep_the_number() -> None:
     assert brief_odds(0.05) == "1 in 20"

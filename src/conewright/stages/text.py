@@ -47,7 +47,8 @@ def origins_in_words() -> str:
 def _head(report: Report, width: int) -> Iterator[str]:
     question = QUESTIONS.get(report.stage, "")
     yield from paragraph(f"{report.stage.upper()}: {question}", width=width, rest="  ")
-    yield from paragraph(f"Job: {report.job}", width=width, rest="  ")
+    if report.job:
+        yield from paragraph(f"Job: {report.job}", width=width, rest="  ")
     if report.stage == "compare":
         return
     told = report.title.replace(" ", "-") in {"", report.build}

@@ -23,6 +23,9 @@ MARKS = {
 FEWEST = 6
 """Words in a cell are folded to the width of the heading, but not below this."""
 
+ROUNDING = 1e-9
+"""A band narrower than this, over its value, is none."""
+
 Kind = Literal["number", "bare", "plain", "change", "share", "odds", "yes", "words", "frequency"]
 BRIEF_ODDS = (("about ", ""), ("less than ", "<"), ("as good as ", ""))
 
@@ -99,7 +102,7 @@ def number_cell(figure: Figure, value: float, *, scale: float = 1.0, signed: boo
     """Return a figure's number with the letter of its origin, and its band on the next line."""
     low = None if figure.low is None else scale * figure.low
     high = None if figure.high is None else scale * figure.high
-    spread = None if low is None or high is None or not isfinite(high - low) else high - low
+    spread = None if low is None or high is None else _spread(low, high)
     if signed and value == 0.0 and not spread:
         return ("0",)
     first = f"{_signed(scale * value, spread, signed=signed)} {letter(figure.origin)}"
@@ -107,6 +110,12 @@ def number_cell(figure: Figure, value: float, *, scale: float = 1.0, signed: boo
         return (first,)
     edges = " to ".join(_signed(edge, spread, signed=signed) for edge in (low, high))
     return (first, edges)
+
+
+def _spread(low: float, high: float) -> float | None:
+    """Return the width of a band; None where it is endless or rounding alone makes it."""
+    width = high - low
+    return width if isfinite(width) and width > ROUNDING * max(abs(low), abs(high)) else None
 
 
 def letter(origin: Origin) -> str:
