@@ -11,6 +11,7 @@ from matplotlib.text import Annotation
 
 from conewright import pictures
 from conewright.pictures.fit import section_of
+from conewright.stages.report import Report, Severity, Verdict
 
 
 def _scale(axes: Axes) -> tuple[float, float]:
@@ -86,7 +87,7 @@ def test_the_odds_are_said_in_words() -> None:
 
 
 def test_an_overlap_stands_out() -> None:
-    drawing = pictures.draw(fit_report("deep"))
+    drawing = pictures.draw(_warned(fit_report("deep"), "deep-fl"))
     rear, front = _clearances(drawing)
     assert front.get_text() == "−5.0"
     assert front.get_color() != rear.get_color()
@@ -96,19 +97,31 @@ def test_an_overlap_stands_out() -> None:
     assert patches(pictures.draw(fit_report("tight")), "cut") == []
 
 
+def _warned(report: Report, place: str) -> Report:
+    """The report with a warning of the front of a place: a driver that is still to go in."""
+    verdict = Verdict(
+        id=f"{place}.front", subject=place, severity=Severity.WARN, text="Tight in front."
+    )
+    return report.model_copy(update={"verdicts": (verdict,)})
+
+
 @pytest.mark.parametrize(
-    ("chance", "start", "odds"),
+    ("chance", "warned", "start", "odds"),
     [
-        (0.12, "There is room; tightest at", "about 1 in 8"),
-        (0.33, "Too tight at", "about 1 in 3"),
+        (0.12, False, "There is room; tightest at", "about 1 in 8"),
+        (0.33, True, "Too tight at", "about 1 in 3"),
+        (0.33, False, "Tightest at", "about 1 in 3"),
     ],
 )
-def test_the_title_names_the_tightest_place(chance: float, start: str, odds: str) -> None:
+def test_the_title_names_the_tightest_place(
+    chance: float, warned: bool, start: str, odds: str
+) -> None:
     report = fit_report("slim", "tight")
     figures = [
         f.model_copy(update={"value": chance}) if f.value == 0.12 else f for f in report.figures
     ]
-    drawing = pictures.draw(report.model_copy(update={"figures": tuple(figures)}))
+    report = report.model_copy(update={"figures": tuple(figures)})
+    drawing = pictures.draw(_warned(report, "tight-fl") if warned else report)
     assert title(drawing) == (f"{start} tight-fl, tight-fr: {odds} for less than 3 mm to the trim")
 
 

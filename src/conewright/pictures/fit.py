@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import count
 from typing import TYPE_CHECKING, Any
@@ -23,7 +24,7 @@ from conewright.pictures.axes import (
     text_size,
 )
 from conewright.pictures.data import caption, figure_of, said, subjects, unbroken, value_of
-from conewright.stages.report import Report
+from conewright.stages.report import Report, Severity
 from conewright.stages.words import number, odds, with_band
 
 if TYPE_CHECKING:
@@ -134,6 +135,15 @@ def draw_fit(report: Report, *, width: float, columns: int) -> Figure:
     return sheet.figure
 
 
+def _is_spoken_of(report: Report, group: Sequence[str], side: str) -> bool:
+    """Whether a verdict warns of a side: a driver that sits there already is no reason to."""
+    return any(
+        verdict.id in {f"{place}.{side}" for place in group}
+        and verdict.severity in (Severity.WARN, Severity.STOP)
+        for verdict in report.verdicts
+    )
+
+
 def fit_title(report: Report) -> str:
     """Say which place is the tightest, and by how much or with what odds."""
     found = [
@@ -148,11 +158,14 @@ def fit_title(report: Report) -> str:
     clearance = figure_of(report, group[0], f"{side}_clearance")
     what, limit = ("glass", REAR_LIMIT) if side == "rear" else ("trim", FRONT_LIMIT)
     where = ", ".join(group)
-    if clearance is not None and (clearance.value or 0.0) < 0.0:
+    spoken = _is_spoken_of(report, group, side)
+    if spoken and clearance is not None and (clearance.value or 0.0) < 0.0:
         short = number(-(clearance.value or 0.0), "mm")
         return f"{where}: {short} short of room, the driver meets the {what}"
     chance = value_of(report, group[0], f"{side}_odds") or 0.0
-    start = "There is room; tightest at" if risk <= 1.0 else "Too tight at"
+    start = "There is room; tightest at" if risk <= 1.0 else "Tightest at"
+    if spoken:
+        start = "Too tight at"
     return f"{start} {where}: {odds(chance)} for less than {number(limit)} mm to the {what}"
 
 

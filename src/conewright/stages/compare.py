@@ -13,6 +13,7 @@ from conewright.job.units import to_unit
 from conewright.physics import bands
 from conewright.physics.arrays import FloatArray
 from conewright.stages.assembly import Answer
+from conewright.stages.care import as_found
 from conewright.stages.circuit import Solver
 from conewright.stages.feed import feed_answer
 from conewright.stages.fit import fit
@@ -120,24 +121,37 @@ def _seat_figures(answer: Answer, sound: BuildSound, before: BuildSound) -> None
 
 
 def _work_figures(answer: Answer, build: Build, fitted: Report) -> None:
+    moved = _moved_places(build)
     odds = [
         figure.value
         for figure in fitted.figures
-        if figure.name in ("rear_odds", "front_odds") and figure.value is not None
+        if figure.subject in moved
+        and figure.name in ("rear_odds", "front_odds")
+        and figure.value is not None
     ]
-    changed = build.proposal is not None and bool(odds)
     answer.figure(
         build.id,
         "fit_odds",
-        max(odds) if changed else None,
+        max(odds) if odds else None,
         unit="",
         label="chance that some place is tighter than it should be",
-        text=None if changed else "nothing to judge",
+        text=None if odds else "nothing to judge",
     )
     answer.figure(
         build.id, "cost", build.cost, unit=_currency(build), label="work, material and new parts"
     )
     answer.figure(build.id, "hours", build.hours, unit="h", label="work")
+
+
+def _moved_places(build: Build) -> set[str]:
+    """Places that get another driver or spacer; what sits there already fits."""
+    before = {place.id: place for place in as_found(build).locations}
+    return {
+        place.id
+        for place in build.locations
+        if (place.driver, place.mount.spacer)
+        != (before[place.id].driver, before[place.id].mount.spacer)
+    }
 
 
 def _currency(build: Build) -> str:

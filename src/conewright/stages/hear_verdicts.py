@@ -30,7 +30,8 @@ CLEARLY_OVER = 1.2
 FULL_DAY = 480.0
 """Minutes of listening a day that need no word of care."""
 
-LOWEST_JUDGED = 25.0
+LOWEST_JUDGED, HIGHEST_JUDGED = 25.0, 130.0
+"""Off the middle, paths of different length cancel above these by themselves [Hz]."""
 
 
 def hear_verdicts(answer: Answer, sound: BuildSound) -> None:
@@ -125,7 +126,7 @@ def _main_causes(answer: Answer, seat: str) -> str:
 def _sensitivity(answer: Answer, sound: BuildSound, seat: str) -> None:
     """Mark where the sum with phases lies far from the sum of powers."""
     heard = sound.seats[seat].heard
-    tested = (heard.frequency >= LOWEST_JUDGED) & (heard.frequency <= TREND_LIMIT)
+    tested = (heard.frequency >= LOWEST_JUDGED) & (heard.frequency <= HIGHEST_JUDGED)
     gain = (amplitude_decibel(np.abs(heard.coherent[0])) - decibel(heard.power[0]))[tested]
     frequency = heard.frequency[tested]
     for name, part, verb, severity in (
