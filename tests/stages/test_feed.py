@@ -157,3 +157,10 @@ def test_a_build_without_a_channel_has_no_answer() -> None:
     build = job(*ALONE).build()
     with pytest.raises(BadInputError, match=r"channel: found none"):
         feed(replace(build, channels=()))
+
+
+def test_a_load_of_resistors_alone() -> None:
+    # By hand: 4 ohm and 0.4 ohm of cable at every frequency.
+    report = feed(job(*ALONE, channel("dummy", "4 ohm", cable="0.4 ohm")).build())
+    assert value(report, "dummy.minimum_impedance") == pytest.approx(4.4)
+    assert value(report, "dummy.equivalent_resistance") == pytest.approx(4.4)

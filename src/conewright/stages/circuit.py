@@ -182,7 +182,8 @@ class Solver:
         for part in channel.parts:
             leaves[part.key], resistances[part.key] = self._part(part, temperature)
         tree = solve_tree(tree=channel.tree, impedances=leaves, voltage=1.0)
-        load = tree.impedance
+        # A load of resistors alone is one number; every curve has the whole grid.
+        load = tree.impedance + np.zeros(self.frequency.size)
         cable = self._cable(channel.cable, temperature)
         source = self.draws(build.head_unit.output_resistance)
         across = load / (source + cable + load)

@@ -30,6 +30,9 @@ CLEARLY_OVER = 1.2
 FULL_DAY = 480.0
 """Minutes of listening a day that need no word of care."""
 
+DEEPEST = 40.0
+"""No two loudspeakers are alike enough to cancel by more [dB]."""
+
 LOWEST_JUDGED, HIGHEST_JUDGED = 25.0, 130.0
 """Off the middle, paths of different length cancel above these by themselves [Hz]."""
 
@@ -140,7 +143,7 @@ def _sensitivity(answer: Answer, sound: BuildSound, seat: str) -> None:
             name,
             severity,
             f"At {seat} the loudspeakers {verb} by up to "
-            f"{number(float(np.abs(gain[part]).max()), 'dB', spread=1.0)} between "
+            f"{number(min(float(np.abs(gain[part]).max()), DEEPEST), 'dB', spread=1.0)} between "
             f"{number(float(frequency[part][0]), 'Hz')} and "
             f"{number(float(frequency[part][-1]), 'Hz')}: the level there is sensitive to "
             "polarity and position.",

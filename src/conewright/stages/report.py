@@ -7,6 +7,7 @@ measured or assumed. The band always contains the value.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
@@ -91,8 +92,8 @@ class Axis(_Data):
     name: str
     unit: str
     values: tuple[Any, ...]
-    low: tuple[float, ...] | None = None
-    high: tuple[float, ...] | None = None
+    low: tuple[float | None, ...] | None = None
+    high: tuple[float | None, ...] | None = None
 
 
 class Series(_Data):
@@ -202,17 +203,19 @@ class Report(_Data):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the report as plain data, as written by `--json`."""
-        return self.model_dump(mode="json")
+        return dict(json.loads(self.model_dump_json()))
 
     def plot(self) -> Drawing:
         """Draw the report; returns a matplotlib figure.
 
         Raises:
-            LookupError: no drawer is registered (`import conewright` registers one).
+            LookupError: no drawer is registered; the doors of `conewright` register one.
 
         """
         if _drawer is None:
-            raise LookupError("no drawer is registered: import conewright first")
+            raise LookupError(
+                "no drawer: use conewright.pictures.draw, or conewright.feed and so on"
+            )
         return _drawer(self)
 
 

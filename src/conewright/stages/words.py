@@ -20,6 +20,9 @@ CHANCES = (
     *((2, 5), (1, 2), (3, 5), (2, 3), (3, 4), (4, 5), (5, 6), (9, 10), (19, 20), (49, 50)),
     (99, 100),
 )
+NOISE = 1e-9
+"""A spread smaller than this share of the number is rounding, not knowledge."""
+
 HARDLY, NEARLY = 0.004, 0.996
 
 
@@ -54,7 +57,7 @@ def with_band(figure: Figure) -> str:
     if figure.value is None:
         return figure.text or "no answer"
     low, high = figure.low, figure.high
-    if low is None or high is None or high <= low:
+    if low is None or high is None or high - low <= abs(figure.value) * NOISE:
         return number(figure.value, figure.unit)
     spread = high - low
     edges = f"({_digits(low, spread)} to {_digits(high, spread)})"
@@ -86,7 +89,7 @@ def odds(chance: float) -> str:
 
 
 def _digits(value: float, spread: float | None) -> str:
-    if spread is None or spread <= 0.0:
+    if spread is None or spread <= abs(value) * NOISE:
         text = _trimmed(value)
     else:
         decimals = -floor(log10(spread / STEPS_IN_BAND))
