@@ -57,13 +57,8 @@ def hole_profile(shear: Real) -> ComplexArray:
     D = 4 + q^2/(6 + q^2/(8 + ...)); above WALL_FROM the series of I1/I0 in 1/q.
     Relative error below 1e-10 everywhere.
     """
-    x = np.asarray(shear, dtype=np.float64)
-    # The common case is computed everywhere: that is cheaper than picking it out.
-    profile = _wide_hole(np.maximum(x, WALL_FROM))
-    narrow = x < WALL_FROM
-    if narrow.any():
-        profile[narrow] = _narrow_hole(x[narrow])
-    return profile
+    real, imag = _hole_parts(np.asarray(shear, dtype=np.float64))
+    return np.asarray(real + 1j * imag)
 
 
 def slit_profile(shear: Real) -> ComplexArray:
@@ -78,12 +73,8 @@ def slit_profile(shear: Real) -> ComplexArray:
     Equations: below TANH_FROM 1 + D/q^2, D = 3 + q^2/(5 + q^2/(7 + ...)).
     Relative error below 1e-10 everywhere.
     """
-    x = np.asarray(shear, dtype=np.float64)
-    profile = _open_slit(np.maximum(x, TANH_FROM))
-    thin = x < TANH_FROM
-    if thin.any():
-        profile[thin] = _thin_slit(x[thin])
-    return profile
+    real, imag = _slit_parts(np.asarray(shear, dtype=np.float64))
+    return np.asarray(real + 1j * imag)
 
 
 def end_correction(*, radius: Real, thickness: Real) -> Real:
@@ -207,11 +198,11 @@ def holes_admittance(
     plug = air.density * np.asarray(thickness)
     loss = practical_loss(mass=(plug + ends) / opened, compliance=compliance, quality=quality)
     skin = np.sqrt(2.0 * w) * np.sqrt(air.viscosity * air.density)
-    profile = hole_profile(radius * np.sqrt(w * (air.density / air.viscosity)))
+    real, imag = _hole_parts(radius * np.sqrt(w * (air.density / air.viscosity)))
     return _admittance(
         area=area,
-        resistance=skin + loss * opened - (w * plug) * profile.imag,
-        reactance=w * ends + (w * plug) * profile.real,
+        resistance=skin + loss * opened - (w * plug) * imag,
+        reactance=w * ends + (w * plug) * real,
     )
 
 
@@ -241,9 +232,9 @@ def slit_admittance(
     opened = np.where(np.asarray(area) > 0.0, area, 1.0)
     w = angular_frequency(frequency)
     half_height = 0.5 * opened / length
-    profile = slit_profile(half_height * np.sqrt(w * (air.density / air.viscosity)))
+    real, imag = _slit_parts(half_height * np.sqrt(w * (air.density / air.viscosity)))
     plug = w * (air.density * np.asarray(depth))
-    return _admittance(area=area, resistance=-plug * profile.imag, reactance=plug * profile.real)
+    return _admittance(area=area, resistance=-plug * imag, reactance=plug * real)
 
 
 def grille_admittance(
@@ -307,14 +298,29 @@ def _closed(area: Real, frequency: Real) -> ComplexArray:
     return np.asarray(area * laplace(frequency))
 
 
-def _narrow_hole(x: FloatArray) -> ComplexArray:
-    square = np.asarray(1j * x**2)
-    return np.asarray(1.0 + 2.0 * _fraction(square, first=4) / square)
+def _hole_parts(x: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Real and imaginary part of `hole_profile`."""
+    # The common case is computed everywhere: that is cheaper than picking it out.
+    inverse = 1.0 / np.maximum(x, WALL_FROM)
+    series = _wide_hole_series()
+    real, imag = _horner(inverse, series.real), _horner(inverse, series.imag)
+    narrow = x < WALL_FROM
+    if narrow.any():
+        square = np.asarray(1j * x[narrow] ** 2)
+        profile = 1.0 + 2.0 * _fraction(square, first=4) / square
+        real[narrow], imag[narrow] = profile.real, profile.imag
+    return real, imag
 
 
-def _thin_slit(x: FloatArray) -> ComplexArray:
-    square = np.asarray(1j * x**2)
-    return np.asarray(1.0 + _fraction(square, first=3) / square)
+def _slit_parts(x: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Real and imaginary part of `slit_profile`."""
+    real, imag = _open_slit(np.maximum(x, TANH_FROM))
+    thin = x < TANH_FROM
+    if thin.any():
+        square = np.asarray(1j * x[thin] ** 2)
+        profile = 1.0 + _fraction(square, first=3) / square
+        real[thin], imag[thin] = profile.real, profile.imag
+    return real, imag
 
 
 def _fraction(square: ComplexArray, *, first: int) -> ComplexArray:
@@ -329,15 +335,6 @@ def _fraction(square: ComplexArray, *, first: int) -> ComplexArray:
         np.divide(square, tail, out=tail)
         tail += first + 2.0 * step
     return tail
-
-
-def _wide_hole(x: FloatArray) -> ComplexArray:
-    inverse = 1.0 / x
-    result = np.empty(x.shape, dtype=np.complex128)
-    coefficients = _wide_hole_series()
-    result.real = _horner(inverse, coefficients.real)
-    result.imag = _horner(inverse, coefficients.imag)
-    return result
 
 
 def _horner(x: FloatArray, coefficients: FloatArray) -> FloatArray:
@@ -368,19 +365,18 @@ def _wide_hole_series() -> ComplexArray:
     return np.asarray(np.asarray(p) * np.resize(turns, ASYMPTOTIC_TERMS))
 
 
-def _open_slit(x: FloatArray) -> ComplexArray:
-    """1/(1 - tanh(q)/q) at q = a (1 + j), a = x/sqrt(2), without overflow."""
-    double = np.sqrt(2.0) * x
-    fall = np.exp(-double)
-    # tanh(q) = (1 - e^2 + 2j e sin 2a)/(1 + e^2 + 2 e cos 2a), e = exp(-2a); 1/q = (1 - j)/(2a),
-    # so 1 - tanh(q)/q = (n - rise - turn + j (rise - turn))/n with the following.
-    rise = 1.0 - fall * fall
-    turn = 2.0 * fall * np.sin(double)
-    n = double * (1.0 + fall * (fall + 2.0 * np.cos(double)))
-    real = n - rise - turn
-    imag = rise - turn
+def _open_slit(x: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """1/(1 - tanh(q)/q) at q = a (1 + j), a = x/sqrt(2), without overflow.
+
+    tanh(q) = (h + j t)/(1 + j h t) with h = tanh(a), t = tan(a), and 1/q = (1 - j)/(2 a), so that
+    1 - tanh(q)/q = (n - rise - turn + j (rise - turn))/n with the values below.
+    """
+    a = np.sqrt(0.5) * x
+    h, t = np.tanh(a), np.tan(a)
+    h2, t2 = h * h, t * t
+    n = 2.0 * a * (1.0 + h2 * t2)
+    rise = h * (1.0 + t2)
+    turn = t * (1.0 - h2)
+    real, imag = n - rise - turn, rise - turn
     scale = n / (real * real + imag * imag)
-    result = np.empty(x.shape, dtype=np.complex128)
-    result.real = scale * real
-    result.imag = -scale * imag
-    return result
+    return np.asarray(scale * real), np.asarray(-scale * imag)
