@@ -110,6 +110,12 @@ def test_sealed_door_is_a_spring() -> None:
     np.testing.assert_allclose(got.impedance, front() + behind() + spring, rtol=1e-12)
 
 
+def test_spring_of_ten_litres() -> None:
+    # from memory (Beranek): V/(rho c^2) = 7.0515e-8 m3/Pa, 0.3 %
+    spring = door(**SEALED, rear_volume=10e-3).impedance - door(rear_volume=np.inf).impedance
+    np.testing.assert_allclose(1.0 / (S * spring), 7.0515e-8, rtol=0.003)
+
+
 def test_fill_is_a_resistance_that_gives_its_q_at_eighty_hertz() -> None:
     # closed form
     more = np.asarray(door(drain_area=0.0).impedance - door(**SEALED).impedance)
