@@ -1,0 +1,43 @@
+"""Whole answers: the demo job compared with full bands, and the command's first word."""
+
+import subprocess
+import sys
+from collections.abc import Iterator
+
+from benchmarks.timing import Row, best_seconds
+
+__all__ = ["run"]
+
+
+def run() -> Iterator[Row]:
+    """Time the answers a repairer waits for, each against the cheapest thing of its kind."""
+    yield from _compare()
+    yield from _help()
+
+
+def _compare() -> Iterator[Row]:
+    import conewright
+    from conewright.stages.compare import compare
+    from conewright.stages.feed import feed
+
+    def one() -> object:
+        return feed(conewright.demo_job().build())
+
+    def all_builds() -> object:
+        return compare(conewright.demo_job())
+
+    single, whole = best_seconds(one, repeats=3), best_seconds(all_builds, repeats=3)
+    yield Row("feed, demo job as found", single)
+    yield Row("compare, demo job, five builds, full bands", whole, f"{whole / single:.1f} x feed")
+
+
+def _help() -> Iterator[Row]:
+    def start(*words: str) -> float:
+        command = [sys.executable, *words]
+        return best_seconds(
+            lambda: subprocess.run(command, check=True, capture_output=True), repeats=5
+        )
+
+    bare, asked = start("-c", "pass"), start("-m", "conewright", "--help")
+    yield Row("python, doing nothing", bare)
+    yield Row("conewright --help", asked, f"{asked / bare:.1f} x python")
