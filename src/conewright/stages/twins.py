@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from conewright.job.state import Build, LocationState
 
-__all__ = ["opposed_twins"]
+__all__ = ["mirrored", "opposed_twins"]
 
 NEAR = 0.05
 """Places this close to each other's mirror image are twins [m]."""
@@ -19,13 +19,14 @@ def opposed_twins(build: Build) -> tuple[tuple[str, str], ...]:
     pairs = []
     for k, one in enumerate(build.locations):
         for other in build.locations[k + 1 :]:
-            if _mirrored(one, other) and signs.get(one.id, 0) * signs.get(other.id, 0) < 0:
+            if mirrored(one, other) and signs.get(one.id, 0) * signs.get(other.id, 0) < 0:
                 pair = (one.id, other.id)
                 pairs.append(pair if signs[one.id] > 0 else pair[::-1])
     return tuple(pairs)
 
 
-def _mirrored(one: LocationState, other: LocationState) -> bool:
+def mirrored(one: LocationState, other: LocationState) -> bool:
+    """Whether two places are the same kind of place on opposite sides of the vehicle."""
     (x1, y1, z1), (x2, y2, z2) = (tuple(c.si for c in place.at) for place in (one, other))
     return (
         one.kind == other.kind

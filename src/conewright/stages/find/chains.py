@@ -74,13 +74,17 @@ class Atom:
 
 @dataclass(frozen=True)
 class Chain:
-    """What can fail between one output of the radio and its loudspeakers, or in the vehicle."""
+    """What can fail between one output of the radio and its loudspeakers, or in the vehicle.
+
+    `known` faults are there in every state, besides the at most two that a state names.
+    """
 
     id: str
     channel: ChannelState | None
     places: tuple[LocationState, ...]
     atoms: tuple[Atom, ...]
     states: tuple[State, ...]
+    known: tuple[Atom, ...] = ()
 
     @property
     def woofer(self) -> LocationState | None:
@@ -95,14 +99,20 @@ class Chain:
         return small[0] if small else None
 
     def faults(self, state: State) -> tuple[Atom, ...]:
-        """The atoms present in a state."""
-        return tuple(self.atoms[index] for index in state)
+        """The atoms present in a state, the known ones first."""
+        return (*self.known, *(self.atoms[index] for index in state))
 
 
-def chains_of(build: Build) -> tuple[Chain, ...]:
-    """Return the vehicle's chain first, then one for each channel."""
-    shared = _chain(VEHICLE, None, (), [Atom(fault, VEHICLE) for fault in VEHICLE_FAULTS])
-    return (shared, *(_channel_chain(channel, build) for channel in build.channels))
+def chains_of(build: Build, known: frozenset[Atom] = frozenset()) -> tuple[Chain, ...]:
+    """Return the vehicle's chain first, then one for each channel.
+
+    Args:
+        build: the vehicle.
+        known: faults that are certain, as a load that is computed to be too low.
+
+    """
+    shared = _chain(VEHICLE, None, (), [Atom(fault, VEHICLE) for fault in VEHICLE_FAULTS], known)
+    return (shared, *(_channel_chain(channel, build, known) for channel in build.channels))
 
 
 def is_tweeter(place: LocationState, channel: ChannelState | None) -> bool:
@@ -118,11 +128,11 @@ def behind_capacitor(location: str, channel: ChannelState) -> bool:
     return any(capacitors & beside for beside in _in_series_with(location, channel.tree))
 
 
-def _channel_chain(channel: ChannelState, build: Build) -> Chain:
+def _channel_chain(channel: ChannelState, build: Build, known: frozenset[Atom]) -> Chain:
     places = tuple(build.location(name) for name, _ in channel.polarity)
     atoms = [atom for place in places for atom in _place_atoms(place, channel)]
     atoms += [Atom(fault, channel.id) for fault in CHANNEL_FAULTS]
-    return _chain(channel.id, channel, places, atoms)
+    return _chain(channel.id, channel, places, atoms, known)
 
 
 def _place_atoms(place: LocationState, channel: ChannelState) -> Iterator[Atom]:
@@ -136,15 +146,21 @@ def _place_atoms(place: LocationState, channel: ChannelState) -> Iterator[Atom]:
 
 
 def _chain(
-    id: str, channel: ChannelState | None, places: tuple[LocationState, ...], atoms: list[Atom]
+    id: str,
+    channel: ChannelState | None,
+    places: tuple[LocationState, ...],
+    candidates: list[Atom],
+    known: frozenset[Atom],
 ) -> Chain:
+    atoms = [atom for atom in candidates if atom not in known]
     pairs = [
         pair
         for pair in combinations(range(len(atoms)), 2)
         if _compatible(atoms[pair[0]], atoms[pair[1]])
     ]
     states: list[State] = [(), *((index,) for index in range(len(atoms))), *pairs]
-    return Chain(id, channel, places, tuple(atoms), tuple(states))
+    certain = tuple(atom for atom in candidates if atom in known)
+    return Chain(id, channel, places, tuple(atoms), tuple(states), certain)
 
 
 def _compatible(one: Atom, other: Atom) -> bool:

@@ -82,8 +82,8 @@ class Odds:
     log_evidence: float
 
     def of_atoms(self) -> dict[Atom, float]:
-        """Chance of every fault."""
-        chances: dict[Atom, float] = {}
+        """Chance of every fault; 1 for a known one."""
+        chances = {atom: 1.0 for chain in self.model.chains for atom in chain.known}
         for number, chain in enumerate(self.model.chains):
             states = self.joint[number].sum(axis=1 if number == 0 else 0)
             for index, atom in enumerate(chain.atoms):
