@@ -39,7 +39,15 @@ from conewright.physics.driver import Driver, loaded, moving_mass_in_door
 from conewright.physics.filters import butterworth_high_pass
 from conewright.physics.wiring import capacitor, fold_resistance, inductor, solve_tree
 
-__all__ = ["ChannelCircuit", "Circuit", "LocationCircuit", "Solver", "hot_coil_rise"]
+__all__ = [
+    "ChannelCircuit",
+    "Circuit",
+    "LocationCircuit",
+    "Solver",
+    "cable_resistance",
+    "hot_coil_rise",
+    "part_resistance",
+]
 
 HIGHEST_COIL_RISE = 180.0
 """Rise of a voice coil at which its glue gives way [K]; workshop experience, from memory."""
@@ -121,6 +129,35 @@ def hot_coil_rise(driver: DriverState, draws: Draws) -> FloatArray:
     return np.minimum(rise, HIGHEST_COIL_RISE)
 
 
+def cable_resistance(cable: CableState, draws: Draws, *, temperature: Real) -> FloatArray:
+    """Loop resistance of a cable, both ways [ohm], shape (1 + samples, 1).
+
+    Args: temperature: of the copper [K], a scalar or of that shape.
+    """
+    if cable.resistance is not None:
+        return draws(cable.resistance)
+    assert cable.length is not None
+    assert cable.size is not None
+    area = draws(cable.size)
+    if cable.size.quantity.unit == "AWG":
+        warm = conductor.temperature_factor(temperature=temperature)
+        per_metre = conductor.COPPER_RESISTIVITY / area * warm
+    else:
+        per_metre = conductor.resistance_per_metre(area=area, temperature=temperature)
+    length = draws(cable.length)
+    return np.asarray(conductor.loop_resistance(ohm_per_metre=per_metre, length=length))
+
+
+def part_resistance(part: PartState, draws: Draws, *, temperature: Real) -> Real:
+    """Direct-current resistance of a part written into a load [ohm]: inf for a capacitor."""
+    if part.wire is not None:
+        return cable_resistance(part.wire, draws, temperature=temperature)
+    assert part.value is not None
+    if part.kind == "capacitor":
+        return np.inf
+    return 0.0 if part.kind == "inductor" else draws(part.value)
+
+
 class Solver:
     """Solves builds of one job with the same draws on the same grid.
 
@@ -184,7 +221,7 @@ class Solver:
         tree = solve_tree(tree=channel.tree, impedances=leaves, voltage=1.0)
         # A load of resistors alone is one number; every curve has the whole grid.
         load = tree.impedance + np.zeros(self.frequency.size)
-        cable = self._cable(channel.cable, temperature)
+        cable = cable_resistance(channel.cable, self.draws, temperature=temperature)
         source = self.draws(build.head_unit.output_resistance)
         across = load / (source + cable + load)
         drive = {name: across * tree.voltages[name] for name in units}
@@ -210,34 +247,13 @@ class Solver:
 
     def _part(self, part: PartState, temperature: float) -> tuple[ComplexArray, Real]:
         """Impedance and d.c. resistance of a part written into a load."""
-        if part.wire is not None:
-            resistance = self._cable(part.wire, temperature)
+        resistance = part_resistance(part, self.draws, temperature=temperature)
+        if part.value is None or part.kind not in ("capacitor", "inductor"):
             return np.asarray(resistance, dtype=complex), resistance
-        assert part.value is not None
         size = self.draws(part.value)
         if part.kind == "capacitor":
-            return capacitor(capacitance=size, frequency=self.frequency), np.inf
-        if part.kind == "inductor":
-            return inductor(inductance=size, frequency=self.frequency), 0.0
-        return np.asarray(size, dtype=complex), size
-
-    def _cable(self, cable: CableState, temperature: float) -> FloatArray:
-        """Loop resistance, both ways, at the vehicle's temperature [ohm]."""
-        if cable.resistance is not None:
-            return self.draws(cable.resistance)
-        assert cable.length is not None
-        assert cable.size is not None
-        area = self.draws(cable.size)
-        if cable.size.quantity.unit == "AWG":
-            per_metre = (
-                conductor.COPPER_RESISTIVITY
-                / area
-                * conductor.temperature_factor(temperature=temperature)
-            )
-        else:
-            per_metre = conductor.resistance_per_metre(area=area, temperature=temperature)
-        length = self.draws(cable.length)
-        return np.asarray(conductor.loop_resistance(ohm_per_metre=per_metre, length=length))
+            return capacitor(capacitance=size, frequency=self.frequency), resistance
+        return inductor(inductance=size, frequency=self.frequency), resistance
 
     def _unit(self, location: LocationState, air: Air, hot: bool) -> _Unit:
         key = (location.kind, location.driver, location.mount, location.cavity, location.trim)
