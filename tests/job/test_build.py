@@ -719,3 +719,20 @@ def test_parts_of_a_build_that_are_not_there(demo: Job) -> None:
     for lookup in (demo.build().location, demo.build().channel, demo.build().seat):
         with pytest.raises(KeyError, match="nowhere"):
             lookup("nowhere")
+
+
+def test_a_channel_of_which_nobody_knows_what_it_drives() -> None:
+    job = loads(
+        'format = 1\n[head_unit]\nname = "radio"\n'
+        '[[channel]]\nid = "left"\nload = "unknown"\ncable = { length = "4 m" }\n'
+        '[[channel]]\nid = "right"\nload = "door"\n'
+        '[[location]]\nid = "door"\nkind = "door"\nat = ["0.9 m", "0.8 m", "0.3 m"]\n'
+        'driver = "cone"\n[[driver]]\nid = "cone"\nsize = "165 mm"\n'
+    )
+    build = job.build()
+    assert [channel.id for channel in build.channels] == ["right"]
+    (unknown,) = build.unknown
+    assert unknown.id == "left"
+    assert unknown.cable.length is not None
+    assert unknown.cable.length.si == 4.0
+    assert job.channel("left").wiring is None

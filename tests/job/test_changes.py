@@ -112,7 +112,9 @@ def test_proposals_of_the_demo(job: Job) -> None:
     slim = job.with_proposal("slim-fronts")
     assert {slim.location(name).driver for name in ("door-fl", "door-fr")} == {"slim-130"}
     assert slim.channel("rear-left").load == "side-rl + roof-rl"
-    assert not slim.channel("front-right").wiring.reversed
+    wiring = slim.channel("front-right").wiring
+    assert wiring is not None
+    assert not wiring.reversed
     assert from_dict(slim.to_dict()) == slim
 
 

@@ -146,6 +146,7 @@ def test_demo_sizes(job: Job) -> None:
 
 def test_demo_load_is_read(job: Job) -> None:
     load = job.channel("front-right").wiring
+    assert load is not None
     assert load.tree == Parallel((Leaf("door-fr"), Series((Leaf("part:1"), Leaf("pillar-fr")))))
     assert load.reversed == {"door-fr"}
 

@@ -45,7 +45,9 @@ def changed(*steps: str | int, to: object) -> dict[str, Any]:
 
 def test_least_job_is_enough() -> None:
     job = loads(LEAST)
-    assert job.channel("left").wiring.locations == ("door",)
+    wiring = job.channel("left").wiring
+    assert wiring is not None
+    assert wiring.locations == ("door",)
     assert job.vehicle.cabin_volume is None
     assert job.vehicle.restraints.door_sensor == "unknown"
 

@@ -38,10 +38,9 @@ def test_a_curve_is_the_modulus_of_its_series_and_the_tint_its_band() -> None:
     (tint,) = panel(drawing, "rear-left").collections
     edges = np.asarray(tint.get_paths()[0].vertices, dtype=np.float64)
     own = report.curve("rear-left.impedance").y
-    assert own.low is not None
-    assert own.high is not None
-    assert edges[:, 1].min() == pytest.approx(min(own.low))
-    assert edges[:, 1].max() == pytest.approx(max(own.high))
+    lows, highs = [[v for v in edge or () if v is not None] for edge in (own.low, own.high)]
+    assert edges[:, 1].min() == pytest.approx(min(lows))
+    assert edges[:, 1].max() == pytest.approx(max(highs))
 
 
 def test_every_channel_has_a_panel_from_zero_ohm_and_all_have_the_same_top() -> None:

@@ -10,11 +10,13 @@ from conewright.errors import JobError, Problem
 from conewright.job.changes import apply_proposal
 from conewright.job.document import Job, Proposal
 from conewright.job.fills import Filler
+from conewright.job.possible import impossibilities
 from conewright.job.resolve_driver import central_area, resolve_driver
 from conewright.job.resolve_electrics import (
     resolve_channel,
     resolve_head_unit,
     resolve_seats,
+    resolve_unknown,
     resolve_vehicle,
 )
 from conewright.job.resolve_location import resolve_location
@@ -68,16 +70,29 @@ def _draft(job: Job, proposal: Proposal | None, areas: Mapping[str, float]) -> B
     changed = job if proposal is None else apply_proposal(job, proposal.id)
     filler = _filler(job, changed, proposal)
     locations = _locations(changed, areas, filler)
+    vehicle, seats = resolve_vehicle(changed.vehicle, filler), resolve_seats(changed, filler)
+    problems = impossibilities(vehicle, locations, seats)
+    if problems:
+        raise JobError(problems)
     by_id = {location.id: location for location in locations}
     return Build(
         job=job,
         proposal=None if proposal is None else proposal.id,
         title="as found" if proposal is None else proposal.name or proposal.id,
-        vehicle=resolve_vehicle(changed.vehicle, filler),
+        vehicle=vehicle,
         head_unit=resolve_head_unit(changed.head_unit, filler),
-        channels=tuple(resolve_channel(channel, by_id, filler) for channel in changed.channels),
+        channels=tuple(
+            resolve_channel(channel, load, by_id, filler)
+            for channel in changed.channels
+            if (load := channel.wiring) is not None
+        ),
+        unknown=tuple(
+            resolve_unknown(channel, filler)
+            for channel in changed.channels
+            if channel.wiring is None
+        ),
         locations=locations,
-        seats=resolve_seats(changed, filler),
+        seats=seats,
         fills=filler.fills,
         axes=(),
         hours=_hours(proposal),

@@ -1,6 +1,6 @@
 """The kinds of value a job file can hold: quantities with a unit, plain numbers, names, dates."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
@@ -45,6 +45,7 @@ __all__ = [
     "NominalSize",
     "Number",
     "Position",
+    "PositiveCurrent",
     "PositiveResistance",
     "Power",
     "ReadingValue",
@@ -60,6 +61,11 @@ __all__ = [
 ]
 
 LONGEST_TEXT = 2000
+LONGEST_SWEEP = 200
+ALLOWED_READING = (
+    'a text or a number is wanted, like "2.2 ohm" or "weaker"; of a sweep a table of texts, like '
+    '{ resonance = "62 Hz", peak = "19 ohm" }'
+)
 LARGEST_NUMBER = 1e30
 
 # One job is checked once for each of its proposals, mostly with the same values.
@@ -206,13 +212,23 @@ def _read_day(value: object) -> date:
     raise QuantityError("a day is wanted, like 2026-03-02")
 
 
-def _read_reading(value: object) -> str | float:
-    """Return what an instrument or an ear said: a text, or a plain number; raises QuantityError."""
+def _read_reading(value: object) -> str | float | dict[str, str]:
+    """Return what an instrument or an ear said: a text, a number or, of a sweep, several texts by
+    name; raises QuantityError.
+    """
+    if isinstance(value, Mapping) and 0 < len(value) <= LONGEST_SWEEP:
+        return {_reading_text(name): _reading_text(text) for name, text in value.items()}
     if isinstance(value, str) and 0 < len(value.strip()) <= LONGEST_TEXT:
         return value
     if (number := _finite(value)) is not None:
         return number
-    raise QuantityError('a text or a number is wanted, like "2.2 ohm" or "weaker"')
+    raise QuantityError(ALLOWED_READING)
+
+
+def _reading_text(value: object) -> str:
+    if isinstance(value, str) and 0 < len(value.strip()) <= LONGEST_TEXT:
+        return value
+    raise QuantityError(ALLOWED_READING)
 
 
 Length = Annotated[Quantity, QuantityField("length", ("62 mm ± 1 mm", "6 1/2 in", "3.8 m"))]
@@ -232,6 +248,7 @@ Inductance = Annotated[Quantity, QuantityField("inductance", ("0.35 mH",))]
 SemiInductance = Annotated[Quantity, QuantityField("semi-inductance", ("0.012 ohm s^n",))]
 Voltage = Annotated[Quantity, QuantityField("voltage", ("13.8 V", "12.5 V ± 0.05 V"))]
 Current = Annotated[Quantity, QuantityField("current", ("4.5 A", "3 mA"), "zero or more")]
+PositiveCurrent = Annotated[Quantity, QuantityField("current", ("4.5 A",))]
 Power = Annotated[Quantity, QuantityField("power", ("45 W",))]
 Frequency = Annotated[Quantity, QuantityField("frequency", ("78 Hz", "60..80 Hz"))]
 Temperature = Annotated[Quantity, QuantityField("temperature", ("50 degC",))]
@@ -268,7 +285,13 @@ NominalSize = Annotated[
     WithJsonSchema({"type": "string", "examples": ["165 mm", "6 1/2 in", "6x9 in"]}),
 ]
 ReadingValue = Annotated[
-    str | float,
+    str | float | dict[str, str],
     PlainValidator(_read_reading),
-    WithJsonSchema({"type": ["string", "number"], "examples": ["2.2 ohm ± 0.1 ohm", "weaker"]}),
+    WithJsonSchema(
+        {
+            "type": ["string", "number", "object"],
+            "additionalProperties": {"type": "string"},
+            "examples": ["2.2 ohm ± 0.1 ohm", "weaker", {"resonance": "62 Hz", "peak": "19 ohm"}],
+        }
+    ),
 ]

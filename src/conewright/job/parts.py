@@ -14,6 +14,7 @@ from conewright.job.fields import (
     Length,
     Level,
     Position,
+    PositiveCurrent,
     PositiveResistance,
     Power,
     Resistance,
@@ -49,9 +50,14 @@ def _off(value: object) -> object:
     return None if value == "off" else value
 
 
+UNKNOWN = "unknown"
+"""A load that nobody knows yet; readings at the plug tell what hangs there."""
+
+
 def _readable_load(text: str) -> str:
-    """Return a load that can be read; raises LoadError."""
-    parse_load(text)
+    """Return a load that can be read, or the word for one that nobody knows; raises LoadError."""
+    if text != UNKNOWN:
+        parse_load(text)
     return text
 
 
@@ -159,7 +165,7 @@ class HeadUnit(Table):
     clip_loss: Resistance | None = Field(
         None, description="Extra loss of the output stage at the point of clipping [ohm]."
     )
-    peak_current: Current | None = Field(
+    peak_current: PositiveCurrent | None = Field(
         None, description="Repetitive peak current of one output, from the chip's data [A]."
     )
     minimum_load: PositiveResistance | None = Field(
@@ -207,7 +213,7 @@ class Channel(Table):
     load: LoadText = Field(
         description="What the pair drives: `|` parallel, `+` series, parentheses, `-name` a "
         "reversed driver, a part by value (`4.7 uF`, `0.33 mH`, `2 ohm`), "
-        "`wire(1.2 m, 0.5 mm2)`. Names are location ids.",
+        "`wire(1.2 m, 0.5 mm2)`. Names are location ids. `unknown` where nobody knows yet.",
         examples=["door-fl | (4.7 uF + pillar-fl)"],
     )
     gain: Level | None = Field(
@@ -221,9 +227,9 @@ class Channel(Table):
     )
 
     @property
-    def wiring(self) -> Load:
-        """Return what the pair drives, read into its tree."""
-        return parse_load(self.load)
+    def wiring(self) -> Load | None:
+        """Return what the pair drives, read into its tree; None where nobody knows."""
+        return None if self.load == UNKNOWN else parse_load(self.load)
 
     @model_validator(mode="after")
     def _slope_has_corner(self) -> Self:

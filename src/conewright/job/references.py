@@ -8,6 +8,7 @@ from typing import Any
 
 from conewright.errors import LoadError, Problem
 from conewright.job.load import parse_load
+from conewright.job.parts import UNKNOWN
 from conewright.job.paths import Steps, inside, known_names, path_text, show
 from conewright.job.problems import Found
 from conewright.job.state import AS_FOUND
@@ -66,7 +67,7 @@ def _id_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     for table in TARGET_LISTS:
         for index, name in _texts(raw, table, "id"):
             steps = (table, index, "id")
-            if name in RESERVED:
+            if name in (*RESERVED, UNKNOWN):
                 yield steps, f"this word is taken; choose an id other than {', '.join(RESERVED)}"
             elif name in seen:
                 yield steps, f"an id is used once, and {seen[name]} has it already"
@@ -110,6 +111,8 @@ def _load_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
 
 def _names_in(text: str) -> tuple[str, ...]:
     """Return the names in a load; none where it cannot be read, which the field reports."""
+    if text == UNKNOWN:
+        return ()
     try:
         return parse_load(text).locations
     except LoadError:

@@ -16,12 +16,19 @@ from conewright.job.state import (
     Origin,
     PartState,
     SeatState,
+    UnknownChannelState,
     Value,
     VehicleState,
 )
 from conewright.job.typical import ANY, Typical, typical
 
-__all__ = ["resolve_channel", "resolve_head_unit", "resolve_seats", "resolve_vehicle"]
+__all__ = [
+    "resolve_channel",
+    "resolve_head_unit",
+    "resolve_seats",
+    "resolve_unknown",
+    "resolve_vehicle",
+]
 
 # A radio rated for less than this [ohm] has output chips made for 2 ohm loads.
 LEAST_FOR_FOUR_OHM_CHIPS = 3.1
@@ -124,10 +131,9 @@ def _thermal(filler: Filler, name: str, given: Quantity | None) -> Value:
 
 
 def resolve_channel(
-    channel: Channel, locations: Mapping[str, LocationState], filler: Filler
+    channel: Channel, load: Load, locations: Mapping[str, LocationState], filler: Filler
 ) -> ChannelState:
     """Return a channel with its load as a tree and its parts as values."""
-    load = channel.wiring
     return ChannelState(
         id=channel.id,
         load=channel.load,
@@ -139,6 +145,11 @@ def resolve_channel(
         high_pass=filler.optional(f"{channel.id}.high_pass", channel.high_pass),
         high_pass_slope=_slope(channel, filler),
     )
+
+
+def resolve_unknown(channel: Channel, filler: Filler) -> UnknownChannelState:
+    """Return a channel of which nobody knows what it drives."""
+    return UnknownChannelState(id=channel.id, cable=_cable(channel, "front", filler))
 
 
 def _gain(channel: Channel, filler: Filler) -> Value:

@@ -35,6 +35,7 @@ __all__ = [
     "PartState",
     "SeatState",
     "TrimState",
+    "UnknownChannelState",
     "Value",
     "VehicleState",
 ]
@@ -249,6 +250,14 @@ class ChannelState:
 
 
 @dataclass(frozen=True, slots=True)
+class UnknownChannelState:
+    """One output of the radio of which nobody knows yet what hangs on it."""
+
+    id: str
+    cable: CableState
+
+
+@dataclass(frozen=True, slots=True)
 class HeadUnitState:
     """The radio. `rated` tells whether the job states the smallest load it is made for."""
 
@@ -308,6 +317,7 @@ class Build:
 
     `axes` are the random axes of the whole job (as found and every proposal), so that two builds
     of one job draw the same path on the same axis. `unpriced` names what `cost` leaves out.
+    `unknown` channels drive what nobody knows: no stage but find has an answer about them.
     """
 
     job: Job = field(repr=False, compare=False)
@@ -316,6 +326,7 @@ class Build:
     vehicle: VehicleState
     head_unit: HeadUnitState
     channels: tuple[ChannelState, ...]
+    unknown: tuple[UnknownChannelState, ...]
     locations: tuple[LocationState, ...]
     seats: tuple[SeatState, ...]
     fills: tuple[Fill, ...]
@@ -344,7 +355,8 @@ class Build:
     def values(self) -> Iterator[Value]:
         """Yield every value of the build once, in the order of the job."""
         seen = set()
-        parts = (self.vehicle, self.head_unit, self.channels, self.locations, self.seats)
+        electrics = (self.head_unit, self.channels, self.unknown)
+        parts = (self.vehicle, electrics, self.locations, self.seats)
         for value in _values_in(parts):
             if value.path not in seen:
                 seen.add(value.path)
