@@ -27,6 +27,9 @@ __all__ = [
     "Figure",
     "FillNote",
     "Narrowing",
+    "Outlook",
+    "PlanStep",
+    "ReadingCard",
     "Report",
     "Series",
     "Severity",
@@ -142,6 +145,44 @@ class Narrowing(_Data):
     figure: str
 
 
+class Outlook(_Data):
+    """What an answer would change: how likely it is, and the cause it would put first."""
+
+    word: str
+    chance: float
+    cause: str
+    odds: float
+
+
+class ReadingCard(_Data):
+    """One reading worth taking: what to do, what a healthy vehicle says, what each answer means."""
+
+    id: str
+    test: str
+    subject: str
+    title: str
+    how: str
+    equipment: str
+    minutes: float
+    bits: float
+    bits_per_minute: float
+    healthy: str
+    unit: str
+    cautions: tuple[str, ...]
+    answers: tuple[Outlook, ...]
+    then: str | None = None
+
+
+class PlanStep(_Data):
+    """One reading of a plan, with the answer it most likely gets and what is certain then."""
+
+    reading: str
+    minutes: float
+    likely: str
+    cause: str
+    odds: float
+
+
 class Report(_Data):
     """The answer of one stage about one build, or about one build against another."""
 
@@ -158,6 +199,8 @@ class Report(_Data):
     cautions: tuple[Caution, ...] = ()
     fills: tuple[FillNote, ...] = ()
     working: tuple[Working, ...] = ()
+    readings: tuple[ReadingCard, ...] = ()
+    plan: tuple[PlanStep, ...] = ()
 
     def figure(self, id: str) -> Figure:
         """Return the figure of that id.
