@@ -67,8 +67,9 @@ def _id_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     for table in TARGET_LISTS:
         for index, name in _texts(raw, table, "id"):
             steps = (table, index, "id")
-            if name in (*RESERVED, UNKNOWN):
-                yield steps, f"this word is taken; choose an id other than {', '.join(RESERVED)}"
+            taken = (*RESERVED, UNKNOWN) if table == "location" else RESERVED
+            if name in taken:
+                yield steps, f"this word is taken; choose an id other than {', '.join(taken)}"
             elif name in seen:
                 yield steps, f"an id is used once, and {seen[name]} has it already"
             seen.setdefault(name, f"{table}[{index + 1}]")
