@@ -7,6 +7,7 @@ import numpy as np
 
 from conewright.errors import OutOfRangeError
 from conewright.physics.arrays import Real
+from conewright.physics.validity import in_words
 
 __all__ = ["PRESSURE_RANGE", "TEMPERATURE_RANGE", "Air"]
 
@@ -89,4 +90,4 @@ class Air:
 def _require_within(value: Real, limits: tuple[float, float], name: str) -> None:
     low, high = limits
     if not np.all((np.asarray(value) >= low) & (np.asarray(value) <= high)):
-        raise OutOfRangeError(f"{name} must be within {low:g} to {high:g}, got {value}")
+        raise OutOfRangeError(f"{name} must be within {low:g} to {high:g}, got {in_words(value)}")

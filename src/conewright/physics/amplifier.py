@@ -11,7 +11,7 @@ import numpy as np
 
 from conewright.errors import OutOfRangeError
 from conewright.physics.arrays import Complex, FloatArray, Real
-from conewright.physics.validity import require_not_negative, require_positive
+from conewright.physics.validity import in_words, require_not_negative, require_positive
 
 __all__ = [
     "QUIESCENT_CURRENT",
@@ -240,7 +240,7 @@ def clipped_sine_power_ratio(*, drive: Real) -> FloatArray:
 def _clipped_drive(drive: Real) -> FloatArray:
     require_not_negative(drive=drive)
     if not np.all(np.asarray(drive) <= MAXIMUM_DRIVE):
-        raise OutOfRangeError(f"drive must be at most {MAXIMUM_DRIVE:g}, got {drive}")
+        raise OutOfRangeError(f"drive must be at most {MAXIMUM_DRIVE:g}, got {in_words(drive)}")
     return np.maximum(drive, 1.0)
 
 

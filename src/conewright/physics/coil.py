@@ -8,7 +8,7 @@ import numpy as np
 from conewright.errors import OutOfRangeError
 from conewright.physics.arrays import ComplexArray, Real
 from conewright.physics.laplace import angular_frequency, laplace
-from conewright.physics.validity import require_not_negative, require_positive
+from conewright.physics.validity import in_words, require_not_negative, require_positive
 
 __all__ = [
     "ALUMINIUM",
@@ -61,7 +61,8 @@ class PowerLaw:
         low, high = EXPONENT_RANGE
         exponent = np.asarray(self.n)
         if not np.all((exponent >= low) & (exponent <= high)):
-            raise OutOfRangeError(f"exponent n must be within {low:g} to {high:g}, got {self.n}")
+            found = in_words(self.n)
+            raise OutOfRangeError(f"exponent n must be within {low:g} to {high:g}, got {found}")
         require_not_negative(k=self.k)
 
 

@@ -15,6 +15,7 @@ from conewright.physics.air import Air
 from conewright.physics.arrays import Complex, ComplexArray, Real
 from conewright.physics.coil import Coil, coil_impedance
 from conewright.physics.laplace import angular_frequency, laplace
+from conewright.physics.validity import in_words
 
 __all__ = [
     "Driver",
@@ -113,7 +114,7 @@ def moving_mass_in_door(*, mms: Real, sd: Real, air: Air) -> Real:
     """
     bare = mms - acoustic_mass_free(air=air, sd=sd)
     if not np.all(np.asarray(bare) > 0.0):
-        raise OutOfRangeError(f"moving mass {mms} kg is less than that of the air on the cone")
+        raise OutOfRangeError(f"moving mass {in_words(mms)} kg is less than that of the air on it")
     return bare
 
 

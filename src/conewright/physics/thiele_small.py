@@ -19,7 +19,7 @@ from conewright.errors import OutOfRangeError
 from conewright.physics.air import Air
 from conewright.physics.arrays import Real
 from conewright.physics.levels import from_decibel, level
-from conewright.physics.validity import require_not_negative, require_positive
+from conewright.physics.validity import in_words, require_not_negative, require_positive
 
 __all__ = [
     "SENSITIVITY_VOLTAGE",
@@ -352,7 +352,7 @@ def _require_sheet(sheet: Mapping[str, Real]) -> None:
         if name != "sensitivity":
             require_positive(**{name: value})
         if not np.all(np.isfinite(value)):
-            raise OutOfRangeError(f"{name} must be finite, got {value}")
+            raise OutOfRangeError(f"{name} must be finite, got {in_words(value)}")
     for part in ("qms", "qes"):
         if "qts" in sheet and part in sheet and not np.all(np.less(sheet["qts"], sheet[part])):
             raise OutOfRangeError(f"qts must be below {part}")

@@ -5,7 +5,18 @@ import numpy as np
 from conewright.errors import OutOfRangeError
 from conewright.physics.arrays import Real
 
-__all__ = ["require_not_negative", "require_positive"]
+__all__ = ["in_words", "require_not_negative", "require_positive"]
+
+
+def in_words(value: Real) -> str:
+    """Write an argument in an error: a number, or from the least to the greatest of an array.
+
+    Args:
+        value: any shape, not empty, any unit.
+    """
+    values = np.asarray(value, dtype=np.float64)
+    least, most = float(values.min()), float(values.max())
+    return f"{least:g}" if values.size == 1 else f"{least:g} to {most:g}"
 
 
 def require_positive(**values: Real) -> None:
@@ -19,7 +30,7 @@ def require_positive(**values: Real) -> None:
     """
     for name, value in values.items():
         if not np.all(np.asarray(value) > 0.0):
-            raise OutOfRangeError(f"{name} must be above zero, got {value}")
+            raise OutOfRangeError(f"{name} must be above zero, got {in_words(value)}")
 
 
 def require_not_negative(**values: Real) -> None:
@@ -33,4 +44,4 @@ def require_not_negative(**values: Real) -> None:
     """
     for name, value in values.items():
         if not np.all(np.asarray(value) >= 0.0):
-            raise OutOfRangeError(f"{name} must not be below zero, got {value}")
+            raise OutOfRangeError(f"{name} must not be below zero, got {in_words(value)}")
