@@ -28,6 +28,12 @@ def _figure(**fields: Any) -> Any:
         (0.0, "mm", None, "0 mm"),
         (12500.0, "Hz", None, "12500 Hz"),
         (100.0, "Hz", None, "100 Hz"),
+        # Nobody hears a thousandth of a decibel, however well it is known.
+        (3.1e-6, "dB", 6e-6, "0 dB"),
+        (0.1234, "dB", 1e-4, "0.12 dB"),
+        (0.1234, "dB", None, "0.12 dB"),
+        (93.71, "dB(A)", 0.03, "93.7 dB(A)"),
+        (4e-9, "", 1e-9, "0"),
     ],
 )
 def test_digits_follow_the_spread(
@@ -43,6 +49,10 @@ def test_figure_with_band() -> None:
 def test_figure_without_band() -> None:
     assert with_band(_figure()) == "3.4 ohm"
     assert with_band(_figure(low=3.4, high=3.4)) == "3.4 ohm"
+
+
+def test_a_band_of_zeros_is_none() -> None:
+    assert with_band(_figure(value=3e-6, low=1e-6, high=7e-6, unit="dB")) == "0 dB"
 
 
 def test_figure_without_answer() -> None:

@@ -9,7 +9,7 @@ from typing import Literal
 from conewright.job.state import Origin
 from conewright.stages.layout import Cell, fold
 from conewright.stages.report import Figure, Severity
-from conewright.stages.words import number, odds
+from conewright.stages.words import ROUNDING, finest, number, odds
 
 __all__ = ["MARKS", "NOTHING", "Column", "Kind", "brief_odds", "letter", "number_cell", "summing"]
 
@@ -22,9 +22,6 @@ MARKS = {
 }
 FEWEST = 6
 """Words in a cell are folded to the width of the heading, but not below this."""
-
-ROUNDING = 1e-9
-"""A band narrower than this, over its value, is none."""
 
 Kind = Literal["number", "bare", "plain", "change", "share", "odds", "yes", "words", "frequency"]
 BRIEF_ODDS = (("about ", ""), ("less than ", "<"), ("as good as ", ""))
@@ -103,13 +100,15 @@ def number_cell(figure: Figure, value: float, *, scale: float = 1.0, signed: boo
     low = None if figure.low is None else scale * figure.low
     high = None if figure.high is None else scale * figure.high
     spread = None if low is None or high is None else _spread(low, high)
-    if signed and value == 0.0 and not spread:
+    most = finest(figure.unit)
+    said = _signed(scale * value, spread, signed=signed, most=most)
+    if signed and said == "0" and not spread:
         return ("0",)
-    first = f"{_signed(scale * value, spread, signed=signed)} {letter(figure.origin)}"
+    first = f"{said} {letter(figure.origin)}"
     if not spread or low is None or high is None:
         return (first,)
-    edges = " to ".join(_signed(edge, spread, signed=signed) for edge in (low, high))
-    return (first, edges)
+    edges = [_signed(edge, spread, signed=signed, most=most) for edge in (low, high)]
+    return (first,) if edges == ["0", "0"] else (first, " to ".join(edges))
 
 
 def _spread(low: float, high: float) -> float | None:
@@ -139,6 +138,6 @@ def summing(parts: list[float], total: float, *, decimals: int = 1) -> tuple[lis
     return texts, _signed(unit * whole, 3.0 * unit, signed=True)
 
 
-def _signed(value: float, spread: float | None, *, signed: bool) -> str:
-    text = number(value, spread=spread)
+def _signed(value: float, spread: float | None, *, signed: bool, most: int | None = None) -> str:
+    text = number(value, spread=spread, most=most)
     return f"+{text}" if signed and value > 0.0 and text.strip("0.") else text

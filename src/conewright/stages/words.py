@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from conewright.stages.report import Figure
 
-__all__ = ["listed", "number", "odds", "with_band"]
+__all__ = ["ROUNDING", "finest", "listed", "number", "odds", "with_band"]
 
 MINUS = "\N{MINUS SIGN}"
 SPOKEN_UNITS = {"degC": "°C", "degF": "°F", "m2": "m²", "m3": "m³", "cm2": "cm²", "mm2": "mm²"}
@@ -20,13 +20,25 @@ CHANCES = (
     *((2, 5), (1, 2), (3, 5), (2, 3), (3, 4), (4, 5), (5, 6), (9, 10), (19, 20), (49, 50)),
     (99, 100),
 )
-NOISE = 1e-9
+ROUNDING = 1e-9
 """A spread smaller than this share of the number is rounding, not knowledge."""
+
+FINEST = {"dB": 2, "dB(A)": 1}
+"""Decimals of a unit beyond which nobody hears or reads anything."""
+
+FINEST_OF_ALL = 4
 
 HARDLY, NEARLY = 0.004, 0.996
 
 
-def number(value: float, unit: str = "", *, spread: float | None = None) -> str:
+def finest(unit: str) -> int:
+    """Return how many decimals a number of this unit is written with at most."""
+    return FINEST.get(unit, FINEST_OF_ALL)
+
+
+def number(
+    value: float, unit: str = "", *, spread: float | None = None, most: int | None = None
+) -> str:
     """Write a number with no more digits than its spread deserves.
 
     Args:
@@ -34,14 +46,15 @@ def number(value: float, unit: str = "", *, spread: float | None = None) -> str:
         unit: the unit's name as in a figure; empty for a plain number.
         spread: width of its band, in `unit`; None or 0 gives three significant digits, trailing
             zeros dropped.
+        most: decimals at most; those of `finest` when None.
 
     Returns:
         For example `3.4 ohm`, `−5.0 mm`, `126 °C`. The last digit is worth between a thirtieth
-        and a third of the spread.
+        and a third of the spread, but no finer than `most`; what is zero at that is `0`.
 
     """
     spoken = SPOKEN_UNITS.get(unit, unit)
-    return f"{_digits(value, spread)} {spoken}".rstrip()
+    return f"{_digits(value, spread, finest(unit) if most is None else most)} {spoken}".rstrip()
 
 
 def listed(names: Sequence[str]) -> str:
@@ -57,11 +70,12 @@ def with_band(figure: Figure) -> str:
     if figure.value is None:
         return figure.text or "no answer"
     low, high = figure.low, figure.high
-    if low is None or high is None or high - low <= abs(figure.value) * NOISE:
+    if low is None or high is None or high - low <= abs(figure.value) * ROUNDING:
         return number(figure.value, figure.unit)
-    spread = high - low
-    edges = f"({_digits(low, spread)} to {_digits(high, spread)})"
-    return f"{number(figure.value, figure.unit, spread=spread)} {edges}"
+    spread, most = high - low, finest(figure.unit)
+    said = number(figure.value, figure.unit, spread=spread)
+    edges = [_digits(edge, spread, most) for edge in (low, high)]
+    return said if edges == ["0", "0"] else f"{said} ({edges[0]} to {edges[1]})"
 
 
 def odds(chance: float) -> str:
@@ -88,21 +102,23 @@ def odds(chance: float) -> str:
     return f"about {part} in {whole}"
 
 
-def _digits(value: float, spread: float | None) -> str:
-    if spread is None or spread <= abs(value) * NOISE:
-        text = _trimmed(value)
+def _digits(value: float, spread: float | None, most: int) -> str:
+    if spread is None or spread <= abs(value) * ROUNDING:
+        text = _trimmed(value, most)
     else:
-        decimals = -floor(log10(spread / STEPS_IN_BAND))
+        decimals = min(-floor(log10(spread / STEPS_IN_BAND)), most)
         text = f"{round(value, decimals):.{max(decimals, 0)}f}"
+        if decimals == most and not text.strip("-0."):
+            text = "0"
     if not text.strip("-0."):
         text = text.lstrip("-")
     return text.replace("-", MINUS)
 
 
-def _trimmed(value: float) -> str:
+def _trimmed(value: float, most: int) -> str:
     if value == 0.0:
         return "0"
-    decimals = PLAIN_DIGITS - 1 - floor(log10(abs(value)))
+    decimals = min(PLAIN_DIGITS - 1 - floor(log10(abs(value))), most)
     text = f"{round(value, decimals):.{max(decimals, 0)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 
