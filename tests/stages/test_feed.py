@@ -164,3 +164,43 @@ def test_a_load_of_resistors_alone() -> None:
     report = feed(job(*ALONE, channel("dummy", "4 ohm", cable="0.4 ohm")).build())
     assert value(report, "dummy.minimum_impedance") == pytest.approx(4.4)
     assert value(report, "dummy.equivalent_resistance") == pytest.approx(4.4)
+
+
+@pytest.mark.parametrize("load", ["0.33 mH", "woofer | 1 H", "4.7 uF"])
+def test_a_load_that_takes_no_power_is_answered(load: str) -> None:
+    bench = job(location("woofer", "F165"), channel("front", load, cable="0.2 ohm"))
+    report = feed(bench.build(), bench.build())
+    # Closed form: a coil's 2 pi 20 L beside the cable, or the capacitor's at 20 kHz (0.2 %).
+    lowest = {"0.33 mH": abs(0.2 + 0.0415j), "4.7 uF": abs(0.2 - 1.693j)}
+    if load in lowest:
+        minimum = value(report, "front.minimum_impedance")
+        assert minimum == pytest.approx(lowest[load], rel=5e-3)
+        assert value(report, "front.clean_power") == pytest.approx(0.0, abs=1e-9)
+        assert report.figure("front.clean_power_change").value is None
+    numbers = [entry.value for entry in report.figures if entry.value is not None]
+    assert np.all(np.isfinite(numbers))
+
+
+def test_a_rating_nobody_gave_is_typical_and_one_given_is_measured() -> None:
+    given = feed(job(*ALONE, radio='minimum_load = "4 ohm"').build())
+    assert given.figure("head_unit.minimum_load").origin is Origin.MEASURED
+    assert feed(job(*ALONE).build()).figure("head_unit.minimum_load").origin is Origin.TYPICAL
+
+
+def test_a_share_that_only_rounding_moves_takes_no_origin_from_it() -> None:
+    bench = job(location("door", "F165", kind="door"), channel("front", "door"))
+    assert feed(bench.build()).figure("door.power_share").origin is Origin.SHEET
+
+
+def test_a_load_that_may_be_too_low_is_not_called_safe() -> None:
+    cable = channel("front", "woofer", cable="0.05..0.1..4 ohm")
+    safe = feed(job(location("woofer", "F165"), cable).build())
+    assert verdict(safe, "front.load") is Severity.GOOD
+    # A coil of 3.4 ohm is fine, but a tenth of its spread and more lies below 3.2 ohm.
+    doubtful = '[[driver]]\nid = "maybe"\nsize = "165 mm"\nre = "2.5..3.4..4.6 ohm"\n'
+    report = feed(job(location("woofer", "maybe"), channel("front", "woofer"), doubtful).build())
+    lowest = report.figure("front.minimum_impedance")
+    assert lowest.low is not None
+    assert lowest.low < 3.2 < value(report, "front.minimum_impedance")
+    assert verdict(report, "front.load") is Severity.NOTE
+    assert "most likely bears" in report.answer

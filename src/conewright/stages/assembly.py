@@ -24,6 +24,7 @@ from conewright.stages.report import (
     Verdict,
     Working,
 )
+from conewright.stages.words import ROUNDING
 
 __all__ = ["Answer"]
 
@@ -52,14 +53,18 @@ class Answer:
         label: str,
         frequency_hz: float | None = None,
         text: str | None = None,
+        origin: Origin | None = None,
     ) -> Figure:
-        """Add a figure; its origin is that of the input that carries most of its spread."""
+        """Add a figure; its origin is that of the input that carries most of its spread.
+
+        A figure that is an input itself brings its own origin.
+        """
         made = parts.figure(
             subject,
             name,
             values,
             unit=unit,
-            origin=self._origin(values),
+            origin=origin or self._origin(values),
             label=label,
             frequency_hz=frequency_hz,
             text=text,
@@ -143,10 +148,15 @@ class Answer:
         if values is None or self.draws.scores.shape[1] == 0:
             return self._settled
         draws = np.ravel(np.asarray(values, dtype=float))[1:]
-        if draws.size == 0 or not np.all(np.isfinite(draws)) or np.ptp(draws) == 0.0:
+        if draws.size == 0 or not np.all(np.isfinite(draws)) or _settles(draws):
             return self._settled
         pull = np.abs(self.draws.scores.T @ (draws - draws.mean()))
         return self._origins.get(self.draws.axes[int(pull.argmax())], self._settled)
+
+
+def _settles(draws: FloatArray) -> bool:
+    """Whether draws differ by rounding alone."""
+    return bool(np.ptp(draws) <= ROUNDING * np.abs(draws).max())
 
 
 def _missing(id: str) -> NoReturn:

@@ -142,8 +142,15 @@ def _location_figures(answer: Answer, load: RadioLoad) -> None:
 
 def _radio_figures(answer: Answer, load: RadioLoad) -> None:
     radio = load.build.head_unit
+    answer.figure(
+        "head_unit",
+        "minimum_load",
+        load.draws(radio.minimum_load),
+        unit="ohm",
+        label="lowest load it is rated for",
+        origin=radio.minimum_load.origin,
+    )
     for name, values, unit, label in (
-        ("minimum_load", load.draws(radio.minimum_load), "ohm", "lowest load it is rated for"),
         ("clean_volts", load.clean_volts, "V", "clean rms volts into the load it is rated for"),
         ("heat", load.heat(EASY), "W", "heat in the chip, loud music"),
         (
@@ -185,7 +192,6 @@ def _celsius(temperature: FloatArray) -> FloatArray:
 
 def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
     for name, channel in load.channels.items():
-        power = load.clean_power(name, load.supply) / before.clean_power(name, before.supply)
         answer.figure(
             name,
             "minimum_impedance_change",
@@ -196,9 +202,10 @@ def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
         answer.figure(
             name,
             "clean_power_change",
-            10 * np.log10(power),
+            _decibels(load.clean_power(name, load.supply), before.clean_power(name, before.supply)),
             unit="dB",
             label="change of the largest clean sine",
+            text="a load that takes no power",
         )
     answer.figure(
         "head_unit",
@@ -207,6 +214,13 @@ def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
         unit="K",
         label="change of the chip's temperature, loud music",
     )
+
+
+def _decibels(new: FloatArray, old: FloatArray) -> FloatArray | None:
+    """Change of a power [dB]; None where a load takes none."""
+    if not (np.all(new > 0.0) and np.all(old > 0.0)):
+        return None
+    return np.asarray(10 * np.log10(new / old))
 
 
 def _curves(answer: Answer, circuit: Circuit) -> None:

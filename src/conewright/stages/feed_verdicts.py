@@ -6,11 +6,14 @@ from conewright.job.quantity import format_quantity
 from conewright.physics.amplifier import lowest_impedance
 from conewright.stages.assembly import Answer
 from conewright.stages.load import RadioLoad
-from conewright.stages.report import Severity
+from conewright.stages.report import Figure, Severity
 from conewright.stages.twins import opposed_twins
 from conewright.stages.words import number, with_band
 
 __all__ = ["feed_verdicts", "feed_working"]
+
+CLEARLY_OVER = 1.1
+"""A loudspeaker is warned of when its power exceeds what it bears by this factor."""
 
 LOSSY_CABLE = 1.0
 """A cable is spoken of when it costs more than this [dB]."""
@@ -81,8 +84,14 @@ def _load_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
     if not load.build.head_unit.rated:
         made_for = made_for.replace("is rated", "(rating not given) is taken to be rated")
     if answer.value(lowest.id) >= allowed:
-        text = f"{name}: the load never falls below {where}; {made_for}. The radio bears that."
-        answer.verdict(name, "load", Severity.GOOD, text, *ids)
+        sure = _surely_bears(lowest, allowed)
+        text = f"{name}: the load never falls below {where}; {made_for}. " + (
+            "The radio bears that."
+            if sure
+            else "The radio bears that if the typical values are right; they may not be: measure "
+            "before you rely on it."
+        )
+        answer.verdict(name, "load", Severity.GOOD if sure else Severity.NOTE, text, *ids)
         return
     chip = answer["head_unit.chip_temperature"]
     limit = answer.value("head_unit.chip_limit")
@@ -94,6 +103,11 @@ def _load_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
         "Wire in series, fit higher-ohm units, or feed them from an amplifier rated for it."
     )
     answer.verdict(name, "load", Severity.STOP if stops else Severity.WARN, text, *ids)
+
+
+def _surely_bears(lowest: Figure, allowed: float) -> bool:
+    """Whether the whole band of a lowest impedance stays above what is allowed [ohm]."""
+    return lowest.low is None or lowest.low >= allowed
 
 
 def _current_words(load: RadioLoad, name: str) -> str:
@@ -127,6 +141,9 @@ def _heat_verdict(answer: Answer) -> None:
     elif answer.value(hard.id) > limit:
         severity = Severity.WARN
         text = f"The radio's chip reaches {reach}; {end}: on a hot day it may cut out."
+    elif hard.high is not None and hard.high > limit:
+        severity = Severity.NOTE
+        text = f"The radio's chip most likely reaches {reach}; {end}, and might get there."
     else:
         severity, text = Severity.GOOD, f"The radio's chip reaches {reach}; {end}."
     answer.verdict("head_unit", "heat", severity, text, easy.id, hard.id)
@@ -146,7 +163,7 @@ def _power_verdicts(answer: Answer, load: RadioLoad) -> None:
         )
     for name in load.circuit.locations:
         power, bears = answer[f"{name}.clean_power"], load.build.location(name).driver.power.si
-        if answer.value(power.id) > bears:
+        if answer.value(power.id) > CLEARLY_OVER * bears:
             answer.verdict(
                 name,
                 "power",
@@ -176,9 +193,10 @@ def _sentence(answer: Answer, load: RadioLoad) -> str:
     rated = load.build.head_unit.minimum_load.si
     power = answer[f"{lowest.subject}.clean_power"]
     chip = answer["head_unit.chip_temperature"]
-    verb = (
-        "bears" if answer.value(lowest.id) >= lowest_impedance(rated=rated) else "is not rated for"
-    )
+    allowed = float(lowest_impedance(rated=rated))
+    verb = "bears" if _surely_bears(lowest, allowed) else "most likely bears"
+    if answer.value(lowest.id) < allowed:
+        verb = "is not rated for"
     return (
         f"The hardest load is {lowest.subject} with {with_band(lowest)}, which the radio {verb}; "
         f"it gives {with_band(power)} clean there, and its chip reaches {with_band(chip)} with "

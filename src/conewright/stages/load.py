@@ -80,9 +80,9 @@ class ChannelLoad:
         """The load that a clean sine is reckoned into [ohm].
 
         The d.c. resistance at the plug, the hardest load a cone asks for over most of its range;
-        where there is no d.c. path, the impedance where it is lowest.
+        where there is no d.c. path, or nothing but cable in it, the impedance where it is lowest.
         """
-        if self.conducts:
+        if self.conducts and np.all(self.channel.plug_resistance > self.channel.cable_resistance):
             return np.asarray(self.channel.plug_resistance + 0j)
         return self.channel.plug_impedance[:, [self.lowest_at]]
 
