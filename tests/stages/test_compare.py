@@ -59,3 +59,21 @@ def test_a_job_without_proposals_is_answered() -> None:
     report = compare(alone)
     assert "no proposal" in report.answer
     assert report.figure("as-found.minimum_load").value == pytest.approx(3.58, rel=0.02)
+
+
+def test_a_plan_that_brings_nothing_is_not_praised() -> None:
+    found = job(
+        location("woofer", "F165"),
+        channel("front", "woofer"),
+        '[[proposal]]\nid = "same"\n[proposal.set]\n"front.load" = "-woofer"\n',
+    )
+    answer = compare(found).answer
+    # Turning the only loudspeaker round changes nothing that is heard.
+    assert answer.startswith("No plan that nothing stops brings more bass to driver; nearest")
+    assert "same with 0 dB against as found" in answer
+
+
+def test_no_caution_is_said_twice() -> None:
+    texts = [caution.text for caution in compare(bench()).cautions]
+    assert any(text.startswith("Restraint parts") for text in texts)
+    assert len(texts) == len(set(texts))

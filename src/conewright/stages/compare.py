@@ -18,6 +18,7 @@ from conewright.stages.circuit import Solver
 from conewright.stages.feed import feed_answer
 from conewright.stages.fit import fit
 from conewright.stages.hear import hear_answer
+from conewright.stages.hear_verdicts import AUDIBLE
 from conewright.stages.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.report import Caution, Report, Severity, Verdict
 from conewright.stages.sound import BuildSound, sound_of
@@ -49,7 +50,8 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
     cautions: dict[str, Caution] = {}
     for build in builds:
         reports = _reports(build, solver)
-        cautions |= {caution.id: caution for report in reports for caution in report.cautions}
+        # By their words: two rules may say the same of different stages.
+        cautions |= {caution.text: caution for report in reports for caution in report.cautions}
         sounds.append(sound_of(build, solver))
         _radio_figures(answer, build, radio_load(build, solver))
         _seat_figures(answer, sounds[-1], sounds[0])
@@ -82,6 +84,7 @@ def _radio_figures(answer: Answer, build: Build, load: RadioLoad) -> None:
         load.draws(build.head_unit.minimum_load),
         unit="ohm",
         label="lowest load the radio is rated for",
+        origin=build.head_unit.minimum_load.origin,
     )
     for name, fraction, words in (
         ("chip_temperature", EASY, "loud music"),
@@ -190,8 +193,14 @@ def _sentence(answer: Answer, builds: Sequence[Build]) -> str:
         return "Every proposal meets a stop: read the verdicts before anything is bought or cut."
     best = max(free, key=lambda build: answer.value(f"{build.id}.bass_change_{seat}"))
     change = answer[f"{best.id}.bass_change_{seat}"]
-    load = answer[f"{best.id}.minimum_load"]
+    load = with_band(answer[f"{best.id}.minimum_load"])
+    named = best.id if best.title == best.id else f"{best.id} ({best.title})"
+    if answer.value(change.id) < AUDIBLE:
+        return (
+            f"No plan that nothing stops brings more bass to {seat}; nearest comes {named} with "
+            f"{with_band(change)} against as found and a lowest load of {load}."
+        )
     return (
-        f"Of the plans that nothing stops, {best.id} ({best.title}) brings most bass to {seat}: "
-        f"{with_band(change)} against as found, with a lowest load of {with_band(load)}."
+        f"Of the plans that nothing stops, {named} brings most bass to {seat}: "
+        f"{with_band(change)} against as found, with a lowest load of {load}."
     )

@@ -16,7 +16,7 @@ from conewright.stages.sound import BuildSound
 from conewright.stages.twins import opposed_twins
 from conewright.stages.words import listed, number, with_band
 
-__all__ = ["hear_verdicts", "hear_working"]
+__all__ = ["AUDIBLE", "hear_verdicts", "hear_working"]
 
 SENSITIVE = 6.0
 """Coherent and power sum further apart than this make a place sensitive to polarity [dB]."""
@@ -197,7 +197,8 @@ def _sentence(answer: Answer, sound: BuildSound) -> str:
             f"cleanly to {with_band(level)}."
         )
     corner = answer[f"{seat}.bass_corner"]
+    lower = f" {corner.text}" if corner.text else ""
     return (
         f"At {seat} the system plays cleanly to {with_band(level)}, and its bass reaches down to "
-        f"{with_band(corner)}."
+        f"{with_band(corner)}{lower}."
     )
