@@ -189,3 +189,26 @@ def test_nobody_listens() -> None:
     silent = bench.model_copy(update={"seats": ()})
     with pytest.raises(BadInputError, match=r"seat: found none"):
         hear(silent.build())
+
+
+def test_what_is_said_does_not_depend_on_where_the_curves_are_asked_for() -> None:
+    pair = (
+        location("left", "F165", at='["0.9 m", "0.8 m", "0.3 m"]'),
+        location("right", "F165", at='["0.9 m", "-0.8 m", "0.3 m"]'),
+        channel("a", "left"),
+        channel("b", "-right"),
+    )
+    build = job(*pair).build()
+    whole, one = hear(build), hear(build, at=np.array([1000.0]))
+    assert one.verdicts == whole.verdicts
+    assert any(entry.id == "driver.cancels" for entry in whole.verdicts)
+    assert one.curve("driver.level").x.values == (1000.0,)
+
+
+def test_a_bass_that_never_ends_is_said_to_go_lower() -> None:
+    # The air of a tiny tight cabin breathes along with the cone far below its resonance.
+    small = job(*ALONE, vehicle='cabin_volume = "0.3 m3"')
+    report = hear(small.build())
+    corner = report.figure("driver.bass_corner")
+    assert corner.text == "or lower"
+    assert report.answer.endswith("Hz or lower.")

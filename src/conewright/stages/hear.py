@@ -61,13 +61,12 @@ def hear_answer(
     if other is not None:
         headlines = change_figures(answer, sound, other)
         share_figures(answer, sound.build, other.build)
-    if at is not None:
-        drawing = Solver(solver.draws, at)
-        sound = sound_of(build, drawing)
-        other = None if against is None else sound_of(against, drawing)
-    _level_series(answer, sound)
-    if other is not None:
-        change_series(answer, sound, other)
+    # What is said must not depend on where the curves are asked for.
+    drawing = solver if at is None else Solver(solver.draws, at)
+    drawn = sound_of(build, drawing)
+    _level_series(answer, drawn)
+    if against is not None:
+        change_series(answer, drawn, sound_of(against, drawing))
     hear_working(answer)
     hear_verdicts(answer, sound)
     return answer.report(headlines=headlines)

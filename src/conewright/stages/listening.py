@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.job.draws import Draws
+from conewright.job.possible import NEAREST_EAR
 from conewright.job.state import Build, LocationState, SeatState
 from conewright.physics import bands
 from conewright.physics.arrays import ComplexArray, FloatArray
@@ -140,7 +141,8 @@ def named_bands() -> list[tuple[str, str, FloatArray]]:
 
 def _distance(location: LocationState, seat: SeatState, draws: Draws) -> FloatArray:
     squares = [(draws(a) - draws(b)) ** 2 for a, b in zip(location.at, seat.ear, strict=True)]
-    return np.asarray(np.sqrt(squares[0] + squares[1] + squares[2]))
+    drawn = np.sqrt(squares[0] + squares[1] + squares[2])
+    return np.asarray(np.maximum(drawn, NEAREST_EAR))
 
 
 def _hertz(label: str) -> str:

@@ -36,7 +36,7 @@ PLACES_FED = (
 SEATS = (
     Column("level", "at 2.83 V\n[dB(A)]"),
     Column("bass_level", "bass\n[dB]"),
-    Column("bass_corner", "bass from\n[Hz]"),
+    Column("bass_corner", "bass from\n[Hz]", note="text"),
     Column("max_clean_level", "clean up\nto [dB(A)]", note="text"),
     Column("hearing_time", "noise dose\nin [min]"),
 )
