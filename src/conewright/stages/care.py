@@ -6,7 +6,7 @@ gives a restraint procedure or a waiting time.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from csv import DictReader
 from dataclasses import dataclass
 from functools import cache
@@ -23,6 +23,7 @@ __all__ = [
     "cut_needed",
     "new_driver_places",
     "opened_places",
+    "opening_gate",
     "restraint_gate",
 ]
 
@@ -95,7 +96,11 @@ def restraint_gate(build: Build) -> tuple[Verdict, ...]:
         At most one verdict for door sensors and one for curtains, with `vehicle` as subject.
 
     """
-    opened = opened_places(build)
+    return opening_gate(build, opened_places(build))
+
+
+def opening_gate(build: Build, opened: Sequence[LocationState]) -> tuple[Verdict, ...]:
+    """Return what stands between the opening of some places and the restraint parts in them."""
     return tuple(
         Verdict(
             id=f"vehicle.{gate.part}",

@@ -2,27 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from conewright.errors import BadInputError
+from conewright.job.quantity import Quantity
 from conewright.job.state import Build
 from conewright.physics.arrays import FloatArray
 from conewright.physics.wiring import Parallel, Tree, leaves
+from conewright.stages import words as wording
 from conewright.stages.find import tables
 from conewright.stages.find.chains import VEHICLE, Atom, Chain, is_tweeter
+from conewright.stages.find.effects import effects_of
 from conewright.stages.find.inference import PairFactor
+from conewright.stages.find.meter import METER_TESTS, Meter
+from conewright.stages.find.mixture import Mixture, likelihood, outcomes
 from conewright.stages.find.prior import in_group, twin_chains
+from conewright.stages.find.sweep import (
+    SweepBench,
+    SweepReading,
+    sweep_likelihood,
+)
+from conewright.stages.find.wordmix import Mix, Side, chances_of, pair_chances
 
-__all__ = ["SLIP", "Bench", "ChainEvidence", "Evidence", "Question"]
+__all__ = ["SWEEP", "Case", "ChainEvidence", "Evidence", "Question"]
 
-SLIP = 0.01
-"""Chance that an answer is a slip of the hand or pen, and means nothing."""
-
-Weighed = Callable[[str], float]
+SWEEP = "impedance-sweep"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +58,8 @@ Evidence = ChainEvidence | PairFactor
 
 
 @dataclass(frozen=True)
-class Bench:
-    """A vehicle under test: its chains, and what the words of a test say in each state."""
+class Case:
+    """A vehicle under suspicion: its chains, and what an answer says in each of their states."""
 
     build: Build
     chains: tuple[Chain, ...]
@@ -118,6 +126,96 @@ class Bench:
         chain = self.chains[number]
         return {chain.id, *(place.id for place in chain.places)}
 
+    @cached_property
+    def meter(self) -> Meter:
+        """The hand-held meter at this vehicle."""
+        return Meter(self.build)
+
+    @cached_property
+    def _known(self) -> dict[Question, tuple[tuple[str, ...], FloatArray]]:
+        return {}
+
+    @cached_property
+    def sweeps(self) -> SweepBench:
+        """Impedance sweeps of this vehicle's drivers."""
+        return SweepBench(self.build)
+
+    def outcomes(self, question: Question) -> tuple[tuple[str, ...], FloatArray]:
+        """Answers that a plan reckons with, and their chances, shape (shared, states, answers).
+
+        For a meter they come from what it would show; for the rest from the table of words. So
+        they do for a sweep: to foresee one in every state would take longer than it is worth.
+        """
+        if question not in self._known:
+            self._known[question] = self._outcomes(question)
+        return self._known[question]
+
+    def _outcomes(self, question: Question) -> tuple[tuple[str, ...], FloatArray]:
+        if question.test in METER_TESTS:
+            words = tuple(outcomes(self._healthy(question)))
+            table = self._over_states(
+                question, lambda atoms: [outcomes(self._metered(question, atoms))[w] for w in words]
+            )
+            return words, table
+        return tables.word_table(question.test).words, self.word_chances(question)
+
+    def of_number(self, question: Question, read: Quantity) -> ChainEvidence:
+        """Return the chance of a number on a meter in every state."""
+        table = self._over_states(
+            question, lambda atoms: [likelihood(self._metered(question, atoms), read)]
+        )
+        return ChainEvidence(self.chain_of(question.subject), table[..., 0])
+
+    def of_sweep(self, question: Question, reading: SweepReading) -> ChainEvidence:
+        """Return the chance of the figures of an impedance sweep in every state."""
+        table = self._over_states(
+            question,
+            lambda atoms: [
+                sweep_likelihood(
+                    self.sweeps.predict(question.subject, atoms, frequencies=reading.frequencies),
+                    reading,
+                )
+            ],
+        )
+        return ChainEvidence(self.chain_of(question.subject), table[..., 0])
+
+    def healthy_words(self, question: Question) -> str:
+        """What the test says when all is well, on this very vehicle."""
+        if question.test in METER_TESTS:
+            chain = self.chains[self.chain_of(question.subject)]
+            return self.meter.expected(question.test, question.subject, chain).text
+        if question.test == SWEEP:
+            sound = self.sweeps.expected(question.subject)
+            figures = (
+                ("resonance", sound.resonance, "Hz"),
+                ("peak", sound.peak, "ohm"),
+                ("coil", sound.resistance, "ohm"),
+            )
+            said = [f"{name} {wording.number(x or 0.0, unit)}" for name, x, unit in figures]
+            return ", ".join(said)
+        return tables.test(question.test).healthy
+
+    def _metered(self, question: Question, atoms: Iterable[Atom]) -> Mixture:
+        chain = self.chains[self.chain_of(question.subject)]
+        return self.meter.predict(question.test, question.subject, atoms, chain)
+
+    def _healthy(self, question: Question) -> Mixture:
+        return self._metered(question, self.chains[self.chain_of(question.subject)].known)
+
+    def _over_states(
+        self, question: Question, judge: Callable[[frozenset[Atom]], Sequence[float]]
+    ) -> FloatArray:
+        """Judge what an instrument shows in every state; most states look alike to it."""
+        index = self.chain_of(question.subject)
+        chain = self.chains[index]
+        visible = effects_of(question.test)
+        shared = [_visible(atoms, visible) for atoms in self._shared()]
+        own = [frozenset[Atom]()]
+        if index > 0:
+            own = [_visible(chain.faults(state), visible) for state in chain.states]
+        judged = {(one, other): judge(one | other) for one in set(shared) for other in set(own)}
+        return np.array([[judged[one, other] for other in own] for one in shared])
+
     def of_word(self, question: Question, word: str) -> Evidence:
         """Return the chance of a word in every state.
 
@@ -139,16 +237,16 @@ class Bench:
     def word_chances(self, question: Question) -> FloatArray:
         """Chance of every word of a test, shape (shared states, states, words)."""
         words = tables.word_table(question.test)
-        number = self.chain_of(question.subject)
-        chain = self.chains[number]
-        shared = [_Mix.of(self._heard(atoms, chain, question), words) for atoms in self._shared()]
-        if number == 0:
+        index = self.chain_of(question.subject)
+        chain = self.chains[index]
+        shared = [Mix.of(self._heard(atoms, chain, question), words) for atoms in self._shared()]
+        if index == 0:
             return np.array([[mix.chances()] for mix in shared])
         own = [
-            _Mix.of(self._heard(chain.faults(state), chain, question), words)
+            Mix.of(self._heard(chain.faults(state), chain, question), words)
             for state in chain.states
         ]
-        return _chances(shared, own, words)
+        return chances_of(shared, own, words)
 
     def _shared(self) -> list[tuple[Atom, ...]]:
         return [self.chains[0].faults(state) for state in self.chains[0].states]
@@ -202,7 +300,7 @@ class Bench:
             classes.append(members)
             mixes.append(kinds)
         table = np.array(
-            [[_pair_chances(one, other, words) for other in mixes[1]] for one in mixes[0]]
+            [[pair_chances(one, other, words) for other in mixes[1]] for one in mixes[0]]
         )
         return {
             word: PairFactor(left, right, classes[0], classes[1], table[:, :, k])
@@ -211,86 +309,23 @@ class Bench:
 
     def _pair_classes(
         self, chain: Chain, words: tables.WordTable
-    ) -> tuple[np.ndarray[tuple[int], np.dtype[np.intp]], list[_Side]]:
-        kinds: dict[_Side, int] = {}
+    ) -> tuple[np.ndarray[tuple[int], np.dtype[np.intp]], list[Side]]:
+        kinds: dict[Side, int] = {}
         members = []
         for state in chain.states:
             members.append(kinds.setdefault(self._side(chain, state, words), len(kinds)))
         return np.array(members, dtype=np.intp), list(kinds)
 
-    def _side(self, chain: Chain, state: tuple[int, ...], words: tables.WordTable) -> _Side:
+    def _side(self, chain: Chain, state: tuple[int, ...], words: tables.WordTable) -> Side:
         atoms = chain.faults(state)
         woofer = chain.woofer
         turned = woofer is not None and Atom("reversed", woofer.id) in atoms
         others = [words.chance[atom.fault] for atom in atoms if atom.fault != "reversed"]
-        return _Side(turned, _Mix.of(others, words))
+        return Side(turned, Mix.of(others, words))
 
 
-@dataclass(frozen=True, slots=True)
-class _Mix:
-    """Several faults heard at once: how much less likely the healthy word is, and the others.
-
-    Each fault lets a healthy sign through with its own chance, independent of the others; a wrong
-    sign is any one fault's.
-    """
-
-    passed: float
-    wrong: tuple[float, ...]
-    words: tuple[str, ...]
-    normal: str
-    healthy: tuple[float, ...]
-
-    @classmethod
-    def of(cls, rows: Sequence[Mapping[str, float]], words: tables.WordTable) -> _Mix:
-        sound = words.healthy[words.normal]
-        passed = float(np.prod([row[words.normal] / sound for row in rows]))
-        wrong = [
-            0.0 if word == words.normal else sum(row[word] for row in rows) for word in words.words
-        ]
-        healthy = tuple(words.healthy[word] for word in words.words)
-        return cls(round(passed, 12), tuple(wrong), words.words, words.normal, healthy)
-
-    def chances(self) -> FloatArray:
-        """Chance of every word."""
-        return _blend(np.array(self.passed), np.array(self.wrong), self)
-
-
-@dataclass(frozen=True, slots=True)
-class _Side:
-    """What a mono test hears of one side: turned round or not, and the other faults."""
-
-    turned: bool
-    mix: _Mix
-
-
-def _chances(shared: list[_Mix], own: list[_Mix], words: tables.WordTable) -> FloatArray:
-    passed = np.outer([mix.passed for mix in shared], [mix.passed for mix in own])
-    wrong = np.array([mix.wrong for mix in shared])[:, None, :] + np.array(
-        [mix.wrong for mix in own]
-    )
-    return _blend(passed, wrong, _Mix.of((), words))
-
-
-def _blend(passed: FloatArray, wrong: FloatArray, healthy: _Mix) -> FloatArray:
-    """Chances of words from how much passes and how the wrong ones split; last axis words."""
-    sound = np.array(healthy.healthy)
-    normal = healthy.words.index(healthy.normal)
-    right = np.minimum(sound[normal] * passed, 1.0 - 1e-6)
-    alarm = sound.copy()
-    alarm[normal] = 0.0
-    split = np.where(wrong.sum(axis=-1, keepdims=True) > 0.0, wrong, alarm)
-    total = split.sum(axis=-1, keepdims=True)
-    chances = (1.0 - right[..., None]) * np.divide(split, total, where=total > 0.0, out=split * 0.0)
-    chances[..., normal] = right
-    return np.asarray((1.0 - SLIP) * chances + SLIP / sound.size)
-
-
-def _pair_chances(one: _Side, other: _Side, words: tables.WordTable) -> FloatArray:
-    """Two turned round pull together again; one alone is what a mono test is for."""
-    rows = _Mix.of((words.chance["reversed"],) if one.turned != other.turned else (), words)
-    passed = np.array(one.mix.passed * other.mix.passed * rows.passed)
-    wrong = np.array(one.mix.wrong) + np.array(other.mix.wrong) + np.array(rows.wrong)
-    return _blend(passed, wrong, rows)
+def _visible(atoms: Sequence[Atom], faults: frozenset[str]) -> frozenset[Atom]:
+    return frozenset(atom for atom in atoms if atom.fault in faults)
 
 
 def _in_parallel_with(location: str, tree: Tree) -> list[set[str]]:

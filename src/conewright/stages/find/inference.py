@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -179,23 +180,21 @@ class _Fold:
     def without(self, absent: frozenset[Atom]) -> tuple[float, list[FloatArray]]:
         """Sum, and joint tables, over the states in which none of these atoms is present."""
         tables = [table * self._mask(number, absent) for number, table in enumerate(self.scaled)]
-        coupled = self._coupled()
-        messages: list[FloatArray] = [np.ones_like(tables[0][:, 0])] * len(tables)
+        messages: dict[int, FloatArray] = {}
         blocks: list[FloatArray] = []
-        for left, right, factor in coupled:
-            # factor[l, r] over states of both chains; rows of the tables are shared states.
-            to_left = tables[right] @ factor.T
-            to_right = tables[left] @ factor
-            messages[left], messages[right] = to_left, to_right
-            blocks.append(np.sum(tables[left] * to_left, axis=1))
-        paired = {number for left, right, _ in coupled for number in (left, right)}
-        alone = [n for n in range(1, len(tables)) if n not in paired]
+        for pair in self._coupled:
+            left, right = tables[pair.left], tables[pair.right]
+            # Sums over the states of each class; rows are shared states.
+            to_left = (right @ pair.right_members) @ pair.table.T @ pair.left_members.T
+            to_right = (left @ pair.left_members) @ pair.table @ pair.right_members.T
+            messages[pair.left], messages[pair.right] = to_left, to_right
+            blocks.append(np.sum(left * to_left, axis=1))
+        alone = [n for n in range(1, len(tables)) if n not in messages]
         blocks += [tables[number].sum(axis=1) for number in alone]
         product = tables[0][:, 0] * np.prod(blocks, axis=0) if blocks else tables[0][:, 0]
         joints = [product[:, None]]
         for number in range(1, len(tables)):
-            message = messages[number] if number in paired else np.ones_like(tables[number])
-            own = tables[number] * message
+            own = tables[number] * messages.get(number, 1.0)
             whole = own.sum(axis=1)
             rest = np.divide(product, whole, out=np.zeros_like(product), where=whole > 0.0)
             joints.append(own * rest[:, None])
@@ -207,11 +206,36 @@ class _Fold:
         keep = np.where(hit, 0.0, 1.0)
         return keep[:, None] if number == 0 else keep
 
-    def _coupled(self) -> list[tuple[int, int, FloatArray]]:
-        """One table over the states of both chains for every coupled pair."""
-        tables: dict[tuple[int, int], FloatArray] = {}
+    @cached_property
+    def _coupled(self) -> list[_Coupling]:
+        """One table over joint classes for every pair of chains that something ties together."""
+        factors: dict[tuple[int, int], list[PairFactor]] = {}
         for factor in (*self.model.pairs, *self.readings):
-            spread = factor.table[np.ix_(factor.left_class, factor.right_class)]
-            key = (factor.left, factor.right)
-            tables[key] = tables[key] * spread if key in tables else spread
-        return [(left, right, table) for (left, right), table in tables.items()]
+            factors.setdefault((factor.left, factor.right), []).append(factor)
+        return [_Coupling.of(group) for group in factors.values()]
+
+
+@dataclass(frozen=True)
+class _Coupling:
+    """Factors over one pair of chains, joined: members of each class, and a table over classes."""
+
+    left: int
+    right: int
+    left_members: FloatArray
+    right_members: FloatArray
+    table: FloatArray
+
+    @classmethod
+    def of(cls, factors: Sequence[PairFactor]) -> _Coupling:
+        left, left_members = _joint_classes([factor.left_class for factor in factors])
+        right, right_members = _joint_classes([factor.right_class for factor in factors])
+        table = np.ones((len(left), len(right)))
+        for number, factor in enumerate(factors):
+            table = table * factor.table[np.ix_(left[:, number], right[:, number])]
+        return cls(factors[0].left, factors[0].right, left_members, right_members, table)
+
+
+def _joint_classes(classes: list[NDArray[np.intp]]) -> tuple[NDArray[np.intp], FloatArray]:
+    """Classes of states alike in all factors, and which state is in which, (states, classes)."""
+    kinds, members = np.unique(np.stack(classes, axis=1), axis=0, return_inverse=True)
+    return kinds, np.eye(len(kinds))[np.ravel(members)]
