@@ -8,9 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 
+import numpy as np
+
 from conewright.job.state import Build, ChannelState, LocationState
+from conewright.physics.arrays import FloatArray
 from conewright.physics.wiring import Leaf, Series, Tree, leaves
 
 __all__ = ["VEHICLE", "Atom", "Chain", "State", "behind_capacitor", "chains_of", "is_tweeter"]
@@ -97,6 +101,14 @@ class Chain:
         """The place that carries the treble alone, None where there is none."""
         small = [place for place in self.places if is_tweeter(place, self.channel)]
         return small[0] if small else None
+
+    @cached_property
+    def members(self) -> FloatArray:
+        """Which atoms each state holds, 1 or 0, shape (states, atoms)."""
+        held = np.zeros((len(self.states), len(self.atoms)))
+        for row, state in enumerate(self.states):
+            held[row, list(state)] = 1.0
+        return held
 
     def faults(self, state: State) -> tuple[Atom, ...]:
         """The atoms present in a state, the known ones first."""

@@ -239,25 +239,27 @@ class Case:
         words = tables.word_table(question.test)
         index = self.chain_of(question.subject)
         chain = self.chains[index]
-        shared = [Mix.of(self._heard(atoms, chain, question), words) for atoms in self._shared()]
+        heard = self._heard(chain, question, words)
+        shared = _mixes(self._shared(), heard, words)
         if index == 0:
             return np.array([[mix.chances()] for mix in shared])
-        own = [
-            Mix.of(self._heard(chain.faults(state), chain, question), words)
-            for state in chain.states
-        ]
+        own = _mixes([chain.faults(state) for state in chain.states], heard, words)
         return chances_of(shared, own, words)
 
     def _shared(self) -> list[tuple[Atom, ...]]:
         return [self.chains[0].faults(state) for state in self.chains[0].states]
 
     def _heard(
-        self, atoms: Sequence[Atom], chain: Chain, question: Question
-    ) -> list[Mapping[str, float]]:
+        self, chain: Chain, question: Question, words: tables.WordTable
+    ) -> dict[Atom, Mapping[str, float]]:
         """Rows of the word table for the faults that a test at this subject can notice."""
-        words = tables.word_table(question.test)
-        near = [atom for atom in atoms if self._reaches(atom, chain, question)]
-        return [self._row(words, atom, chain, question) for atom in near]
+        atoms = {
+            atom
+            for each in (self.chains[0], chain)
+            for atom in (*each.known, *each.atoms)
+            if self._reaches(atom, chain, question)
+        }
+        return {atom: self._row(words, atom, chain, question) for atom in atoms}
 
     def _reaches(self, atom: Atom, chain: Chain, question: Question) -> bool:
         if atom.subject in (VEHICLE, chain.id, question.subject):
@@ -322,6 +324,22 @@ class Case:
         turned = woofer is not None and Atom("reversed", woofer.id) in atoms
         others = [words.chance[atom.fault] for atom in atoms if atom.fault != "reversed"]
         return Side(turned, Mix.of(others, words))
+
+
+def _mixes(
+    states: Iterable[Sequence[Atom]],
+    heard: Mapping[Atom, Mapping[str, float]],
+    words: tables.WordTable,
+) -> list[Mix]:
+    """What each state sounds like; most states sound alike to one test."""
+    known: dict[tuple[Atom, ...], Mix] = {}
+    found = []
+    for atoms in states:
+        near = tuple(atom for atom in atoms if atom in heard)
+        if near not in known:
+            known[near] = Mix.of([heard[atom] for atom in near], words)
+        found.append(known[near])
+    return found
 
 
 def _visible(atoms: Sequence[Atom], faults: frozenset[str]) -> frozenset[Atom]:

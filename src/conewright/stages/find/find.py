@@ -9,15 +9,9 @@ from conewright.job.state import Build
 from conewright.stages.assembly import Answer
 from conewright.stages.find import tables
 from conewright.stages.find.chains import Atom
+from conewright.stages.find.courses import Step, courses, expected
 from conewright.stages.find.inquiry import Inquiry, inquire
-from conewright.stages.find.planning import (
-    CERTAIN,
-    Proposal,
-    Step,
-    next_readings,
-    plan_to_certainty,
-    top,
-)
+from conewright.stages.find.planning import CERTAIN, Foresight, Proposal, top
 from conewright.stages.find.sentences import (
     cause_verdicts,
     conflict_verdicts,
@@ -55,18 +49,13 @@ def find(build: Build) -> Report:
     inquiry = inquire(build)
     answer = Answer("find", build, None, draw(()))
     chances = inquiry.chances()
-    proposals = next_readings(inquiry.case, inquiry.odds, inquiry.asked, inquiry.opened)
+    foresight = Foresight(inquiry.case)
+    proposals = foresight.next_readings(inquiry.odds, inquiry.asked, inquiry.opened)
     _cause_figures(answer, chances)
     _next_figures(answer, proposals)
     wiring_figures(answer, build)
-    steps, minutes, reached = plan_to_certainty(
-        inquiry.case,
-        inquiry.odds,
-        inquiry.asked,
-        inquiry.opened,
-        lambda said: inquiry.after(inquiry.taken, said),
-    )
-    _plan_figures(answer, minutes, reached)
+    ways = courses(inquiry, foresight)
+    _plan_figures(answer, *expected(ways))
     _odds_series(answer, inquiry, chances)
     cards = tuple(_cards(inquiry, proposals))
     stop_verdicts(answer, inquiry, chances)
@@ -74,7 +63,7 @@ def find(build: Build) -> Report:
     conflict_verdicts(answer, inquiry)
     answer.sentence = find_sentence(inquiry, chances, cards)
     report = answer.report(headlines={})
-    plan = tuple(_plan_step(step) for step in steps)
+    plan = tuple(_plan_step(step) for step in ways[0].steps) if ways else ()
     return report.model_copy(update={"readings": cards, "plan": plan, "fills": ()})
 
 
@@ -167,7 +156,7 @@ def _plan_step(step: Step) -> PlanStep:
     return PlanStep(
         reading=step.question.id,
         minutes=step.minutes,
-        likely=step.likely,
+        likely=step.said,
         cause=step.cause,
-        odds=step.certainty,
+        odds=step.odds,
     )

@@ -86,10 +86,8 @@ class Odds:
         """Chance of every fault; 1 for a known one."""
         chances = {atom: 1.0 for chain in self.model.chains for atom in chain.known}
         for number, chain in enumerate(self.model.chains):
-            states = self.joint[number].sum(axis=1 if number == 0 else 0)
-            for index, atom in enumerate(chain.atoms):
-                present = [index in state for state in chain.states]
-                chances[atom] = float(states[present].sum())
+            held = self.of_states(number) @ chain.members
+            chances |= dict(zip(chain.atoms, held.tolist(), strict=True))
         return chances
 
     def of_states(self, number: int) -> FloatArray:
@@ -201,9 +199,10 @@ class _Fold:
         return float(product.sum()), joints
 
     def _mask(self, number: int, absent: frozenset[Atom]) -> FloatArray:
+        """1 for the states of a chain that hold none of these atoms."""
         chain = self.model.chains[number]
-        hit = [any(chain.atoms[index] in absent for index in state) for state in chain.states]
-        keep = np.where(hit, 0.0, 1.0)
+        named = np.array([atom in absent for atom in chain.atoms], dtype=float)
+        keep = np.where(chain.members @ named > 0.0, 0.0, 1.0)
         return keep[:, None] if number == 0 else keep
 
     @cached_property

@@ -27,7 +27,7 @@ from conewright.stages.find.prior import low_load_odds, model_of, said_by_owner
 from conewright.stages.find.sweep import SweepReading
 from conewright.stages.load import radio_load
 
-__all__ = ["INCONCLUSIVE", "Inquiry", "Taken", "inquire"]
+__all__ = ["INCONCLUSIVE", "Inquiry", "Said", "Taken", "inquire"]
 
 INCONCLUSIVE = "not conclusive"
 """What a reading says that was taken and told nothing."""

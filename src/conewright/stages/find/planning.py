@@ -6,9 +6,8 @@ panel or pulling the radio is paid once: readings behind the same panel are weig
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
@@ -18,16 +17,13 @@ from conewright.stages.find.chains import Chain, is_tweeter
 from conewright.stages.find.evidence import Case, Question
 from conewright.stages.find.inference import Odds, PairFactor
 
-__all__ = ["CERTAIN", "Opened", "Proposal", "Step", "next_readings", "plan_to_certainty", "top"]
+__all__ = ["CERTAIN", "Foresight", "Opened", "Proposal", "access_key", "top"]
 
 CERTAIN = 0.85
 """Odds at which a cause is as good as found."""
 
-NEGLIGIBLE = 1e-7
+NEGLIGIBLE = 1e-5
 """States less likely than this are left out of a look ahead."""
-
-DEEPEST, LIKELY = 6, 0.12
-"""How many readings a plan follows, and the least likely answer that it follows."""
 
 WOOFER_TESTS = frozenset(
     {"slow-bass", "press-trim", "cone-push", "cell-pulse", "impedance-sweep", "coil-resistance"}
@@ -80,45 +76,35 @@ class Proposal:
     answers: Mapping[str, float]
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One reading of a plan: when it is taken at all, and what is expected to be said."""
-
-    question: Question
-    minutes: float
-    chance: float
-    likely: str
-    cause: str
-    certainty: float
-
-
-def questions(case: Case, asked: Iterable[Question]) -> list[Question]:
-    """Every reading that makes sense on this vehicle and has not been taken."""
-    done = set(asked)
-    wanted = [
-        Question(kind.id, subject) for kind in tables.tests() for subject in _subjects(kind, case)
-    ]
-    return [question for question in wanted if question not in done]
-
-
 def access_key(question: Question) -> Key:
     """What must be open for a reading."""
     access = tables.test(question.test).access
     return (access, question.subject if access == "trim" else "")
 
 
-def next_readings(
-    case: Case, odds: Odds, asked: Iterable[Question], opened: Opened
-) -> list[Proposal]:
-    """Return the readings that are possible now, the most bits per minute first."""
-    candidates = questions(case, asked)
-    proposals: list[Proposal] = []
-    for number in range(len(case.chains)):
-        own = [q for q in candidates if _chain_number(q, case) == number]
-        proposals += _ChainPlan(case, odds, number, own).proposals(opened)
-    pairs = [q for q in candidates if tables.test(q.test).target == "pair"]
-    proposals += [_pair_proposal(question, case, odds) for question in pairs]
-    return sorted(proposals, key=lambda proposal: -proposal.rate)
+class Foresight:
+    """What every reading of a vehicle may say in every state, laid out once for many questions."""
+
+    def __init__(self, case: Case) -> None:
+        self._case = case
+        every = _questions(case)
+        alone = [q for q in every if tables.test(q.test).target != "pair"]
+        self._chains = [
+            _ChainView(case, [q for q in alone if case.chain_of(q.subject) == number])
+            for number in range(len(case.chains))
+        ]
+        self._pairs = [_PairView(case, q) for q in every if q not in alone]
+
+    def next_readings(
+        self, odds: Odds, asked: Iterable[Question], opened: Opened
+    ) -> list[Proposal]:
+        """Return the readings that are possible now, the most bits per minute first."""
+        done = frozenset(asked)
+        proposals: list[Proposal] = []
+        for number, view in enumerate(self._chains):
+            proposals += view.proposals(odds.joint[number], done, opened)
+        proposals += [view.proposal(odds) for view in self._pairs if view.question not in done]
+        return sorted(proposals, key=lambda proposal: -proposal.rate)
 
 
 def top(odds: Odds) -> tuple[str, float]:
@@ -141,176 +127,114 @@ def top(odds: Odds) -> tuple[str, float]:
     return best[first][1], min(groups[first], 1.0)
 
 
-def plan_to_certainty(
-    case: Case,
-    odds: Odds,
-    asked: Sequence[Question],
-    opened: Opened,
-    answer: Callable[[Sequence[tuple[Question, str]]], Odds],
-) -> tuple[tuple[Step, ...], float, float]:
-    """Follow the best readings until a cause is certain.
+class _ChainView:
+    """All readings of one chain as one matrix over its states."""
 
-    Args:
-        case: the vehicle.
-        odds: as they stand.
-        asked: readings taken.
-        opened: what is open.
-        answer: the odds after some more answers.
+    def __init__(self, case: Case, questions: list[Question]) -> None:
+        self._case, self._questions = case, questions
+        self._words = [case.outcomes(question)[0] for question in questions]
+        tables_ = [
+            case.outcomes(question)[1].reshape(-1, len(words))
+            for question, words in zip(questions, self._words, strict=True)
+        ]
+        self._edges = np.cumsum([0, *(len(words) for words in self._words)])
+        self._every: FloatArray = np.concatenate(tables_, axis=1) if tables_ else np.zeros((1, 0))
+        self._noise: FloatArray = np.stack([_entropy(t) for t in tables_] or [np.zeros(1)], axis=1)
 
-    Returns:
-        The steps of the likeliest course; minutes expected over all courses followed; and the
-        chance that certainty is reached within the readings followed.
-
-    """
-    plan = _Plan(case, answer)
-    minutes, reached = plan.follow(odds, list(asked), opened, [], 1.0, on_course=True)
-    return tuple(plan.steps), minutes, reached
-
-
-class _Plan:
-    def __init__(
-        self, case: Case, answer: Callable[[Sequence[tuple[Question, str]]], Odds]
-    ) -> None:
-        self.case, self.answer = case, answer
-        self.steps: list[Step] = []
-
-    def follow(
-        self,
-        odds: Odds,
-        asked: list[Question],
-        opened: Opened,
-        said: list[tuple[Question, str]],
-        chance: float,
-        *,
-        on_course: bool,
-    ) -> tuple[float, float]:
-        """Minutes expected from here, weighed with the chance of being here, and chance to end."""
-        if top(odds)[1] >= CERTAIN:
-            return 0.0, chance
-        found = [] if len(said) >= DEEPEST else next_readings(self.case, odds, asked, opened)
-        if not found or found[0].bits <= 0.0:
-            return 0.0, 0.0
-        best = found[0]
-        minutes, reached = best.minutes * chance, 0.0
-        likely = max(best.answers, key=lambda word: best.answers[word])
-        after = {
-            word: self.answer([*said, (best.question, word)])
-            for word, part in best.answers.items()
-            if part * chance >= LIKELY
-        }
-        if on_course and likely in after:
-            self.steps.append(
-                Step(best.question, best.minutes, chance, likely, *top(after[likely]))
-            )
-        inside = opened.with_(access_key(best.question))
-        for word, odds_then in after.items():
-            more, ended = self.follow(
-                odds_then,
-                [*asked, best.question],
-                inside,
-                [*said, (best.question, word)],
-                chance * best.answers[word],
-                on_course=on_course and word == likely,
-            )
-            minutes, reached = minutes + more, reached + ended
-        return minutes, reached
-
-
-class _ChainPlan:
-    """All readings of one chain weighed at once, as matrices over its states."""
-
-    def __init__(self, case: Case, odds: Odds, number: int, candidates: list[Question]) -> None:
-        self.case, self.candidates = case, candidates
-        states = odds.joint[number].ravel()
-        keep = states > NEGLIGIBLE * states.max()
-        self.weight = states[keep] / states[keep].sum()
-        tables_of = [case.outcomes(q)[1].reshape(states.size, -1)[keep] for q in candidates]
-        self.tables: list[FloatArray] = tables_of
-
-    def proposals(self, opened: Opened) -> list[Proposal]:
-        """Every candidate with its bits and its rate, the best follower weighed in."""
-        if not self.candidates:
+    def proposals(
+        self, joint: FloatArray, done: frozenset[Question], opened: Opened
+    ) -> list[Proposal]:
+        """Every reading not taken yet with its bits and its rate, the best follower weighed in."""
+        left = [n for n, question in enumerate(self._questions) if question not in done]
+        if not left:
             return []
-        every = np.concatenate(self.tables, axis=1)
-        noise = np.stack([_entropy(table) for table in self.tables], axis=1)
-        bits = self._bits(self.weight[None, :], every, noise)[0]
+        states = joint.ravel()
+        keep = states > NEGLIGIBLE * states.max()
+        weight = states[keep] / states[keep].sum()
+        every, noise = self._every[keep], self._noise[keep]
+        bits = self._bits(weight[None, :], every, noise)[0]
         minutes = self._minutes(opened)
         found = []
-        for first, question in enumerate(self.candidates):
-            chances = self.weight @ self.tables[first]
-            then = self._follower(first, bits, minutes, every, noise, opened)
-            found.append(self._proposal(question, bits[first], minutes[first], then, chances))
+        for first in left:
+            own = every[:, self._columns(first)]
+            then = None
+            if len(left) > 1:
+                gain = self._gain(weight[:, None] * own, every, noise)
+                after = self._minutes(opened.with_(access_key(self._questions[first])))
+                rates = (bits[first] + gain) / (minutes[first] + after)
+                then = max((n for n in left if n != first), key=lambda n: float(rates[n]))
+                follower = (float(rates[then]), self._questions[then])
+            found.append(
+                self._proposal(
+                    first,
+                    float(bits[first]),
+                    float(minutes[first]),
+                    weight @ own,
+                    follower if then is not None else None,
+                )
+            )
         return found
 
     def _proposal(
         self,
-        question: Question,
+        number: int,
         bits: float,
         minutes: float,
-        then: tuple[float, Question] | None,
         chances: FloatArray,
+        then: tuple[float, Question] | None,
     ) -> Proposal:
         alone = bits / minutes
         rate, follower = (alone, None) if then is None or then[0] <= alone else then
-        words, _ = self.case.outcomes(question)
-        answers = {word: float(c) for word, c in zip(words, chances, strict=True)}
-        return Proposal(question, float(bits), minutes, float(rate), follower, answers)
+        answers = {w: float(c) for w, c in zip(self._words[number], chances, strict=True)}
+        return Proposal(self._questions[number], bits, minutes, rate, follower, answers)
 
-    def _minutes(self, opened: Opened) -> list[float]:
-        return [
-            tables.test(q.test).minutes + opened.minutes(access_key(q), self.case)
-            for q in self.candidates
-        ]
+    def _minutes(self, opened: Opened) -> FloatArray:
+        return np.array(
+            [
+                tables.test(q.test).minutes + opened.minutes(access_key(q), self._case)
+                for q in self._questions
+            ]
+        )
 
-    def _follower(
-        self,
-        first: int,
-        bits: FloatArray,
-        minutes: list[float],
-        every: FloatArray,
-        noise: FloatArray,
-        opened: Opened,
-    ) -> tuple[float, Question] | None:
-        """Best rate of a reading with one that follows it behind the same panel."""
-        question = self.candidates[first]
-        inside = opened.with_(access_key(question))
-        joint = self.weight[:, None] * self.tables[first]
+    def _columns(self, number: int) -> slice:
+        return slice(int(self._edges[number]), int(self._edges[number + 1]))
+
+    def _gain(self, joint: FloatArray, every: FloatArray, noise: FloatArray) -> FloatArray:
+        """Bits of every reading that are expected once another has been answered."""
         chance = joint.sum(axis=0)
         after = self._bits((joint / np.maximum(chance, 1e-300)).T, every, noise)
-        gain = chance @ after
-        best = None
-        for second, other in enumerate(self.candidates):
-            if second == first:
-                continue
-            more = tables.test(other.test).minutes + inside.minutes(access_key(other), self.case)
-            rate = (bits[first] + gain[second]) / (minutes[first] + more)
-            if best is None or rate > best[0]:
-                best = (float(rate), other)
-        return best
+        return np.asarray(chance @ after)
 
     def _bits(self, weights: FloatArray, every: FloatArray, noise: FloatArray) -> FloatArray:
-        """Bits of every candidate for rows of weights, shape (rows, candidates)."""
+        """Bits of every reading for rows of weights, shape (rows, readings)."""
         spread = weights @ every
-        edges = np.cumsum([0, *(table.shape[1] for table in self.tables)])
-        entropy = np.stack([_entropy(spread[:, a:b]) for a, b in pairwise(edges)], axis=1)
+        terms = -spread * np.log2(np.maximum(spread, 1e-300))
+        entropy = np.add.reduceat(terms, self._edges[:-1], axis=1)
         return np.asarray(np.maximum(entropy - weights @ noise, 0.0))
 
 
-def _pair_proposal(question: Question, case: Case, odds: Odds) -> Proposal:
-    """Bits of a reading that hears two chains, taken as independent of each other."""
-    words = tables.word_table(question.test).words
-    factors = [case.of_word(question, word) for word in words]
-    first = factors[0]
-    assert isinstance(first, PairFactor)
-    left = np.bincount(first.left_class, weights=odds.of_states(first.left))
-    right = np.bincount(first.right_class, weights=odds.of_states(first.right))
-    table = np.stack([f.table for f in factors if isinstance(f, PairFactor)], axis=-1)
-    joint = left[:, None] * right[None, :]
-    chances = np.einsum("lr,lrw->w", joint, table)
-    bits = float(_entropy(chances[None, :])[0] - np.sum(joint * _entropy(table)))
-    minutes = tables.test(question.test).minutes
-    answers = {word: float(c) for word, c in zip(words, chances, strict=True)}
-    return Proposal(question, max(bits, 0.0), minutes, max(bits, 0.0) / minutes, None, answers)
+class _PairView:
+    """A reading that hears two chains, taken as independent of each other."""
+
+    def __init__(self, case: Case, question: Question) -> None:
+        self.question = question
+        self._words = tables.word_table(question.test).words
+        factors = [case.of_word(question, word) for word in self._words]
+        self._factors = [factor for factor in factors if isinstance(factor, PairFactor)]
+        self._table = np.stack([factor.table for factor in self._factors], axis=-1)
+
+    def proposal(self, odds: Odds) -> Proposal:
+        """The reading with its bits and its rate."""
+        first = self._factors[0]
+        left = np.bincount(first.left_class, weights=odds.of_states(first.left))
+        right = np.bincount(first.right_class, weights=odds.of_states(first.right))
+        joint = left[:, None] * right[None, :]
+        chances = np.einsum("lr,lrw->w", joint, self._table)
+        bits = float(_entropy(chances[None, :])[0] - np.sum(joint * _entropy(self._table)))
+        minutes = tables.test(self.question.test).minutes
+        answers = {word: float(c) for word, c in zip(self._words, chances, strict=True)}
+        bits = max(bits, 0.0)
+        return Proposal(self.question, bits, minutes, bits / minutes, None, answers)
 
 
 def _entropy(chances: FloatArray) -> FloatArray:
@@ -319,10 +243,11 @@ def _entropy(chances: FloatArray) -> FloatArray:
     return np.asarray(-np.sum(chances * np.log2(safe), axis=-1))
 
 
-def _chain_number(question: Question, case: Case) -> int | None:
-    if tables.test(question.test).target == "pair":
-        return None
-    return case.chain_of(question.subject)
+def _questions(case: Case) -> list[Question]:
+    """Every reading that makes sense on this vehicle."""
+    return [
+        Question(kind.id, subject) for kind in tables.tests() for subject in _subjects(kind, case)
+    ]
 
 
 def _subjects(kind: tables.TestKind, case: Case) -> list[str]:
