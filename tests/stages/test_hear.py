@@ -212,3 +212,23 @@ def test_a_bass_that_never_ends_is_said_to_go_lower() -> None:
     corner = report.figure("driver.bass_corner")
     assert corner.text == "or lower"
     assert report.answer.endswith("Hz or lower.")
+
+
+def test_a_dose_within_a_minute_is_said_in_words() -> None:
+    # Closed form: 480 min/2^((L - 85)/3) is below one minute from 111.8 dB(A) up.
+    small = job(*ALONE, vehicle='cabin_volume = "2 L"')
+    report = hear(small.build())
+    assert value(report, "driver.max_clean_level") > 111.8
+    said = next(entry.text for entry in report.verdicts if entry.id == "driver.hearing")
+    assert "a full day's noise dose in less than a minute (85 dB(A) for 8 h" in said
+
+
+def test_a_loss_of_bass_is_not_said_to_bring_bass() -> None:
+    bench = job(
+        *ALONE,
+        '[[proposal]]\nid = "halved"\n[proposal.set]\n"front.load" = "3.5 ohm + woofer"\n',
+    )
+    report = hear(bench.build("halved"), bench.build())
+    assert value(report, "driver.bass_change") < -2.0
+    said = next(entry.text for entry in report.verdicts if entry.id == "driver.change")
+    assert "From 50 to 100 Hz the change comes mostly from wiring" in said

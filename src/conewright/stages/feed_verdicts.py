@@ -88,8 +88,8 @@ def _load_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
         text = f"{name}: the load never falls below {where}; {made_for}. " + (
             "The radio bears that."
             if sure
-            else "The radio bears that if the typical values are right; they may not be: measure "
-            "before you rely on it."
+            else "The radio most likely bears that, but the band reaches lower: measure before "
+            "you rely on it."
         )
         answer.verdict(name, "load", Severity.GOOD if sure else Severity.NOTE, text, *ids)
         return
@@ -98,7 +98,8 @@ def _load_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
     stops = answer.value(chip.id) > limit
     text = (
         f"{name}: the load falls to {where}; {made_for}. The volts stay the same, so current and "
-        f"heat rise: the chip reaches {with_band(chip)} with loud music and protects itself at "
+        f"heat rise: the chip {'would reach' if stops else 'reaches'} {with_band(chip)} with loud "
+        "music and protects itself at "
         f"{number(limit, 'degC')}. {_current_words(load, name)}"
         "Wire in series, fit higher-ohm units, or feed them from an amplifier rated for it."
     )

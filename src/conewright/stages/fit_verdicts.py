@@ -275,8 +275,11 @@ def _hole(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     figures = _figures(answer, place)
     enlarge, land = figures["enlarge"], figures["land_left"]
     frame, cutout = place.driver.frame, place.mount.cutout
-    typical = frame is not None and not (_given(frame.cutout) and _given(frame.outer))
-    if frame is None or cutout is None or (typical and not opened):
+    if frame is None or cutout is None:
+        return
+    # Which dimension of the frame the verdict rests on: that one must not be a typical one.
+    typical = not _given(frame.cutout if enlarge.value else frame.outer)
+    if typical and not opened:
         return
     if enlarge.value:
         severity, left = _land_left(land)

@@ -101,7 +101,7 @@ def _change(answer: Answer, seat: str) -> None:
     )
     main = _main_causes(answer, seat)
     if main:
-        text += f" The bass comes mostly from {main}."
+        text += f" From 50 to 100 Hz the change comes mostly from {main}."
     if abs(change) < AUDIBLE:
         text += " That is hardly heard."
     severity = Severity.GOOD if change > AUDIBLE else Severity.NOTE
@@ -153,10 +153,12 @@ def _sensitivity(answer: Answer, sound: BuildSound, seat: str) -> None:
 def _hearing(answer: Answer, seat: str) -> None:
     level, time = answer[f"{seat}.max_clean_level"], answer[f"{seat}.hearing_time"]
     minutes = answer.value(time.id)
+    after = f"after {number(minutes, 'min', spread=max(minutes / 5, 1.0))}"
+    if minutes < 1.0:
+        after = "in less than a minute"
     text = (
         f"As loud as it goes cleanly, {seat} hears {with_band(level)}: a full day's noise dose "
-        f"after {number(minutes, 'min', spread=max(minutes / 5, 1.0))} (85 dB(A) for 8 h, halved "
-        "every 3 dB)."
+        f"{after} (85 dB(A) for 8 h, halved every 3 dB)."
     )
     severity = Severity.WARN if minutes < FULL_DAY else Severity.NOTE
     answer.verdict(seat, "hearing", severity, text, level.id, time.id)
