@@ -9,6 +9,7 @@ from conewright.job.document import Job
 from conewright.physics.arrays import ComplexArray, FloatArray
 from conewright.stages.hear import hear
 from conewright.stages.report import Report
+from conewright.stages.shares import CAUSES
 
 ALONE = (location("woofer", "F165"), channel("front", "woofer"))
 RHO, C = 1.2041, 343.21
@@ -231,4 +232,4 @@ def test_a_loss_of_bass_is_not_said_to_bring_bass() -> None:
     report = hear(bench.build("halved"), bench.build())
     assert value(report, "driver.bass_change") < -2.0
     said = next(entry.text for entry in report.verdicts if entry.id == "driver.change")
-    assert "From 50 to 100 Hz the change comes mostly from wiring" in said
+    assert f"From 50 to 100 Hz the change comes mostly from {CAUSES['wiring']}" in said
