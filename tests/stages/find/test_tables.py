@@ -464,9 +464,9 @@ BROKEN = [
     ("access.csv", "\nradio,", "\nradios,", r'did you mean "radio"'),
     (
         "topologies.csv",
-        '4.7 uF + small,"small',
-        '4.7 uF * small,"small',
-        r"load is .*the unit .uF . small. is not known",
+        '0.2 ohm + small,"small',
+        '0.2 ohm * small,"small',
+        r"load is .*the unit .ohm . small. is not known",
     ),
     ("topologies.csv", "pod: 77 mm, 4", "bod: 77 mm, 4", r"the load has the drivers main, pod"),
     (
