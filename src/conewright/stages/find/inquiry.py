@@ -107,9 +107,15 @@ class Inquiry:
         return found
 
     def chance_of(self, reading: Taken) -> float:
-        """Chance of a reading given all the others."""
+        """Chance of a reading given all the others, over that in the state it fits best.
+
+        A number has a density, not a chance of its own; the ratio makes both comparable.
+        """
+        if reading.evidence is None:
+            return 1.0
         others = [entry for entry in self.taken if entry is not reading]
-        return float(np.exp(self.odds.log_evidence - self.after(others).log_evidence))
+        given = float(np.exp(self.odds.log_evidence - self.after(others).log_evidence))
+        return given / float(reading.evidence.table.max())
 
     def _infer(self, found: Sequence[tuple[Question, Evidence | None]]) -> Odds:
         """Infer from evidence; a reading taken twice counts as one, both halves alike."""
@@ -167,7 +173,7 @@ def _take(case: Case, readings: Iterable[Reading]) -> Iterable[Taken]:
 def _read(case: Case, number: int, reading: Reading) -> Taken:
     question = case.question(reading.test, reading.at)
     said = reading.value
-    text = said if isinstance(said, str) else str(said)
+    text = _in_words(said)
     if isinstance(said, str) and said.strip().lower() == INCONCLUSIVE:
         return Taken(number, question, text, None)
     if isinstance(said, dict):
@@ -177,6 +183,12 @@ def _read(case: Case, number: int, reading: Reading) -> Taken:
     if question.test not in METER_TESTS:
         return Taken(number, question, text, case.of_word(question, text))
     return Taken(number, question, text, case.of_number(question, _number(question.test, text)))
+
+
+def _in_words(said: str | float | Mapping[str, str]) -> str:
+    if isinstance(said, Mapping):
+        return ", ".join(f"{name} {text}" for name, text in said.items())
+    return said if isinstance(said, str) else f"{said:g}"
 
 
 def _sweep(case: Case, question: Question, said: Mapping[str, str]) -> Evidence:

@@ -26,7 +26,7 @@ SPEAKS = 1.5
 """A reading speaks for or against a cause from this ratio of chances on."""
 
 SURPRISING = 0.02
-"""A reading less likely than this, given all others, is in conflict with them."""
+"""A reading that fits this much worse than it could, given all others, is in conflict with them."""
 
 NO_DRIVER = frozenset({"channel-offset", "leg-to-chassis"})
 """Faults with which no loudspeaker may be connected."""
@@ -84,16 +84,14 @@ def stop_verdicts(answer: Answer, inquiry: Inquiry, chances: Mapping[Atom, float
 def conflict_verdicts(answer: Answer, inquiry: Inquiry) -> None:
     """Name readings that the others do not let expect."""
     for reading in inquiry.taken:
-        if reading.evidence is None:
-            continue
         chance = inquiry.chance_of(reading)
         if chance < SURPRISING:
             answer.verdict(
                 "conflict",
                 reading.question.id,
                 Severity.WARN,
-                f"{_quoted(reading)} does not agree with the other readings (they give it "
-                f"{odds(chance)}): take it again, and look for a second fault.",
+                f"{_quoted(reading)} does not agree with the other readings: take it again, and look "
+                "for a second fault.",
             )
 
 

@@ -19,7 +19,7 @@ from conewright.job.document import Job
 from conewright.job.draws import Draws, quantile
 from conewright.job.load import ValuePart, format_load
 from conewright.job.quantity import Quantity, format_quantity
-from conewright.job.state import Build, ChannelState, Origin
+from conewright.job.state import Build, ChannelState, Origin, UnknownChannelState
 from conewright.physics.arrays import FloatArray, Real
 from conewright.physics.conductor import temperature_factor
 from conewright.physics.wiring import fold_resistance
@@ -137,7 +137,7 @@ class _Population:
 _Key = tuple[str, float | None]
 
 
-def context_of(build: Build, channel: ChannelState) -> LoadContext:
+def context_of(build: Build, channel: ChannelState | UnknownChannelState) -> LoadContext:
     """Return what a job knows of a channel whose load is unknown."""
     draws = stratified(build.axes)
     temperature = build.vehicle.temperature
