@@ -83,6 +83,16 @@ def test_the_title_states_the_finding() -> None:
     assert title(stopped) == f"Most bass: slim-fronts, +4.8 dB at driver; {end}"
 
 
+def test_a_gain_nobody_hears_is_no_finding() -> None:
+    report = compare_report()
+    faint = tuple(
+        f.model_copy(update={"value": 3e-6}) if f.name.startswith("bass_change_") else f
+        for f in report.figures
+    )
+    drawing = pictures.draw(report.model_copy(update={"figures": faint}))
+    assert title(drawing) == "as found falls to 1.9 ohm, the radio is rated for 4"
+
+
 def test_loads_alone_make_one_panel() -> None:
     drawing = pictures.draw(compare_report(seats=()))
     (only,) = drawing.axes

@@ -140,7 +140,7 @@ def test_a_stage_without_picture_is_refused() -> None:
 @pytest.mark.parametrize("stage", ["feed", "hear", "fit", "compare"])
 def test_a_report_with_nothing_to_draw_is_refused(stage: str) -> None:
     empty = Report(stage=stage, job="van", build="as-found", answer="Nothing.")
-    with pytest.raises(BadInputError, match="nothing to draw"):
+    with pytest.raises(BadInputError, match=r"nothing to draw in the .* 'as-found': Nothing\.$"):
         pictures.draw(empty)
 
 

@@ -20,6 +20,7 @@ from conewright.pictures.axes import (
     text_width,
 )
 from conewright.pictures.data import change, figure_of, name_of, said, subjects, value_of
+from conewright.stages.hear_verdicts import AUDIBLE
 from conewright.stages.report import Figure as Number
 from conewright.stages.report import Report, Severity
 from conewright.stages.words import number
@@ -91,7 +92,7 @@ def compare_title(report: Report) -> str:
         and _worst(report, f.subject) is not Severity.STOP
     ]
     best = max(gains, key=lambda entry: entry.value or 0.0, default=None)
-    if best is not None and (best.value or 0.0) > 0.0:
+    if best is not None and (best.value or 0.0) >= AUDIBLE:
         seat = best.name.removeprefix("bass_change_")
         parts.append(f"Most bass: {name_of(best.subject)}, {change(best)} at {seat}")
     loads = [f for build in _builds(report) if (f := figure_of(report, build, "minimum_load"))]
