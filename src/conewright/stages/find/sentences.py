@@ -90,8 +90,8 @@ def conflict_verdicts(answer: Answer, inquiry: Inquiry) -> None:
                 "conflict",
                 reading.question.id,
                 Severity.WARN,
-                f"{_quoted(reading)} does not agree with the other readings: take it again, and look "
-                "for a second fault.",
+                f"{_quoted(reading)} does not agree with the other readings: take it again, and "
+                "look for a second fault.",
             )
 
 
