@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from conewright.job.state import Build
     from conewright.stages.compare import compare
     from conewright.stages.feed import feed
+    from conewright.stages.find.find import find
     from conewright.stages.fit import fit
     from conewright.stages.hear import hear
     from conewright.stages.report import Report
@@ -52,6 +53,7 @@ __all__ = [
     "demo_job",
     "demo_text",
     "feed",
+    "find",
     "fit",
     "hear",
     "job_schema",
@@ -92,13 +94,14 @@ def _doors() -> dict[str, Any]:
     from conewright.pictures import draw
     from conewright.stages.compare import compare
     from conewright.stages.feed import feed
+    from conewright.stages.find.find import find
     from conewright.stages.fit import fit
     from conewright.stages.hear import hear
     from conewright.stages.report import Report, register_drawer
 
     register_drawer(draw)
-    opened = (Build, Job, Report, compare, demo_text, feed, fit, hear, job_schema, load, loads)
-    return {door.__name__: door for door in (*opened, starter_text)}
+    opened = (Build, Job, Report, compare, demo_text, feed, find, fit, hear, job_schema, load)
+    return {door.__name__: door for door in (*opened, loads, starter_text)}
 
 
 def _version() -> dict[str, str]:

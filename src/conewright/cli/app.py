@@ -77,6 +77,36 @@ def check(
 
 
 @app.command()
+def find(
+    file: JobFile,
+    ask: Annotated[
+        bool,
+        typer.Option(
+            "--ask",
+            help="Ask for one reading after another, and write each answer into FILE.",
+            show_default=False,
+        ),
+    ] = False,
+    json: AsJson = False,
+    picture: PictureFile = None,
+) -> None:
+    """What is wrong, and which reading to take next."""
+    from conewright.cli.asking import answer, naming
+
+    if ask:
+        from conewright.cli.finding import ask_for_readings
+
+        if json or picture is not None:
+            raise cw.BadInputError("find: found --ask with --json or --picture; ask first")
+        ask_for_readings(file)
+        return
+    with busy(f"{file}: weighing causes and readings"):
+        with naming(file):
+            report = cw.find(cw.load(file).build())
+        answer(report, json=json, picture=picture)
+
+
+@app.command()
 def feed(
     file: JobFile,
     proposal: ProposalId = None,

@@ -14,9 +14,9 @@ from textwrap import wrap
 from threading import Timer
 from typing import NoReturn, TextIO
 
-from conewright.errors import ConewrightError, JobError
+from conewright.errors import BadInputError, ConewrightError, JobError
 
-__all__ = ["busy", "complain", "main", "say"]
+__all__ = ["busy", "complain", "main", "read_line", "say"]
 
 BAD_INPUT, FAILED = 2, 1
 PATIENCE = 1.0
@@ -76,6 +76,30 @@ def say(text: str) -> None:
     except BrokenPipeError:
         # Whoever reads has read enough; Python must not trip over the pipe when it leaves.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def read_line(prompt: str) -> str:
+    """Return a line from standard input without the blanks around it.
+
+    Where nobody types it but a file or a program gives it, it is written behind the prompt, so
+    that what was said can be read as a whole.
+
+    Raises:
+        EOFError: there is no further line.
+        BadInputError: the line is no text.
+
+    """
+    try:
+        if sys.stdin.isatty():
+            return input(prompt).strip()
+        say(prompt)
+        line = sys.stdin.readline()
+    except UnicodeDecodeError:
+        raise BadInputError("standard input: found bytes that are no text") from None
+    if not line:
+        raise EOFError
+    say(f"{line.strip()}\n")
+    return line.strip()
 
 
 def complain(text: str) -> None:

@@ -27,6 +27,7 @@ STAGES = {
     "hear": ("curve", "level"),
     "fit": ("figure", "rear_odds"),
     "compare": ("figure", "minimum_load"),
+    "find": ("figure", "chance"),
 }
 # No date in any file: the same report gives the same bytes.
 NO_DATE: dict[str, dict[str, Any]] = {
@@ -40,7 +41,7 @@ def draw(report: Report, *, narrow: bool = False, width_inches: float | None = N
     """Draw a report.
 
     Args:
-        report: of stage feed, hear, fit or compare.
+        report: of stage feed, hear, fit, compare or find.
         narrow: draw for a phone: 3.75 in wide, panels in one column, text of 9 pt.
         width_inches: width [in], 3 or more, instead of 3.75 or 7.1; below 5.5 panels are in one
             column.
@@ -129,8 +130,15 @@ def _refuse_empty(report: Report) -> None:
 def _draw_stage(report: Report, *, width: float, columns: int) -> Figure:
     from conewright.pictures.compare import draw_compare
     from conewright.pictures.feed import draw_feed
+    from conewright.pictures.find import draw_find
     from conewright.pictures.fit import draw_fit
     from conewright.pictures.hear import draw_hear
 
-    builders = {"feed": draw_feed, "hear": draw_hear, "fit": draw_fit, "compare": draw_compare}
+    builders = {
+        "feed": draw_feed,
+        "hear": draw_hear,
+        "fit": draw_fit,
+        "compare": draw_compare,
+        "find": draw_find,
+    }
     return builders[report.stage](report, width=width, columns=columns)

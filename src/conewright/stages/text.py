@@ -10,6 +10,7 @@ from conewright.stages.layout import paragraph
 from conewright.stages.narrowing import measurement
 from conewright.stages.report import Narrowing, Report, Severity
 from conewright.stages.text_cells import MARKS, letter
+from conewright.stages.text_find import reading_sections
 from conewright.stages.text_tables import stage_tables
 from conewright.stages.words import number
 
@@ -17,11 +18,18 @@ __all__ = ["as_text", "origins_in_words"]
 
 NARROWEST = 40
 QUESTIONS = {
+    "find": "what is wrong, and which reading to take next?",
     "feed": "what does each channel drive, and what do radio and cable take?",
     "hear": "what will be heard at the seats, and what changed it?",
     "fit": "will it go in, behind and in front?",
     "compare": "as found and every proposal, side by side",
 }
+
+WITHOUT_BANDS = {"find"}
+"""Stages whose figures are odds: no band, and no single origin."""
+
+UNNAMED = {"vehicle", "head_unit", "cause", "budget", "conflict", "wiring"}
+"""Subjects of verdicts that go without saying, or are no place at all."""
 
 
 def as_text(report: Report, *, width: int = 80) -> str:
@@ -32,6 +40,7 @@ def as_text(report: Report, *, width: int = 80) -> str:
         *stage_tables(report, width=width),
         _legend(report, width),
         _section("What it means", _verdicts(report, width)),
+        *reading_sections(report, width),
         _section("What to measure next", _next(report, width)),
         _section("Take care", _cautions(report, width)),
         _fills(report, width),
@@ -63,7 +72,7 @@ def _section(title: str, lines: Iterator[str]) -> list[str]:
 
 
 def _legend(report: Report, width: int) -> list[str]:
-    if not any(figure.value is not None for figure in report.figures):
+    if report.stage in WITHOUT_BANDS or all(figure.value is None for figure in report.figures):
         return []
     bands = paragraph("Bands hold 80 %: from the 10 % to the 90 % point.", width=width)
     return [*bands, *paragraph(f"{origins_in_words()}.", width=width)]
@@ -82,7 +91,7 @@ def _verdicts(report: Report, width: int) -> Iterator[str]:
 
 def _with_subjects(text: str, subjects: list[str]) -> str:
     """Return a verdict that says what it is about; the vehicle and the radio go without saying."""
-    named = [subject for subject in subjects if subject not in {"vehicle", "head_unit"}]
+    named = [subject for subject in subjects if subject not in UNNAMED]
     if not named or all(subject in text for subject in named):
         return text
     return f"{', '.join(named)}: {text}"

@@ -10,6 +10,7 @@ from conewright.stages.layout import Cell, fold, table
 from conewright.stages.report import Figure, Report, Series
 from conewright.stages.shares import CAUSES
 from conewright.stages.text_cells import MARKS, NOTHING, Column, number_cell, summing
+from conewright.stages.text_find import find_tables
 from conewright.stages.words import SPOKEN_UNITS, number
 
 __all__ = ["stage_tables"]
@@ -159,7 +160,13 @@ def _no_tables(_: Report, __: Mapping[str, Figure], ___: int) -> Iterator[list[s
 
 
 Tables = Callable[[Report, Mapping[str, Figure], int], Iterator[list[str]]]
-TABLES: dict[str, Tables] = {"feed": _feed, "hear": _hear, "fit": _fit, "compare": _compare}
+TABLES: dict[str, Tables] = {
+    "find": find_tables,
+    "feed": _feed,
+    "hear": _hear,
+    "fit": _fit,
+    "compare": _compare,
+}
 
 
 def _subjects(report: Report, name: str) -> list[str]:
@@ -264,7 +271,8 @@ def _worst(report: Report, build: str) -> Cell:
 
 def _few_points(report: Report, width: int) -> Iterator[list[str]]:
     """Yield the curves as numbers where they are asked for at few frequencies."""
-    curves = [curve for curve in report.series if 0 < len(curve.x.values) <= FEW_POINTS]
+    drawn = [curve for curve in report.series if curve.x.unit == "Hz"]
+    curves = [curve for curve in drawn if 0 < len(curve.x.values) <= FEW_POINTS]
     if curves:
         head: list[Cell] = [("curve",), *((number(x, "Hz"),) for x in curves[0].x.values)]
         rows = [[_curve_name(curve), *_points(curve)] for curve in curves]
