@@ -162,7 +162,8 @@ class Dialogue:
             return False
         taken = f"{card.test} at {card.subject}: {answer}"
         self.states.append(State(file, report, taken))
-        _tell(f"Written: {taken}.")
+        unit = f" (taken in {answer.assumed}, as no unit was named)" if answer.assumed else ""
+        _tell(f"Written: {taken}{unit}.")
         self._tell_news(before.report)
         return True
 

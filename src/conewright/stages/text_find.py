@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from conewright.stages.find import tables
-from conewright.stages.layout import Cell, fold, paragraph, table
+from conewright.stages.layout import Cell, paragraph, table
 from conewright.stages.report import Figure, Outlook, PlanStep, ReadingCard, Report
 from conewright.stages.words import number, odds
 
@@ -63,13 +63,17 @@ def _causes(causes: Sequence[Figure], width: int) -> list[str]:
     rows: list[list[Cell]] = []
     for figure in shown or causes[:1]:
         cause, place = split_cause(figure)
-        rows.append([fold(cause, width=CAUSE_WIDTH), (place,), *_odds(figure)])
+        rows.append([_folded(cause), (place,), *_odds(figure)])
     drawn = table([("cause",), ("at",), ("odds",), ("in words",)], rows, width=width)
     rest = causes[len(rows) :]
     if rest:
         most = percent(max(figure.value or 0.0 for figure in rest))
         drawn += paragraph(f"Less likely: {len(rest)} others, {most} and below each.", width=width)
     return drawn
+
+
+def _folded(text: str, width: int = CAUSE_WIDTH) -> Cell:
+    return tuple(paragraph(text, width=width))
 
 
 def _odds(figure: Figure) -> Iterator[Cell]:
@@ -82,7 +86,7 @@ def _wiring(wiring: Sequence[Figure], width: int) -> list[str]:
     rows: list[list[Cell]] = []
     for figure in wiring:
         channel = figure.name.partition(".")[0]
-        rows.append([fold(figure.label, width=CAUSE_WIDTH), (channel,), *_odds(figure)])
+        rows.append([_folded(figure.label), (channel,), *_odds(figure)])
     head = [("what hangs there",), ("channel",), ("odds",), ("in words",)]
     return table(head, rows, width=width)
 
@@ -93,7 +97,7 @@ def _course(report: Report, width: int) -> list[str]:
     head += [(str(count or "none"),) for count in report.series[0].x.values]
     rows = [
         [
-            fold(_of_course(report, curve.id), width=COURSE_WIDTH),
+            _folded(_of_course(report, curve.id), width=COURSE_WIDTH),
             *((percent(chance),) for chance in curve.y.values),
         ]
         for curve in report.series
@@ -177,7 +181,7 @@ def _outlook(outlook: Outlook, report: Report) -> str:
 def _others(cards: Sequence[ReadingCard], width: int) -> list[str]:
     rows: list[list[Cell]] = [
         [
-            fold(card.title, width=CAUSE_WIDTH),
+            _folded(card.title),
             (card.subject,),
             (number(card.minutes),),
             (number(card.bits_per_minute, spread=0.003),),
@@ -197,7 +201,7 @@ def plan_lines(report: Report, *, width: int) -> list[str]:
         short = "The plan: no few readings make a cause certain (85 %)."
         return paragraph(certain if chance > 0.0 else short, width=width, rest="  ")
     title = (
-        f"The plan: {number(minutes, 'min')} expected, and in {percent(chance)} of all cases a "
+        f"The plan: {number(minutes, 'min', spread=3.0)} expected, and in {percent(chance)} of all cases a "
         "cause is certain (85 %) then. The likeliest course:"
     )
     steps = (

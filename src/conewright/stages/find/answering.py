@@ -24,9 +24,13 @@ _NAMED = re.compile(r"(?P<name>[a-z]+)\s*[:=]?\s*(?P<said>.+)", re.IGNORECASE)
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """An answer as it stands in a job: a word of the test, a value with its unit, or a sweep."""
+    """An answer as it stands in a job: a word of the test, a value with its unit, or a sweep.
+
+    assumed: unit of a number that was given without one, else empty.
+    """
 
     value: str | dict[str, str]
+    assumed: str = ""
 
     def __str__(self) -> str:
         if isinstance(self.value, str):
@@ -54,7 +58,8 @@ def read_answer(test: str, text: str) -> Answered:
     if "open" in kind.words and said.lower() in OPEN_ON_A_METER:
         return Answered("open")
     if kind.number == "quantity":
-        return Answered(_quantity(kind, said))
+        value = _quantity(kind, said)
+        return Answered(value, assumed="" if value == said else kind.unit or "")
     if kind.number == "sweep":
         return Answered(_sweep(said))
     raise BadInputError(f'found "{said[:60]}"; {allowed_answers(test)}')
