@@ -1,0 +1,28 @@
+"""The workshop's jobs, kept with all their revisions, in SQLite or PostgreSQL.
+
+from conewright.store import Store
+
+with Store.open() as store:
+    saved = store.create(text, who="Ann")
+    store.save(saved.job_id, changed, base=saved.revision, who="Ann")
+"""
+
+from conewright.store.differences import compare
+from conewright.store.errors import Conflict, NotFound, StoreError, StoreUnavailable
+from conewright.store.records import Device, Listed, RevisionNote, Saved
+from conewright.store.store import Store
+from conewright.store.texts import toml_from_json
+
+__all__ = [
+    "Conflict",
+    "Device",
+    "Listed",
+    "NotFound",
+    "RevisionNote",
+    "Saved",
+    "Store",
+    "StoreError",
+    "StoreUnavailable",
+    "compare",
+    "toml_from_json",
+]

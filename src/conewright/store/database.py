@@ -1,0 +1,195 @@
+"""The database behind the store: where it is, how it is opened, what its troubles mean in words."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, exc
+from sqlalchemy.engine import URL, make_url
+
+from conewright.store.errors import StoreError, StoreUnavailable
+
+__all__ = ["VARIABLE", "Database", "open_database", "store_url"]
+
+VARIABLE = "CONEWRIGHT_STORE"
+ALLOWED = "allowed are sqlite:///jobs.sqlite, postgresql://user@host/name, or nothing"
+PATIENCE = 5.0
+"""Seconds to wait for whoever writes just now."""
+SAFE = "What was saved before is safe"
+
+
+@dataclass(frozen=True, slots=True)
+class Database:
+    """An open database, and how it is called in a message."""
+
+    engine: Engine
+    place: str
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection that sees one state of the database; raises StoreUnavailable."""
+        with self._in_words(), self.engine.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """Give a connection whose work is kept at the end, all of it or none.
+
+        Raises:
+            StoreUnavailable: the work could not be kept; nothing of it was.
+
+        """
+        writer = self.engine.execution_options(conewright_writes=True)
+        with self._in_words(), writer.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def _in_words(self) -> Iterator[None]:
+        try:
+            yield
+        except exc.IntegrityError:
+            raise
+        except exc.TimeoutError as error:
+            raise StoreUnavailable(f"{self.place}: too many at once; try again") from error
+        except exc.DBAPIError as error:
+            reason = _reason(error)
+            if reason is None:
+                raise
+            raise StoreUnavailable(f"{self.place}: {reason}") from error
+
+
+def store_url(url: str | None = None) -> URL:
+    """Return where the store is: as given, as CONEWRIGHT_STORE says, or one file of one's own.
+
+    Raises:
+        StoreError: the text is no address of a database, or one that would keep nothing.
+
+    """
+    named = url or os.environ.get(VARIABLE)
+    if not named:
+        return URL.create("sqlite", database=str(_default_file()))
+    try:
+        found = make_url(named)
+    except exc.ArgumentError:
+        # Not quoted: it may hold a password.
+        raise StoreError(f"{VARIABLE}: found no address of a database; {ALLOWED}") from None
+    if found.drivername in {"postgresql", "postgres"}:
+        return found.set(drivername="postgresql+psycopg")
+    if found.get_backend_name() == "sqlite" and _in_memory(found):
+        raise StoreError(f"{VARIABLE}: found a database in memory, which keeps nothing; {ALLOWED}")
+    return found
+
+
+def open_database(url: str | None = None) -> Database:
+    """Open a database without looking into it.
+
+    Raises:
+        StoreError: there is no such kind of database, or its driver is not installed.
+
+    """
+    address = store_url(url)
+    sqlite = address.get_backend_name() == "sqlite"
+    try:
+        engine = create_engine(address, pool_pre_ping=not sqlite)
+    except (exc.ArgumentError, ImportError) as error:
+        # Both name the kind of database or the module, never the whole address.
+        advice = "; the driver comes with pip install 'conewright[postgres]'"
+        raise StoreError(f"{VARIABLE}: {error}{advice if _lacks_driver(error) else ''}") from None
+    if sqlite:
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    place = address.database if sqlite else address.render_as_string(hide_password=True)
+    return Database(engine, place or "store")
+
+
+def _default_file() -> Path:
+    from platformdirs import user_data_path
+
+    folder = user_data_path("conewright", appauthor=False)
+    try:
+        # Customers' names may be in there: for the owner's eyes alone.
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreUnavailable(
+            f"{folder}: the folder for kept jobs cannot be made ({error.strerror}); "
+            f"{VARIABLE} can name another place"
+        ) from error
+    return folder / "jobs.sqlite"
+
+
+def _in_memory(url: URL) -> bool:
+    return url.database in {None, "", ":memory:"} or "mode=memory" in str(url)
+
+
+def _lacks_driver(error: Exception) -> bool:
+    return isinstance(error, ImportError) and "psycopg" in str(error)
+
+
+def _prepare_sqlite(connection: Any, _: object) -> None:
+    """Set up a new connection to SQLite."""
+    # Transactions are begun by us: the driver would begin them too late, and as readers.
+    connection.isolation_level = None
+    connection.execute(f"PRAGMA busy_timeout = {PATIENCE * 1000:.0f}")
+    connection.execute("PRAGMA foreign_keys = ON")
+    # What was acknowledged must outlast a cut of the mains as well.
+    connection.execute("PRAGMA synchronous = FULL")
+    _keep_a_log(connection)
+
+
+def _keep_a_log(connection: Any) -> None:
+    """Let readers and a writer work at the same time (WAL); the file remembers it."""
+    deadline = time.monotonic() + PATIENCE
+    while connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except Exception as error:
+            # The change of mode does not wait for others by itself.
+            if "locked" not in str(error) or time.monotonic() > deadline:
+                raise
+            time.sleep(0.02)
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    # A writer takes its turn at once: one that has read first would be refused without waiting.
+    writes = connection.get_execution_options().get("conewright_writes")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+_REASONS = {
+    "is full": f"the disk is full, so this was not saved. {SAFE}; make room and save again",
+    "readonly": f"it can be read but not written, so this was not saved. {SAFE}; see who may "
+    "write to the file and its folder",
+    "is locked": f"somebody else kept writing for {PATIENCE:g} s, so this was not done. {SAFE}; "
+    "try again",
+    "unable to open": "it cannot be opened; see that the folder is there and that you may write "
+    "in it",
+    "disk i/o error": f"the disk would not read or write, so this was not done. {SAFE}; see "
+    "whether the disk is full or failing",
+    "not a database": "the file is something else than kept jobs; it was left as it is",
+    "malformed": "the file is damaged; it was left as it is. Copy it away, then put a backup in "
+    "its place",
+}
+# From the table of error codes in PostgreSQL's manual.
+_SQLSTATES = {
+    "53100": _REASONS["is full"],
+    "25006": _REASONS["readonly"],
+    "42501": _REASONS["readonly"],
+}
+
+
+def _reason(error: exc.DBAPIError) -> str | None:
+    """Return what keeps the database from working, in words; None for a fault of our own."""
+    state = getattr(error.orig, "sqlstate", None)
+    if state in _SQLSTATES:
+        return _SQLSTATES[state]
+    if isinstance(error, exc.ProgrammingError | exc.DataError | exc.NotSupportedError):
+        return None
+    said = str(error.orig).strip()
+    known = (words for mark, words in _REASONS.items() if mark in said.lower())
+    return next(known, f"the database does not answer as it should ({said}). {SAFE}")

@@ -1,0 +1,72 @@
+"""The devices that were let in, as the store keeps them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import Row, insert, select, update
+from sqlalchemy.exc import IntegrityError
+
+from conewright.store import tables
+from conewright.store.database import Database
+from conewright.store.errors import NotFound, StoreError
+from conewright.store.records import Device
+from conewright.store.texts import one_line
+
+__all__ = ["DeviceList"]
+
+_COLUMNS = (
+    tables.devices.c.id,
+    tables.devices.c.name,
+    tables.devices.c.paired_at,
+    tables.devices.c.revoked_at,
+)
+
+
+class DeviceList:
+    """The part of a store that knows paired devices. It keeps hashes of tokens, never tokens."""
+
+    _database: Database
+
+    def add_device(self, name: str, token_hash: str) -> Device:
+        """Let a device in; raises StoreError where that hash belongs to another one already."""
+        row = {
+            "name": one_line(name) or "device",
+            "token_hash": token_hash,
+            "paired_at": datetime.now(UTC),
+        }
+        try:
+            with self._database.writing() as connection:
+                made = connection.execute(insert(tables.devices).values(row).returning(*_COLUMNS))
+                return _device(made.one())
+        except IntegrityError:
+            raise StoreError("this token was given to a device before") from None
+
+    def devices(self) -> tuple[Device, ...]:
+        """Return every device that was ever let in, the latest first."""
+        wanted = select(*_COLUMNS).order_by(tables.devices.c.id.desc())
+        with self._database.reading() as connection:
+            return tuple(_device(row) for row in connection.execute(wanted))
+
+    def device_by_token_hash(self, token_hash: str) -> Device | None:
+        """Return the device of a token; None where there is none, or it was revoked."""
+        there = tables.devices.c
+        wanted = select(*_COLUMNS).where(there.token_hash == token_hash, there.revoked_at.is_(None))
+        with self._database.reading() as connection:
+            row = connection.execute(wanted).one_or_none()
+        return None if row is None else _device(row)
+
+    def revoke_device(self, device_id: int) -> None:
+        """Let a device in no longer; it stays in the list. Raises NotFound."""
+        there = tables.devices.c
+        change = update(tables.devices).where(there.id == device_id, there.revoked_at.is_(None))
+        with self._database.writing() as connection:
+            known = connection.scalar(select(there.id).where(there.id == device_id))
+            if known is None:
+                raise NotFound(f"device {device_id}: found none of that number")
+            connection.execute(change.values(revoked_at=datetime.now(UTC)))
+
+
+def _device(row: Row[*tuple[Any, ...]]) -> Device:
+    return Device(row.id, row.name, row.paired_at, row.revoked_at)

@@ -1,0 +1,187 @@
+"""What is asked of the tables of jobs and revisions, and rows turned into records."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, Row, Select, func, insert, or_, select
+
+from conewright.store import tables
+from conewright.store.records import Listed, RevisionNote, Saved
+from conewright.store.texts import Summary, new_id, one_line, state_in_words
+
+__all__ = [
+    "Entry",
+    "append",
+    "history",
+    "ids_named",
+    "listed",
+    "new_job",
+    "newest",
+    "one",
+    "summary_of",
+]
+
+_jobs, _revisions = tables.jobs.c, tables.revisions.c
+_WHOLE = (
+    _revisions.job_id,
+    _jobs.slug,
+    _revisions.number,
+    _revisions.saved_at,
+    _revisions.who,
+    _revisions.note,
+    _revisions.deleted,
+    _revisions.text,
+)
+_NOTES = (
+    _revisions.number,
+    _revisions.saved_at,
+    _revisions.who,
+    _revisions.note,
+    _revisions.deleted,
+)
+_LISTED = (_revisions.job_id, _jobs.slug, *_NOTES, _revisions.about)
+
+
+LONGEST_NAME = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A revision that is to be added."""
+
+    text: str
+    who: str
+    note: str
+    deleted: bool = False
+
+
+def one(connection: Connection, job_id: str, number: int) -> Saved | None:
+    """Return one revision of a job; None where there is no such."""
+    wanted = _whole().where(_revisions.job_id == job_id, _revisions.number == number)
+    return _saved(connection, connection.execute(wanted).one_or_none())
+
+
+def newest(connection: Connection, job_id: str) -> Saved | None:
+    """Return the newest revision of a job, a mark of deletion included; None without any."""
+    wanted = _whole().where(_revisions.job_id == job_id)
+    wanted = wanted.order_by(_revisions.number.desc()).limit(1)
+    return _saved(connection, connection.execute(wanted).one_or_none())
+
+
+def history(connection: Connection, job_id: str) -> tuple[RevisionNote, ...]:
+    """Return all revisions of a job, the newest first, without their texts."""
+    wanted = select(*_NOTES).where(_revisions.job_id == job_id).order_by(_revisions.number.desc())
+    return tuple(
+        RevisionNote(row.number, row.saved_at, row.who, row.note, row.deleted)
+        for row in connection.execute(wanted)
+    )
+
+
+def listed(connection: Connection, *, search: str, deleted: bool) -> tuple[Listed, ...]:
+    """Return the jobs that hold every word of a search, the last saved first."""
+    wanted = select(*_LISTED).join_from(tables.revisions, tables.jobs).where(_is_newest())
+    wanted = wanted.where(_revisions.deleted == deleted)
+    for word in search.casefold().split():
+        found = _revisions.words.contains(word, autoescape=True)
+        wanted = wanted.where(or_(found, _jobs.id.contains(word, autoescape=True)))
+    rows = connection.execute(wanted.order_by(_revisions.saved_at.desc(), _revisions.id.desc()))
+    ambiguous = _ambiguous(connection)
+    return tuple(_line(row, ambiguous) for row in rows)
+
+
+def ids_named(connection: Connection, name: str) -> tuple[str, ...]:
+    """Return the job of that id, else all that have it as their short name; none deleted."""
+    wanted = select(_jobs.id, _jobs.slug).join_from(tables.revisions, tables.jobs)
+    wanted = wanted.where(_is_newest(), _revisions.deleted.is_(False))
+    wanted = wanted.where(or_(_jobs.id == name, _jobs.slug == name)).order_by(_jobs.id)
+    found = tuple(row.id for row in connection.execute(wanted))
+    return (name,) if name in found else found
+
+
+def summary_of(connection: Connection, saved: Saved) -> Summary:
+    """Return what was kept beside a revision: its text need not be a job by today's rules."""
+    wanted = select(_revisions.about, _revisions.words).where(
+        _revisions.job_id == saved.job_id, _revisions.number == saved.revision
+    )
+    row = connection.execute(wanted).one()
+    return Summary(row.about, row.words)
+
+
+def new_job(connection: Connection, short: str) -> str:
+    """Add a job without a revision and return its id."""
+    while True:
+        job_id = new_id(short)
+        if connection.scalar(select(_jobs.id).where(_jobs.id == job_id)) is None:
+            connection.execute(insert(tables.jobs).values(id=job_id, slug=short))
+            return job_id
+
+
+def append(
+    connection: Connection, job_id: str, *, number: int, entry: Entry, kept: Summary
+) -> None:
+    """Add a revision; raises IntegrityError where another one has that number."""
+    row = {
+        "job_id": job_id,
+        "number": number,
+        "saved_at": datetime.now(UTC),
+        "who": one_line(entry.who, longest=LONGEST_NAME) or "somebody",
+        "note": one_line(entry.note),
+        "deleted": entry.deleted,
+        "about": kept.about,
+        "words": kept.words,
+        "text": entry.text,
+    }
+    connection.execute(insert(tables.revisions).values(row))
+
+
+def _whole() -> Select[Any]:
+    return select(*_WHOLE).join_from(tables.revisions, tables.jobs)
+
+
+def _is_newest() -> ColumnElement[bool]:
+    other = tables.revisions.alias()
+    highest = select(func.max(other.c.number)).where(other.c.job_id == _revisions.job_id)
+    return _revisions.number == highest.scalar_subquery()
+
+
+def _ambiguous(connection: Connection, short: str | None = None) -> set[str]:
+    """Return the short names that do not say which job is meant."""
+    live = select(_jobs.slug).join_from(tables.revisions, tables.jobs)
+    live = live.where(_is_newest(), _revisions.deleted.is_(False))
+    if short is not None:
+        live = live.where(_jobs.slug == short)
+    twice = live.group_by(_jobs.slug).having(
+        or_(func.count() > 1, _jobs.slug.in_(select(_jobs.id).correlate(None)))
+    )
+    return set(connection.scalars(twice))
+
+
+def _saved(connection: Connection, row: Row[*tuple[Any, ...]] | None) -> Saved | None:
+    if row is None:
+        return None
+    return Saved(
+        job_id=row.job_id,
+        name=row.job_id if _ambiguous(connection, row.slug) else row.slug,
+        revision=row.number,
+        saved_at=row.saved_at,
+        who=row.who,
+        note=row.note,
+        text=row.text,
+        deleted=row.deleted,
+    )
+
+
+def _line(row: Row[*tuple[Any, ...]], ambiguous: set[str]) -> Listed:
+    return Listed(
+        job_id=row.job_id,
+        name=row.job_id if row.slug in ambiguous else row.slug,
+        title=str(row.about.get("title") or row.slug),
+        revision=row.number,
+        saved_at=row.saved_at,
+        who=row.who,
+        note=row.note,
+        state=state_in_words(row.about),
+    )

@@ -1,0 +1,89 @@
+"""What the store gives out: frozen, and without any trace of the database."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from conewright.job.document import Job
+
+__all__ = ["Device", "Listed", "RevisionNote", "Saved"]
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """One revision of a job, whole.
+
+    name: short name of the job, or its id where other jobs share that name.
+    saved_at: in UTC.
+    note: what changed, in words.
+    text: the job file, byte for byte as it was saved.
+    deleted: whether this revision marks the job as deleted.
+    """
+
+    job_id: str
+    name: str
+    revision: int
+    saved_at: datetime
+    who: str
+    note: str
+    text: str
+    deleted: bool = False
+
+    @property
+    def etag(self) -> str:
+        """A name for exactly this revision, in quotes as HTTP wants it."""
+        return f'"{self.job_id}-{self.revision}"'
+
+    @property
+    def job(self) -> Job:
+        """The job in the text, read once; raises JobError where today's rules refuse it."""
+        return _job(self.text, self.name)
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """A job in a list, as of its newest revision.
+
+    state: what is in it, in words, like "4 channels, 8 locations, 2 proposals".
+    """
+
+    job_id: str
+    name: str
+    title: str
+    revision: int
+    saved_at: datetime
+    who: str
+    note: str
+    state: str
+
+
+@dataclass(frozen=True, slots=True)
+class RevisionNote:
+    """A line in a job's history."""
+
+    revision: int
+    saved_at: datetime
+    who: str
+    note: str
+    deleted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A device that was let in; it stays in the list when it is no longer."""
+
+    id: int
+    name: str
+    paired_at: datetime
+    revoked_at: datetime | None
+
+
+@lru_cache(maxsize=64)
+def _job(text: str, name: str) -> Job:
+    from conewright.job.reading import loads
+
+    return loads(text.removeprefix("\N{ZERO WIDTH NO-BREAK SPACE}"), file=name)
