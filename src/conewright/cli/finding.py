@@ -10,6 +10,7 @@ from pathlib import Path
 import conewright as cw
 from conewright.cli.asking import naming
 from conewright.cli.edge import busy, read_line, say
+from conewright.cli.kept import open_job, put_back, write_reading
 from conewright.cli.replies import (
     COMMANDS,
     chosen_card,
@@ -18,7 +19,7 @@ from conewright.cli.replies import (
     listed_cards,
     picked,
 )
-from conewright.job.writing import JobFile, open_job, put_back, with_reading, write_reading
+from conewright.job.writing import JobFile, with_reading
 from conewright.stages.find.answering import Answered
 from conewright.stages.find.inquiry import INCONCLUSIVE
 from conewright.stages.find.tables import test
@@ -134,8 +135,9 @@ class Dialogue:
             say(f"{line}\n")
         _tell(explained(card))
         while True:
+            typed = read_line("> ")
             try:
-                reply = chosen_reply(read_line("> "), card)
+                reply = chosen_reply(typed, card)
             except cw.BadInputError as error:
                 _tell(f"{error}; or say {', '.join(COMMANDS)}.")
                 continue
@@ -198,7 +200,7 @@ class Dialogue:
                 card = chosen_card(typed, self.now.report)
                 self._hold_possible(card)
             except cw.BadInputError as error:
-                _tell(f"{error}.")
+                _tell(str(error))
             else:
                 return card
 
@@ -254,15 +256,17 @@ def _odds(figure: Figure | None) -> float:
 
 def _is_urgent(verdict: Verdict) -> bool:
     """Whether a verdict must be read before the next reading is taken."""
-    if verdict.id == BEFORE_OPENING or verdict.subject == "conflict":
-        return True
-    return verdict.severity is Severity.STOP
+    return verdict.id == BEFORE_OPENING or _is_alarm(verdict)
+
+
+def _is_alarm(verdict: Verdict) -> bool:
+    return verdict.subject == "conflict" or verdict.severity is Severity.STOP
 
 
 def _is_result(verdict: Verdict) -> bool:
     """Whether a verdict belongs to what the sitting ends with."""
     found = verdict.subject == "cause" and verdict.severity is Severity.WARN
-    return found or verdict.subject in ("budget", "wiring") or _is_urgent(verdict)
+    return found or verdict.subject in ("budget", "wiring") or _is_alarm(verdict)
 
 
 def _tell(text: str) -> None:

@@ -200,9 +200,10 @@ def plan_lines(report: Report, *, width: int) -> list[str]:
         certain = "The plan: nothing more is needed, a cause is as good as certain (85 %)."
         short = "The plan: no few readings make a cause certain (85 %)."
         return paragraph(certain if chance > 0.0 else short, width=width, rest="  ")
+    expected = number(minutes, "min", spread=3.0)
     title = (
-        f"The plan: {number(minutes, 'min', spread=3.0)} expected, and in {percent(chance)} of all cases a "
-        "cause is certain (85 %) then. The likeliest course:"
+        f"The plan: {expected} expected, and in {percent(chance)} of all cases a cause is certain "
+        "(85 %) then. The likeliest course:"
     )
     steps = (
         line

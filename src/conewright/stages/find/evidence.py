@@ -103,6 +103,8 @@ class Case:
         if kind.target == "pair":
             return Question(test, self._end(test, at))
         chain = self.chains[self.chain_of(at)]
+        if chain.channel is None:
+            raise BadInputError(f"{test} is done at a channel or a driver, not at the {chain.id}")
         if kind.target == "channel":
             return Question(test, chain.id)
         if at != chain.id:
