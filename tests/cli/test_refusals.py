@@ -12,7 +12,7 @@ from commands import run, starter_in
 
 import conewright as cw
 from conewright.cli.edge import BAD_INPUT, FAILED, busy, main, say
-from conewright.cli.frequencies import MOST, parse_frequencies
+from conewright.stages.frequencies import MOST, parse_frequencies
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import conewright as cw
 from conewright.cli.edge import say
-from conewright.cli.frequencies import parse_frequencies
+from conewright.stages.frequencies import parse_frequencies
 
 if TYPE_CHECKING:
     from conewright.physics.arrays import FloatArray

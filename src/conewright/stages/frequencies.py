@@ -1,4 +1,4 @@
-"""The frequencies of `--at`: `20,50,100`, in hertz, `1k` for a thousand."""
+"""A list of frequencies as written: `20,50,100`, in hertz, `1k` for a thousand."""
 
 from __future__ import annotations
 
@@ -20,8 +20,12 @@ ALLOWED = (
 )
 
 
-def parse_frequencies(text: str) -> FloatArray:
+def parse_frequencies(text: str, *, name: str = "--at") -> FloatArray:
     """Return the frequencies that a text lists, in its order, shape (F,) [Hz].
+
+    Args:
+        text: what was written.
+        name: what the list is called in an error.
 
     Raises:
         BadInputError: anything else than such a list; names what was found and what is allowed.
@@ -31,13 +35,13 @@ def parse_frequencies(text: str) -> FloatArray:
 
     words = [word.strip() for word in text.split(",")]
     if len(words) > MOST:
-        raise BadInputError(f"--at: found {len(words)} frequencies; allowed are {ALLOWED}")
-    return np.array([_hertz(word) for word in words])
+        raise BadInputError(f"{name}: found {len(words)} frequencies; allowed are {ALLOWED}")
+    return np.array([_hertz(word, name) for word in words])
 
 
-def _hertz(word: str) -> float:
+def _hertz(word: str, name: str) -> float:
     found = FREQUENCY.fullmatch(word)
     hertz = float(found["number"]) * (1000.0 if found["thousand"] else 1.0) if found else 0.0
     if not LOWEST <= hertz <= HIGHEST:
-        raise BadInputError(f'--at: found "{word[:40]}"; allowed are {ALLOWED}')
+        raise BadInputError(f'{name}: found "{word[:40]}"; allowed are {ALLOWED}')
     return hertz
