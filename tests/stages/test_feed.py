@@ -204,3 +204,11 @@ def test_a_load_that_may_be_too_low_is_not_called_safe() -> None:
     assert lowest.low < 3.2 < value(report, "front.minimum_impedance")
     assert verdict(report, "front.load") is Severity.NOTE
     assert "most likely bears" in report.answer
+
+
+@pytest.mark.parametrize(("volts", "stopped"), [("13.8 V", False), ("27 V", True), ("6.5 V", True)])
+def test_a_supply_no_car_radio_is_made_for_stops(volts: str, stopped: bool) -> None:
+    # ISO 16750-2:2010, table 1, code D: 10.5 to 16 V.
+    report = feed(job(*ALONE, radio=f'supply = "{volts}"').build())
+    found = [entry.severity for entry in report.verdicts if entry.id == "head_unit.supply"]
+    assert found == ([Severity.STOP] if stopped else [])

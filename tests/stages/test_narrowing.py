@@ -7,7 +7,7 @@ from conewright.job.draws import Draws, draw
 from conewright.job.quantity import Quantity, parse_quantity
 from conewright.job.state import Origin, Value
 from conewright.physics.arrays import FloatArray
-from conewright.stages.narrowing import carrying_guesses, measurement, narrowing, weakest_origin
+from conewright.stages.narrowing import measurement, narrowing
 
 CAVITY, DRAINS, SUPPLY = "door-fl.cavity.volume", "door-fl.cavity.drains", "head_unit.supply"
 REACTANCE = "door-fl.something.nobody.measures"
@@ -142,27 +142,6 @@ def test_labels_tell_numbered_points_apart() -> None:
 def test_few_draws_name_nothing() -> None:
     few = draw(AXES, samples=8)
     assert narrowing({"x": _with_central(few.score(SUPPLY))}, few, _values()) == ()
-
-
-def test_guesses_that_carry_the_answer(draws: Draws) -> None:
-    values = (
-        _value(CAVITY, Origin.TYPICAL),
-        _value(DRAINS, Origin.ASSUMED),
-        _value(SUPPLY, Origin.SHEET),
-        _value(REACTANCE, Origin.ASSUMED),
-    )
-    outcome = draws.score(CAVITY) + 2 * draws.score(REACTANCE) + draws.score(SUPPLY)
-    found = carrying_guesses({"x": _with_central(outcome)}, draws, values)
-    assert [value.path for value in found] == [REACTANCE, CAVITY]
-
-
-def test_weakest_origin() -> None:
-    measured, sheet, typical = (
-        _value("a", origin) for origin in (Origin.MEASURED, Origin.SHEET, Origin.TYPICAL)
-    )
-    assert weakest_origin((typical, sheet, measured)) is Origin.TYPICAL
-    assert weakest_origin((measured, sheet)) is Origin.SHEET
-    assert weakest_origin(()) is Origin.MEASURED
 
 
 @pytest.mark.parametrize(

@@ -211,9 +211,9 @@ def _unnamed_cover(cavity: Cavity) -> Cover:
 
 
 def _trim(location: Location, mount: MountState, as_found_area: float, filler: Filler) -> TrimState:
-    """Return the trim; only a door has one that the job does not write down."""
+    """Return the trim; without one in the job the edge is closed."""
     trim, path = location.trim or Trim(), f"{location.id}.trim"
-    present = location.trim is not None or location.kind == "door"
+    present = location.trim is not None
     area = filler.value(f"{path}.grille_area", trim.grille_area, _grille(as_found_area))
     assert mount.trim_gap is not None
     return TrimState(

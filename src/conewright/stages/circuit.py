@@ -49,6 +49,11 @@ __all__ = [
     "part_resistance",
 ]
 
+LUMPED_BELOW, BARE_ABOVE = 400.0, 800.0
+"""A front cavity of a hand's width is a lump up to the first [Hz]; above the second a cone is taken
+to radiate through its grille as if it were not there. Between them the output share fades from
+the one to the other."""
+
 HIGHEST_COIL_RISE = 180.0
 """Rise of a voice coil at which its glue gives way [K]; workshop experience, from memory."""
 
@@ -293,10 +298,16 @@ class Solver:
         return _Unit(
             impedance=response.impedance,
             velocity_per_volt=response.velocity_per_volt,
-            share=np.asarray(load.share),
+            share=self._heard_share(load),
             sd=sd,
             re=re,
         )
+
+    def _heard_share(self, load: MountedLoad) -> ComplexArray:
+        """Output share, handed over to the bare cone where lumped cavities no longer hold."""
+        octaves = np.log(self.frequency / LUMPED_BELOW) / np.log(BARE_ABOVE / LUMPED_BELOW)
+        kept = 1.0 - np.clip(octaves, 0.0, 1.0)
+        return np.asarray(np.asarray(load.share, dtype=complex) ** kept)
 
     def _parameters(self, driver: DriverState, air: Air) -> dict[str, Real]:
         known = {name: self.draws(value) for name, value in driver.basis}

@@ -92,37 +92,19 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
             label="what an ohm-meter reads at the radio plug",
             text=None if channel.conducts else "open",
         )
-        answer.figure(
-            name,
-            "equivalent_resistance",
-            channel.equivalent_resistance,
-            unit="ohm",
-            label="resistance that draws the same current from the radio with music",
-        )
-        answer.figure(
-            name,
-            "power_resistance",
-            channel.power_resistance,
-            unit="ohm",
-            label="resistance that takes the same power from the radio with music",
-        )
-        answer.figure(
-            name,
-            "clean_power",
-            load.clean_power(name, load.supply),
-            unit="W",
-            label="largest clean sine, this channel alone, cable taken off",
-        )
-        answer.figure(
-            name,
-            "clean_power_all",
-            load.clean_power(name, load.loaded_supply),
-            unit="W",
-            label="the same with all channels at once, feed sagging",
-        )
-        answer.figure(
-            name, "cable_loss", channel.cable_loss, unit="dB", label="level lost in the cable"
-        )
+        alone, together = (load.clean_power(name, v) for v in (load.supply, load.loaded_supply))
+        for figure, values, unit, label in (
+            ("equivalent_resistance", channel.equivalent_resistance, "ohm", SAME_CURRENT),
+            ("power_resistance", channel.power_resistance, "ohm", SAME_POWER),
+            ("clean_power", alone, "W", "largest clean sine, this channel alone, cable taken off"),
+            ("clean_power_all", together, "W", "the same with all channels at once, feed sagging"),
+            ("cable_loss", channel.cable_loss, "dB", "level lost in the cable"),
+        ):
+            answer.figure(name, figure, values, unit=unit, label=label)
+
+
+SAME_CURRENT = "resistance that draws the same current from the radio with music"
+SAME_POWER = "resistance that takes the same power from the radio with music"
 
 
 def _location_figures(answer: Answer, load: RadioLoad) -> None:

@@ -15,6 +15,9 @@ __all__ = ["feed_verdicts", "feed_working"]
 CLEARLY_OVER = 1.1
 """A loudspeaker is warned of when its power exceeds what it bears by this factor."""
 
+SUPPLY = (10.5, 16.0)
+"""Supply that a 12 V system may have [V] (ISO 16750-2:2010, table 1, code D)."""
+
 LOSSY_CABLE = 1.0
 """A cable is spoken of when it costs more than this [dB]."""
 
@@ -24,6 +27,7 @@ def feed_verdicts(answer: Answer, load: RadioLoad) -> None:
     for name in load.channels:
         _load_verdict(answer, load, name)
         _cable_verdict(answer, name)
+    _supply_verdict(answer, load)
     _heat_verdict(answer)
     _power_verdicts(answer, load)
     _polarity_verdicts(answer, load)
@@ -130,6 +134,26 @@ def _cable_verdict(answer: Answer, name: str) -> None:
             "a corroded joint costs more. Look at the joints first.",
             loss.id,
         )
+
+
+def _supply_verdict(answer: Answer, load: RadioLoad) -> None:
+    """Refuse a supply that no 12 V radio is made for (ISO 16750-2:2010, code D: 10.5 to 16 V)."""
+    volts = load.build.head_unit.supply.si
+    if SUPPLY[0] <= volts <= SUPPLY[1]:
+        return
+    advice = (
+        "a 24 V vehicle feeds a car radio through a converter, whose current limit is the limit of "
+        "its power"
+        if volts > SUPPLY[1]
+        else "look at battery, alternator and feed first; a 6 V vehicle takes no car radio"
+    )
+    answer.verdict(
+        "head_unit",
+        "supply",
+        Severity.STOP,
+        f"A supply of {number(volts, 'V')} is outside what a 12 V radio is made for "
+        f"({number(SUPPLY[0])} to {number(SUPPLY[1], 'V')}): {advice}.",
+    )
 
 
 def _heat_verdict(answer: Answer) -> None:

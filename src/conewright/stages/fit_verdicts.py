@@ -186,7 +186,7 @@ def _in_front(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     front, chance = figures["front_clearance"], figures["front_odds"]
     touch = figures["front_touch_odds"]
     if front.value is None or chance.value is None or touch.value is None:
-        if place.trim is not None and place.trim.present:
+        if place.kind == "door" or (place.trim is not None and place.trim.present):
             text = f"Room in front of {place.driver.name} is {front.text}."
             answer.verdict(place.id, "front", Severity.NOTE, text, front.id)
         return

@@ -37,8 +37,8 @@ COHERENT_BELOW, DIFFUSE_ABOVE = 200.0, 400.0
 diffuse sound; between them the share shifts evenly in log frequency [Hz]."""
 
 BANDS: tuple[tuple[str, str, float, float], ...] = (
-    ("deep_bass", "deep bass, 20 to 50 Hz", 17.8, 44.7),
-    ("bass", "bass, 50 to 100 Hz", 44.7, 112.2),
+    ("deep_bass", "deep bass, 20 to 31.5 Hz", 17.8, 35.5),
+    ("bass", "bass, 40 to 100 Hz", 35.5, 112.2),
     ("upper_bass", "upper bass, 125 to 250 Hz", 112.2, 281.8),
     ("voice", "voice, 315 Hz to 2.5 kHz", 281.8, 2818.4),
     ("treble", "treble, 3.15 to 16 kHz", 2818.4, 17782.8),

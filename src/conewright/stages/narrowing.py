@@ -19,11 +19,11 @@ from importlib.resources import files
 import numpy as np
 
 from conewright.job.draws import Draws
-from conewright.job.state import Origin, Value
+from conewright.job.state import Value
 from conewright.physics.arrays import FloatArray
 from conewright.stages.report import Narrowing
 
-__all__ = ["carrying_guesses", "measurement", "narrowing", "weakest_origin"]
+__all__ = ["measurement", "narrowing"]
 
 CHANCE_OF_A_FLUKE = 0.05
 """Chance that any input at all passes without having anything to do with any figure."""
@@ -86,20 +86,6 @@ def narrowing(
         )
         for effect in _effects(headlines, draws, measurable)[:most]
     )
-
-
-def carrying_guesses(
-    headlines: Mapping[str, FloatArray], draws: Draws, values: Iterable[Value]
-) -> tuple[Value, ...]:
-    """Return the typical and assumed values that move a headline figure, the strongest first."""
-    guesses = [value for value in values if value.origin in (Origin.TYPICAL, Origin.ASSUMED)]
-    return tuple(effect.value for effect in _effects(headlines, draws, guesses))
-
-
-def weakest_origin(values: Iterable[Value]) -> Origin:
-    """Return the least trustworthy origin among values; `measured` when there are none."""
-    order = list(Origin)
-    return max((value.origin for value in values), key=order.index, default=Origin.MEASURED)
 
 
 @lru_cache(maxsize=4096)
