@@ -1,0 +1,91 @@
+"""The app: the doors, the API and the pages, put together around one store."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from pathlib import Path
+
+from fastapi import FastAPI
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.responses import RedirectResponse, Response
+from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
+
+from conewright.store import Store
+from conewright.web.errors import handle_errors
+from conewright.web.reports import Reports
+from conewright.web.security import BodyDoor, HeaderDoor, OriginDoor, SecureAnswers
+from conewright.web.settings import Settings
+
+__all__ = ["create_app"]
+
+STATIC = Path(__file__).parent / "static"
+
+
+def create_app(
+    store: Store, *, settings: Settings | None = None, reports: Reports | None = None
+) -> FastAPI:
+    """Return the pages and the API over a store.
+
+    Args:
+        store: where the jobs are kept; whoever gives it closes it.
+        settings: limits, and the names and the port that the server is reached by.
+        reports: answers shared with another app; whoever gives them closes them.
+
+    """
+    settings = settings or Settings()
+    own = None if reports else Reports(settings)
+    app = FastAPI(
+        title="Conewright",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/v1/openapi.json",
+        redirect_slashes=False,
+        lifespan=_closing(own),
+        middleware=[
+            Middleware(SecureAnswers),
+            Middleware(HeaderDoor, settings),
+            Middleware(OriginDoor, settings),
+            Middleware(BodyDoor, settings),
+            Middleware(GZipMiddleware, minimum_size=1000),
+        ],
+    )
+    app.state.store = store
+    app.state.settings = settings
+    app.state.reports = own or reports
+    handle_errors(app)
+    _mount_pages(app)
+    return app
+
+
+def _closing(reports: Reports | None) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+    """Return what ends an app's own workers with it."""
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        yield
+        if reports is not None:
+            reports.close()
+
+    return lifespan
+
+
+class _Files(StaticFiles):
+    """Our own scripts and styles: kept by a browser, which asks each time whether they changed."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        response = await super().get_response(path, scope)
+        response.headers.setdefault("Cache-Control", "no-cache")
+        return response
+
+
+def _mount_pages(app: FastAPI) -> None:
+    from conewright.web.pages import routers
+
+    for router in routers:
+        app.include_router(router, include_in_schema=False)
+    app.add_api_route("/", lambda: RedirectResponse("/jobs", 303), include_in_schema=False)
+    if STATIC.is_dir():
+        app.mount("/static", _Files(directory=STATIC), name="static")

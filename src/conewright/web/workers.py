@@ -1,0 +1,280 @@
+"""Processes that work out reports, and can be ended when one takes too long.
+
+Only a process can be ended from outside: a thread cannot, and the pool of the standard library
+gives no hand to end one of its workers. So a worker is a process and a pipe. It is spawned when
+it is first needed (the server has threads, which do not survive a fork), ends by itself when the
+server is gone, and is replaced when it took too long or died.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from functools import lru_cache
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from typing import TYPE_CHECKING, Literal, get_args
+
+from conewright.errors import BadInputError, ConewrightError, JobError, Problem
+from conewright.web.errors import Refusal
+
+if TYPE_CHECKING:
+    from conewright.job.document import Job
+    from conewright.stages.report import Report
+
+__all__ = ["STAGES", "Question", "Stage", "Workers"]
+
+Stage = Literal["find", "fit", "feed", "hear", "compare"]
+STAGES: tuple[Stage, ...] = get_args(Stage)
+START_SECONDS = 60.0
+"""How long a worker may take to import what it works with."""
+
+_SPAWN = get_context("spawn")
+_STARTING = threading.Lock()
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked of a job; `at` lists frequencies as written, 20,50,1.2k."""
+
+    stage: Stage
+    proposal: str | None = None
+    against: str | None = None
+    at: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A report, and the same as JSON: made here so that the server need not."""
+
+    report: Report
+    json: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """What is wrong with a question or a job; errors of several arguments do not pickle."""
+
+    message: str
+    problems: tuple[Problem, ...] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """A fault of the program, as text."""
+
+    trace: str
+
+
+Result = Done | Refused | Failed
+
+
+class Workers:
+    """A few workers; whoever asks gets an answer, an error in words, or the end of its time."""
+
+    def __init__(self, *, most: int, seconds: float) -> None:
+        self.seconds = seconds
+        self._turns = threading.BoundedSemaphore(most)
+        self._idle: list[_Worker] = []
+        self._lock = threading.Lock()
+        self._closed = False
+
+    def work_out(self, text: str, question: Question) -> Done:
+        """Return a report of a job's TOML text.
+
+        Raises:
+            BadInputError: the job or the question cannot be used.
+            Refusal: it took too long, or all workers stayed busy.
+
+        """
+        result = self._ask(text, question)
+        if isinstance(result, Done):
+            return result
+        if isinstance(result, Failed):
+            raise RuntimeError(f"a worker failed:\n{result.trace}")
+        if result.problems is None:
+            raise BadInputError(result.message)
+        raise JobError(result.problems)
+
+    def close(self) -> None:
+        """End every worker that waits; one that works is ended when it is done."""
+        with self._lock:
+            self._closed = True
+            idle, self._idle = self._idle, []
+        for worker in idle:
+            worker.end()
+
+    def _ask(self, text: str, question: Question) -> Result:
+        with self._turn():
+            worker = self._take()
+            try:
+                result = worker.ask(text, question, seconds=self.seconds)
+            except BaseException:
+                worker.end()
+                raise
+            self._give_back(worker)
+            return result
+
+    @contextmanager
+    def _turn(self) -> Iterator[None]:
+        if not self._turns.acquire(timeout=self.seconds):
+            raise Refusal(
+                503,
+                "Other answers are being worked out; ask again in a moment.",
+                code="busy",
+                headers={"Retry-After": "5"},
+            )
+        try:
+            yield
+        finally:
+            self._turns.release()
+
+    def _take(self) -> _Worker:
+        with self._lock:
+            while self._idle:
+                worker = self._idle.pop()
+                if worker.alive:
+                    return worker
+                worker.end()
+        return _Worker()
+
+    def _give_back(self, worker: _Worker) -> None:
+        with self._lock:
+            if not self._closed:
+                self._idle.append(worker)
+                return
+        worker.end()
+
+
+class _Worker:
+    """One process and the pipe to it."""
+
+    def __init__(self) -> None:
+        self._pipe, theirs = _SPAWN.Pipe()
+        self._process = _SPAWN.Process(target=_serve, args=(theirs,), daemon=True)
+        with _one_thread():
+            self._process.start()
+        theirs.close()
+        if not self._pipe.poll(START_SECONDS):
+            self.end()
+            raise RuntimeError(f"a worker did not start within {START_SECONDS:g} s")
+        self._pipe.recv()
+
+    @property
+    def alive(self) -> bool:
+        """Whether the process still runs."""
+        return self._process.is_alive()
+
+    def ask(self, text: str, question: Question, *, seconds: float) -> Result:
+        """Return what the worker makes of a question; raises Refusal when it takes too long."""
+        self._pipe.send((text, question))
+        if not self._pipe.poll(seconds):
+            raise Refusal(
+                503,
+                f"This was not worked out within {seconds:g} s and was stopped. "
+                "A job with fewer places, channels or proposals takes less.",
+                code="too-long",
+            )
+        result: Result = self._pipe.recv()
+        return result
+
+    def end(self) -> None:
+        """End the process, whatever it does just now."""
+        self._pipe.close()
+        self._process.kill()
+        self._process.join()
+
+
+@contextmanager
+def _one_thread() -> Iterator[None]:
+    """Let what is started inside calculate with one thread: workers share the processor."""
+    name = "OPENBLAS_NUM_THREADS"
+    with _STARTING:
+        before = os.environ.get(name)
+        os.environ[name] = "1"
+        try:
+            yield
+        finally:
+            del os.environ[name]
+            if before is not None:
+                os.environ[name] = before
+
+
+# --- In the worker ------------------------------------------------------------------------------
+
+
+def _serve(pipe: Connection) -> None:
+    """Answer questions until nobody is left to ask."""
+    # Ctrl-C in a terminal reaches every process of it; the server sees to its workers.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    import conewright as cw
+
+    _ = cw.load
+    with suppress(EOFError, OSError):
+        pipe.send(None)
+        while True:
+            text, question = pipe.recv()
+            pipe.send(_result(text, question))
+
+
+def _result(text: str, question: Question) -> Result:
+    try:
+        report = _report(_job(text), question)
+        return Done(report, report.model_dump_json().encode())
+    except JobError as error:
+        return Refused(str(error), error.problems)
+    except ConewrightError as error:
+        return Refused(str(error), None)
+    except Exception:
+        return Failed(traceback.format_exc())
+
+
+@lru_cache(maxsize=8)
+def _job(text: str) -> Job:
+    import conewright as cw
+
+    return cw.loads(text)
+
+
+def _report(job: Job, question: Question) -> Report:
+    """Return the answer of a stage; raises BadInputError for a question it does not take."""
+    import conewright as cw
+    from conewright.stages.frequencies import parse_frequencies
+
+    _check(job, question)
+    if question.stage == "compare":
+        return cw.compare(job)
+    build = job.build(question.proposal)
+    if question.stage == "find":
+        return cw.find(build)
+    against = None if question.against is None else job.build(question.against)
+    at = None if question.at is None else parse_frequencies(question.at, name="at")
+    if question.stage == "fit":
+        return cw.fit(build, against)
+    return {"feed": cw.feed, "hear": cw.hear}[question.stage](build, against, at=at)
+
+
+def _check(job: Job, question: Question) -> None:
+    """Raise JobError for a proposal that the job does not have, or the stage does not take."""
+    from conewright.job.state import AS_FOUND
+
+    known = [AS_FOUND, *(proposal.id for proposal in job.proposals)]
+    whole = {"find": "find looks at the vehicle as found", "compare": "compare looks at all"}
+    problems = [
+        Problem(name, f'"{value[:40]}"', f"known are {', '.join(known)}")
+        for name, value in (("proposal", question.proposal), ("against", question.against))
+        if value is not None and value not in known
+    ]
+    if question.stage in whole and not problems:
+        problems = [
+            Problem(name, f'"{value}"', f"{whole[question.stage]}; leave it out")
+            for name, value in (("proposal", question.proposal), ("against", question.against))
+            if value not in {None, AS_FOUND}
+        ]
+    if problems:
+        raise JobError(problems)
