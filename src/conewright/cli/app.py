@@ -11,6 +11,7 @@ import typer
 
 import conewright as cw
 from conewright.cli.edge import busy, say
+from conewright.cli.jobs import jobs
 from conewright.cli.options import Against, AsJson, At, JobFile, PictureFile, ProposalId
 
 __all__ = ["app"]
@@ -59,7 +60,11 @@ def new(
 def check(
     file: Annotated[
         Path | None,
-        typer.Argument(metavar="FILE", help="Job file, .toml or .json.", show_default=False),
+        typer.Argument(
+            metavar="FILE",
+            help="Job file (.toml, .json), or a kept job's name.",
+            show_default=False,
+        ),
     ] = None,
     schema: Annotated[
         bool, typer.Option("--schema", help="Print the JSON Schema of a job file instead.")
@@ -92,6 +97,7 @@ def find(
 ) -> None:
     """What is wrong, and which reading to take next."""
     from conewright.cli.asking import answer, naming
+    from conewright.cli.kept import read_job
 
     if ask:
         from conewright.cli.finding import ask_for_readings
@@ -101,8 +107,9 @@ def find(
         ask_for_readings(file)
         return
     with busy(f"{file}: weighing causes and readings"):
+        job = read_job(file)
         with naming(file):
-            report = cw.find(cw.load(file).build())
+            report = cw.find(job.build())
         answer(report, json=json, picture=picture)
 
 
@@ -167,10 +174,12 @@ def fit(
 def compare(file: JobFile, json: AsJson = False, picture: PictureFile = None) -> None:
     """The vehicle as found and every proposal, side by side."""
     from conewright.cli.asking import answer, naming
+    from conewright.cli.kept import read_job
 
     with busy(f"{file}: comparing as found and every proposal"):
+        job = read_job(file)
         with naming(file):
-            report = cw.compare(cw.load(file))
+            report = cw.compare(job)
         answer(report, json=json, picture=picture)
 
 
@@ -184,3 +193,6 @@ def demo(
     from conewright.cli.demonstration import demonstrate
 
     demonstrate(out)
+
+
+app.command()(jobs)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import conewright as cw
 from conewright.cli.edge import say
+from conewright.cli.kept import read_job
 from conewright.stages.frequencies import parse_frequencies
 
 if TYPE_CHECKING:
@@ -36,8 +37,8 @@ def asked(file: Path, *, proposal: str | None, against: str | None, at: str | No
 
     """
     frequencies = None if at is None else parse_frequencies(at)
+    job = read_job(file)
     with naming(file):
-        job = cw.load(file)
         return Case(
             build=job.build() if proposal is None else _built(job, proposal, "--proposal"),
             against=None if against is None else _built(job, against, "--against"),

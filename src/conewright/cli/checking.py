@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import conewright as cw
 from conewright.cli.asking import naming
+from conewright.cli.kept import read_job
 
 if TYPE_CHECKING:
     from conewright.job.state import Fill
@@ -27,8 +28,8 @@ def checked(file: Path) -> str:
         JobError: with all that is wrong in the file.
 
     """
+    job = read_job(file)
     with naming(file):
-        job = cw.load(file)
         builds = _all_builds(job)
     sections = [
         _contents(file, job),

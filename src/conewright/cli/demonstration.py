@@ -27,7 +27,7 @@ def demonstrate(out: Path) -> None:
     if not job_file.exists():
         write_job(job_file, cw.demo_text())
     pictures = []
-    with busy("demo: comparing, feeding, listening, measuring up, drawing"):
+    with busy("demo: searching, comparing, feeding, listening, measuring up, drawing"):
         for report in _reports():
             pictures.append(_drawn(report, out))
             say(f"{report}\n{'-' * 80}\n\n")
@@ -37,6 +37,7 @@ def demonstrate(out: Path) -> None:
 def _reports() -> Iterator[cw.Report]:
     job = cw.demo_job()
     build, found = job.build(PROPOSAL), job.build()
+    yield cw.find(found)
     yield cw.compare(job)
     yield cw.feed(build, against=found)
     yield cw.hear(build, against=found)
@@ -59,6 +60,7 @@ The answers above are for the job as it came. Change a value in the job file
 there, or write your own, and ask again. Try next:
   cd {quote(str(out))}
   conewright check {JOB_FILE}
+  conewright find {JOB_FILE} --picture find.svg
   conewright hear {JOB_FILE} --proposal put-right --against as-found
   conewright fit {JOB_FILE} --proposal larger-fronts --picture fit.svg
   conewright new my-vehicle.toml

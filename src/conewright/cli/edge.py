@@ -16,7 +16,7 @@ from typing import NoReturn, TextIO
 
 from conewright.errors import BadInputError, ConewrightError, JobError
 
-__all__ = ["busy", "complain", "main", "read_line", "say"]
+__all__ = ["busy", "complain", "main", "read_line", "say", "say_bytes"]
 
 BAD_INPUT, FAILED = 2, 1
 PATIENCE = 1.0
@@ -40,6 +40,8 @@ IN_ASCII = str.maketrans(
         "\N{BLACK CIRCLE}": "*",
         "\N{BLACK UP-POINTING TRIANGLE}": "!",
         "\N{BLACK SQUARE}": "#",
+        "\N{RIGHTWARDS ARROW}": "->",
+        "\N{HORIZONTAL ELLIPSIS}": "...",
     }
 )
 
@@ -71,8 +73,22 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
 
 def say(text: str) -> None:
     """Write a result to standard output."""
-    try:
+    with _reader_may_leave():
         _write(sys.stdout, text)
+
+
+def say_bytes(content: bytes) -> None:
+    """Write a result to standard output as it is, whatever the terminal can show."""
+    with _reader_may_leave():
+        sys.stdout.flush()
+        sys.stdout.buffer.write(content)
+        sys.stdout.buffer.flush()
+
+
+@contextmanager
+def _reader_may_leave() -> Iterator[None]:
+    try:
+        yield
     except BrokenPipeError:
         # Whoever reads has read enough; Python must not trip over the pipe when it leaves.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

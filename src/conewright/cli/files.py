@@ -1,23 +1,45 @@
-"""Writing files, with what goes wrong said in words."""
+"""Reading and writing files, with what goes wrong said in words."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from conewright.errors import BadInputError
 
-__all__ = ["folder", "write_job"]
+__all__ = ["folder", "read_text", "write_job"]
 
 
-def write_job(file: Path, text: str, *, force: bool = False) -> None:
+def read_text(file: Path) -> str:
+    """Return the text of a file, every byte of it.
+
+    Raises:
+        BadInputError: it cannot be read, or is no text.
+
+    """
+    try:
+        return file.read_bytes().decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise BadInputError(
+            f"{file}: found bytes that are no text (at byte {error.start + 1}); a job file is text "
+            "in UTF-8"
+        ) from None
+    except OSError as error:
+        raise BadInputError(f"{file}: cannot be read ({error.strerror or error})") from error
+
+
+def write_job(
+    file: Path, text: str, *, force: bool = False, endings: Sequence[str] = (".toml",)
+) -> None:
     """Write a job file; one that is there already stays as it is unless forced.
 
     Raises:
-        BadInputError: the file is there, does not end in .toml, or cannot be written.
+        BadInputError: the file is there, does not end as it should, or cannot be written.
 
     """
-    if file.suffix.lower() != ".toml":
-        raise BadInputError(f'{file}: found a name ending in "{file.suffix}"; it ends in .toml')
+    if file.suffix.lower() not in endings:
+        allowed = " or ".join(endings)
+        raise BadInputError(f'{file}: found a name ending in "{file.suffix}"; it ends in {allowed}')
     try:
         with file.open("w" if force else "x", encoding="utf-8", newline="\n") as stream:
             stream.write(text)

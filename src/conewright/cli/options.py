@@ -10,7 +10,12 @@ import typer
 __all__ = ["Against", "AsJson", "At", "JobFile", "PictureFile", "ProposalId"]
 
 JobFile = Annotated[
-    Path, typer.Argument(metavar="FILE", help="Job file, .toml or .json.", show_default=False)
+    Path,
+    typer.Argument(
+        metavar="FILE",
+        help="Job file (.toml, .json), or a kept job's name.",
+        show_default=False,
+    ),
 ]
 ProposalId = Annotated[
     str | None,

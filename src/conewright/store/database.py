@@ -15,7 +15,7 @@ from sqlalchemy.engine import URL, make_url
 
 from conewright.store.errors import StoreError, StoreUnavailable
 
-__all__ = ["VARIABLE", "Database", "open_database", "store_url"]
+__all__ = ["VARIABLE", "Database", "open_database", "store_is_there", "store_url"]
 
 VARIABLE = "CONEWRIGHT_STORE"
 ALLOWED = "allowed are sqlite:///jobs.sqlite, postgresql://user@host/name, or nothing"
@@ -64,7 +64,7 @@ class Database:
             raise StoreUnavailable(f"{self.place}: {reason}") from error
 
 
-def store_url(url: str | None = None) -> URL:
+def store_url(url: str | None = None, *, make_folder: bool = True) -> URL:
     """Return where the store is: as given, as CONEWRIGHT_STORE says, or one file of one's own.
 
     Raises:
@@ -73,7 +73,7 @@ def store_url(url: str | None = None) -> URL:
     """
     named = url or os.environ.get(VARIABLE)
     if not named:
-        return URL.create("sqlite", database=str(_default_file()))
+        return URL.create("sqlite", database=str(_default_file(make_folder=make_folder)))
     try:
         found = make_url(named)
     except exc.ArgumentError:
@@ -104,17 +104,26 @@ def open_database(url: str | None = None) -> Database:
     if sqlite:
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
-    place = address.database if sqlite else address.render_as_string(hide_password=True)
-    return Database(engine, place or "store")
+    # Without anything that could be a password.
+    shown = address.set(password=None, query={}).render_as_string()
+    return Database(engine, address.database or shown if sqlite else shown)
 
 
-def _default_file() -> Path:
+def store_is_there(url: str | None = None) -> bool:
+    """Whether there may be a store to look into; opening one that is not there would make it."""
+    address = store_url(url, make_folder=False)
+    plain_file = address.get_backend_name() == "sqlite" and not address.query
+    return not plain_file or Path(address.database or "").exists()
+
+
+def _default_file(*, make_folder: bool) -> Path:
     from platformdirs import user_data_path
 
     folder = user_data_path("conewright", appauthor=False)
     try:
         # Customers' names may be in there: for the owner's eyes alone.
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if make_folder:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:
         raise StoreUnavailable(
             f"{folder}: the folder for kept jobs cannot be made ({error.strerror}); "

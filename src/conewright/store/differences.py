@@ -9,6 +9,7 @@ from typing import Any
 
 from conewright.errors import JobError
 from conewright.job.reading import loads
+from conewright.store.texts import bare
 
 __all__ = ["LAYOUT_ONLY", "compare", "in_a_note"]
 
@@ -83,7 +84,7 @@ def in_a_note(changes: Sequence[str]) -> str:
 def _tables(old: str, new: str) -> tuple[dict[str, Any], dict[str, Any]]:
     """Return both texts as plain values, read alike."""
     try:
-        return loads(_bare(old)).to_dict(), loads(_bare(new)).to_dict()
+        return loads(bare(old)).to_dict(), loads(bare(new)).to_dict()
     except JobError:
         # One of them is no job by today's rules, so both are taken as they were written.
         return _raw(old), _raw(new)
@@ -91,15 +92,11 @@ def _tables(old: str, new: str) -> tuple[dict[str, Any], dict[str, Any]]:
 
 def _raw(text: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(_bare(text))
+        return tomllib.loads(bare(text))
     except tomllib.TOMLDecodeError:
         # It tells where the text stops being TOML.
-        loads(_bare(text))
+        loads(bare(text))
         raise
-
-
-def _bare(text: str) -> str:
-    return text.removeprefix("\N{ZERO WIDTH NO-BREAK SPACE}")
 
 
 # --- Walking through ----------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, Select, func, insert, or_, select
+from sqlalchemy import ColumnElement, Connection, Row, Select, exists, func, insert, or_, select
 
 from conewright.store import tables
 from conewright.store.records import Listed, RevisionNote, Saved
@@ -142,9 +142,10 @@ def _whole() -> Select[Any]:
 
 
 def _is_newest() -> ColumnElement[bool]:
-    other = tables.revisions.alias()
-    highest = select(func.max(other.c.number)).where(other.c.job_id == _revisions.job_id)
-    return _revisions.number == highest.scalar_subquery()
+    # A job's numbers have no gaps.
+    later = tables.revisions.alias()
+    follows = (later.c.job_id == _revisions.job_id) & (later.c.number == _revisions.number + 1)
+    return ~exists().where(follows)
 
 
 def _ambiguous(connection: Connection, short: str | None = None) -> set[str]:

@@ -7,6 +7,8 @@ from datetime import datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from conewright.store.texts import bare
+
 if TYPE_CHECKING:
     from conewright.job.document import Job
 
@@ -86,4 +88,4 @@ class Device:
 def _job(text: str, name: str) -> Job:
     from conewright.job.reading import loads
 
-    return loads(text.removeprefix("\N{ZERO WIDTH NO-BREAK SPACE}"), file=name)
+    return loads(bare(text), file=name)

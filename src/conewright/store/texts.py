@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import secrets
+import tomllib
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,7 +16,17 @@ from conewright.job.document import Job
 from conewright.job.reading import LARGEST_FILE, loads
 from conewright.store.errors import StoreError
 
-__all__ = ["Summary", "new_id", "one_line", "slug", "state_in_words", "summary", "toml_from_json"]
+__all__ = [
+    "Summary",
+    "bare",
+    "json_from_toml",
+    "new_id",
+    "one_line",
+    "slug",
+    "state_in_words",
+    "summary",
+    "toml_from_json",
+]
 
 COUNTED = ("channel", "location", "reading", "proposal")
 LONGEST_SLUG = 30
@@ -87,11 +98,22 @@ def toml_from_json(text: str) -> str:
     """
     import tomlkit
 
+    text = bare(text)
     job = loads(text, "json")
     written = tomlkit.dumps(_without_nulls(json.loads(text)))
     if loads(written) != job:
         raise StoreError("this JSON has no equal in TOML; save it as a .toml job file first")
     return written
+
+
+def json_from_toml(text: str) -> str:
+    """Return a job written in TOML as JSON: the same fields in their order; comments go."""
+    return json.dumps(tomllib.loads(bare(text)), indent=2, ensure_ascii=False, default=str) + "\n"
+
+
+def bare(text: str) -> str:
+    """Return a text without the mark of its encoding, which some editors put in front."""
+    return text.removeprefix("\N{ZERO WIDTH NO-BREAK SPACE}")
 
 
 def _read(text: str) -> Job:
@@ -101,7 +123,7 @@ def _read(text: str) -> Job:
         raise _refused("characters that are none", "a job is text in UTF-8") from None
     if size > LARGEST_FILE:
         raise _refused("a longer text", f"at most {LARGEST_FILE} bytes are kept")
-    return loads(text.removeprefix("\N{ZERO WIDTH NO-BREAK SPACE}"))
+    return loads(bare(text))
 
 
 def _refused(found: str, allowed: str) -> JobError:
