@@ -35,7 +35,7 @@ def bench(seed: int, *, complaints: int = 1) -> tuple[Model, dict[int, FloatArra
     said = tuple(
         Complained(
             f"complaint-{n}",
-            frozenset(atoms[i] for i in rng.choice(len(atoms), 3, replace=False)),
+            {atoms[i]: float(rng.uniform(0.01, 1.0)) for i in rng.choice(len(atoms), 3, False)},
             groundless=float(rng.uniform(0.02, 0.4)),
         )
         for n in range(complaints)
@@ -72,7 +72,8 @@ def brute_force(
             for index in chain.states[state]
         }
         for complaint in model.complaints:
-            chance *= 1.0 if there & complaint.causes else complaint.groundless
+            quiet = [1.0 - chance for atom, chance in complaint.causes.items() if atom in there]
+            chance *= 1.0 - (1.0 - complaint.groundless) * float(np.prod(quiet))
         total += chance
         for atom in there:
             present[atom] += chance

@@ -3,7 +3,8 @@
 Given the state of what all channels share, chains are independent but for twins: age rots both
 surrounds, and a mono test hears two chains at once. Both act through a few classes of states, so
 that the sum over all combinations folds into small products. What ties everything together is that
-a complaint has a cause somewhere; that is inclusion and exclusion over the complaints.
+a complaint comes from some fault somewhere. It stays away if every fault keeps quiet, each with its
+own chance (a noisy or); so its chance is a difference of two products over chains.
 """
 
 from __future__ import annotations
@@ -24,10 +25,13 @@ __all__ = ["Complained", "Model", "Odds", "PairFactor", "infer"]
 
 @dataclass(frozen=True)
 class Complained:
-    """A complaint: it has one of these causes, or else, with this small chance, none at all."""
+    """A complaint: each fault that is there brings it on with its own chance.
+
+    `groundless` is the chance of the complaint with none of its causes there.
+    """
 
     id: str
-    causes: frozenset[Atom]
+    causes: Mapping[Atom, float]
     groundless: float
 
 
@@ -57,7 +61,7 @@ class Model:
         chains: the chains, the shared one first.
         weights: prior weight of every state of every chain, no fault weighing 1.
         pairs: factors over pairs of chains that always hold, at most one pair a chain.
-        complaints: what is known to have a cause.
+        complaints: what the owner said.
 
     """
 
@@ -65,6 +69,20 @@ class Model:
     weights: tuple[FloatArray, ...]
     pairs: tuple[PairFactor, ...] = ()
     complaints: tuple[Complained, ...] = ()
+
+    @cached_property
+    def terms(self) -> tuple[tuple[float, tuple[FloatArray, ...]], ...]:
+        """The chance of all complaints as a sum of products over chains.
+
+        Each term is a sign with, for every chain, a factor for every state, shape (states,): the
+        product of (1 - [chance that nobody complains]) over the complaints, multiplied out.
+        """
+        terms = []
+        for size in range(len(self.complaints) + 1):
+            for chosen in combinations(self.complaints, size):
+                sign = float(np.prod([complaint.groundless - 1.0 for complaint in chosen]))
+                terms.append((sign, tuple(_quiet(chain, chosen) for chain in self.chains)))
+        return tuple(terms)
 
 
 @dataclass(frozen=True)
@@ -118,8 +136,8 @@ def infer(
     fold = _Fold(model, likelihoods, tuple(readings))
     total = 0.0
     joint = [np.zeros(shape) for shape in fold.shapes]
-    for sign, absent in _signed_subsets(model.complaints):
-        part, parts = fold.without(absent)
+    for sign, factors in model.terms:
+        part, parts = fold.weighed(factors)
         total += sign * part
         for number, values in enumerate(parts):
             joint[number] += sign * values
@@ -132,14 +150,13 @@ def infer(
     )
 
 
-def _signed_subsets(
-    complaints: Sequence[Complained],
-) -> Iterable[tuple[float, frozenset[Atom]]]:
-    """Expand the product of (1 - (1 - h) [no cause present]) over the complaints."""
-    for size in range(len(complaints) + 1):
-        for chosen in combinations(complaints, size):
-            sign = float(np.prod([complaint.groundless - 1.0 for complaint in chosen]))
-            yield sign, frozenset().union(*(complaint.causes for complaint in chosen))
+def _quiet(chain: Chain, complaints: Sequence[Complained]) -> FloatArray:
+    """Chance that no fault of a state brings on any of these complaints, shape (states,)."""
+    silent = [
+        float(np.prod([1.0 - complaint.causes.get(atom, 0.0) for complaint in complaints]))
+        for atom in chain.atoms
+    ]
+    return np.asarray(np.prod(np.where(chain.members > 0.0, silent, 1.0), axis=1))
 
 
 @dataclass
@@ -175,9 +192,11 @@ class _Fold:
             return np.ones((shared, count))
         return np.asarray(given, dtype=float).reshape(shared, count)
 
-    def without(self, absent: frozenset[Atom]) -> tuple[float, list[FloatArray]]:
-        """Sum, and joint tables, over the states in which none of these atoms is present."""
-        tables = [table * self._mask(number, absent) for number, table in enumerate(self.scaled)]
+    def weighed(self, factors: Sequence[FloatArray]) -> tuple[float, list[FloatArray]]:
+        """Sum, and joint tables, over all states, each weighed with its chain's factor."""
+        shared, *others = factors
+        tables = [self.scaled[0] * shared[:, None]]
+        tables += [table * own for table, own in zip(self.scaled[1:], others, strict=True)]
         messages: dict[int, FloatArray] = {}
         blocks: list[FloatArray] = []
         for pair in self._coupled:
@@ -197,13 +216,6 @@ class _Fold:
             rest = np.divide(product, whole, out=np.zeros_like(product), where=whole > 0.0)
             joints.append(own * rest[:, None])
         return float(product.sum()), joints
-
-    def _mask(self, number: int, absent: frozenset[Atom]) -> FloatArray:
-        """1 for the states of a chain that hold none of these atoms."""
-        chain = self.model.chains[number]
-        named = np.array([atom in absent for atom in chain.atoms], dtype=float)
-        keep = np.where(chain.members @ named > 0.0, 0.0, 1.0)
-        return keep[:, None] if number == 0 else keep
 
     @cached_property
     def _coupled(self) -> list[_Coupling]:

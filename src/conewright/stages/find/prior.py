@@ -7,20 +7,41 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conewright.job.state import Build, LocationState
 from conewright.physics.amplifier import lowest_impedance
 from conewright.physics.arrays import FloatArray
 from conewright.stages.find import tables
-from conewright.stages.find.chains import VEHICLE, Atom, Chain
+from conewright.stages.find.chains import VEHICLE, Atom, Chain, State
 from conewright.stages.find.inference import Complained, Model, PairFactor
 from conewright.stages.load import RadioLoad
 from conewright.stages.twins import mirrored
 
-__all__ = ["Said", "in_group", "low_load_odds", "model_of", "said_by_owner", "twin_chains"]
+__all__ = [
+    "Said",
+    "in_group",
+    "low_load_odds",
+    "model_of",
+    "said_by_owner",
+    "twin_chains",
+    "twin_gone",
+]
 
 GROUNDLESS = 0.1
-"""Chance of a complaint without any fault: ordinary clipping, a new seat, another tune."""
+"""Share of the complaints without any fault: ordinary clipping, a new seat, another tune."""
+
+TOLD = 1.0 / 40.0
+"""Chance that a fault brings its owner to words whose factor is 1.
+
+Only the ratios of the factors matter as long as it is small.
+"""
+
+EXPECTED = 0.54
+"""Faults to expect in a vehicle of the usual age, before a word is said.
+
+With so many, a quarter of the vehicles that have a fault have a second one; assumed.
+"""
 
 OWNER_RIGHT = 0.7
 """Chance that the owner names the right corner; workshop experience, from memory."""
@@ -42,8 +63,13 @@ NEW_DRIVER = 0.3
 WRITTEN_REVERSED = 20.0
 """Weight of a reversed driver that the job itself writes down as reversed."""
 
-TWIN_GONE = 0.5
-"""Share of the twins that go within two years that have gone already."""
+GONE_ALREADY = 0.5
+"""Share of the twins that go within two years that have gone already; assumed."""
+
+TORN = "surround-torn"
+
+MOST_COMPUTED, SURE = 0.9, 0.95
+"""Most that a chance counts for that a table or a computation gives."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,23 +106,31 @@ def model_of(
 ) -> Model:
     """Return the chains with their prior odds.
 
-    The share of a fault is spread over the places it can be at, scaled by the vehicle's and the
-    driver's age, and multiplied by what each complaint makes of it.
+    The share of a fault is spread over the places it can be at and scaled by the vehicle's and
+    the driver's age. Each complaint comes from some fault: the likelier from one, the larger its
+    factor, and the likelier from the place that the owner names.
     """
     counts = Counter(atom.fault for chain in chains for atom in (*chain.atoms, *chain.known))
-    weights = []
-    for chain in chains:
-        atoms = [
-            _weight(atom, chain, build, said, low_load) / counts[atom.fault] for atom in chain.atoms
-        ]
-        weights.append(
-            np.array([float(np.prod([atoms[i] for i in state])) for state in chain.states])
+    alone = {
+        atom: _weight(atom, chain, build, low_load, counts[atom.fault])
+        for chain in chains
+        for atom in (*chain.atoms, *chain.known)
+    }
+    for pair in twin_chains(chains):
+        for atom in (_surround(chains[number]) for number in pair):
+            # Weighed so that the share of the vehicles with a torn surround stays what it is.
+            alone[atom] *= (1.0 - twin_gone()) / (1.0 - 0.5 * twin_gone())
+    weights = [
+        np.array(
+            [float(np.prod([alone[atom] for atom in _of(chain, state)])) for state in chain.states]
         )
+        for chain in chains
+    ]
     return Model(
         chains=chains,
         weights=tuple(weights),
         pairs=_twins_rot_together(chains, weights),
-        complaints=tuple(_with_a_cause(chains, said)),
+        complaints=tuple(_complained(words, chains, alone) for words in said),
     )
 
 
@@ -113,6 +147,11 @@ def twin_chains(chains: tuple[Chain, ...]) -> tuple[tuple[int, int], ...]:
     return tuple(pairs)
 
 
+def twin_gone() -> float:
+    """Chance that a torn surround's twin has gone, too."""
+    return tables.fault(TORN).twin * GONE_ALREADY
+
+
 def in_group(place: LocationState, words: str) -> bool:
     """Whether a place lies in `front`, `rear`, `left`, `right`, or `front-left` and so on."""
     x, y = place.at[0].si, place.at[1].si
@@ -120,25 +159,24 @@ def in_group(place: LocationState, words: str) -> bool:
     return all(sides.get(word, False) for word in words.split("-"))
 
 
+def _of(chain: Chain, state: State) -> Iterable[Atom]:
+    return (chain.atoms[index] for index in state)
+
+
 def _weight(
-    atom: Atom,
-    chain: Chain,
-    build: Build,
-    said: tuple[Said, ...],
-    low_load: Mapping[str, float],
+    atom: Atom, chain: Chain, build: Build, low_load: Mapping[str, float], places: int
 ) -> float:
-    weight = tables.fault(atom.fault).prior
-    if atom.fault == "load-too-low":
-        # What the job's own wiring asks of the radio is computed; the share of the table stands
-        # for the chance that the wiring is not what the job says.
-        chance = low_load.get(chain.id, 0.0)
-        weight = weight * (1.0 - chance) + chance
+    """Prior odds of a fault at one of so many places."""
+    weight = EXPECTED * tables.fault(atom.fault).prior / places
     if atom.fault in AGEING:
         weight *= _age_factor(atom, chain, build)
     if atom.fault == "reversed" and _written_reversed(atom, chain):
         weight *= WRITTEN_REVERSED
-    for words in said:
-        weight *= _factor(words, atom, chain)
+    if atom.fault == "load-too-low":
+        # What the job's own wiring asks of the radio is computed; the share of the table stands
+        # for the chance that the wiring is not what the job says.
+        chance = min(low_load.get(chain.id, 0.0), MOST_COMPUTED)
+        weight = (1.0 - chance) * weight + chance / (1.0 - chance)
     return weight
 
 
@@ -154,12 +192,37 @@ def _written_reversed(atom: Atom, chain: Chain) -> bool:
     return chain.channel is not None and dict(chain.channel.polarity).get(atom.subject) == -1
 
 
-def _factor(words: Said, atom: Atom, chain: Chain) -> float:
-    """What a complaint makes of a fault: its factor where the owner points, less elsewhere."""
-    factor = words.complaint.factor(atom.fault)
-    if not words.where or atom.subject == VEHICLE or _points_at(words.where, atom, chain):
-        return factor
-    return factor * (1.0 - OWNER_RIGHT) / OWNER_RIGHT
+def _complained(words: Said, chains: tuple[Chain, ...], alone: Mapping[Atom, float]) -> Complained:
+    """What brings a complaint on, faults that are known among it."""
+    told = {
+        atom: min(TOLD * words.complaint.factor(atom.fault) * heard, SURE)
+        for atom, heard in _placed(words.where, chains).items()
+    }
+    causes = {atom: told[atom] for chain in chains for atom in chain.atoms}
+    found = sum(told[atom] * alone[atom] for atom in causes)
+    quiet = 1.0 - GROUNDLESS / (1.0 - GROUNDLESS) * min(found, SURE)
+    quiet *= float(np.prod([1.0 - told[atom] for chain in chains for atom in chain.known]))
+    return Complained(words.complaint.id, causes, 1.0 - quiet)
+
+
+def _placed(where: str, chains: tuple[Chain, ...]) -> dict[Atom, float]:
+    """Chance that the owner names this place for each fault, against that for one right here.
+
+    An owner who is wrong about the place names any other of its kind; one whose vehicle has a
+    fault that is nowhere in particular names any at all.
+    """
+    atoms = {atom: chain for chain in chains for atom in (*chain.atoms, *chain.known)}
+    here = {atom for atom, chain in atoms.items() if where and _points_at(where, atom, chain)}
+    pointed = len({atoms[atom].id for atom in here})
+    if not pointed:
+        return dict.fromkeys(atoms, 1.0)
+    share = pointed / (len(chains) - 1)
+    elsewhere = (1.0 - OWNER_RIGHT) / OWNER_RIGHT * share / max(1.0 - share, share)
+    anywhere = share / OWNER_RIGHT
+    return {
+        atom: 1.0 if atom in here else anywhere if atom.subject == VEHICLE else elsewhere
+        for atom in atoms
+    }
 
 
 def _points_at(where: str, atom: Atom, chain: Chain) -> bool:
@@ -172,44 +235,29 @@ def _points_at(where: str, atom: Atom, chain: Chain) -> bool:
     return any(place.id == where or in_group(place, where) for place in places)
 
 
-def _with_a_cause(chains: tuple[Chain, ...], said: tuple[Said, ...]) -> Iterable[Complained]:
-    known = {atom.fault for chain in chains for atom in chain.known}
-    for words in said:
-        if any(words.complaint.factor(fault) > 1.0 for fault in known):
-            continue  # what is known already explains it
-        causes = frozenset(
-            atom
-            for chain in chains
-            for atom in chain.atoms
-            if words.complaint.factor(atom.fault) > 1.0
-        )
-        if causes:
-            yield Complained(words.complaint.id, causes, GROUNDLESS)
-
-
 def _twins_rot_together(
     chains: tuple[Chain, ...], weights: list[FloatArray]
 ) -> tuple[PairFactor, ...]:
     """Couple the surrounds of twins: where one has gone, the other often has, too."""
-    gone = tables.fault("surround-torn").twin * TWIN_GONE
-    factors = []
+    gone, factors = twin_gone(), []
     for left, right in twin_chains(chains):
-        classes, odds = [], []
-        for number in (left, right):
-            torn = _torn(chains[number])
-            classes.append(np.array(torn, dtype=np.intp))
-            odds.append(float(weights[number][torn].sum()))
+        torn = [_torn(chains[number]) for number in (left, right)]
+        odds = [float(weights[n][gone].sum()) for n, gone in zip((left, right), torn, strict=True)]
         # Given one, the other is gone with this chance: odds times boost = gone / (1 - gone).
-        boost = max(gone / (1.0 - gone) / max(np.sqrt(odds[0] * odds[1]), 1e-12), 1.0)
-        table = np.array([[1.0, 1.0], [1.0, boost]])
-        factors.append(PairFactor(left, right, classes[0], classes[1], table))
+        boost = gone / (1.0 - gone) / max(np.sqrt(odds[0] * odds[1]), 1e-12)
+        table = np.array([[1.0, 1.0], [1.0, max(boost, 1.0)]])
+        factors.append(
+            PairFactor(left, right, torn[0].astype(np.intp), torn[1].astype(np.intp), table)
+        )
     return tuple(factors)
 
 
-def _torn(chain: Chain) -> list[bool]:
+def _torn(chain: Chain) -> NDArray[np.bool_]:
+    surround = _surround(chain)
+    return np.array([surround in chain.faults(state) for state in chain.states])
+
+
+def _surround(chain: Chain) -> Atom:
     woofer = chain.woofer
-    subject = woofer.id if woofer is not None else ""
-    return [
-        any(atom == Atom("surround-torn", subject) for atom in chain.faults(state))
-        for state in chain.states
-    ]
+    assert woofer is not None
+    return Atom(TORN, woofer.id)
