@@ -206,12 +206,19 @@ def test_the_demo_runs_a_job_from_beginning_to_end(
 ) -> None:
     done, folder = demo
     assert done.returncode == 0, done.stderr
-    heads = re.findall(r"^(COMPARE|FEED|HEAR|FIT): ", done.stdout, re.MULTILINE)
-    assert heads == ["COMPARE", "FEED", "HEAR", "FIT"]
+    heads = re.findall(r"^(FIND|COMPARE|FEED|HEAR|FIT): ", done.stdout, re.MULTILINE)
+    assert heads == ["FIND", "COMPARE", "FEED", "HEAR", "FIT"]
     assert _readable(done.stdout)
     assert f"Folder:   {folder.name}" in done.stdout
     written = {path.name for path in folder.iterdir()}
-    assert written == {"library-van.toml", "compare.png", "feed.png", "hear.png", "fit.png"}
+    assert written == {
+        "library-van.toml",
+        "find.png",
+        "compare.png",
+        "feed.png",
+        "hear.png",
+        "fit.png",
+    }
 
 
 def test_what_the_demo_says_to_try_works(

@@ -134,6 +134,16 @@ def test_an_answer_is_asked_for_written_and_weighed(
     assert text.endswith(_flat(after.answer))
 
 
+def test_the_readme_shows_what_is_asked(van: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    found = re.search(r"```text\n(Slow bass tone at door-fl.*?)```", readme, re.DOTALL)
+    assert found is not None
+    done = _ask(van, monkeypatch, "other", "slow-bass@door-fl", "rasp", "stop")
+    asked, answered = found[1].split("  ...\n")
+    assert asked in done.out
+    assert answered in done.out
+
+
 def test_the_file_keeps_all_that_stood_there(van: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     old = van.read_text(encoding="utf-8").splitlines()
     _ask(van, monkeypatch, *TO_SOLO, "equal", "skip")
