@@ -1,0 +1,68 @@
+"""Bits and minutes of the next reading against sums done by hand."""
+
+import numpy as np
+import pytest
+from four_doors import car
+
+from conewright.stages.find import tables
+from conewright.stages.find.evidence import Question
+from conewright.stages.find.inquiry import Inquiry, inquire
+from conewright.stages.find.planning import Foresight, Opened
+
+
+def inquiry() -> Inquiry:
+    return inquire(car(complaints=("silent-corner@fr",)).build())
+
+
+def entropy(chances: list[float]) -> float:
+    return -float(sum(p * np.log2(p) for p in chances if p > 0.0))
+
+
+def test_bits_are_the_fall_of_doubt_about_the_answer() -> None:
+    # Closed form: I = H(answer) - sum over states of P(state) H(answer | state), one by one.
+    found = inquiry()
+    question = Question("corner-solo", "fr")
+    proposals = Foresight(found.case).next_readings(found.odds, (), Opened())
+    bits = next(p.bits for p in proposals if p.question == question)
+    words, table = found.case.outcomes(question)
+    joint = found.odds.joint[found.case.chain_of("fr")]
+    answers = [float(np.sum(joint * table[..., k])) for k in range(len(words))]
+    noise = sum(
+        float(joint[row, column]) * entropy(list(table[row, column]))
+        for row in range(joint.shape[0])
+        for column in range(joint.shape[1])
+    )
+    assert bits == pytest.approx(entropy(answers) - noise, rel=1e-3)
+
+
+def test_a_plan_never_expects_an_answer_without_a_chance() -> None:
+    found = inquiry()
+    for proposal in Foresight(found.case).next_readings(found.odds, (), Opened()):
+        assert sum(proposal.answers.values()) == pytest.approx(1.0, abs=1e-6)
+        assert proposal.bits >= 0.0
+        assert proposal.rate >= proposal.bits / proposal.minutes - 1e-12
+
+
+def test_readings_behind_one_panel_are_weighed_together() -> None:
+    found = inquiry()
+    proposals = Foresight(found.case).next_readings(found.odds, (), Opened())
+    behind = next(p for p in proposals if p.question == Question("coil-resistance", "door-fr"))
+    assert behind.then is not None
+    assert tables.test(behind.then.test).access in ("trim", "none")
+    assert behind.minutes == tables.test("coil-resistance").minutes + 30.0
+
+
+def test_what_was_asked_is_not_proposed() -> None:
+    found = inquiry()
+    asked = [Question("corner-solo", "fr"), Question("mono-bass", "front")]
+    proposals = Foresight(found.case).next_readings(found.odds, asked, Opened())
+    assert not {p.question for p in proposals} & set(asked)
+
+
+def test_a_second_door_is_quicker_than_the_first() -> None:
+    case = inquiry().case
+    opened = Opened().with_(("trim", "door-fl"))
+    assert Opened().minutes(("trim", "door-fr"), case) == 30.0
+    assert opened.minutes(("trim", "door-fr"), case) == 20.0
+    assert opened.minutes(("trim", "door-fl"), case) == 0.0
+    assert opened.minutes(("none", ""), case) == 0.0
