@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from pathlib import Path
+from typing import Any
 
 from fastapi import FastAPI
 from starlette.middleware import Middleware
@@ -14,7 +15,9 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from conewright.store import Store
+from conewright.web import api
 from conewright.web.errors import handle_errors
+from conewright.web.openapi import with_job_schema
 from conewright.web.reports import Reports
 from conewright.web.security import BodyDoor, HeaderDoor, OriginDoor, SecureAnswers
 from conewright.web.settings import Settings
@@ -37,7 +40,7 @@ def create_app(
     """
     settings = settings or Settings()
     own = None if reports else Reports(settings)
-    app = FastAPI(
+    app = _App(
         title="Conewright",
         docs_url=None,
         redoc_url=None,
@@ -56,8 +59,19 @@ def create_app(
     app.state.settings = settings
     app.state.reports = own or reports
     handle_errors(app)
+    app.include_router(api.router)
     _mount_pages(app)
     return app
+
+
+class _App(FastAPI):
+    """An app whose published document holds the JSON Schema of a job."""
+
+    def openapi(self) -> dict[str, Any]:
+        """Return the OpenAPI document of the API, made once."""
+        if self.openapi_schema is None:
+            self.openapi_schema = with_job_schema(super().openapi())
+        return self.openapi_schema
 
 
 def _closing(reports: Reports | None) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:

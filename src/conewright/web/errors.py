@@ -16,6 +16,8 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.routing import Match
+from starlette.types import Scope
 
 from conewright.errors import ConewrightError, JobError, Problem
 from conewright.store import Conflict, NotFound, StoreError, StoreUnavailable
@@ -24,6 +26,7 @@ from conewright.web.headers import SECURE
 __all__ = ["ErrorBody", "Refusal", "answer", "handle_errors"]
 
 API = "/api/"
+METHODS = ("DELETE", "GET", "HEAD", "PATCH", "POST", "PUT")
 
 _CODES = {
     400: "bad-request",
@@ -97,10 +100,15 @@ class Refusal(Exception):
     def body(self) -> dict[str, Any]:
         """Return the error as plain data."""
         problems = [
-            {"path": each.path, "found": each.found, "allowed": each.allowed}
+            {
+                "path": _sound(each.path),
+                "found": _sound(each.found),
+                "allowed": _sound(each.allowed),
+            }
             for each in self.problems
         ]
-        return {"error": {"code": self.code, "message": self.message, "problems": problems}}
+        message = _sound(self.message)
+        return {"error": {"code": self.code, "message": message, "problems": problems}}
 
 
 def answer(refusal: Refusal, *, page: bool = False) -> Response:
@@ -125,8 +133,21 @@ def handle_errors(app: FastAPI) -> None:
 
 
 async def _refused(request: Request, error: Exception) -> Response:
+    refusal = _refusal(error)
+    if refusal.status == 405:
+        refusal.headers["Allow"] = ", ".join(_methods(request))
     accept = request.headers.get("accept", "")
-    return answer(_refusal(error), page=wants_page(path=request.url.path, accept=accept))
+    return answer(refusal, page=wants_page(path=request.url.path, accept=accept))
+
+
+def _methods(request: Request) -> list[str]:
+    """Return every method that an address takes; a router names only those of its first route."""
+    asked = ({**request.scope, "method": method} for method in METHODS)
+    return [scope["method"] for scope in asked if _leads_somewhere(request.app, scope)]
+
+
+def _leads_somewhere(app: FastAPI, scope: Scope) -> bool:
+    return any(route.matches(scope)[0] is Match.FULL for route in app.routes)
 
 
 async def _failed(request: Request, error: Exception) -> Response:
@@ -154,8 +175,10 @@ def _from_house(error: ConewrightError) -> Refusal:
     match error:
         case NotFound():
             return Refusal(404, str(error))
-        case Conflict():
-            return Refusal(412, str(error))
+        case Conflict(base=base, theirs=theirs):
+            newest = f"revision {theirs.revision} is the newest, {theirs.etag}"
+            problems = [Problem("If-Match", f"revision {base}", newest)]
+            return Refusal(412, str(error), problems=problems, headers={"ETag": theirs.etag})
         case StoreUnavailable():
             return Refusal(503, str(error), headers={"Retry-After": "5"})
         case StoreError():
@@ -163,7 +186,7 @@ def _from_house(error: ConewrightError) -> Refusal:
         case JobError(problems=problems):
             count = len(problems)
             told = "1 problem" if count == 1 else f"{count} problems"
-            return Refusal(422, f"The job cannot be used: {told}.", problems=problems)
+            return Refusal(422, f"This cannot be used: {told}.", problems=problems)
     return Refusal(422, str(error))
 
 
@@ -182,15 +205,20 @@ def _from_validation(errors: Sequence[Any]) -> Refusal:
     return Refusal(422, "The request cannot be used.", problems=problems)
 
 
+def _sound(text: str) -> str:
+    """Return text that can be sent: half a character, which JSON can hold, cannot."""
+    return text.encode("utf-8", "replace").decode()
+
+
 def _page(refusal: Refusal) -> str:
     """Return a page that stands on its own: it must work when nothing else does."""
-    items = "".join(f"<li>{escape(str(problem))}</li>" for problem in refusal.problems)
+    items = "".join(f"<li>{escape(_sound(str(problem)))}</li>" for problem in refusal.problems)
     listed = f"<ul>{items}</ul>" if items else ""
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{refusal.status}: conewright</title>"
         '<link rel="icon" href="data:,"><link rel="stylesheet" href="/static/style.css"></head>'
-        f"<body><main><h1>That did not work</h1><p>{escape(refusal.message)}</p>{listed}"
+        f"<body><main><h1>That did not work</h1><p>{escape(_sound(refusal.message))}</p>{listed}"
         '<p><a href="/jobs">All jobs</a></p></main></body></html>'
     )

@@ -237,8 +237,9 @@ def _result(text: str, question: Question) -> Result:
 @lru_cache(maxsize=8)
 def _job(text: str) -> Job:
     import conewright as cw
+    from conewright.store.texts import bare
 
-    return cw.loads(text)
+    return cw.loads(bare(text))
 
 
 def _report(job: Job, question: Question) -> Report:

@@ -1,0 +1,383 @@
+"""The API: jobs as documents with revisions, and the same reports as the pages show.
+
+A job is the same document in two notations, JSON and TOML; what goes in as text comes out as the
+same text. A revision's name is its ETag, and a change must say which revision it started from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Header, Path, Query, Request, Response
+from pydantic import BaseModel
+
+from conewright.errors import Problem
+from conewright.stages.report import Report
+from conewright.store import Saved, Store, StoreError, toml_from_json
+from conewright.store.texts import json_from_toml
+from conewright.web.errors import ErrorBody, Refusal
+from conewright.web.reports import Question, Reports, Stage
+from conewright.web.who import who_asks
+
+__all__ = ["router"]
+
+JSON, TOML = "application/json", "application/toml"
+LARGEST_NUMBER = 2**31 - 1
+JOB_SCHEMA = {"$ref": "#/components/schemas/Job"}
+CONTENT = {JSON: {"schema": JOB_SCHEMA}, TOML: {"schema": {"type": "string"}}}
+
+
+class SavedBody(BaseModel):
+    """A saved revision of a job, without the job."""
+
+    id: str
+    name: str
+    revision: int
+    saved_at: datetime
+    who: str
+    note: str
+
+
+class ListedBody(SavedBody):
+    """A job in the list, with what is in it in words."""
+
+    title: str
+    state: str
+
+
+class RevisionBody(BaseModel):
+    """A line in a job's history."""
+
+    revision: int
+    saved_at: datetime
+    who: str
+    note: str
+    deleted: bool
+
+
+class JobsBody(BaseModel):
+    """The list of jobs, the last saved first."""
+
+    jobs: list[ListedBody]
+
+
+class RevisionsBody(BaseModel):
+    """A job's history, the newest first."""
+
+    revisions: list[RevisionBody]
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A job as somebody sent it."""
+
+    text: str
+    json: bool
+
+    def toml(self) -> str:
+        """Return the job as TOML; raises JobError for what is no job."""
+        if not self.json:
+            return self.text
+        try:
+            return toml_from_json(self.text)
+        except StoreError as error:
+            raise Refusal(422, str(error)) from error
+
+
+# --- What an operation is given -----------------------------------------------------------------
+
+
+def _store(request: Request) -> Store:
+    store: Store = request.app.state.store
+    return store
+
+
+def _reports(request: Request) -> Reports:
+    reports: Reports = request.app.state.reports
+    return reports
+
+
+async def _written(request: Request) -> Written:
+    """Return the job in a request's body; raises Refusal for any other kind of body."""
+    kind, _, rest = request.headers.get("content-type", "").partition(";")
+    charset = rest.partition("charset=")[2].strip(' "').lower()
+    if kind.strip().lower() not in {JSON, TOML} or charset not in {"", "utf-8", "utf8"}:
+        raise Refusal(415, f"A job comes as {JSON} or as {TOML}, in UTF-8.")
+    try:
+        text = (await request.body()).decode()
+    except UnicodeDecodeError as error:
+        raise Refusal(
+            400,
+            "The body is no text in UTF-8.",
+            problems=[Problem("body", f"no text at byte {error.start + 1}", "UTF-8 is wanted")],
+        ) from None
+    return Written(text, json=kind.strip().lower() == JSON)
+
+
+JobId = Annotated[
+    str, Path(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60, examples=["library-van-k3qz"])
+]
+Revision = Annotated[int, Path(ge=1, le=LARGEST_NUMBER)]
+Kept = Annotated[Store, Depends(_store)]
+Answers = Annotated[Reports, Depends(_reports)]
+Sent = Annotated[Written, Depends(_written)]
+Who = Annotated[str, Depends(who_asks)]
+IfMatch = Annotated[
+    str | None, Header(description="The ETag of the revision that the change started from.")
+]
+IfNoneMatch = Annotated[str | None, Header(description="An ETag that is known already.")]
+Accept = Annotated[str, Header(include_in_schema=False)]
+ProposalId = Annotated[str | None, Query(max_length=200, description="Id of a proposal.")]
+
+_TOLD = {
+    304: "It is what the ETag stands for.",
+    400: "The body cannot be read.",
+    404: "There is no such job, revision or stage.",
+    412: "Somebody else saved meanwhile; `problems` names both revisions.",
+    413: "The body is too large.",
+    415: "The body is neither JSON nor TOML.",
+    422: "What was sent cannot be used; `problems` says where and why.",
+    428: "If-Match is missing.",
+    503: "It took too long, or too many are asking, or the store cannot be reached.",
+}
+Responses = dict[int | str, dict[str, Any]]
+
+
+def _refusals(*statuses: int, answers: Responses | None = None) -> Responses:
+    """Return how an operation's refusals are described, every one of the same shape."""
+    return {
+        status: {"description": _TOLD[status]} | ({} if status == 304 else {"model": ErrorBody})
+        for status in (*statuses, 422, 503)
+    } | (answers or {})
+
+
+_DOCUMENT: Responses = {200: {"description": "The job.", "content": CONTENT}}
+_REPORT: Responses = {200: {"description": "The report.", "model": Report}}
+_BODY = {"requestBody": {"required": True, "content": CONTENT}}
+
+router = APIRouter(prefix="/api/v1", tags=["jobs"])
+
+
+# --- Jobs ---------------------------------------------------------------------------------------
+
+
+@router.get("/jobs", responses=_refusals())
+def list_jobs(
+    store: Kept,
+    search: Annotated[str, Query(max_length=200, description="Words that all are in it.")] = "",
+    deleted: Annotated[bool, Query(description="List the deleted ones instead.")] = False,
+) -> JobsBody:
+    """List the jobs that hold every word of a search, the last saved first."""
+    words = "".join(letter if letter.isprintable() else " " for letter in search)
+    found = store.jobs(search=words, deleted=deleted)
+    return JobsBody(
+        jobs=[
+            ListedBody(
+                id=each.job_id,
+                name=each.name,
+                title=each.title,
+                revision=each.revision,
+                saved_at=each.saved_at,
+                who=each.who,
+                note=each.note,
+                state=each.state,
+            )
+            for each in found
+        ]
+    )
+
+
+@router.post("/jobs", status_code=201, responses=_refusals(400, 413, 415), openapi_extra=_BODY)
+def create_job(store: Kept, written: Sent, who: Who, response: Response) -> SavedBody:
+    """Keep a new job: a document in JSON, or the text of a TOML file."""
+    saved = store.create(written.toml(), who=who)
+    response.headers["Location"] = f"/api/v1/jobs/{saved.job_id}"
+    return _saved(saved, response)
+
+
+@router.get(
+    "/jobs/{job_id}", response_class=Response, responses=_refusals(304, 404, answers=_DOCUMENT)
+)
+def read_job(
+    store: Kept, job_id: JobId, accept: Accept = "", if_none_match: IfNoneMatch = None
+) -> Response:
+    """Give the newest revision of a job, as JSON, or as its own text where TOML is accepted."""
+    return _document(store.get(job_id), accept, if_none_match)
+
+
+@router.put(
+    "/jobs/{job_id}", responses=_refusals(400, 404, 412, 413, 415, 428), openapi_extra=_BODY
+)
+def change_job(
+    store: Kept,
+    job_id: JobId,
+    written: Sent,
+    who: Who,
+    response: Response,
+    if_match: IfMatch = None,
+) -> SavedBody:
+    """Keep a changed job as a new revision."""
+    base = _base(store, job_id, if_match)
+    return _saved(store.save(job_id, written.toml(), base=base, who=who), response)
+
+
+@router.delete(
+    "/jobs/{job_id}",
+    status_code=204,
+    response_class=Response,
+    responses=_refusals(404, 412, 428),
+)
+def delete_job(store: Kept, job_id: JobId, who: Who, if_match: IfMatch = None) -> None:
+    """Mark a job as deleted; its revisions stay."""
+    store.delete(job_id, base=_base(store, job_id, if_match), who=who)
+
+
+@router.get("/jobs/{job_id}/revisions", responses=_refusals(404))
+def list_revisions(store: Kept, job_id: JobId) -> RevisionsBody:
+    """List a job's revisions, the newest first; those of a deleted job too."""
+    return RevisionsBody(
+        revisions=[
+            RevisionBody(
+                revision=each.revision,
+                saved_at=each.saved_at,
+                who=each.who,
+                note=each.note,
+                deleted=each.deleted,
+            )
+            for each in store.revisions(job_id)
+        ]
+    )
+
+
+@router.get(
+    "/jobs/{job_id}/revisions/{revision}",
+    response_class=Response,
+    responses=_refusals(304, 404, answers=_DOCUMENT),
+)
+def read_revision(
+    store: Kept,
+    job_id: JobId,
+    revision: Revision,
+    accept: Accept = "",
+    if_none_match: IfNoneMatch = None,
+) -> Response:
+    """Give one revision of a job, as JSON, or as its own text where TOML is accepted."""
+    return _document(store.get(job_id, revision), accept, if_none_match)
+
+
+@router.get(
+    "/jobs/{job_id}/{stage}",
+    response_class=Response,
+    responses=_refusals(304, 404, answers=_REPORT),
+    tags=["reports"],
+)
+def read_report(
+    store: Kept,
+    reports: Answers,
+    job_id: JobId,
+    stage: Stage,
+    proposal: ProposalId = None,
+    against: ProposalId = None,
+    at: Annotated[
+        str | None, Query(max_length=3000, description="Hertz of the curves: 20,50,1.2k")
+    ] = None,
+    revision: Annotated[
+        int | None, Query(ge=1, le=LARGEST_NUMBER, description="The newest when left out.")
+    ] = None,
+    if_none_match: IfNoneMatch = None,
+) -> Response:
+    """Give a stage's report of a job; what is no finite number is null."""
+    saved = store.get(job_id, revision)
+    answer = reports.answer(saved.text, Question(stage, proposal, against, at))
+    headers = {"ETag": answer.etag, "Cache-Control": "private, no-cache"}
+    if _is_known(answer.etag, if_none_match):
+        return Response(status_code=304, headers=headers)
+    return Response(answer.json, media_type=JSON, headers=headers)
+
+
+# --- Answers ------------------------------------------------------------------------------------
+
+
+def _saved(saved: Saved, response: Response) -> SavedBody:
+    response.headers["ETag"] = saved.etag
+    return SavedBody(
+        id=saved.job_id,
+        name=saved.name,
+        revision=saved.revision,
+        saved_at=saved.saved_at,
+        who=saved.who,
+        note=saved.note,
+    )
+
+
+def _document(saved: Saved, accept: str, known: str | None) -> Response:
+    headers = {"ETag": saved.etag, "Cache-Control": "private, no-cache", "Vary": "Accept"}
+    if _is_known(saved.etag, known):
+        return Response(status_code=304, headers=headers)
+    if _quality(accept, TOML) > _quality(accept, JSON):
+        return Response(saved.text.encode(), media_type=TOML, headers=headers)
+    return Response(json_from_toml(saved.text), media_type=JSON, headers=headers)
+
+
+def _tags(header: str) -> list[str]:
+    return [tag.strip() for tag in header.split(",")]
+
+
+def _is_known(etag: str, header: str | None) -> bool:
+    """Whether If-None-Match names a tag (weak comparison, RFC 9110 section 13.1.2)."""
+    tags = _tags(header or "")
+    return "*" in tags or etag in [tag.removeprefix("W/") for tag in tags]
+
+
+def _base(store: Store, job_id: str, header: str | None) -> int:
+    """Return the revision that If-Match names; raises Refusal where it is not the newest."""
+    newest = store.get(job_id)
+    if header is None:
+        raise Refusal(
+            428,
+            "Say with If-Match which revision the change started from: its ETag.",
+            problems=[Problem("If-Match", "nothing", f"the newest is {newest.etag}")],
+        )
+    tags = _tags(header)
+    if newest.etag in tags or tags == ["*"]:
+        return newest.revision
+    raise Refusal(
+        412,
+        f"{newest.who} saved this job meanwhile, or the ETag is of another one; nothing was "
+        "changed. Read the newest revision and try again.",
+        problems=[
+            Problem(
+                "If-Match",
+                _named(job_id, tags),
+                f"revision {newest.revision} is the newest, {newest.etag}",
+            )
+        ],
+        headers={"ETag": newest.etag},
+    )
+
+
+def _named(job_id: str, tags: list[str]) -> str:
+    """Return which revision a tag names, in words where it is one of this job."""
+    number = tags[0].removeprefix(f'"{job_id}-').removesuffix('"')
+    is_ours = number.isascii() and number.isdigit()
+    return f"revision {number}" if is_ours else ", ".join(tags)[:80]
+
+
+def _quality(accept: str, kind: str) -> float:
+    """Return how much a kind of answer is wanted (RFC 9110 section 12.5.1), 0 for not at all."""
+    found: dict[str, float] = {}
+    for each in accept.lower().split(","):
+        name, *rest = (part.strip() for part in each.split(";"))
+        weights = (part.removeprefix("q=") for part in rest if part.startswith("q="))
+        found[name] = _number(next(weights, "1"))
+    names = (kind, f"{kind.partition('/')[0]}/*", "*/*")
+    return next((found[name] for name in names if name in found), 0.0)
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return 0.0

@@ -1,0 +1,22 @@
+"""Whose name goes beside a saved revision."""
+
+from __future__ import annotations
+
+import getpass
+
+from fastapi import Request
+
+__all__ = ["who_asks"]
+
+
+def who_asks(request: Request) -> str:
+    """Return the name of the paired device that asks, else of whoever runs the server."""
+    device: str | None = getattr(request.state, "device", None)
+    return device or _owner()
+
+
+def _owner() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "somebody"
