@@ -13,6 +13,7 @@ from commands import Done, run, starter_in
 import conewright as cw
 from conewright.job.state import Build
 from conewright.stages.report import Severity, Verdict
+from conewright.stages.text import as_text
 
 SOLO = "corner-solo@front-right"
 TO_SOLO = ("other", SOLO)
@@ -80,6 +81,15 @@ def test_the_answer_is_readable_and_has_everything(van: Path) -> None:
     assert "Ruled out: " in text
     assert "Bands hold" not in text
     assert "conflict" not in text
+
+
+@pytest.mark.parametrize("width", [40, 60, 100])
+def test_no_line_is_longer_than_asked_for(width: int) -> None:
+    """The demo has odds of wiring too here, and longer names than the starter."""
+    text = cw.demo_text().replace('load = "side-rr | roof-rr"', 'load = "unknown"', 1)
+    told = as_text(cw.find(cw.loads(text).build()), width=width)
+    assert max(map(len, told.splitlines())) <= width
+    assert "what hangs there" in told
 
 
 def test_json_is_the_report_and_a_picture_is_drawn(van: Path, tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from conewright.stages.find import tables
-from conewright.stages.layout import Cell, paragraph, table
+from conewright.stages.layout import Cell, fold, paragraph, table
 from conewright.stages.report import Figure, Outlook, PlanStep, ReadingCard, Report
 from conewright.stages.words import number, odds
 
@@ -23,7 +23,7 @@ __all__ = [
 MOST_CAUSES, LEAST_SHOWN = 10, 0.01
 """How many causes are shown, and from which odds on."""
 
-CAUSE_WIDTH, COURSE_WIDTH = 42, 34
+PLACE_WIDTH = 18
 FIELD = 9
 """Room for the name of a line of a card."""
 
@@ -63,7 +63,7 @@ def _causes(causes: Sequence[Figure], width: int) -> list[str]:
     rows: list[list[Cell]] = []
     for figure in shown or causes[:1]:
         cause, place = split_cause(figure)
-        rows.append([_folded(cause), (place,), *_odds(figure)])
+        rows.append([_named_in(cause, width), _place(place), *_odds(figure)])
     drawn = table([("cause",), ("at",), ("odds",), ("in words",)], rows, width=width)
     rest = causes[len(rows) :]
     if rest:
@@ -72,8 +72,13 @@ def _causes(causes: Sequence[Figure], width: int) -> list[str]:
     return drawn
 
 
-def _folded(text: str, width: int = CAUSE_WIDTH) -> Cell:
-    return tuple(paragraph(text, width=width))
+def _named_in(text: str, width: int) -> Cell:
+    """Return the first column's words: it takes half of the width."""
+    return tuple(paragraph(text, width=width // 2))
+
+
+def _place(name: str) -> Cell:
+    return fold(name, width=PLACE_WIDTH)
 
 
 def _odds(figure: Figure) -> Iterator[Cell]:
@@ -86,7 +91,7 @@ def _wiring(wiring: Sequence[Figure], width: int) -> list[str]:
     rows: list[list[Cell]] = []
     for figure in wiring:
         channel = figure.name.partition(".")[0]
-        rows.append([_folded(figure.label), (channel,), *_odds(figure)])
+        rows.append([_named_in(figure.label, width), _place(channel), *_odds(figure)])
     head = [("what hangs there",), ("channel",), ("odds",), ("in words",)]
     return table(head, rows, width=width)
 
@@ -97,7 +102,7 @@ def _course(report: Report, width: int) -> list[str]:
     head += [(str(count or "none"),) for count in report.series[0].x.values]
     rows = [
         [
-            _folded(_of_course(report, curve.id), width=COURSE_WIDTH),
+            _named_in(_of_course(report, curve.id), width),
             *((percent(chance),) for chance in curve.y.values),
         ]
         for curve in report.series
@@ -181,8 +186,8 @@ def _outlook(outlook: Outlook, report: Report) -> str:
 def _others(cards: Sequence[ReadingCard], width: int) -> list[str]:
     rows: list[list[Cell]] = [
         [
-            _folded(card.title),
-            (card.subject,),
+            _named_in(card.title, width),
+            _place(card.subject),
             (number(card.minutes),),
             (number(card.bits_per_minute, spread=0.003),),
         ]
