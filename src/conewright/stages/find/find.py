@@ -18,7 +18,7 @@ from conewright.stages.find.sentences import (
     find_sentence,
     stop_verdicts,
 )
-from conewright.stages.find.wiring import wiring_figures
+from conewright.stages.find.wiring import wiring_cards, wiring_figures
 from conewright.stages.report import Axis, Outlook, PlanStep, ReadingCard, Report, Series
 
 __all__ = ["find"]
@@ -57,7 +57,8 @@ def find(build: Build) -> Report:
     ways = courses(inquiry, foresight)
     _plan_figures(answer, *expected(ways))
     _odds_series(answer, inquiry, chances)
-    cards = tuple(_cards(inquiry, proposals))
+    wiring = wiring_cards(answer, build, inquiry.opened)
+    cards = (*wiring, *_cards(inquiry, proposals))
     stop_verdicts(answer, inquiry, chances)
     cause_verdicts(answer, inquiry, chances)
     conflict_verdicts(answer, inquiry)
