@@ -315,6 +315,20 @@ def test_messages_hold_no_control_characters() -> None:
         str(problem).encode("utf-8")
 
 
+@pytest.mark.parametrize("part", ["a", '"a"', "'a'", "a ", "1"])
+def test_a_key_without_end_is_refused_at_once(part: str) -> None:
+    # The parser's time goes with the square of the parts: this one would take it hours.
+    with pytest.raises(JobError, match="very many parts"):
+        loads(f"{LEAST}\n{'.'.join([part] * 200_000)} = 1\n")
+
+
+def test_full_stops_in_texts_are_no_parts_of_keys() -> None:
+    leader = "." * 5000
+    job = loads(f'{LEAST}\n# {leader}\n[job]\nnotes = "{leader[:1900]}{"word. " * 16}"\n')
+    assert job.about.notes is not None
+    assert job.about.notes.startswith("...")
+
+
 def test_a_flood_of_mistakes_is_cut_short() -> None:
     raw = changed("driver", to=[{"id": f"d{i}", "re": 3, "fs": 4} for i in range(150)])
     told = [each for each in problems(raw) if each.path.startswith(("driver", "file"))]

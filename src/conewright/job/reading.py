@@ -21,7 +21,11 @@ Format = Literal["toml", "json"]
 LARGEST_FILE = 1_000_000
 DEEPEST = 10
 LONGEST_LIST = 200
+LONGEST_KEY = 100
 
+# Where one key or value of TOML may end; stops side by side are in no key.
+_PIECE = re.compile(r"[=,{}\[\]#\n]")
+_STOPS = re.compile(r"\.+")
 _POSITION = re.compile(r"\(at (line \d+, column \d+|end of document)\)")
 
 
@@ -77,6 +81,10 @@ def _text(file: str) -> str:
 
 
 def _read(text: str, parse: Callable[[str], Any], file: str) -> Job:
+    if parse is tomllib.loads and _longest_key(text) > LONGEST_KEY:
+        raise _refused(
+            file, "a key of very many parts", f"at most {LONGEST_KEY} stops in one piece"
+        )
     try:
         raw = parse(text)
     except RecursionError:
@@ -88,6 +96,15 @@ def _read(text: str, parse: Callable[[str], Any], file: str) -> Job:
     except ValueError:
         raise _refused(file, "a number without end", "numbers have a few digits") from None
     return from_dict(raw, file=file)
+
+
+def _longest_key(text: str) -> int:
+    """Return the most full stops that one key may have; often it is a text that has them.
+
+    The parser takes a time that grows with the square of a key's parts, and would not return.
+    """
+    pieces = _PIECE.split(_STOPS.sub(".", text))
+    return max(piece.count(".") for piece in pieces)
 
 
 def _syntax_problem(error: ValueError) -> Problem:
