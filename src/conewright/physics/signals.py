@@ -1,0 +1,172 @@
+"""Test sounds as samples: what a phone or a stick plays through the radio while somebody listens.
+
+48 kHz, two channels (left, right), full scale 1. Every sound fades in and out so that no click
+reaches a tweeter, begins with beeps that tell how it is to be heard, and ends by itself.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from conewright.errors import OutOfRangeError
+from conewright.physics.arrays import FloatArray
+
+__all__ = [
+    "RATE",
+    "beeps",
+    "corner_caller",
+    "faded",
+    "mono_bass",
+    "pink_burst",
+    "rattle_crawl",
+    "sine",
+    "treble_burst",
+]
+
+RATE: Final = 48_000
+"""Samples a second."""
+
+LOUDEST: Final = -12.0
+"""Highest peak of a sound [dB of full scale]."""
+
+FADE: Final = 0.02
+"""Length of a fade [s]."""
+
+BEEP: Final = 1000.0
+"""Pitch of the announcing beeps [Hz]."""
+
+
+def sine(*, frequency: float, seconds: float, level: float) -> FloatArray:
+    """Sine with faded ends.
+
+    Args:
+        frequency: above zero and below half the rate [Hz].
+        seconds: length [s].
+        level: peak [dB of full scale], at most -12.
+
+    Returns:
+        Samples, shape (N,), |x| <= 10^(level/20).
+
+    Raises:
+        OutOfRangeError: frequency, length or level outside these limits.
+
+    """
+    _hold(frequency, seconds, level)
+    time = np.arange(round(seconds * RATE)) / RATE
+    return faded(_peak(level) * np.sin(2 * np.pi * frequency * time))
+
+
+def pink_burst(*, low: float, high: float, seconds: float, level: float, seed: int) -> FloatArray:
+    """Burst of pink noise between two frequencies, the same for the same seed.
+
+    Args:
+        low, high: edges of the band [Hz].
+        seconds: length [s].
+        level: peak [dB of full scale], at most -12.
+        seed: of the phases.
+
+    Returns:
+        Samples, shape (N,): equal power per octave in the band, none outside, peak at `level`.
+
+    Raises:
+        OutOfRangeError: as `sine`.
+
+    """
+    _hold(high, seconds, level)
+    count = round(seconds * RATE)
+    frequency = np.fft.rfftfreq(count, 1 / RATE)
+    inside = (frequency >= low) & (frequency <= high)
+    if not inside.any():
+        raise OutOfRangeError(f"no frequency of {seconds} s lies between {low} and {high} Hz")
+    # Power falls as 1/f, so amplitude as 1/sqrt(f).
+    size = np.where(inside, 1 / np.sqrt(np.maximum(frequency, 1.0)), 0.0)
+    phase = np.random.default_rng(seed).uniform(0, 2 * np.pi, frequency.size)
+    noise = faded(np.fft.irfft(size * np.exp(1j * phase), count))
+    return np.asarray(noise * _peak(level) / np.abs(noise).max())
+
+
+def beeps(count: int) -> FloatArray:
+    """Short beeps that announce a sound, shape (N,); as many as the number of its part."""
+    beep = sine(frequency=BEEP, seconds=0.12, level=-24.0)
+    gap = np.zeros(round(0.12 * RATE))
+    return np.concatenate([part for _ in range(count) for part in (beep, gap)] or [np.zeros(0)])
+
+
+def corner_caller() -> FloatArray:
+    """Four pink bursts from 200 Hz to 2 kHz of 2 s each, announced by one to four beeps.
+
+    The fader sends each to its corner; both channels carry all. Shape (2, N).
+    """
+    parts: list[FloatArray] = []
+    for number in range(1, 5):
+        burst = pink_burst(low=200.0, high=2000.0, seconds=2.0, level=LOUDEST, seed=number)
+        parts += [beeps(number), _pause(0.4), burst, _pause(0.8)]
+    return _both(np.concatenate(parts))
+
+
+def treble_burst() -> FloatArray:
+    """Pink noise from 8 to 12 kHz at -20 dB for 3 s, shape (2, N)."""
+    burst = pink_burst(low=8000.0, high=12_000.0, seconds=3.0, level=-20.0, seed=8)
+    return _both(np.concatenate([beeps(1), _pause(0.4), burst, _pause(0.2)]))
+
+
+def mono_bass() -> FloatArray:
+    """50, 63 and 80 Hz, each left, right, both, and both with the right reversed; 3 s each.
+
+    Shape (2, N); one to four beeps tell which of the four is next. Left and right alone are as
+    loud as each of the two in the sums.
+    """
+    parts: list[FloatArray] = []
+    for frequency in (50.0, 63.0, 80.0):
+        tone = sine(frequency=frequency, seconds=3.0, level=LOUDEST)
+        for number, (left, right) in enumerate(((1, 0), (0, 1), (1, 1), (1, -1)), start=1):
+            parts += [_both(beeps(number)), _both(_pause(0.3))]
+            parts += [np.stack([left * tone, right * tone]), _both(_pause(0.5))]
+    return np.concatenate(parts, axis=1)
+
+
+def rattle_crawl() -> FloatArray:
+    """Sine that crawls from 30 to 300 Hz in 90 s at -18 dB, evenly in octaves; shape (2, N).
+
+    Phase 2 pi f1 L (e^(t/L) - 1) with L = T/ln(f2/f1): the exponential sweep (Farina, AES 108th
+    convention, 2000).
+    """
+    first, last, seconds = 30.0, 300.0, 90.0
+    time = np.arange(round(seconds * RATE)) / RATE
+    rate = seconds / np.log(last / first)
+    phase = 2 * np.pi * first * rate * np.expm1(time / rate)
+    crawl = faded(_peak(-18.0) * np.sin(phase))
+    return _both(np.concatenate([beeps(2), _pause(0.4), crawl]))
+
+
+def faded(samples: FloatArray) -> FloatArray:
+    """Samples with half a cosine of fade at both ends, 20 ms or half their length."""
+    count = min(round(FADE * RATE), samples.shape[-1] // 2)
+    ramp = 0.5 - 0.5 * np.cos(np.pi * np.arange(count) / max(count, 1))
+    shape = np.ones(samples.shape[-1])
+    shape[:count] = ramp
+    shape[samples.shape[-1] - count :] = ramp[::-1]
+    return np.asarray(samples * shape)
+
+
+def _hold(frequency: float, seconds: float, level: float) -> None:
+    if not 0.0 < frequency < RATE / 2:
+        raise OutOfRangeError(f"frequency must be above 0 and below {RATE / 2:.0f} Hz")
+    if not 0.0 < seconds <= 120.0:
+        raise OutOfRangeError("a sound lasts above 0 and at most 120 s")
+    if not level <= LOUDEST:
+        raise OutOfRangeError(f"a peak is at most {LOUDEST} dB of full scale")
+
+
+def _peak(level: float) -> float:
+    return float(10 ** (level / 20))
+
+
+def _pause(seconds: float) -> FloatArray:
+    return np.zeros(round(seconds * RATE))
+
+
+def _both(samples: FloatArray) -> FloatArray:
+    return np.stack([samples, samples])
