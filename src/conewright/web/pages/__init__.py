@@ -1,9 +1,15 @@
-"""The pages: one module and one router for each group of them."""
-
-from __future__ import annotations
+"""The pages: one router for each group of them."""
 
 from fastapi import APIRouter
 
+from conewright.web.pages.history import router as history
+from conewright.web.pages.job import router as job
+from conewright.web.pages.jobs import router as jobs
+from conewright.web.pages.part import router as part
+from conewright.web.pages.proposals import router as proposals
+from conewright.web.pages.stage import router as stage
+
 __all__ = ["routers"]
 
-routers: tuple[APIRouter, ...] = ()
+routers: tuple[APIRouter, ...] = (jobs, history, part, proposals, job, stage)
+"""In this order: an address with a word of its own comes before one that takes any word."""

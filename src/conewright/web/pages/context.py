@@ -1,0 +1,226 @@
+"""What the pages of one job share: the revision looked at, its reports, the nav, the vehicle."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from threading import Lock
+from typing import get_args
+
+from fastapi import Request
+
+from conewright.errors import ConewrightError
+from conewright.job.document import Job
+from conewright.job.state import AS_FOUND
+from conewright.stages.report import Report, Severity
+from conewright.stages.text_cells import MARKS
+from conewright.store import Saved
+from conewright.web.errors import Refusal
+from conewright.web.pages.common import address, store_of
+from conewright.web.plan import Plan, State, draw_plan
+from conewright.web.views import places_states
+from conewright.web.workers import Stage
+
+__all__ = [
+    "STAGES",
+    "JobPage",
+    "NavEntry",
+    "changed_parts",
+    "open_page",
+    "plan_of",
+    "report_of",
+    "reports_of",
+]
+
+STAGES: tuple[Stage, ...] = tuple(stage for stage in get_args(Stage) if stage != "compare")
+"""The stages that are built, in working order."""
+
+KEPT = 256
+
+
+@dataclass(frozen=True, slots=True)
+class NavEntry:
+    """A stage in the navigation: what it has to say, or what it lacks."""
+
+    stage: str
+    mark: str = ""
+    kind: str = ""
+    count: int = 0
+    lacks: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class JobPage:
+    """One revision of a job as a page shows it."""
+
+    saved: Saved
+    job: Job
+    old: bool
+    newest: int
+    proposal: str | None
+    against: str | None
+
+    @property
+    def base(self) -> str:
+        """The address of the job."""
+        return f"/jobs/{self.saved.job_id}"
+
+    @property
+    def title(self) -> str:
+        """The job in one line."""
+        return self.job.about.title or self.job.vehicle.name or self.saved.name
+
+    @property
+    def revision(self) -> int | None:
+        """The revision to keep in addresses: none while the newest is looked at."""
+        return self.saved.revision if self.old else None
+
+    def at(self, path: str = "", **query: object) -> str:
+        """Return an address below the job that stays with revision and proposal."""
+        kept: dict[str, object] = {"revision": self.revision, "proposal": self.proposal}
+        return address(f"{self.base}{path}", **(kept | query))
+
+    @property
+    def nav(self) -> list[NavEntry]:
+        """The stages with what is known of them already."""
+        told = _known(self.saved.text).entries
+        return [told.get(stage, NavEntry(stage)) for stage in STAGES]
+
+
+def open_page(
+    request: Request,
+    job_id: str,
+    *,
+    revision: int | None = None,
+    proposal: str | None = None,
+    against: str | None = None,
+) -> JobPage:
+    """Return a job's page; raises NotFound, JobError for a proposal that it does not have."""
+    store = store_of(request)
+    newest = store.get(job_id)
+    saved = newest if revision in (None, newest.revision) else store.get(job_id, revision)
+    job = saved.job
+    proposal, against = (
+        None if each in ("", AS_FOUND) else each for each in (proposal, against or None)
+    )
+    if proposal is not None:
+        job.build(proposal)
+    return JobPage(
+        saved=saved,
+        job=job,
+        old=saved.revision != newest.revision,
+        newest=newest.revision,
+        proposal=proposal,
+        against=against,
+    )
+
+
+def report_of(
+    request: Request,
+    page: JobPage,
+    stage: Stage,
+    *,
+    proposal: str | None = None,
+    against: str | None = None,
+) -> Report:
+    """Return a report of a job; raises BadInputError, Refusal."""
+    report: Report = request.app.state.reports.report(page.saved, stage, proposal, against)
+    return report
+
+
+def reports_of(request: Request, page: JobPage) -> dict[Stage, Report | str]:
+    """Return the report of every stage as found, or in words why there is none."""
+
+    def ask(stage: Stage) -> Report | str:
+        try:
+            return report_of(request, page, stage)
+        except (ConewrightError, Refusal) as error:
+            return str(error)
+
+    with ThreadPoolExecutor(len(STAGES)) as pool:
+        found = dict(zip(STAGES, pool.map(ask, STAGES), strict=True))
+    _learn(page, found)
+    return found
+
+
+def plan_of(
+    page: JobPage,
+    reports: Iterable[Report] | None = None,
+    *,
+    selected: str | None = None,
+) -> Plan:
+    """Return the vehicle of a page, with its proposal carried out.
+
+    Args:
+        page: of the job.
+        reports: what is said of the places; None for what all stages were known to say before.
+        selected: id of what is looked at.
+
+    """
+    job = page.job.with_proposal(page.proposal) if page.proposal else page.job
+    known = _known(page.saved.text).states
+    states = known if reports is None else places_states(page.job, reports)
+    return draw_plan(
+        job,
+        states=states,
+        href=lambda id: page.at(f"/part/{id}"),
+        changed=changed_parts(page.job, page.proposal),
+        selected=selected,
+    )
+
+
+def changed_parts(job: Job, proposal: str | None) -> frozenset[str]:
+    """Return the ids of the places and channels that a proposal changes."""
+    if proposal is None:
+        return frozenset()
+    changed = job.with_proposal(proposal)
+    places = zip(job.locations, changed.locations, strict=True)
+    channels = zip(job.channels, changed.channels, strict=True)
+    return frozenset(
+        [old.id for old, new in places if old != new]
+        + [old.id for old, new in channels if old != new]
+    )
+
+
+# --- What was found out before --------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the reports of a text said: for the navigation, and for the vehicle."""
+
+    entries: dict[str, NavEntry]
+    states: dict[str, State]
+
+
+_lock = Lock()
+_kept: OrderedDict[str, Known] = OrderedDict()
+
+
+def _known(text: str) -> Known:
+    with _lock:
+        return _kept.get(text, Known({}, {}))
+
+
+def _learn(page: JobPage, reports: dict[Stage, Report | str]) -> None:
+    """Keep what the reports of a text say, for pages that do not ask for all of them."""
+    entries = {str(stage): _entry(stage, report) for stage, report in reports.items()}
+    given = [report for report in reports.values() if isinstance(report, Report)]
+    with _lock:
+        _kept[page.saved.text] = Known(entries, places_states(page.job, given))
+        _kept.move_to_end(page.saved.text)
+        while len(_kept) > KEPT:
+            _kept.popitem(last=False)
+
+
+def _entry(stage: str, report: Report | str) -> NavEntry:
+    if isinstance(report, str):
+        return NavEntry(stage, lacks=report)
+    loud = [each for each in report.verdicts if each.severity.rank >= Severity.WARN.rank]
+    if not loud:
+        lacks = "" if report.verdicts else report.answer
+        return NavEntry(stage, "" if lacks else MARKS[Severity.GOOD], "good", 0, lacks)
+    worst = max(loud, key=lambda verdict: verdict.severity.rank).severity
+    return NavEntry(stage, MARKS[worst], worst.value, len(loud))

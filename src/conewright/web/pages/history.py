@@ -1,0 +1,108 @@
+"""A job's history: what was saved, what changed, and going back to it; nothing is ever lost."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from conewright.errors import JobError
+from conewright.store import Conflict, compare
+from conewright.web.forms import in_words
+from conewright.web.pages.common import (
+    Form,
+    conflict_page,
+    form_texts,
+    number_in,
+    render,
+    see_other,
+    store_of,
+    who,
+)
+from conewright.web.pages.context import open_page
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+
+@router.get("/jobs/{job_id}/history")
+def history(request: Request, job_id: str, a: int | None = None, b: int | None = None) -> Response:
+    """Show a job's revisions, and what differs between two of them."""
+    store = store_of(request)
+    notes = store.revisions(job_id)
+    changes = None
+    if a is not None and b is not None:
+        changes = compare(store.get(job_id, a).text, store.get(job_id, b).text)
+    return render(
+        request,
+        "history.html",
+        page=None if notes[0].deleted else open_page(request, job_id),
+        job_id=job_id,
+        notes=notes,
+        a=a or (notes[1].revision if len(notes) > 1 else notes[0].revision),
+        b=b or notes[0].revision,
+        changes=changes,
+    )
+
+
+@router.post("/jobs/{job_id}/undo")
+def undo(request: Request, job_id: str, form: Form) -> Response:
+    """Bring the revision before the newest back, as a new one."""
+    base = number_in(form_texts(form), "base")
+    return _restored(request, job_id, base - 1, base)
+
+
+@router.post("/jobs/{job_id}/restore")
+def restore(request: Request, job_id: str, form: Form) -> Response:
+    """Bring any revision back, as a new one."""
+    fields = form_texts(form)
+    return _restored(request, job_id, number_in(fields, "revision"), number_in(fields, "base"))
+
+
+@router.post("/jobs/{job_id}/delete")
+def delete(request: Request, job_id: str, form: Form) -> Response:
+    """Take a job off the list; it can be brought back."""
+    store, base = store_of(request), number_in(form_texts(form), "base")
+    try:
+        store.delete(job_id, base=base, who=who(request))
+    except Conflict as conflict:
+        return conflict_page(request, conflict, store.get(job_id, base))
+    return see_other("/jobs?deleted=true")
+
+
+@router.post("/jobs/{job_id}/undelete")
+def undelete(request: Request, job_id: str, form: Form) -> Response:
+    """Bring a deleted job back."""
+    store, base = store_of(request), number_in(form_texts(form), "base")
+    try:
+        store.undelete(job_id, base=base, who=who(request))
+    except Conflict as conflict:
+        return conflict_page(request, conflict, store.get(job_id, base))
+    return see_other(f"/jobs/{job_id}")
+
+
+@router.post("/jobs/{job_id}/settle")
+def settle(request: Request, job_id: str, form: Form) -> Response:
+    """Save one side of a conflict, or both in one, as a new revision."""
+    store, fields = store_of(request), form_texts(form)
+    base = store.get(job_id, number_in(fields, "base"), include_deleted=True)
+    text = fields.get("text", "")
+    try:
+        saved = store.save(job_id, text, base=base.revision, who=who(request))
+    except Conflict as conflict:
+        return conflict_page(request, conflict, base)
+    except JobError as error:
+        problems = [
+            (each.path, in_words(each.found), in_words(each.allowed)) for each in error.problems
+        ]
+        return render(request, "upload.html", status=422, text=text, problems=problems)
+    return see_other(f"/jobs/{saved.job_id}")
+
+
+def _restored(request: Request, job_id: str, revision: int, base: int) -> Response:
+    store = store_of(request)
+    try:
+        store.restore(job_id, revision, base=base, who=who(request))
+    except Conflict as conflict:
+        return conflict_page(request, conflict, store.get(job_id, base))
+    return see_other(f"/jobs/{job_id}")

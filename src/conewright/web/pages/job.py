@@ -1,0 +1,157 @@
+"""The page of a job: the vehicle, what is known, the worst, and the next reading worth taking."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from itertools import chain
+
+from fastapi import APIRouter, Request
+from starlette.responses import PlainTextResponse, Response
+
+from conewright.job.state import Build, Origin
+from conewright.stages.report import Report, Severity
+from conewright.store import Conflict
+from conewright.web.fields import LISTS, Part, parts_of
+from conewright.web.forms import Refused, with_entry
+from conewright.web.pages.common import (
+    Form,
+    conflict_page,
+    form_texts,
+    number_in,
+    render,
+    see_other,
+    store_of,
+    who,
+)
+from conewright.web.pages.context import open_page, plan_of, reports_of
+from conewright.web.views import LETTERS, NextView, stage_view, verdict_views
+from conewright.web.workers import Stage
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+MOST_VERDICTS = 6
+HEADINGS = {
+    "": "Job, vehicle, radio",
+    "channel": "Channels of the radio",
+    "location": "Places with a loudspeaker",
+    "driver": "Loudspeakers fitted, or thought of",
+    "seat": "Places to listen from",
+}
+
+
+@router.get("/jobs/{job_id}")
+def job(request: Request, job_id: str, revision: int | None = None) -> Response:
+    """Show a job."""
+    page = open_page(request, job_id, revision=revision)
+    found = reports_of(request, page)
+    reports = {stage: each for stage, each in found.items() if isinstance(each, Report)}
+    build = page.job.build()
+    loud = [
+        verdict
+        for verdict in chain.from_iterable(report.verdicts for report in reports.values())
+        if verdict.severity.rank >= Severity.WARN.rank
+    ]
+    find = reports.get("find")
+    return render(
+        request,
+        "job.html",
+        page=page,
+        build=build,
+        plan=plan_of(page, reports.values()),
+        answer=find.answer if find else found["find"],
+        verdicts=verdict_views(loud)[:MOST_VERDICTS],
+        loud=len(verdict_views(loud)),
+        reading=find.readings[0] if find and find.readings else None,
+        origins_known=_origins(build),
+        next=_next(build, reports),
+        refusals={stage: each for stage, each in found.items() if isinstance(each, str)},
+        groups=_groups(parts_of(page.job)),
+        addable=[kind for kind in LISTS if kind != "location"],
+    )
+
+
+@router.get("/jobs/{job_id}/job.toml")
+def download(request: Request, job_id: str, revision: int | None = None) -> Response:
+    """Give the job's file back, byte for byte as it was saved."""
+    saved = store_of(request).get(job_id, revision)
+    headers = {"Content-Disposition": f'attachment; filename="{saved.name}.toml"'}
+    return PlainTextResponse(saved.text, media_type="application/toml", headers=headers)
+
+
+@router.get("/jobs/{job_id}/print.css")
+def printed(request: Request, job_id: str, revision: int | None = None) -> Response:
+    """Put the job's title and revision on every printed page, and the page's number."""
+    page = open_page(request, job_id, revision=revision)
+    title = _css_text(f"{page.title}, revision {page.saved.revision}")
+    style = (
+        f"@page {{ @top-left {{ content: {title}; font: 9pt system-ui, sans-serif; }} "
+        '@bottom-right { content: "page " counter(page) " of " counter(pages); '
+        "font: 9pt system-ui, sans-serif; } }\n"
+    )
+    return Response(style, media_type="text/css")
+
+
+@router.post("/jobs/{job_id}/add/{kind}")
+def add(request: Request, job_id: str, kind: str, form: Form) -> Response:
+    """Add a driver, a seat or a channel, and open it."""
+    store, fields = store_of(request), form_texts(form)
+    base = store.get(job_id, number_in(fields, "base") or None)
+    id = fields.get("id", "").strip()
+    try:
+        text = with_entry(base.text, kind, _blank(kind, id))
+        store.save(job_id, text, base=base.revision, who=who(request))
+    except Conflict as conflict:
+        return conflict_page(request, conflict, base)
+    except Refused as refused:
+        return render(
+            request,
+            "refused.html",
+            status=422,
+            title="Nothing was added",
+            told=str(refused),
+            back=f"/jobs/{job_id}",
+        )
+    return see_other(f"/jobs/{job_id}/part/{id}")
+
+
+def _blank(kind: str, id: str) -> dict[str, object]:
+    """Return the least that makes an entry of a list."""
+    rest: dict[str, dict[str, object]] = {
+        "driver": {"size": "165 mm", "age": "new"},
+        "seat": {"ear": ["-0.80 m", "0.36 m", "1.05 m"]},
+        "channel": {"load": "unknown"},
+    }
+    return {"id": id, **rest.get(kind, {})}
+
+
+def _origins(build: Build) -> list[tuple[str, str, int]]:
+    """Return how many of the values that count are measured, from a sheet, typical, assumed."""
+    counts = Counter(value.origin for value in build.values())
+    return [(*LETTERS[origin], counts[origin]) for origin in Origin]
+
+
+def _next(build: Build, reports: Mapping[Stage, Report]) -> list[NextView]:
+    """Return the measurement that would help each stage most."""
+    views = (stage_view(report, build.job, build) for report in reports.values())
+    first = [view.next[0] for view in views if view.next]
+    return list({each.label: each for each in first}.values())
+
+
+def _groups(parts: tuple[Part, ...]) -> list[tuple[str, str, list[Part]]]:
+    groups: dict[str, list[Part]] = {}
+    for part in parts:
+        groups.setdefault(part.kind if part.kind in LISTS else "", []).append(part)
+    return [(kind, HEADINGS[kind], groups[kind]) for kind in HEADINGS if kind in groups]
+
+
+def _css_text(text: str) -> str:
+    """Return a text in quotes as a style sheet takes it, whatever stands in it."""
+    plain = "".join(
+        letter if letter.isalnum() or letter in " ,.:-" else f"\\{ord(letter):x} "
+        for letter in text[:120]
+        if letter.isprintable()
+    )
+    return f'"{plain}"'

@@ -1,0 +1,132 @@
+"""The list of jobs, and the three ways to start one: the survey, the demo, a file."""
+
+from __future__ import annotations
+
+from datetime import date
+from urllib.parse import quote
+
+from fastapi import APIRouter, Request
+from starlette.datastructures import FormData, UploadFile
+from starlette.responses import Response
+
+from conewright.errors import JobError, Problem
+from conewright.job.starter import demo_text
+from conewright.store import StoreError, toml_from_json
+from conewright.web.forms import Refused, in_words
+from conewright.web.pages.common import (
+    LONGEST_NAME,
+    WHO,
+    Form,
+    form_texts,
+    render,
+    see_other,
+    store_of,
+    who,
+)
+from conewright.web.survey import BODIES, PLACES, RADIO, survey_text, words_of_complaints
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+YEAR = 365 * 24 * 3600
+LONGEST_SEARCH = 200
+
+
+@router.get("/jobs")
+def jobs(request: Request, q: str = "", deleted: bool = False) -> Response:
+    """Show the jobs that hold every word of a search, or the deleted ones."""
+    found = store_of(request).jobs(search=q[:LONGEST_SEARCH], deleted=deleted)
+    return render(request, "jobs.html", jobs=found, q=q, deleted=deleted)
+
+
+@router.get("/jobs/new")
+def new(request: Request) -> Response:
+    """Show the ways to start a job."""
+    return _survey(request, {}, Refused({}, ()))
+
+
+@router.post("/jobs/new")
+def start(request: Request, form: Form) -> Response:
+    """Start a job from the survey."""
+    answers = form_texts(form)
+    try:
+        text = survey_text(answers, today=date.today())
+    except Refused as refused:
+        return _survey(request, answers, refused, status=422)
+    saved = store_of(request).create(text, who=who(request), note="started from the survey")
+    return see_other(f"/jobs/{saved.job_id}")
+
+
+@router.post("/jobs/demo")
+def demo(request: Request) -> Response:
+    """Start a job from the demo."""
+    saved = store_of(request).create(demo_text(), who=who(request), note="started from the demo")
+    return see_other(f"/jobs/{saved.job_id}")
+
+
+@router.post("/jobs/upload")
+def upload(request: Request, form: Form) -> Response:
+    """Start a job from a file, or from text pasted in; what is wrong is listed by its path."""
+    text, name = _sent(form)
+    try:
+        if not text.strip():
+            raise JobError([Problem("file", "nothing", "choose a job file, or paste its text")])
+        toml = toml_from_json(text) if text.lstrip("\ufeff \t\r\n").startswith("{") else text
+        saved = store_of(request).create(toml, who=who(request), note=f"brought in from {name}")
+    except JobError as error:
+        problems = [
+            (each.path, in_words(each.found), in_words(each.allowed)) for each in error.problems
+        ]
+        return _upload(request, text, problems)
+    except StoreError as error:
+        return _upload(request, text, [("file", "a file that cannot be kept", str(error))])
+    return see_other(f"/jobs/{saved.job_id}")
+
+
+@router.post("/me")
+def me(request: Request, form: Form) -> Response:
+    """Remember the name somebody wants on what they save."""
+    fields = form_texts(form)
+    back = fields.get("back", "/jobs")
+    response = see_other(back if back.startswith("/") and not back.startswith("//") else "/jobs")
+    name = quote(" ".join(fields.get("who", "").split())[:LONGEST_NAME])
+    response.set_cookie(
+        WHO,
+        name,
+        max_age=YEAR,
+        httponly=True,
+        samesite="strict",
+        secure=request.url.scheme == "https",
+    )
+    return response
+
+
+def _survey(
+    request: Request, answers: dict[str, str], refused: Refused, *, status: int = 200
+) -> Response:
+    return render(
+        request,
+        "new.html",
+        status=status,
+        answers=answers,
+        errors=refused.beside,
+        others=refused.others,
+        bodies=BODIES,
+        places=PLACES,
+        radio=RADIO,
+        complaints=words_of_complaints(),
+    )
+
+
+def _sent(form: FormData) -> tuple[str, str]:
+    """Return the text that was sent and what to call it: a file goes before pasted text."""
+    file = form.get("file")
+    if isinstance(file, UploadFile) and file.filename:
+        content = file.file.read()
+        return content.decode("utf-8", "replace"), file.filename[-80:]
+    return form_texts(form).get("text", ""), "pasted text"
+
+
+def _upload(request: Request, text: str, problems: list[tuple[str, str, str]]) -> Response:
+    return render(request, "upload.html", status=422, text=text, problems=problems)

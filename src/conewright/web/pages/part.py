@@ -1,0 +1,226 @@
+"""The page of one part of a job: a place, a channel, a driver, a seat, the radio, the vehicle."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from conewright.errors import QuantityError
+from conewright.job.document import Job
+from conewright.job.quantity import parse_quantity
+from conewright.stages.report import Report
+from conewright.store import Conflict
+from conewright.web.errors import Refusal
+from conewright.web.fields import Field, Part, field_at, fields_of, part_of, plain_value, text_of
+from conewright.web.forms import Refused, with_values
+from conewright.web.pages.common import (
+    Form,
+    conflict_page,
+    form_texts,
+    number_in,
+    render,
+    see_other,
+    store_of,
+    who,
+)
+from conewright.web.pages.context import JobPage, open_page, plan_of, reports_of
+from conewright.web.views import LETTERS, in_inches, verdict_views
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+LARGEST_IN_INCHES = 1.0
+"""Lengths below this [m] are also told in inches: sizes and depths, not the way through a van."""
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A field with what stands in it, what is put in its place, and what is wrong with it."""
+
+    field: Field
+    text: str
+    error: str
+    typical: str
+    letter: str
+    word: str
+    inch: str
+    choices: tuple[tuple[str, str], ...]
+
+
+@router.get("/jobs/{job_id}/part/{part_id}")
+def part(request: Request, job_id: str, part_id: str, revision: int | None = None) -> Response:
+    """Show a part of a job with all its fields."""
+    page = open_page(request, job_id, revision=revision)
+    return _page(request, page, part_id, {}, Refused({}, ()))
+
+
+@router.post("/jobs/{job_id}/part/{part_id}")
+def change(request: Request, job_id: str, part_id: str, form: Form) -> Response:
+    """Save what was changed of a part."""
+    fields = form_texts(form)
+    store = store_of(request)
+    page = open_page(request, job_id, revision=number_in(fields, "base") or None)
+    try:
+        text = with_values(page.saved.text, _changed(page.job, part_id, fields))
+    except Refused as refused:
+        return _page(request, page, part_id, fields, refused, status=422)
+    if text == page.saved.text:
+        return see_other(f"{page.base}/part/{part_id}")
+    try:
+        store.save(job_id, text, base=page.saved.revision, who=who(request))
+    except Conflict as conflict:
+        return conflict_page(request, conflict, page.saved)
+    return see_other(f"{page.base}/part/{part_id}?saved=1")
+
+
+@router.post("/jobs/{job_id}/values")
+def values(request: Request, job_id: str, form: Form) -> Response:
+    """Save measured values in the place of assumed ones, from any page that shows them."""
+    fields = form_texts(form)
+    store = store_of(request)
+    page = open_page(request, job_id, revision=number_in(fields, "base") or None)
+    typed = {name[2:]: text for name, text in fields.items() if name.startswith("v:")}
+    given = {path: text for path, text in typed.items() if text.strip()}
+    back = fields.get("back", "")
+    back = back if back.startswith(f"{page.base}/") else page.base
+    try:
+        wanted = {path: plain_value(field_at(page.job, path), text) for path, text in given.items()}
+        text = with_values(page.saved.text, wanted) if wanted else page.saved.text
+    except Refused as refused:
+        boxes = _boxes(
+            [field_at(page.job, path) for path in given], page.job, given, refused.beside
+        )
+        return render(
+            request,
+            "values.html",
+            status=422,
+            page=page,
+            boxes=boxes,
+            others=refused.others,
+            back=back,
+        )
+    if text != page.saved.text:
+        try:
+            store.save(job_id, text, base=page.saved.revision, who=who(request))
+        except Conflict as conflict:
+            return conflict_page(request, conflict, page.saved)
+    return see_other(back)
+
+
+def _changed(job: Job, part_id: str, fields: Mapping[str, str]) -> dict[str, object]:
+    """Return the fields of a form that differ from what the job holds."""
+    part, whole = _part(job, part_id), job.to_dict()
+    return {
+        field.path: plain_value(field, fields[field.path])
+        for field in fields_of(part)
+        if field.path in fields
+        and fields[field.path].strip() != text_of(field, part, whole).strip()
+    }
+
+
+def _part(job: Job, part_id: str) -> Part:
+    try:
+        return part_of(job, part_id)
+    except KeyError:
+        raise Refusal(404, f"There is no {part_id} in this job.") from None
+
+
+def _page(
+    request: Request,
+    page: JobPage,
+    part_id: str,
+    typed: Mapping[str, str],
+    refused: Refused,
+    *,
+    status: int = 200,
+) -> Response:
+    part = _part(page.job, part_id)
+    found = reports_of(request, page)
+    reports = [each for each in found.values() if isinstance(each, Report)]
+    about = [v for report in reports for v in report.verdicts if v.subject == part_id]
+    boxes = _boxes(fields_of(part), page.job, typed, refused.beside)
+    groups: dict[str, list[Box]] = {}
+    for box in boxes:
+        groups.setdefault(box.field.group, []).append(box)
+    return render(
+        request,
+        "part.html",
+        status=status,
+        page=page,
+        part=part,
+        plan=plan_of(page, reports, selected=part_id),
+        verdicts=verdict_views(about),
+        groups=groups,
+        errors=[(box.field.path, box.field.label, box.error) for box in boxes if box.error],
+        others=refused.others,
+        saved="saved" in request.query_params,
+        used_by=_used_by(page.job, part),
+    )
+
+
+def _boxes(
+    fields: Iterable[Field], job: Job, typed: Mapping[str, str], errors: Mapping[str, str]
+) -> list[Box]:
+    whole, fills = job.to_dict(), {fill.path: fill for fill in job.build().fills}
+    boxes = []
+    for field in fields:
+        part = part_of(job, field.path.partition(".")[0])
+        text = typed.get(field.path, text_of(field, part, whole))
+        fill = fills.get(field.path)
+        sign, word = LETTERS[fill.origin] if fill else ("", "")
+        boxes.append(
+            Box(
+                field=field,
+                text=text,
+                error=errors.get(field.path, ""),
+                typical=fill.text.replace("Ω", "ohm") if fill else "",
+                letter=sign,
+                word=word,
+                inch=_both_units(field, text),
+                choices=_choices(field, job),
+            )
+        )
+    return boxes
+
+
+def _choices(field: Field, job: Job) -> tuple[tuple[str, str], ...]:
+    if field.kind == "reference":
+        return tuple((driver.id, driver.name or driver.id) for driver in job.drivers)
+    if field.kind == "yes-no":
+        return (("yes", "yes"), ("no", "no"))
+    return tuple((each, each) for each in field.choices)
+
+
+def _both_units(field: Field, text: str) -> str:
+    """Return a length in the unit it is not written in; empty for all that is no short length."""
+    if field.dimension != "length" or field.kind != "quantity":
+        return ""
+    try:
+        quantity = parse_quantity(text, dimension="length")
+    except QuantityError:
+        return ""
+    if not 0.0 < abs(quantity.value) < LARGEST_IN_INCHES:
+        return ""
+    if quantity.unit in ("in", "ft"):
+        return f"{quantity.value * 1000:.1f} mm"
+    return in_inches(quantity.value)
+
+
+def _used_by(job: Job, part: Part) -> list[tuple[str, str]]:
+    """Return what belongs to a part: the driver in a place, its channel, the places of a driver."""
+    if part.kind == "location":
+        place = job.location(part.id)
+        channels = [
+            each for each in job.channels if each.wiring and part.id in each.wiring.locations
+        ]
+        return [("Loudspeaker", place.driver), *(("Channel", each.id) for each in channels)]
+    if part.kind == "driver":
+        return [("Fitted in", place.id) for place in job.locations if place.driver == part.id]
+    if part.kind == "channel":
+        wiring = job.channel(part.id).wiring
+        return [("Drives", id) for id in (wiring.locations if wiring else ())]
+    return []

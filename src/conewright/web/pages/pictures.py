@@ -1,0 +1,138 @@
+"""Pictures of reports for a page: drawn once for each size, then served light and dark.
+
+A drawing leaves here without any style of its own, so that the strictest page may show it, and
+with the places of its axes, so that a cursor can be laid over it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import OrderedDict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from io import StringIO
+from threading import Lock
+
+from conewright.errors import BadInputError
+from conewright.stages.report import Report
+
+__all__ = ["Drawn", "Panel", "drawn", "in_dark"]
+
+KEPT = 128
+POINTS_PER_PIXEL = 0.75
+
+# The paper and the four colours of a drawing, and what stands for each in the dark.
+DARK = {
+    "#ffffff": "#1d2024",
+    "#000000": "#ece9e2",
+    "#595959": "#b3b7bd",
+    "#d9d9d9": "#3d4249",
+    "#0072b2": "#6db6ea",
+    "#e69f00": "#f0b94a",
+    "#d55e00": "#ff8a55",
+}
+_COLOUR = re.compile(r"#[0-9a-fA-F]{6}\b")
+_STYLE = re.compile(r' style="([^"]*)"')
+_SHEET = re.compile(r"<defs>\s*<style[^>]*>.*?</style>\s*</defs>", re.DOTALL)
+_METADATA = re.compile(r"<metadata>.*?</metadata>", re.DOTALL)
+_HEAD = re.compile(r"^.*?<svg ", re.DOTALL)
+_BLANKS = re.compile(r"\s*\n\s*")
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """Axes of a drawing: their box as shares of its size, and the frequencies at its ends."""
+
+    left: float
+    top: float
+    width: float
+    height: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A drawing: its text, its size in pixels, its title and its axes."""
+
+    svg: str
+    width: int
+    height: int
+    title: str
+    panels: tuple[Panel, ...]
+
+
+_lock = Lock()
+_kept: OrderedDict[tuple[bytes, bool], Drawn | str] = OrderedDict()
+
+
+def drawn(report: Report, *, narrow: bool) -> Drawn | str:
+    """Return the drawing of a report, or in words why there is none."""
+    key = (sha256(report.model_dump_json().encode()).digest(), narrow)
+    # The figure builder sets drawing options for the whole process while it draws.
+    with _lock:
+        if key not in _kept:
+            _kept[key] = _draw(report, narrow)
+        _kept.move_to_end(key)
+        while len(_kept) > KEPT:
+            _kept.popitem(last=False)
+        return _kept[key]
+
+
+def in_dark(svg: str) -> str:
+    """Return a drawing in the colours for a dark page."""
+    return _COLOUR.sub(lambda colour: DARK.get(colour[0].lower(), colour[0]), svg)
+
+
+def _draw(report: Report, narrow: bool) -> Drawn | str:
+    from conewright.pictures import draw
+    from conewright.pictures.axes import drawing_settings
+
+    try:
+        figure = draw(report, narrow=narrow)
+    except BadInputError as error:
+        return str(error)
+    title = next(text.get_text() for text in figure.texts if text.get_gid() == "title")
+    sheet = StringIO()
+    with drawing_settings(width=figure.get_figwidth()):
+        figure.savefig(sheet, format="svg", metadata={"Date": None, "Creator": "Conewright"})
+    width, height = (72.0 * side / POINTS_PER_PIXEL for side in figure.get_size_inches())
+    return Drawn(
+        svg=_plain(sheet.getvalue()),
+        width=round(width),
+        height=round(height),
+        title=" ".join(title.split()),
+        panels=_panels(figure.axes),
+    )
+
+
+def _panels(axes: Sequence[object]) -> tuple[Panel, ...]:
+    """Return the axes that show frequencies."""
+    return tuple(
+        Panel(
+            left=round(box.x0, 4),
+            top=round(1.0 - box.y1, 4),
+            width=round(box.width, 4),
+            height=round(box.height, 4),
+            low=round(low, 3),
+            high=round(high, 3),
+        )
+        for each in axes
+        if each.get_xscale() == "log"  # type: ignore[attr-defined]
+        for box in [each.get_position()]  # type: ignore[attr-defined]
+        for low, high in [each.get_xlim()]  # type: ignore[attr-defined]
+    )
+
+
+def _plain(svg: str) -> str:
+    """Return a drawing without style sheets, style attributes and idle blanks."""
+    text = _METADATA.sub("", _SHEET.sub("", _HEAD.sub("<svg ", svg, count=1)))
+    text = text.replace("<svg ", '<svg fill="#000000" stroke-linejoin="round" ', 1)
+    text = _STYLE.sub(lambda style: _attributes(style[1]), text)
+    return _BLANKS.sub(" ", text)
+
+
+def _attributes(style: str) -> str:
+    pairs = (part.split(":", 1) for part in style.split(";") if ":" in part)
+    return "".join(f' {name.strip()}="{value.strip()}"' for name, value in pairs)
