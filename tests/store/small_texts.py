@@ -2,7 +2,7 @@
 
 __all__ = ["OTHER_LAYOUT", "small_job"]
 
-SMALL = '''\
+SMALL = """\
 # {title}
 format = 1
 
@@ -27,7 +27,7 @@ mount = {{ cutout = "{cutout}", ring = false }}   # measured twice
 [[driver]]
 id = "cone"
 size = "130 mm"
-'''
+"""
 
 OTHER_LAYOUT = "\ufeff" + SMALL.replace("\n", "\r\n").replace('"radio as fitted"', "'Ω ±\t°'")
 

@@ -1,5 +1,6 @@
 """Every change is a new revision; nothing that was kept is ever overwritten or deleted."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -114,15 +115,22 @@ def test_a_save_from_an_old_revision_shows_both_sides_and_loses_neither(store: S
     assert store.save(job_id, mine, base=2, who="Ann").revision == 3
 
 
-@pytest.mark.parametrize("change", ["restore", "delete", "undelete"])
-def test_every_change_from_an_old_revision_is_a_conflict(store: Store, change: str) -> None:
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda store, job_id: store.restore(job_id, 1, base=1, who="Ann"),
+        lambda store, job_id: store.delete(job_id, base=1, who="Ann"),
+        lambda store, job_id: store.undelete(job_id, base=1, who="Ann"),
+    ],
+    ids=["restore", "delete", "undelete"],
+)
+def test_every_change_from_an_old_revision_is_a_conflict(
+    store: Store, change: Callable[[Store, str], object]
+) -> None:
     job_id = store.create(small_job(), who="Ann").job_id
     store.save(job_id, WIDER, base=1, who="Ben")
     with pytest.raises(Conflict, match="Ben saved it meanwhile as revision 2"):
-        if change == "restore":
-            store.restore(job_id, 1, base=1, who="Ann")
-        else:
-            getattr(store, change)(job_id, base=1, who="Ann")
+        change(store, job_id)
     assert len(store.revisions(job_id)) == 2
 
 

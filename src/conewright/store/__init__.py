@@ -7,12 +7,12 @@ with Store.open() as store:
     store.save(saved.job_id, changed, base=saved.revision, who="Ann")
 """
 
+from conewright.store.conversion import json_from_toml, toml_from_json
 from conewright.store.database import store_is_there
 from conewright.store.differences import compare
 from conewright.store.errors import Conflict, NotFound, StoreError, StoreUnavailable
 from conewright.store.records import Device, Listed, RevisionNote, Saved
 from conewright.store.store import Store
-from conewright.store.texts import json_from_toml, toml_from_json
 
 __all__ = [
     "Conflict",

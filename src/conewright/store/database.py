@@ -14,6 +14,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, exc
 from sqlalchemy.engine import URL, make_url
 
 from conewright.store.errors import StoreError, StoreUnavailable
+from conewright.store.texts import one_line
 
 __all__ = ["VARIABLE", "Database", "open_database", "store_is_there", "store_url"]
 
@@ -105,7 +106,7 @@ def open_database(url: str | None = None) -> Database:
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
     # Without anything that could be a password.
-    shown = address.set(password=None, query={}).render_as_string()
+    shown = address.set(query={}).render_as_string(hide_password=True)
     return Database(engine, address.database or shown if sqlite else shown)
 
 
@@ -199,6 +200,6 @@ def _reason(error: exc.DBAPIError) -> str | None:
         return _SQLSTATES[state]
     if isinstance(error, exc.ProgrammingError | exc.DataError | exc.NotSupportedError):
         return None
-    said = str(error.orig).strip()
+    said = one_line(str(error.orig))
     known = (words for mark, words in _REASONS.items() if mark in said.lower())
     return next(known, f"the database does not answer as it should ({said}). {SAFE}")

@@ -8,10 +8,11 @@ StoreError             (ConewrightError)
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from conewright.errors import ConewrightError
+from conewright.store.differences import compare
 
 if TYPE_CHECKING:
     from conewright.store.records import Saved
@@ -35,32 +36,37 @@ class StoreUnavailable(StoreError):
 
 
 class Conflict(StoreError):
-    """A save that started from a revision which is no longer the newest; nothing was written.
+    """A change that started from a revision which is no longer the newest; nothing was written.
 
-    base: number of the revision it started from.
+    before: the revision it started from.
     mine: the text that was to be saved; None where the job was to be deleted or brought back.
     theirs: the newest revision, saved by somebody else meanwhile.
-    my_changes: what the own side changed since base, in words.
-    their_changes: what the other side changed since base, in words.
     """
 
-    def __init__(
-        self,
-        *,
-        base: int,
-        mine: str | None,
-        theirs: Saved,
-        my_changes: Sequence[str],
-        their_changes: Sequence[str],
-    ) -> None:
-        self.base = base
+    def __init__(self, *, before: Saved, mine: str | None, theirs: Saved) -> None:
+        self.before = before
         self.mine = mine
         self.theirs = theirs
-        self.my_changes = tuple(my_changes)
-        self.their_changes = tuple(their_changes)
-        super().__init__(self._in_words())
+        super().__init__(before, mine, theirs)
 
-    def _in_words(self) -> str:
+    @property
+    def base(self) -> int:
+        """Number of the revision that the change started from."""
+        return self.before.revision
+
+    # Worked out when somebody looks: a program that just tries again never does.
+    @cached_property
+    def my_changes(self) -> tuple[str, ...]:
+        """What the own side changed since then, in words."""
+        return () if self.mine is None else compare(self.before.text, self.mine)
+
+    @cached_property
+    def their_changes(self) -> tuple[str, ...]:
+        """What the other side changed since then, in words."""
+        return compare(self.before.text, self.theirs.text)
+
+    def __str__(self) -> str:
+        """Show both sides."""
         did = "deleted it" if self.theirs.deleted else "saved it"
         return "\n".join(
             [

@@ -91,10 +91,9 @@ def _copy_file(connection: Connection, version: str, place: str) -> None:
     source = Path(str(connection.exec_driver_sql("PRAGMA database_list").one()[2]))
     unfinished = source.with_name(f"{source.name}.unfinished-backup")
     try:
-        with closing(sqlite3.connect(unfinished)) as copy:
-            driver = connection.connection.driver_connection
-            assert isinstance(driver, sqlite3.Connection)
-            driver.backup(copy)
+        # A second connection, since one that holds the turn to write cannot be copied from.
+        with closing(sqlite3.connect(source)) as old, closing(sqlite3.connect(unfinished)) as copy:
+            old.backup(copy)
         shutil.copymode(source, unfinished)
         os.replace(unfinished, _free_name(source, version))
     except (OSError, sqlite3.Error) as error:

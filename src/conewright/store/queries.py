@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Row, Select, exists, func, insert, or_, select
 
 from conewright.store import tables
 from conewright.store.records import Listed, RevisionNote, Saved
-from conewright.store.texts import Summary, new_id, one_line, state_in_words
+from conewright.store.texts import Summary, new_id, state_in_words
 
 __all__ = [
-    "Entry",
     "append",
     "history",
     "ids_named",
@@ -43,19 +40,6 @@ _NOTES = (
     _revisions.deleted,
 )
 _LISTED = (_revisions.job_id, _jobs.slug, *_NOTES, _revisions.about)
-
-
-LONGEST_NAME = 100
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """A revision that is to be added."""
-
-    text: str
-    who: str
-    note: str
-    deleted: bool = False
 
 
 def one(connection: Connection, job_id: str, number: int) -> Saved | None:
@@ -119,20 +103,18 @@ def new_job(connection: Connection, short: str) -> str:
             return job_id
 
 
-def append(
-    connection: Connection, job_id: str, *, number: int, entry: Entry, kept: Summary
-) -> None:
+def append(connection: Connection, saved: Saved, *, kept: Summary) -> None:
     """Add a revision; raises IntegrityError where another one has that number."""
     row = {
-        "job_id": job_id,
-        "number": number,
-        "saved_at": datetime.now(UTC),
-        "who": one_line(entry.who, longest=LONGEST_NAME) or "somebody",
-        "note": one_line(entry.note),
-        "deleted": entry.deleted,
+        "job_id": saved.job_id,
+        "number": saved.revision,
+        "saved_at": saved.saved_at,
+        "who": saved.who,
+        "note": saved.note,
+        "deleted": saved.deleted,
         "about": kept.about,
         "words": kept.words,
-        "text": entry.text,
+        "text": saved.text,
     }
     connection.execute(insert(tables.revisions).values(row))
 
@@ -165,7 +147,7 @@ def _saved(connection: Connection, row: Row[*tuple[Any, ...]] | None) -> Saved |
         return None
     return Saved(
         job_id=row.job_id,
-        name=row.job_id if _ambiguous(connection, row.slug) else row.slug,
+        name=row.job_id if row.deleted or _ambiguous(connection, row.slug) else row.slug,
         revision=row.number,
         saved_at=row.saved_at,
         who=row.who,
@@ -178,7 +160,7 @@ def _saved(connection: Connection, row: Row[*tuple[Any, ...]] | None) -> Saved |
 def _line(row: Row[*tuple[Any, ...]], ambiguous: set[str]) -> Listed:
     return Listed(
         job_id=row.job_id,
-        name=row.job_id if row.slug in ambiguous else row.slug,
+        name=row.job_id if row.deleted or row.slug in ambiguous else row.slug,
         title=str(row.about.get("title") or row.slug),
         revision=row.number,
         saved_at=row.saved_at,

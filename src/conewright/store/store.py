@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import UTC, datetime
 from types import TracebackType
 from typing import Self
 
@@ -13,11 +15,12 @@ from conewright.store.devices import DeviceList
 from conewright.store.differences import compare, in_a_note
 from conewright.store.errors import Conflict, NotFound, StoreError
 from conewright.store.migrating import migrate
-from conewright.store.queries import Entry
 from conewright.store.records import Listed, RevisionNote, Saved
-from conewright.store.texts import Summary, slug, summary
+from conewright.store.texts import Summary, one_line, slug, summary
 
 __all__ = ["Store"]
+
+LONGEST_NAME = 100
 
 
 class Store(DeviceList):
@@ -87,9 +90,7 @@ class Store(DeviceList):
             if revision is not None:
                 return _found(queries.one(connection, job_id, revision), job_id, revision)
             saved = _found(queries.newest(connection, job_id), job_id)
-        if saved.deleted and not include_deleted:
-            raise NotFound(f"{job_id}: it was deleted by {saved.who}; it can be brought back")
-        return saved
+        return saved if include_deleted else _live(saved)
 
     def revisions(self, job_id: str) -> tuple[RevisionNote, ...]:
         """Return a job's history, newest first; raises NotFound."""
@@ -130,7 +131,7 @@ class Store(DeviceList):
         kept = summary(text)
         with self._database.writing() as connection:
             job_id = queries.new_job(connection, slug(kept.about["title"]))
-            queries.append(connection, job_id, number=1, entry=Entry(text, who, note), kept=kept)
+            queries.append(connection, _first(job_id, text, who=who, note=note), kept=kept)
             return _found(queries.newest(connection, job_id), job_id)
 
     def save(
@@ -153,71 +154,98 @@ class Store(DeviceList):
 
         """
         kept = summary(text)
-        before = self.get(job_id, base)
-        if before.deleted:
-            self.get(job_id)
+        before = self._base(job_id, base, mine=text)
         told = in_a_note(compare(before.text, text)) if note is None else note
-        return self._append(before, Entry(text, who, told), kept=kept, mine=text)
+        saved = _next(before, text, who=who, note=told)
+        return self._append(before, saved, kept=kept, mine=text)
 
     def restore(self, job_id: str, revision: int, *, base: int, who: str) -> Saved:
         """Make an older revision the newest again, as a new one; a deleted job comes back.
 
         Raises as `save` does, but never for the text: what was once kept can be restored.
         """
-        old, before = self.get(job_id, revision), self.get(job_id, base)
+        old = self.get(job_id, revision)
+        before = self._base(job_id, base, mine=old.text, deleted=True)
         day = f"{old.saved_at:%Y-%m-%d %H:%M} UTC"
         note = f"restored revision {revision} of {day} ({old.note})"
-        return self._append(before, Entry(old.text, who, note), kept=old, mine=old.text)
+        saved = _next(before, old.text, who=who, note=note)
+        self._append(before, saved, kept=self._kept_beside(old), mine=old.text)
+        return self.get(job_id, saved.revision)
 
     def delete(self, job_id: str, *, base: int, who: str) -> None:
         """Mark a job as deleted: it leaves the list and can be brought back.
 
         Raises as `save` does.
         """
-        before = self.get(job_id, base)
-        if before.deleted:
-            self.get(job_id)
-        self._append(before, Entry(before.text, who, "deleted", deleted=True), kept=before)
+        before = self._base(job_id, base)
+        saved = _next(before, before.text, who=who, note="deleted", deleted=True)
+        self._append(before, saved, kept=self._kept_beside(before))
 
     def undelete(self, job_id: str, *, base: int, who: str) -> Saved:
         """Bring a deleted job back as it was; raises as `save` does, StoreError if it is there."""
-        before = self.get(job_id, base)
-        if not before.deleted and self.get(job_id, include_deleted=True).revision == base:
+        before = self._base(job_id, base, deleted=True)
+        if not before.deleted:
             raise StoreError(f"{job_id}: it is not deleted")
-        return self._append(before, Entry(before.text, who, "brought back"), kept=before)
+        saved = _next(before, before.text, who=who, note="brought back")
+        self._append(before, saved, kept=self._kept_beside(before))
+        return self.get(job_id, saved.revision)
 
     # --- Underneath ---------------------------------------------------------------------------
 
-    def _append(
-        self, before: Saved, entry: Entry, *, kept: Summary | Saved, mine: str | None = None
+    def _base(
+        self, job_id: str, number: int, *, mine: str | None = None, deleted: bool = False
     ) -> Saved:
-        """Add the revision that follows `before`; raises Conflict where there is one already.
+        """Return the revision that a change starts from, which must be the newest.
 
-        kept: what is kept beside the text, or the revision to take it from.
+        Raises NotFound, also where it is deleted unless `deleted`; Conflict.
         """
-        job_id, number = before.job_id, before.revision + 1
+        with self._database.reading() as connection:
+            before = _found(queries.one(connection, job_id, number), job_id, number)
+            theirs = _found(queries.newest(connection, job_id), job_id)
+        if theirs.revision != number:
+            raise Conflict(before=before, mine=mine, theirs=theirs)
+        return before if deleted else _live(before)
+
+    def _kept_beside(self, saved: Saved) -> Summary:
+        with self._database.reading() as connection:
+            return queries.summary_of(connection, saved)
+
+    def _append(
+        self, before: Saved, saved: Saved, *, kept: Summary, mine: str | None = None
+    ) -> Saved:
+        """Add the revision that follows `before`; raises Conflict where there is one already."""
         try:
+            # As little as can be: others wait for their turn to write.
             with self._database.writing() as connection:
-                theirs = _found(queries.newest(connection, job_id), job_id)
-                if theirs.revision != before.revision:
-                    raise _conflict(before, mine, theirs)
-                beside = kept if isinstance(kept, Summary) else queries.summary_of(connection, kept)
-                queries.append(connection, job_id, number=number, entry=entry, kept=beside)
-                return _found(queries.newest(connection, job_id), job_id)
+                queries.append(connection, saved, kept=kept)
         except IntegrityError:
-            # Somebody else's revision took this number between our look and our write.
-            theirs = self.get(job_id, include_deleted=True)
-            raise _conflict(before, mine, theirs) from None
+            # Somebody else's revision took this number since we looked.
+            theirs = self.get(before.job_id, include_deleted=True)
+            raise Conflict(before=before, mine=mine, theirs=theirs) from None
+        return saved
 
 
-def _conflict(before: Saved, mine: str | None, theirs: Saved) -> Conflict:
-    return Conflict(
-        base=before.revision,
-        mine=mine,
-        theirs=theirs,
-        my_changes=() if mine is None else compare(before.text, mine),
-        their_changes=compare(before.text, theirs.text),
+def _first(job_id: str, text: str, *, who: str, note: str) -> Saved:
+    return _next(Saved(job_id, job_id, 0, datetime.now(UTC), "", "", ""), text, who=who, note=note)
+
+
+def _next(before: Saved, text: str, *, who: str, note: str, deleted: bool = False) -> Saved:
+    """Return the revision that is to follow another one."""
+    return replace(
+        before,
+        revision=before.revision + 1,
+        saved_at=datetime.now(UTC),
+        who=one_line(who, longest=LONGEST_NAME) or "somebody",
+        note=one_line(note),
+        text=text,
+        deleted=deleted,
     )
+
+
+def _live(saved: Saved) -> Saved:
+    if saved.deleted:
+        raise NotFound(f"{saved.job_id}: it was deleted by {saved.who}; it can be brought back")
+    return saved
 
 
 def _found(saved: Saved | None, job_id: str, revision: int | None = None) -> Saved:

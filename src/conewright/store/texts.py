@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import re
 import secrets
-import tomllib
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,18 +12,15 @@ from typing import Any
 from conewright.errors import JobError, Problem
 from conewright.job.document import Job
 from conewright.job.reading import LARGEST_FILE, loads
-from conewright.store.errors import StoreError
 
 __all__ = [
     "Summary",
     "bare",
-    "json_from_toml",
     "new_id",
     "one_line",
     "slug",
     "state_in_words",
     "summary",
-    "toml_from_json",
 ]
 
 COUNTED = ("channel", "location", "reading", "proposal")
@@ -88,29 +83,6 @@ def one_line(text: str, *, longest: int = LONGEST_LINE) -> str:
     return line if len(line) <= longest else f"{line[: longest - 1]}…"
 
 
-def toml_from_json(text: str) -> str:
-    """Return a job written in JSON as TOML that reads as the same job.
-
-    Raises:
-        JobError: it is no job.
-        StoreError: it holds something that TOML has no words for.
-
-    """
-    import tomlkit
-
-    text = bare(text)
-    job = loads(text, "json")
-    written = tomlkit.dumps(_without_nulls(json.loads(text)))
-    if loads(written) != job:
-        raise StoreError("this JSON has no equal in TOML; save it as a .toml job file first")
-    return written
-
-
-def json_from_toml(text: str) -> str:
-    """Return a job written in TOML as JSON: the same fields in their order; comments go."""
-    return json.dumps(tomllib.loads(bare(text)), indent=2, ensure_ascii=False, default=str) + "\n"
-
-
 def bare(text: str) -> str:
     """Return a text without the mark of its encoding, which some editors put in front."""
     return text.removeprefix("\N{ZERO WIDTH NO-BREAK SPACE}")
@@ -137,12 +109,3 @@ def _words(job: Job) -> str:
     texts += [driver.name for driver in job.drivers]
     joined = "\n".join(one_line(each) for each in texts if each)
     return joined.casefold()[:LONGEST_WORDS]
-
-
-def _without_nulls(value: Any) -> Any:
-    """Return plain values without the fields that are null: TOML leaves those out."""
-    if isinstance(value, dict):
-        return {name: _without_nulls(each) for name, each in value.items() if each is not None}
-    if isinstance(value, list):
-        return [_without_nulls(each) for each in value]
-    return value
