@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import AsyncIterator, Mapping
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -39,11 +39,12 @@ WHO = "conewright-who"
 """Cookie that holds the name somebody wants on what they save."""
 
 LONGEST_NAME = 60
-MOST_FIELDS = 2000
+MOST_FIELDS, LARGEST_FIELD = 2000, 2_000_000
 
 
-async def _form(request: Request) -> FormData:
-    return await request.form(max_fields=MOST_FIELDS, max_part_size=2_000_000)
+async def _form(request: Request) -> AsyncIterator[FormData]:
+    async with request.form(max_fields=MOST_FIELDS, max_part_size=LARGEST_FIELD) as form:
+        yield form
 
 
 Form = Annotated[FormData, Depends(_form)]
@@ -98,9 +99,7 @@ def conflict_page(request: Request, conflict: Conflict, before: Saved) -> HTMLRe
     """Return the page that shows both sides of a conflict and what can be done."""
     mine = conflict.mine
     both = merged(before.text, mine, conflict.theirs.text) if mine is not None else None
-    return render(
-        request, "conflict.html", status=409, conflict=conflict, saved=conflict.theirs, both=both
-    )
+    return render(request, "conflict.html", conflict=conflict, saved=conflict.theirs, both=both)
 
 
 @cache

@@ -221,6 +221,11 @@ def _entry(stage: str, report: Report | str) -> NavEntry:
     loud = [each for each in report.verdicts if each.severity.rank >= Severity.WARN.rank]
     if not loud:
         lacks = "" if report.verdicts else report.answer
-        return NavEntry(stage, "" if lacks else MARKS[Severity.GOOD], "good", 0, lacks)
+        mildest = Severity.GOOD if _all_good(report) else Severity.NOTE
+        return NavEntry(stage, "" if lacks else MARKS[mildest], mildest.value, 0, lacks)
     worst = max(loud, key=lambda verdict: verdict.severity.rank).severity
     return NavEntry(stage, MARKS[worst], worst.value, len(loud))
+
+
+def _all_good(report: Report) -> bool:
+    return any(verdict.severity is Severity.GOOD for verdict in report.verdicts)

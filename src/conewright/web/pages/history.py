@@ -95,7 +95,7 @@ def settle(request: Request, job_id: str, form: Form) -> Response:
         problems = [
             (each.path, in_words(each.found), in_words(each.allowed)) for each in error.problems
         ]
-        return render(request, "upload.html", status=422, text=text, problems=problems)
+        return render(request, "upload.html", text=text, problems=problems)
     return see_other(f"/jobs/{saved.job_id}")
 
 

@@ -109,7 +109,6 @@ def add(request: Request, job_id: str, kind: str, form: Form) -> Response:
         return render(
             request,
             "refused.html",
-            status=422,
             title="Nothing was added",
             told=str(refused),
             back=f"/jobs/{job_id}",

@@ -53,7 +53,7 @@ def start(request: Request, form: Form) -> Response:
     try:
         text = survey_text(answers, today=date.today())
     except Refused as refused:
-        return _survey(request, answers, refused, status=422)
+        return _survey(request, answers, refused)
     saved = store_of(request).create(text, who=who(request), note="started from the survey")
     return see_other(f"/jobs/{saved.job_id}")
 
@@ -89,7 +89,7 @@ def me(request: Request, form: Form) -> Response:
     """Remember the name somebody wants on what they save."""
     fields = form_texts(form)
     back = fields.get("back", "/jobs")
-    response = see_other(back if back.startswith("/") and not back.startswith("//") else "/jobs")
+    response = see_other(back if back.startswith("/jobs") else "/jobs")
     name = quote(" ".join(fields.get("who", "").split())[:LONGEST_NAME])
     response.set_cookie(
         WHO,
@@ -102,13 +102,10 @@ def me(request: Request, form: Form) -> Response:
     return response
 
 
-def _survey(
-    request: Request, answers: dict[str, str], refused: Refused, *, status: int = 200
-) -> Response:
+def _survey(request: Request, answers: dict[str, str], refused: Refused) -> Response:
     return render(
         request,
         "new.html",
-        status=status,
         answers=answers,
         errors=refused.beside,
         others=refused.others,
@@ -129,4 +126,4 @@ def _sent(form: FormData) -> tuple[str, str]:
 
 
 def _upload(request: Request, text: str, problems: list[tuple[str, str, str]]) -> Response:
-    return render(request, "upload.html", status=422, text=text, problems=problems)
+    return render(request, "upload.html", text=text, problems=problems)

@@ -67,7 +67,7 @@ def change(request: Request, job_id: str, part_id: str, form: Form) -> Response:
     try:
         text = with_values(page.saved.text, _changed(page.job, part_id, fields))
     except Refused as refused:
-        return _page(request, page, part_id, fields, refused, status=422)
+        return _page(request, page, part_id, fields, refused)
     if text == page.saved.text:
         return see_other(f"{page.base}/part/{part_id}")
     try:
@@ -97,7 +97,6 @@ def values(request: Request, job_id: str, form: Form) -> Response:
         return render(
             request,
             "values.html",
-            status=422,
             page=page,
             boxes=boxes,
             others=refused.others,
@@ -135,8 +134,6 @@ def _page(
     part_id: str,
     typed: Mapping[str, str],
     refused: Refused,
-    *,
-    status: int = 200,
 ) -> Response:
     part = _part(page.job, part_id)
     found = reports_of(request, page)
@@ -149,7 +146,6 @@ def _page(
     return render(
         request,
         "part.html",
-        status=status,
         page=page,
         part=part,
         plan=plan_of(page, reports, selected=part_id),

@@ -22,16 +22,17 @@ __all__ = ["Drawn", "Panel", "drawn", "in_dark"]
 KEPT = 128
 POINTS_PER_PIXEL = 0.75
 
-# The paper and the four colours of a drawing, and what stands for each in the dark.
+# Paper, ink and the colours of a drawing, and what stands for each in the dark.
 DARK = {
     "#ffffff": "#1d2024",
     "#000000": "#ece9e2",
-    "#595959": "#b3b7bd",
-    "#d9d9d9": "#3d4249",
     "#0072b2": "#6db6ea",
     "#e69f00": "#f0b94a",
     "#d55e00": "#ff8a55",
 }
+INK, PAPER = 0xEC, 0x20
+"""Greys of ink and paper in the dark, 0 to 255."""
+
 _COLOUR = re.compile(r"#[0-9a-fA-F]{6}\b")
 _STYLE = re.compile(r' style="([^"]*)"')
 _SHEET = re.compile(r"<defs>\s*<style[^>]*>.*?</style>\s*</defs>", re.DOTALL)
@@ -81,8 +82,16 @@ def drawn(report: Report, *, narrow: bool) -> Drawn | str:
 
 
 def in_dark(svg: str) -> str:
-    """Return a drawing in the colours for a dark page."""
-    return _COLOUR.sub(lambda colour: DARK.get(colour[0].lower(), colour[0]), svg)
+    """Return a drawing in the colours for a dark page; greys keep their distance from ink."""
+    return _COLOUR.sub(lambda found: _dark(found[0].lower()), svg)
+
+
+def _dark(colour: str) -> str:
+    red, green, blue = colour[1:3], colour[3:5], colour[5:7]
+    if colour in DARK or not red == green == blue:
+        return DARK.get(colour, colour)
+    grey = round(INK - (INK - PAPER) * int(red, 16) / 255)
+    return f"#{grey:02x}{grey:02x}{grey:02x}"
 
 
 def _draw(report: Report, narrow: bool) -> Drawn | str:

@@ -170,7 +170,7 @@ def _saved(
                 page.saved.job_id, text, base=page.saved.revision, who=who(request)
             )
     except Refused as refused:
-        return _editor(request, page, proposal_id, typed, refused, status=422)
+        return _editor(request, page, proposal_id, typed, refused)
     except Conflict as conflict:
         return conflict_page(request, conflict, page.saved)
     return see_other(f"{page.base}/proposals")
@@ -199,8 +199,6 @@ def _editor(
     proposal_id: str,
     typed: Mapping[str, Any],
     refused: Refused | None,
-    *,
-    status: int = 200,
 ) -> Response:
     """Show a proposal as typed with its figures; what is wrong stands beside its row."""
     found, wrong = (
@@ -212,7 +210,6 @@ def _editor(
     return render(
         request,
         "proposal.html",
-        status=status,
         page=page,
         proposal_id=proposal_id,
         there=proposal_id in known,
@@ -223,7 +220,6 @@ def _editor(
         comparison=found,
         refused=wrong,
         fields=_offered(page.job),
-        plan=plan_of(page),
     )
 
 

@@ -104,7 +104,7 @@ def reading(request: Request, job_id: str, form: Form) -> Response:
     except Conflict as conflict:
         return conflict_page(request, conflict, page.saved)
     except BadInputError as error:
-        return _find(request, page, taken | {"value": value, "error": str(error)}, status=422)
+        return _find(request, page, taken | {"value": value, "error": str(error)})
     return see_other(f"{page.base}/find")
 
 
@@ -170,7 +170,7 @@ def picture_view(
 # --- Find ---------------------------------------------------------------------------------------
 
 
-def _find(request: Request, page: JobPage, typed: dict[str, str], *, status: int = 200) -> Response:
+def _find(request: Request, page: JobPage, typed: dict[str, str]) -> Response:
     """Show what is wrong with the vehicle, and the readings worth taking."""
     try:
         report = report_of(request, page, "find")
@@ -179,7 +179,6 @@ def _find(request: Request, page: JobPage, typed: dict[str, str], *, status: int
     return render(
         request,
         "find.html",
-        status=status,
         page=page,
         stage="find",
         view=stage_view(report, page.job, page.job.build()),
@@ -242,7 +241,8 @@ def _asked(
 
 def _refused(request: Request, page: JobPage, stage: Stage, error: Exception) -> Response:
     problems = error.problems if isinstance(error, JobError | Refusal) else ()
-    status = error.status if isinstance(error, Refusal) else 422
+    # That a job lacks something is no fault of the request; that there was no time is.
+    status = error.status if isinstance(error, Refusal) else 200
     return render(
         request,
         "no_answer.html",

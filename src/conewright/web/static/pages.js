@@ -30,11 +30,11 @@ function busy() {
   });
 }
 
-// On paper nothing is folded away.
+// On paper every figure shows its working.
 function unfold() {
   let opened = [];
   addEventListener("beforeprint", () => {
-    opened = [...document.querySelectorAll("main .figure:not([open]), main section .folded:not([open])")];
+    opened = [...document.querySelectorAll("main .figure:not([open])")];
     opened.forEach((each) => (each.open = true));
   });
   addEventListener("afterprint", () => opened.forEach((each) => (each.open = false)));

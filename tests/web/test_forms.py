@@ -1,0 +1,309 @@
+"""Changing a job's text from a form: values change, comments and every other letter stay."""
+
+import difflib
+import tomllib
+from datetime import date
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from conewright.job.document import Job
+from conewright.job.quantity import parse_quantity
+from conewright.job.reading import loads
+from conewright.job.starter import demo_text, starter_text
+from conewright.web.fields import (
+    field_at,
+    fields_of,
+    part_of,
+    parts_of,
+    place_in_file,
+    plain_value,
+    text_of,
+)
+from conewright.web.forms import (
+    Refused,
+    with_entry,
+    with_proposal,
+    with_values,
+    without_entry,
+)
+from conewright.web.merging import merged
+from conewright.web.survey import BODIES, PLACES, survey_text, words_of_complaints
+
+TODAY = date(2026, 3, 2)
+
+
+def changed_lines(old: str, new: str) -> list[str]:
+    lines = difflib.unified_diff(old.splitlines(), new.splitlines(), n=0, lineterm="")
+    return [line for line in lines if line[0] in "+-" and line[:3] not in ("+++", "---")]
+
+
+# --- Fields -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("text", [demo_text(), starter_text()])
+def test_every_value_of_a_job_has_a_field(text: str) -> None:
+    job = loads(text)
+    shown = {
+        field.path: text_of(field, part, job.to_dict())
+        for part in parts_of(job)
+        for field in fields_of(part)
+    }
+    assert shown["head_unit.supply"] == "13.8 V"
+    for path in measured_paths(job):
+        assert shown[field_at(job, path).path] != ""
+
+
+def measured_paths(job: Job) -> list[str]:
+    values = job.build().values()
+    return [
+        value.path
+        for value in values
+        # A part of a load stands in the load's own text.
+        if value.source == "the job" and ".load." not in value.path
+    ]
+
+
+def test_a_field_written_back_as_shown_reads_the_same() -> None:
+    job = loads(demo_text())
+    whole = job.to_dict()
+    values = {
+        field.path: plain_value(field, shown)
+        for part in parts_of(job)
+        for field in fields_of(part)
+        if (shown := text_of(field, part, whole))
+    }
+    assert loads(with_values(demo_text(), values)) == job
+
+
+def test_a_field_is_named_as_the_problems_of_a_job_name_it() -> None:
+    job = loads(demo_text())
+    place = part_of(job, "door-fl")
+    names = {field.path: place_in_file(field, place) for field in fields_of(place)}
+    assert names["door-fl.mount.cutout"] == "location[door-fl].mount.cutout"
+    assert names["door-fl.at.y"] == "location[door-fl].at[2]"
+
+
+@pytest.mark.parametrize(
+    ("path", "typed", "value"),
+    [
+        ("door-fl.mount.ring", "yes", True),
+        ("door-fl.mount.ring", "perhaps", "perhaps"),
+        ("door-fl.mount.screws.count", "4", 4),
+        ("door-fl.mount.screws.count", "4.5", 4.5),
+        ("slim-130.qes", "0,72", 0.72),
+        ("slim-130.qes", "0.7 ± 0.1", "0.7 ± 0.1"),
+        ("slim-130.price", "58", 58),
+        ("door-fl.mount.glass_depth", "60 mm; 2 1/2 in ", ["60 mm", "2 1/2 in"]),
+        ("job.complaints", "dull@front\nflat-battery", ["dull@front", "flat-battery"]),
+        ("head_unit.supply", "  ", None),
+    ],
+)
+def test_what_is_typed_becomes_the_kind_of_its_field(path: str, typed: str, value: object) -> None:
+    found = plain_value(field_at(loads(demo_text()), path), typed)
+    assert found == value
+    assert type(found) is type(value)
+
+
+# --- Values -------------------------------------------------------------------------------------
+
+
+def test_one_value_changes_one_line_and_its_comment_stays() -> None:
+    new = with_values(demo_text(), {"vehicle.class": "estate"})
+    removed, added = changed_lines(demo_text(), new)
+    assert removed.startswith('-class = "van"')
+    assert added == removed.replace("-", "+", 1).replace('"van"', '"estate"')
+    assert "#" in added
+
+
+def test_a_value_of_a_place_that_copies_another_leaves_the_other_alone() -> None:
+    new = with_values(demo_text(), {"door-fr.mount.glass_depth.2": "55 mm"})
+    job = loads(new)
+    depths = {id: job.location(id).mount.glass_depth or () for id in ("door-fl", "door-fr")}
+    assert [str(depth) for depth in depths["door-fr"]] == ["60 mm ± 1 mm", "55 mm", "59 mm ± 1 mm"]
+    assert [str(depth) for depth in depths["door-fl"]][1] == "57 mm ± 1 mm"
+
+
+def test_values_appear_where_there_were_none_and_go_where_none_is_given() -> None:
+    new = with_values(
+        starter_text(),
+        {
+            "head_unit.thermal.dash": "60 degC",
+            "vehicle.cabin_volume": None,
+            "driver-seat.ear.y": "1 ft",
+        },
+    )
+    raw = tomllib.loads(new)
+    assert raw["head_unit"]["thermal"] == {"dash": "60 degC"}
+    assert "cabin_volume" not in raw["vehicle"]
+    assert raw["seat"][0]["ear"] == ["0.15 m", "1 ft", "1.05 m"]
+
+
+def test_what_cannot_be_used_is_said_beside_its_field() -> None:
+    bad = {"door-fr.mount.cutout": "12 elephants", "front-left.load": "door-fl |"}
+    with pytest.raises(Refused) as refused:
+        with_values(demo_text(), bad)
+    assert set(refused.value.beside) == set(bad)
+    assert "elephants" in refused.value.beside["door-fr.mount.cutout"]
+    assert "character 10" in refused.value.beside["front-left.load"]
+    assert refused.value.others == ()
+
+
+def test_a_form_is_never_told_about_quotes() -> None:
+    with pytest.raises(Refused) as refused:
+        with_values(demo_text(), {"door-fl.mount.ring": "perhaps", "slim-130.price": "much"})
+    assert all("quotes" not in words for words in refused.value.beside.values())
+    assert "yes or no" in refused.value.beside["door-fl.mount.ring"]
+
+
+def test_a_mark_of_the_encoding_stays() -> None:
+    assert with_values("\ufeff" + demo_text(), {"vehicle.built": 2010}).startswith("\ufeff#")
+
+
+QUANTITIES = st.sampled_from(["58 mm", "2 1/4 in", "57 mm ± 1 mm", "50..60 mm"])
+PATHS = st.sampled_from(
+    [
+        "door-fl.mount.cutout",
+        "door-fr.mount.trim_gap",
+        "side-rl.mount.spacer",
+        "slim-130.frame.depth",
+    ]
+)
+
+
+@given(st.dictionaries(PATHS, QUANTITIES, min_size=1))
+@settings(max_examples=25, deadline=None)
+def test_whatever_is_set_is_what_the_job_says_then(values: dict[str, str]) -> None:
+    job = loads(with_values(demo_text(), values))
+    whole = job.to_dict()
+    for path, typed in values.items():
+        shown = text_of(field_at(job, path), part_of(job, path.split(".")[0]), whole)
+        assert parse_quantity(shown, dimension="length") == parse_quantity(
+            typed, dimension="length"
+        )
+
+
+# --- Entries and proposals ------------------------------------------------------------------------
+
+
+def test_a_proposal_changes_only_where_it_differs() -> None:
+    text = demo_text()
+    old = next(each for each in loads(text).proposals if each.id == "put-right")
+    new = with_proposal(text, "put-right", {"hours": 2.0, "set": dict(old.set)})
+    assert changed_lines(text, new) == ["-hours = 1.5", "+hours = 2"]
+
+
+def test_a_new_proposal_stands_behind_the_others() -> None:
+    new = with_proposal(demo_text(), "rings", {"name": None, "set": {"door-f?.mount.ring": True}})
+    added = loads(new).proposals[-1]
+    assert (added.id, dict(added.set)) == ("rings", {"door-f?.mount.ring": True})
+    assert new.startswith(demo_text())
+
+
+def test_a_proposal_that_leads_nowhere_is_said_beside_its_row() -> None:
+    with pytest.raises(Refused) as refused:
+        with_proposal(demo_text(), "put-right", {"hours": "long", "set": {"attic.load": "x"}})
+    assert set(refused.value.beside) == {"hours", "attic.load"}
+
+
+def test_an_entry_goes_without_a_trace() -> None:
+    text = demo_text()
+    with_it = with_entry(text, "seat", {"id": "bench", "ear": ["0 m", "0 m", "1 m"]})
+    assert loads(without_entry(with_it, "seat", "bench")) == loads(text)
+
+
+def test_a_driver_in_use_cannot_be_taken_out() -> None:
+    with pytest.raises(Refused) as refused:
+        without_entry(demo_text(), "driver", "old-100")
+    assert any("old-100" in words for words in refused.value.others)
+
+
+# --- Both sides of a conflict ---------------------------------------------------------------------
+
+
+def test_changes_to_different_things_fit_into_one() -> None:
+    base = demo_text()
+    mine = with_values(base, {"door-fr.mount.cutout": "123 mm", "vehicle.cabin_volume": None})
+    theirs = with_values(base, {"head_unit.supply": "14 V"})
+    both = merged(base, mine, theirs)
+    assert both is not None
+    assert changed_lines(theirs, both) == changed_lines(base, mine)
+
+
+def test_changes_to_one_thing_do_not() -> None:
+    base = demo_text()
+    mine = with_values(base, {"head_unit.supply": "13.5 V"})
+    theirs = with_values(base, {"head_unit.supply": "14 V"})
+    assert merged(base, mine, theirs) is None
+
+
+def test_readings_and_proposals_of_both_are_kept() -> None:
+    base = demo_text()
+    mine = with_entry(base, "reading", {"test": "cell-pulse", "at": "door-fl", "value": "outward"})
+    mine = without_entry(mine, "proposal", "larger-fronts")
+    theirs = with_proposal(base, "rings", {"set": {"door-f?.mount.ring": True}})
+    both = merged(base, mine, theirs)
+    assert both is not None
+    job = loads(both)
+    assert [each.id for each in job.proposals][-2:] == ["slim-fronts", "rings"]
+    assert job.readings[-1].value == "outward"
+
+
+def test_what_one_changed_and_the_other_took_out_does_not_fit() -> None:
+    base = demo_text()
+    mine = without_entry(base, "proposal", "slim-fronts")
+    theirs = with_proposal(base, "slim-fronts", {"hours": 3.0})
+    assert merged(base, mine, theirs) is None
+    assert merged(base, theirs, mine) is None
+
+
+# --- The survey -----------------------------------------------------------------------------------
+
+
+def test_two_answers_make_a_job_that_can_be_answered() -> None:
+    from conewright import feed, hear
+
+    job = loads(survey_text({"class": "compact", "place:door-front": "on"}, today=TODAY))
+    build = job.build()
+    assert {channel.load for channel in job.channels} == {"door-front-l", "door-front-r"}
+    assert "Nothing" not in feed(build).answer
+    assert "cleanly" in hear(build).answer
+
+
+@pytest.mark.parametrize("body", BODIES)
+def test_all_places_of_every_body_make_a_job(body: str) -> None:
+    answers = {"class": body} | {f"place:{place.key}": "on" for place in PLACES}
+    job = loads(survey_text(answers, today=TODAY))
+    assert len(job.locations) == 2 * len(PLACES)
+    # Left is where y is positive (axes of ISO 8855).
+    sides = {place.id[-1]: place.at[1].value > 0 for place in job.locations}
+    assert sides == {"l": True, "r": False}
+
+
+def test_what_nobody_measured_says_how_little_is_known() -> None:
+    job = loads(survey_text({"class": "van", "place:roof": "on"}, today=TODAY))
+    assert all(axis.spread == "plus-minus" for axis in job.locations[0].at)
+    assert any(fill.path == "head_unit.minimum_load" for fill in job.build().fills)
+
+
+def test_the_owner_s_words_stay_whole() -> None:
+    notes = 'He says "it hums" \\ and\n# more \u0085'
+    answers = {
+        "class": "van",
+        "place:roof": "on",
+        "notes": notes,
+        "complaint:dull": "on",
+        "where:dull": "rear",
+    }
+    about = loads(survey_text(answers, today=TODAY)).about
+    assert about.notes == notes.strip()
+    assert about.complaints == ("dull@rear",)
+    assert "dull" in words_of_complaints()
+
+
+def test_every_answer_that_cannot_be_used_is_named_at_once() -> None:
+    answers = {"place:roof": "on", "size:roof": "big", "built": "old", "supply": "much"}
+    with pytest.raises(Refused) as refused:
+        survey_text(answers, today=TODAY)
+    assert set(refused.value.beside) == {"class", "size:roof", "built", "supply"}

@@ -1,0 +1,520 @@
+"""The pages: whole and plain without script, nothing typed lost, every view with an address."""
+
+import json
+import re
+from collections.abc import Callable
+from html.parser import HTMLParser
+from itertools import pairwise
+
+import pytest
+from starlette.testclient import TestClient
+
+from conewright.job.reading import loads
+from conewright.job.starter import demo_text
+from conewright.store import Store
+from conewright.web.forms import with_values
+from conewright.web.pages.pictures import in_dark
+
+LARGEST_PAGE = 150_000
+ORIGIN = {"origin": "http://127.0.0.1:8420"}
+VOID = {"br", "img", "input", "link", "meta", "source", "path", "circle", "rect"}
+PATHS = (
+    "", "/find", "/fit", "/feed", "/hear", "/hear?proposal=slim-fronts&against=as-found",
+    "/proposals", "/proposals/put-right", "/proposals/new", "/part/door-fr", "/part/front-right",
+    "/part/head_unit", "/part/vehicle", "/part/job", "/part/driver", "/part/budget-130", "/history",
+)  # fmt: skip
+
+
+class Page(HTMLParser):
+    """What a page is made of, as a browser without script would see it."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str]]] = []
+        self.words: list[str] = []
+        self._typed: dict[str, str] | None = None
+        self._open: list[str] = []
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        attributes = {name: value or "" for name, value in attrs}
+        self.tags.append((tag, attributes))
+        self._typed = attributes if tag == "textarea" else None
+        if tag not in VOID:
+            self._open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        self._typed = None
+        if tag in VOID:
+            return
+        assert self._open, f"</{tag}> closes nothing"
+        assert self._open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+        if self._typed is not None:
+            # A browser takes a line break right behind the tag for none.
+            before = self._typed.get("value")
+            self._typed["value"] = data.removeprefix("\n") if before is None else before + data
+
+    @property
+    def text(self) -> str:
+        return " ".join(" ".join(self.words).split())
+
+    def all(self, *names: str) -> list[dict[str, str]]:
+        return [attributes for tag, attributes in self.tags if tag in names]
+
+    def fields(self, action: str) -> dict[str, str]:
+        """Return the inputs of the first form with that action."""
+        inside = False
+        found: dict[str, str] = {}
+        for tag, attributes in self.tags:
+            if tag == "form":
+                inside = attributes.get("action", "") == action and not found
+            elif inside and tag in ("input", "textarea") and "name" in attributes:
+                found[attributes["name"]] = attributes.get("value", "")
+        return found
+
+
+@pytest.fixture
+def job_id(store: Store) -> str:
+    return store.create(demo_text(), who="Ann").job_id
+
+
+@pytest.fixture
+def see(client: TestClient) -> Callable[[str], Page]:
+    def look(path: str) -> Page:
+        response = client.get(path, headers={"accept": "text/html"})
+        assert response.status_code == 200, response.text[:500]
+        assert len(response.content) < LARGEST_PAGE
+        return Page(response.text)
+
+    return look
+
+
+def job_paths(job_id: str) -> list[str]:
+    return [
+        "/jobs",
+        "/jobs?deleted=true",
+        "/jobs/new",
+        *(f"/jobs/{job_id}{each}" for each in PATHS),
+    ]
+
+
+# --- Every page -----------------------------------------------------------------------------------
+
+
+def test_every_page_is_whole_and_plain(see: Callable[[str], Page], job_id: str) -> None:
+    for path in job_paths(job_id):
+        page = see(path)
+        check_plain(page)
+        check_headings(page, path)
+        check_labels(page, path)
+
+
+def check_plain(page: Page) -> None:
+    """Nothing from outside, nothing inline: the strictest policy holds."""
+    for tag, attributes in page.tags:
+        assert tag not in ("style", "iframe", "object")
+        assert not [name for name in attributes if name == "style" or name.startswith("on")]
+        for name in ("src", "href", "action", "srcset"):
+            target = attributes.get(name, "")
+            assert target.startswith(("/", "#", "data:,")) or not target
+    assert all(script.get("src", "").startswith("/static/") for script in page.all("script"))
+    assert {"rel": "icon", "href": "data:,"} in page.all("link")
+
+
+def check_headings(page: Page, path: str) -> None:
+    levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
+    assert levels.count(1) == 1, path
+    assert all(after - before <= 1 for before, after in pairwise(levels)), (path, levels)
+
+
+def check_labels(page: Page, path: str) -> None:
+    ids = [attributes["id"] for _, attributes in page.tags if "id" in attributes]
+    assert len(ids) == len(set(ids)), path
+    labelled = {label.get("for") for label in page.all("label")}
+    for field in page.all("input", "select", "textarea"):
+        kind = field.get("type", "text")
+        hidden = kind == "hidden" or field.get("aria-hidden") == "true"
+        assert hidden or kind in ("radio", "checkbox") or field.get("id") in labelled, (path, field)
+        described = field.get("aria-describedby", "").split()
+        assert set(described) <= set(ids), (path, field)
+
+
+def test_a_job_page_leads_to_everything(see: Callable[[str], Page], job_id: str) -> None:
+    page = see(f"/jobs/{job_id}")
+    hrefs = {link.get("href", "") for link in page.all("a")}
+    base = f"/jobs/{job_id}"
+    for part in ("find", "fit", "feed", "hear", "proposals", "history", "part/door-fr", "job.toml"):
+        assert f"{base}/{part}" in hrefs
+    assert "connected the other way round" in page.text
+    assert "The next reading worth taking" in page.text
+
+
+def test_a_stage_keeps_its_order(see: Callable[[str], Page], job_id: str) -> None:
+    text = see(f"/jobs/{job_id}/feed").text
+    headings = ("The figures", "What it means", "What to measure next", "Take care")
+    order = ["The hardest load is", *headings, "Everything else"]
+    places = [text.index(words) for words in order]
+    assert places == sorted(places)
+
+
+def test_a_figure_opens_its_working(see: Callable[[str], Page], job_id: str) -> None:
+    page = see(f"/jobs/{job_id}/feed")
+    for words in ("P = I² (R − Rcable) / 2", "Vs 13.8 V", "bridge output as a voltage source"):
+        assert words in page.text
+    names = {field.get("name") for field in page.all("input")}
+    assert {"v:head_unit.supply", "v:rear-left.cable.length"} <= names
+
+
+def test_millimetres_stand_beside_inches(see: Callable[[str], Page], job_id: str) -> None:
+    # Closed form: 122 mm / 25.4.
+    assert "= 4.8 in" in see(f"/jobs/{job_id}/part/door-fr").text
+
+
+def test_an_address_keeps_the_proposal(see: Callable[[str], Page], job_id: str) -> None:
+    page = see(f"/jobs/{job_id}/hear?proposal=slim-fronts&against=as-found")
+    assert "slim-fronts" in page.text
+    assert "changed by this proposal" in page.text
+    hrefs = {link.get("href", "") for link in page.all("a")}
+    assert f"/jobs/{job_id}/feed?proposal=slim-fronts" in hrefs
+
+
+def test_what_leads_nowhere_is_not_found(client: TestClient, job_id: str) -> None:
+    for path in (
+        "/nothing",
+        "/part/attic",
+        "/proposals/none",
+        "/feed.svgx",
+        "/choose.svg?revision=1",
+    ):
+        response = client.get(f"/jobs/{job_id}{path}", headers={"accept": "text/html"})
+        assert response.status_code == 404, path
+    assert client.get("/jobs/nobody-aaaa", headers={"accept": "text/html"}).status_code == 404
+
+
+def test_names_cannot_write_into_a_page(client: TestClient, store: Store) -> None:
+    title = '<script>alert(1)</script> " & \\ */ } @import'
+    text = with_values(demo_text(), {"job.title": title, "door-fl.name": "<b>x</b>"})
+    job_id = store.create(text, who="<i>Eve</i>").job_id
+    for path in ("", "/feed", "/part/door-fl", "/history"):
+        page = client.get(f"/jobs/{job_id}{path}").text
+        assert "<script>alert" not in page
+        assert "<b>x" not in page
+        assert "<i>Eve" not in page
+    style = client.get(f"/jobs/{job_id}/print.css").text
+    content = re.search(r'content: "((?:[^"\\\n]|\\[0-9a-f]+ )*)"', style)
+    assert content is not None
+    assert not set(content[1]) & set("<>}@*")
+
+
+# --- Starting -------------------------------------------------------------------------------------
+
+
+def test_a_job_starts_from_two_answers(client: TestClient, see: Callable[[str], Page]) -> None:
+    response = client.post("/jobs/new", data={"class": "compact", "place:door-front": "on"})
+    assert response.status_code == 303
+    page = see(response.headers["location"])
+    assert "The next reading worth taking" in page.text
+
+
+def test_a_survey_with_a_slip_keeps_what_was_typed(client: TestClient, store: Store) -> None:
+    answers = {"class": "van", "place:roof": "on", "size:roof": "big", "notes": "two\nlines"}
+    page = Page(client.post("/jobs/new", data=answers).text)
+    fields = page.fields("/jobs/new")
+    assert fields["size:roof"] == "big"
+    assert "two lines" in page.text
+    assert 'Found "big"' in page.text
+    assert store.jobs() == ()
+
+
+def test_a_file_goes_in_and_comes_out_byte_for_byte(client: TestClient) -> None:
+    content = demo_text().encode()
+    response = client.post("/jobs/upload", files={"file": ("van.toml", content, "text/plain")})
+    assert response.status_code == 303
+    given = client.get(f"{response.headers['location']}/job.toml")
+    assert given.content == content
+    assert "attachment" in given.headers["content-disposition"]
+
+
+def test_a_json_file_goes_in_as_well(client: TestClient, store: Store) -> None:
+    text = json.dumps(loads(demo_text()).to_dict())
+    response = client.post("/jobs/upload", files={"file": ("van.json", text, "application/json")})
+    assert response.status_code == 303
+    job_id = response.headers["location"].rpartition("/")[2]
+    assert store.get(job_id).job == loads(demo_text())
+
+
+def test_a_bad_file_lists_what_is_wrong_and_keeps_its_text(
+    client: TestClient, store: Store
+) -> None:
+    text = demo_text().replace('"13.8 V"', '"13.8 ells"').replace('"van" ', '"ship"')
+    page = Page(client.post("/jobs/upload", data={"text": text}).text)
+    assert "head_unit.supply" in page.text
+    assert "vehicle.class" in page.text
+    assert "# A job file: one vehicle on the bench." in page.text
+    assert store.jobs() == ()
+
+
+def test_the_list_is_searched_and_the_deleted_come_back(
+    client: TestClient, see: Callable[[str], Page], job_id: str
+) -> None:
+    assert "Mobile library van" in see("/jobs?q=library").text
+    assert "Mobile library van" not in see("/jobs?q=submarine").text
+    client.post(f"/jobs/{job_id}/delete", data={"base": "1"})
+    assert "Mobile library van" not in see("/jobs").text
+    page = see("/jobs?deleted=true")
+    fields = page.fields(f"/jobs/{job_id}/undelete")
+    assert client.post(f"/jobs/{job_id}/undelete", data=fields).status_code == 303
+    assert "Mobile library van" in see("/jobs").text
+
+
+# --- Changing -------------------------------------------------------------------------------------
+
+
+def test_a_part_is_saved_as_a_new_revision(
+    client: TestClient, see: Callable[[str], Page], store: Store, job_id: str
+) -> None:
+    action = f"/jobs/{job_id}/part/door-fr"
+    fields = see(action).fields(action) | {"door-fr.mount.cutout": "4 3/4 in"}
+    response = client.post(action, data=fields)
+    assert response.status_code == 303
+    saved = store.get(job_id)
+    assert saved.revision == 2
+    assert "cut-out" in saved.note
+    assert saved.text.count("4.75 in") == 1 or saved.text.count("4 3/4 in") == 1
+    # Nothing but the one value was changed: what was sent along unchanged is not written.
+    assert len(saved.text.splitlines()) == len(demo_text().splitlines()) + 1
+
+
+def test_a_form_that_changes_nothing_saves_nothing(
+    client: TestClient, see: Callable[[str], Page], store: Store, job_id: str
+) -> None:
+    for part in ("door-fl", "head_unit", "job", "slim-130", "driver"):
+        action = f"/jobs/{job_id}/part/{part}"
+        client.post(action, data=see(action).fields(action))
+    assert store.get(job_id).revision == 1
+
+
+def test_an_error_stands_beside_its_field_and_the_rest_stays_typed(
+    client: TestClient, store: Store, job_id: str
+) -> None:
+    action = f"/jobs/{job_id}/part/door-fr"
+    typed = {"base": "1", "door-fr.mount.cutout": "12 elephants", "door-fr.mount.trim_gap": "20 mm"}
+    page = Page(client.post(action, data=typed).text)
+    fields = page.fields(action)
+    assert fields["door-fr.mount.cutout"] == "12 elephants"
+    assert fields["door-fr.mount.trim_gap"] == "20 mm"
+    wrong = [each for each in page.all("input") if each.get("aria-invalid") == "true"]
+    assert [each["name"] for each in wrong] == ["door-fr.mount.cutout"]
+    assert "f-door-fr.mount.cutout-error" in wrong[0]["aria-describedby"]
+    assert store.get(job_id).revision == 1
+
+
+def test_a_measured_value_replaces_an_assumed_one(
+    client: TestClient, store: Store, job_id: str
+) -> None:
+    back = f"/jobs/{job_id}/feed"
+    values = {
+        "base": "1",
+        "back": back,
+        "v:old-100.re": "3.5 ohm ± 0.1 ohm",
+        "v:head_unit.supply": "",
+    }
+    response = client.post(f"/jobs/{job_id}/values", data=values)
+    assert response.headers["location"] == back
+    job = store.get(job_id).job
+    assert str(job.driver("old-100").re) == "3.5 ohm ± 0.1 ohm"
+    assert str(job.head_unit.supply) == "13.8 V"
+
+
+def test_a_slip_in_a_measured_value_loses_nothing(client: TestClient, job_id: str) -> None:
+    values = {"base": "1", "v:old-100.re": "3.5 parsecs", "v:old-100.fs": "110 Hz"}
+    page = Page(client.post(f"/jobs/{job_id}/values", data=values).text)
+    fields = page.fields(f"/jobs/{job_id}/values")
+    assert (fields["v:old-100.re"], fields["v:old-100.fs"]) == ("3.5 parsecs", "110 Hz")
+
+
+def test_nobody_is_sent_elsewhere(client: TestClient, job_id: str) -> None:
+    for back in ("//evil.example/", "https://evil.example/", "/\\evil.example"):
+        values = {"base": "1", "back": back}
+        response = client.post(f"/jobs/{job_id}/values", data=values, headers=ORIGIN)
+        assert response.headers["location"] == f"/jobs/{job_id}"
+        me = client.post("/me", data={"who": "Ann", "back": back}, headers=ORIGIN)
+        assert me.headers["location"].startswith("/jobs")
+
+
+def test_a_reading_is_written_down(client: TestClient, store: Store, job_id: str) -> None:
+    reading = {"base": "1", "test": "settings-reset", "at": "vehicle", "word": "no change"}
+    assert client.post(f"/jobs/{job_id}/readings", data=reading).status_code == 303
+    assert store.get(job_id).job.readings[-1].value == "no change"
+
+
+def test_undo_brings_the_one_before_back(client: TestClient, store: Store, job_id: str) -> None:
+    changed = with_values(demo_text(), {"vehicle.built": 2011})
+    store.save(job_id, changed, base=1, who="Ann")
+    assert client.post(f"/jobs/{job_id}/undo", data={"base": "2"}).status_code == 303
+    assert store.get(job_id).text == demo_text()
+    assert store.get(job_id).revision == 3
+
+
+def test_history_tells_what_changed(see: Callable[[str], Page], store: Store, job_id: str) -> None:
+    store.save(job_id, with_values(demo_text(), {"head_unit.supply": "14 V"}), base=1, who="Bob")
+    page = see(f"/jobs/{job_id}/history?a=1&b=2")
+    assert "supply 13.8 V → 14 V" in page.text
+    assert "by Bob" in page.text
+    old = see(f"/jobs/{job_id}?revision=1")
+    assert "You are looking at revision 1" in old.text
+
+
+def test_what_is_saved_is_signed(client: TestClient, store: Store, job_id: str) -> None:
+    client.post("/me", data={"who": " Käthe  from the bench ", "back": "/jobs"})
+    changed = {"base": "1", "vehicle.built": "2010"}
+    client.post(f"/jobs/{job_id}/part/vehicle", data=changed, headers=ORIGIN)
+    assert store.get(job_id).who == "Käthe from the bench"
+
+
+# --- Conflicts ------------------------------------------------------------------------------------
+
+
+def conflict(client: TestClient, store: Store, job_id: str, mine: dict[str, str]) -> Page:
+    theirs = with_values(demo_text(), {"head_unit.supply": "14 V"})
+    store.save(job_id, theirs, base=1, who="Bob")
+    return Page(client.post(f"/jobs/{job_id}/part/head_unit", data={"base": "1", **mine}).text)
+
+
+def test_a_conflict_shows_both_sides_and_saves_neither(
+    client: TestClient, store: Store, job_id: str
+) -> None:
+    page = conflict(client, store, job_id, {"head_unit.supply": "13 V"})
+    for words in ("Bob", "supply 13.8 V → 14 V", "supply 13.8 V → 13 V", "cannot be put into one"):
+        assert words in page.text
+    assert store.get(job_id).revision == 2
+
+
+def test_both_sides_of_a_conflict_can_be_kept(
+    client: TestClient, store: Store, job_id: str
+) -> None:
+    page = conflict(client, store, job_id, {"head_unit.clip_loss": "0.4 ohm"})
+    assert "Save both together" in page.text
+    both = [each["value"] for each in page.all("textarea")][-1]
+    response = client.post(f"/jobs/{job_id}/settle", data={"base": "2", "text": both})
+    assert response.status_code == 303
+    radio = store.get(job_id).job.head_unit
+    assert (str(radio.supply), str(radio.clip_loss)) == ("14 V", "0.4 ohm")
+
+
+# --- Proposals ------------------------------------------------------------------------------------
+
+
+def rows(*changes: tuple[str, str]) -> dict[str, str]:
+    return {
+        name: text
+        for n, (what, value) in enumerate(changes)
+        for name, text in ((f"what:{n}", what), (f"value:{n}", value))
+    }
+
+
+def test_proposals_stand_side_by_side(see: Callable[[str], Page], job_id: str) -> None:
+    text = see(f"/jobs/{job_id}/proposals").text
+    for words in ("dB", "ohm", "°C", "mm", "EUR", "larger-fronts ■ stop", "Room behind, tightest"):
+        assert words in text
+
+
+def test_a_proposal_is_tried_without_saving(client: TestClient, store: Store, job_id: str) -> None:
+    data = {"base": "1", "id": "trial", **rows(("door-f?.mount.ring", "yes"))}
+    page = Page(client.post(f"/jobs/{job_id}/preview/new", data=data).text)
+    assert "Bass, 40 to 100 Hz, at driver" in page.text
+    assert not page.all("html")
+    assert store.get(job_id).revision == 1
+
+
+def test_a_wrong_row_is_said_and_the_others_stay(client: TestClient, job_id: str) -> None:
+    changes = (("door-f?.mount.ring", "perhaps"), ("rear-left.load", "side-rl + roof-rl"))
+    data = {"base": "1", "action": "show", "name": "n", "hours": "1", **rows(*changes)}
+    page = Page(client.post(f"/jobs/{job_id}/proposals/put-right", data=data).text)
+    assert "yes or no is wanted" in page.text
+    fields = page.fields(f"/jobs/{job_id}/proposals/put-right")
+    assert fields["value:0"] == "perhaps"
+    assert fields["value:1"] == "side-rl + roof-rl"
+
+
+def test_a_proposal_is_saved_changed_and_taken_out(
+    client: TestClient, store: Store, job_id: str
+) -> None:
+    action = f"/jobs/{job_id}/proposals"
+    data = {"base": "1", "action": "save", "id": "rings", "name": "soft rings", "hours": "1,5",
+            "extra_cost": "8", **rows(("door-f?.mount.ring", "yes"))}  # fmt: skip
+    assert client.post(f"{action}/new", data=data).headers["location"] == action
+    added = store.get(job_id).job.proposal("rings")
+    assert (added.hours, added.extra_cost, dict(added.set)) == (
+        1.5,
+        8.0,
+        {"door-f?.mount.ring": True},
+    )
+    assert client.post(f"{action}/rings", data={"base": "2", "action": "delete"}).status_code == 303
+    assert [each.id for each in store.get(job_id).job.proposals][-1] == "larger-fronts"
+
+
+def test_rows_come_and_go_without_script(client: TestClient, job_id: str) -> None:
+    action = f"/jobs/{job_id}/proposals/new"
+    two = {"base": "1", **rows(("a.b", "1"), ("c.d", "2"))}
+    more = Page(client.post(action, data=two | {"action": "add"}).text).fields(action)
+    fewer = Page(client.post(action, data=two | {"action": "remove:0"}).text).fields(action)
+    assert "what:2" in more
+    assert fewer["what:0"] == "c.d"
+
+
+# --- Pictures -------------------------------------------------------------------------------------
+
+
+def test_a_picture_is_plain_dark_and_narrow(client: TestClient, job_id: str) -> None:
+    base = f"/jobs/{job_id}/feed.svg?revision=1"
+    light, dark, narrow = (client.get(base + more) for more in ("", "&dark=1", "&narrow=1"))
+    assert {each.headers["content-type"] for each in (light, dark, narrow)} == {"image/svg+xml"}
+    assert "immutable" in light.headers["cache-control"]
+    assert "style" not in light.text
+    assert "#ffffff" in light.text
+    assert "#ffffff" not in dark.text
+    assert light.text != narrow.text
+
+
+def test_the_room_of_a_picture_is_kept_and_its_axes_are_known(
+    see: Callable[[str], Page], job_id: str
+) -> None:
+    page = see(f"/jobs/{job_id}/feed")
+    image = page.all("img")[0]
+    assert int(image["width"]) > 600
+    assert int(image["height"]) > 200
+    figure = next(each for each in page.all("figure") if "data-wide" in each)
+    panels = json.loads(figure["data-wide"])
+    assert len(panels) == 4
+    # Every frequency axis goes from 20 Hz to 20 kHz.
+    assert {(panel["low"], panel["high"]) for panel in panels} == {(20.0, 20000.0)}
+    assert all(0.0 < panel["left"] < panel["left"] + panel["width"] < 1.0 for panel in panels)
+
+
+def test_colours_keep_their_meaning_in_the_dark() -> None:
+    assert in_dark("#FFFFFF #000000 #0072B2") == "#1d2024 #ece9e2 #6db6ea"
+    # Greys stay between paper and ink, in order.
+    greys = [int(in_dark(f"#{grey * 3}")[1:3], 16) for grey in ("20", "80", "f0")]
+    assert greys == sorted(greys, reverse=True)
+
+
+def test_curves_come_as_numbers(client: TestClient, job_id: str) -> None:
+    lines = client.get(f"/jobs/{job_id}/feed.csv").text.splitlines()
+    assert lines[0].startswith("frequency [Hz]")
+    # The fine grid has twelve points for each octave from below 20 Hz to above 20 kHz.
+    assert len(lines) == 1 + 127
+
+
+def test_paper_names_the_job_and_its_revision(client: TestClient, job_id: str) -> None:
+    style = client.get(f"/jobs/{job_id}/print.css")
+    assert style.headers["content-type"].startswith("text/css")
+    assert (
+        "Mobile library van: thin bass up front, rear cuts out on warm days, revision 1"
+        in style.text
+    )
+    assert "counter(pages)" in style.text
