@@ -7,9 +7,10 @@ from conewright.web.pages.job import router as job
 from conewright.web.pages.jobs import router as jobs
 from conewright.web.pages.part import router as part
 from conewright.web.pages.proposals import router as proposals
+from conewright.web.pages.sounds import router as sounds
 from conewright.web.pages.stage import router as stage
 
 __all__ = ["routers"]
 
-routers: tuple[APIRouter, ...] = (jobs, history, part, proposals, job, stage)
+routers: tuple[APIRouter, ...] = (jobs, history, part, proposals, job, sounds, stage)
 """In this order: an address with a word of its own comes before one that takes any word."""
