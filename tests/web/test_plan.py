@@ -86,6 +86,7 @@ def test_an_unknown_channel_is_a_line_that_leads_nowhere() -> None:
     plan = drawn(with_values(demo_text(), {"rear-left.load": "unknown"}))
     line = next(line for line in plan.lines if line.id == "rear-left")
     assert line.branches == ()
+    assert line.loose is not None
     assert line.words == "unknown"
 
 

@@ -109,12 +109,16 @@ class Branch:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A channel: its rail, its branches, and what hangs on it in words."""
+    """A channel: its rail, its branches, and what hangs on it in words.
+
+    loose: where its end is drawn when nobody knows what hangs on it.
+    """
 
     id: str
     rail: str
     joints: tuple[Point, ...]
     branches: tuple[Branch, ...]
+    loose: Point | None
     style: int
     words: str
     href: str
@@ -342,6 +346,7 @@ def _lines(
             rail=_rail(radio[0], out, rail, starts),
             joints=tuple((rail, y) for y in starts[:-1]),
             branches=branches,
+            loose=None if load else (rail, out),
             style=style % 4,
             words=channel.load,
             href=href(channel.id),

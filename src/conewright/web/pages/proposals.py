@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,6 +41,7 @@ __all__ = ["router"]
 router = APIRouter()
 
 SPARE_ROWS = 1
+MOST_AT_ONCE = 4
 NEW = "new"
 IDENTIFIER = re.compile(r"[A-Za-z][A-Za-z0-9_]*(-[A-Za-z0-9_]+)*")
 ABOUT = ("name", "hours", "extra_cost")
@@ -178,16 +180,19 @@ def _saved(
 
 def _compared(request: Request, job: Job, text: str) -> tuple[Comparison | None, str]:
     """Return a job's builds side by side, or in words why they cannot be compared."""
-    reports = request.app.state.reports
+    ids = [proposal.id for proposal in job.proposals]
+    questions = [Question("compare"), *(Question("fit", id) for id in ids)]
+
+    def ask(question: Question) -> Report:
+        report: Report = request.app.state.reports.answer(text, question).report
+        return report
+
     try:
-        compared: Report = reports.answer(text, Question("compare")).report
-        fits = {
-            proposal.id: reports.answer(text, Question("fit", proposal.id)).report
-            for proposal in job.proposals
-        }
+        with ThreadPoolExecutor(MOST_AT_ONCE) as pool:
+            compared, *fitted = pool.map(ask, questions)
     except (ConewrightError, Refusal) as error:
         return None, str(error)
-    return comparison(job, compared, fits), ""
+    return comparison(job, compared, dict(zip(ids, fitted, strict=True))), ""
 
 
 # --- The editor -----------------------------------------------------------------------------------
