@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     from conewright.stages.fit import fit
     from conewright.stages.hear import hear
     from conewright.stages.report import Report
+    from conewright.web.app import create_app
+    from conewright.web.serve import serve
 
     __version__: str
 
@@ -50,6 +52,7 @@ __all__ = [
     "Report",
     "__version__",
     "compare",
+    "create_app",
     "demo_job",
     "demo_text",
     "feed",
@@ -59,6 +62,7 @@ __all__ = [
     "job_schema",
     "load",
     "loads",
+    "serve",
     "starter_text",
 ]
 
@@ -77,7 +81,8 @@ if not TYPE_CHECKING:
         """Import the doors of the house when the first of them is used (PEP 562)."""
         if name not in __all__:
             raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-        globals().update(_version() if name == "__version__" else _doors())
+        open_doors = {"__version__": _version, "create_app": _pages, "serve": _pages}
+        globals().update(open_doors.get(name, _doors)())
         return globals()[name]
 
 
@@ -102,6 +107,14 @@ def _doors() -> dict[str, Any]:
     register_drawer(draw)
     opened = (Build, Job, Report, compare, demo_text, feed, find, fit, hear, job_schema, load)
     return {door.__name__: door for door in (*opened, loads, starter_text)}
+
+
+def _pages() -> dict[str, Any]:
+    """Import the server, which nothing else needs."""
+    from conewright.web.app import create_app
+    from conewright.web.serve import serve
+
+    return {"create_app": create_app, "serve": serve}
 
 
 def _version() -> dict[str, str]:

@@ -13,6 +13,7 @@ import conewright as cw
 from conewright.cli.edge import busy, say
 from conewright.cli.jobs import jobs
 from conewright.cli.options import Against, AsJson, At, JobFile, PictureFile, ProposalId
+from conewright.cli.serving import serve
 
 __all__ = ["app"]
 
@@ -196,3 +197,4 @@ def demo(
 
 
 app.command()(jobs)
+app.command()(serve)

@@ -15,8 +15,7 @@ from pydantic import BaseModel
 
 from conewright.errors import Problem
 from conewright.stages.report import Report
-from conewright.store import Saved, Store, StoreError, toml_from_json
-from conewright.store.texts import json_from_toml
+from conewright.store import Saved, Store, StoreError, json_from_toml, toml_from_json
 from conewright.web.errors import ErrorBody, Refusal
 from conewright.web.reports import Question, Reports, Stage
 from conewright.web.who import who_asks
@@ -137,6 +136,7 @@ _TOLD = {
     404: "There is no such job, revision or stage.",
     412: "Somebody else saved meanwhile; `problems` names both revisions.",
     413: "The body is too large.",
+    414: "The address is too long.",
     415: "The body is neither JSON nor TOML.",
     422: "What was sent cannot be used; `problems` says where and why.",
     428: "If-Match is missing.",
@@ -149,7 +149,7 @@ def _refusals(*statuses: int, answers: Responses | None = None) -> Responses:
     """Return how an operation's refusals are described, every one of the same shape."""
     return {
         status: {"description": _TOLD[status]} | ({} if status == 304 else {"model": ErrorBody})
-        for status in (*statuses, 422, 503)
+        for status in (*statuses, 414, 422, 503)
     } | (answers or {})
 
 

@@ -15,9 +15,11 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from conewright.store import Store
-from conewright.web import api
+from conewright.web import api, pairing
 from conewright.web.errors import handle_errors
 from conewright.web.openapi import with_job_schema
+from conewright.web.pages import routers
+from conewright.web.pairing import PairedDoor, Pairing
 from conewright.web.reports import Reports
 from conewright.web.security import BodyDoor, HeaderDoor, OriginDoor, SecureAnswers
 from conewright.web.settings import Settings
@@ -28,12 +30,17 @@ STATIC = Path(__file__).parent / "static"
 
 
 def create_app(
-    store: Store, *, settings: Settings | None = None, reports: Reports | None = None
+    store: Store,
+    *,
+    lan: Pairing | None = None,
+    settings: Settings | None = None,
+    reports: Reports | None = None,
 ) -> FastAPI:
     """Return the pages and the API over a store.
 
     Args:
         store: where the jobs are kept; whoever gives it closes it.
+        lan: how devices of the local network are let in; None for whoever sits at this computer.
         settings: limits, and the names and the port that the server is reached by.
         reports: answers shared with another app; whoever gives them closes them.
 
@@ -47,21 +54,29 @@ def create_app(
         openapi_url="/api/v1/openapi.json",
         redirect_slashes=False,
         lifespan=_closing(own),
-        middleware=[
-            Middleware(SecureAnswers),
-            Middleware(HeaderDoor, settings),
-            Middleware(OriginDoor, settings),
-            Middleware(BodyDoor, settings),
-            Middleware(GZipMiddleware, minimum_size=1000),
-        ],
+        middleware=_doors(settings, store, paired_only=lan is not None),
     )
     app.state.store = store
     app.state.settings = settings
     app.state.reports = own or reports
+    app.state.pairing = lan
     handle_errors(app)
     app.include_router(api.router)
     _mount_pages(app)
     return app
+
+
+def _doors(settings: Settings, store: Store, *, paired_only: bool) -> list[Middleware]:
+    """Return what every request passes, in this order."""
+    paired = [Middleware(PairedDoor, store)] if paired_only else []
+    return [
+        Middleware(SecureAnswers),
+        Middleware(HeaderDoor, settings),
+        Middleware(OriginDoor, settings),
+        *paired,
+        Middleware(BodyDoor, settings),
+        Middleware(GZipMiddleware, minimum_size=1000),
+    ]
 
 
 class _App(FastAPI):
@@ -96,10 +111,7 @@ class _Files(StaticFiles):
 
 
 def _mount_pages(app: FastAPI) -> None:
-    from conewright.web.pages import routers
-
-    for router in routers:
+    for router in (pairing.router, *routers):
         app.include_router(router, include_in_schema=False)
     app.add_api_route("/", lambda: RedirectResponse("/jobs", 303), include_in_schema=False)
-    if STATIC.is_dir():
-        app.mount("/static", _Files(directory=STATIC), name="static")
+    app.mount("/static", _Files(directory=STATIC), name="static")

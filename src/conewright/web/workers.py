@@ -81,6 +81,7 @@ class Workers:
         self.seconds = seconds
         self._turns = threading.BoundedSemaphore(most)
         self._idle: list[_Worker] = []
+        self._busy: set[_Worker] = set()
         self._lock = threading.Lock()
         self._closed = False
 
@@ -102,23 +103,40 @@ class Workers:
         raise JobError(result.problems)
 
     def close(self) -> None:
-        """End every worker that waits; one that works is ended when it is done."""
+        """End every worker, whatever it does just now."""
         with self._lock:
             self._closed = True
             idle, self._idle = self._idle, []
+            # Who waits for a busy one sees it end, and puts it away.
+            for worker in self._busy:
+                worker.kill()
         for worker in idle:
             worker.end()
 
     def _ask(self, text: str, question: Question) -> Result:
-        with self._turn():
-            worker = self._take()
+        with self._turn(), self._worker() as worker:
             try:
-                result = worker.ask(text, question, seconds=self.seconds)
-            except BaseException:
-                worker.end()
-                raise
-            self._give_back(worker)
-            return result
+                return worker.ask(text, question, seconds=self.seconds)
+            except (EOFError, OSError):
+                if self._closed:
+                    raise _ending() from None
+                raise RuntimeError("a worker ended before it had an answer") from None
+
+    @contextmanager
+    def _worker(self) -> Iterator[_Worker]:
+        """Give a worker that is taken for nothing else; one with an error behind it is ended."""
+        worker = self._take()
+        try:
+            yield worker
+        except BaseException:
+            self._put_away(worker)
+            raise
+        with self._lock:
+            self._busy.discard(worker)
+            if not self._closed:
+                self._idle.append(worker)
+                return
+        worker.end()
 
     @contextmanager
     def _turn(self) -> Iterator[None]:
@@ -135,19 +153,22 @@ class Workers:
             self._turns.release()
 
     def _take(self) -> _Worker:
+        """Return an idle worker, or else a new one; raises Refusal when there are to be no more."""
         with self._lock:
-            while self._idle:
-                worker = self._idle.pop()
-                if worker.alive:
-                    return worker
-                worker.end()
-        return _Worker()
+            if self._closed:
+                raise _ending()
+            alive = (worker for worker in self._popped() if worker.alive)
+            worker = next(alive, None) or _Worker()
+            self._busy.add(worker)
+            return worker
 
-    def _give_back(self, worker: _Worker) -> None:
+    def _popped(self) -> Iterator[_Worker]:
+        while self._idle:
+            yield self._idle.pop()
+
+    def _put_away(self, worker: _Worker) -> None:
         with self._lock:
-            if not self._closed:
-                self._idle.append(worker)
-                return
+            self._busy.discard(worker)
         worker.end()
 
 
@@ -160,18 +181,22 @@ class _Worker:
         with _one_thread():
             self._process.start()
         theirs.close()
-        if not self._pipe.poll(START_SECONDS):
-            self.end()
-            raise RuntimeError(f"a worker did not start within {START_SECONDS:g} s")
-        self._pipe.recv()
+        self._started = False
 
     @property
     def alive(self) -> bool:
-        """Whether the process still runs."""
+        """Whether the process runs."""
         return self._process.is_alive()
 
     def ask(self, text: str, question: Question, *, seconds: float) -> Result:
-        """Return what the worker makes of a question; raises Refusal when it takes too long."""
+        """Return what the worker makes of a question.
+
+        Raises:
+            Refusal: it takes too long; the time it takes to start does not count.
+            EOFError, OSError: the process has ended.
+
+        """
+        self._begin()
         self._pipe.send((text, question))
         if not self._pipe.poll(seconds):
             raise Refusal(
@@ -183,11 +208,27 @@ class _Worker:
         result: Result = self._pipe.recv()
         return result
 
-    def end(self) -> None:
+    def _begin(self) -> None:
+        """Wait for a process that has just been started."""
+        if not self._started:
+            if not self._pipe.poll(START_SECONDS):
+                raise RuntimeError(f"a worker did not start within {START_SECONDS:g} s")
+            self._pipe.recv()
+            self._started = True
+
+    def kill(self) -> None:
         """End the process, whatever it does just now."""
+        self._process.kill()
+
+    def end(self) -> None:
+        """End the process and put away what belonged to it."""
         self._pipe.close()
         self._process.kill()
         self._process.join()
+
+
+def _ending() -> Refusal:
+    return Refusal(503, "The server is ending.", code="ending")
 
 
 @contextmanager

@@ -1,0 +1,40 @@
+"""`conewright serve`: the pages, on this computer or for paired devices of the local network."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+import conewright as cw
+from conewright.cli.edge import say
+
+__all__ = ["serve"]
+
+
+def serve(
+    port: Annotated[
+        int | None,
+        typer.Option(
+            "--port",
+            metavar="N",
+            min=1,
+            max=65_535,
+            help="Port to listen at; 8420 when left out, the next free one where it is taken.",
+            show_default=False,
+        ),
+    ] = None,
+    no_open: Annotated[
+        bool, typer.Option("--no-open", help="Open no browser.", show_default=False)
+    ] = False,
+    lan: Annotated[
+        bool,
+        typer.Option(
+            "--lan",
+            help="Let in phones of the local network too, each paired by a code that is shown.",
+            show_default=False,
+        ),
+    ] = False,
+) -> None:
+    """Show the kept jobs as pages in a browser, until Ctrl-C."""
+    cw.serve(port=port, open_page=not no_open, lan=lan, say=lambda line: say(f"{line}\n"))
