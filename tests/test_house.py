@@ -26,7 +26,7 @@ MAY_IMPORT = {
     "papers": FOUNDATION,
     "pictures": FOUNDATION,
     "store": FOUNDATION,
-    "__init__": FOUNDATION | VIEWS,
+    "__init__": FOUNDATION | VIEWS | {"web"},
     "cli": FOUNDATION | VIEWS | {"__init__"},
     "web": FOUNDATION | VIEWS | {"__init__"},
     "__main__": {"cli"},
