@@ -2,6 +2,7 @@
 
 from fastapi import APIRouter
 
+from conewright.web.pages.dialogue import router as dialogue
 from conewright.web.pages.history import router as history
 from conewright.web.pages.job import router as job
 from conewright.web.pages.jobs import router as jobs
@@ -12,5 +13,5 @@ from conewright.web.pages.stage import router as stage
 
 __all__ = ["routers"]
 
-routers: tuple[APIRouter, ...] = (jobs, history, part, proposals, job, sounds, stage)
+routers: tuple[APIRouter, ...] = (jobs, history, part, proposals, job, dialogue, sounds, stage)
 """In this order: an address with a word of its own comes before one that takes any word."""

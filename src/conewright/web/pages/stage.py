@@ -10,39 +10,22 @@ from json import dumps
 from fastapi import APIRouter, Request
 from starlette.responses import PlainTextResponse, Response
 
-from conewright.errors import BadInputError, ConewrightError, JobError
+from conewright.errors import ConewrightError, JobError
 from conewright.job.state import AS_FOUND
-from conewright.job.writing import with_reading
-from conewright.stages.find.tables import test
-from conewright.stages.report import ReadingCard, Report
-from conewright.stages.text_find import cause_name, percent, split_cause
-from conewright.store import Conflict
+from conewright.stages.report import Report
 from conewright.web.errors import Refusal
-from conewright.web.forms import MARK, bare
-from conewright.web.pages.common import (
-    Form,
-    address,
-    conflict_page,
-    form_texts,
-    number_in,
-    render,
-    see_other,
-    store_of,
-    who,
-)
+from conewright.web.pages.common import address, render
 from conewright.web.pages.context import STAGES, JobPage, open_page, plan_of, report_of
 from conewright.web.pages.pictures import Drawn, drawn, in_dark
 from conewright.web.views import series_table, stage_view
 from conewright.web.workers import STAGES as ASKED
 from conewright.web.workers import Stage
 
-__all__ = ["picture_view", "router"]
+__all__ = ["picture_view", "refused_page", "router"]
 
 router = APIRouter()
 
 FOREVER = "private, max-age=31536000, immutable"
-LEAST_CAUSE = 0.01
-MOST_CAUSES = 10
 
 
 @router.get("/jobs/{job_id}/{stage}.svg")
@@ -87,27 +70,6 @@ def numbers(
     return PlainTextResponse(sheet.getvalue(), media_type="text/csv", headers=headers)
 
 
-@router.post("/jobs/{job_id}/readings")
-def reading(request: Request, job_id: str, form: Form) -> Response:
-    """Write a reading down behind those that the job has."""
-    fields, store = form_texts(form), store_of(request)
-    page = open_page(request, job_id, revision=number_in(fields, "base") or None)
-    value = fields.get("value", "").strip() or fields.get("word", "").strip()
-    taken = {"test": fields.get("test", ""), "at": fields.get("at", "")}
-    text = page.saved.text
-    try:
-        if not value:
-            raise BadInputError("nothing was read: choose an answer or write the value")
-        written = with_reading(bare(text), "toml", **taken, value=value)
-        whole = MARK + written if text.startswith(MARK) else written
-        store.save(job_id, whole, base=page.saved.revision, who=who(request))
-    except Conflict as conflict:
-        return conflict_page(request, conflict, page.saved)
-    except BadInputError as error:
-        return _find(request, page, taken | {"value": value, "error": str(error)})
-    return see_other(f"{page.base}/find")
-
-
 @router.get("/jobs/{job_id}/{stage}")
 def stage_page(
     request: Request,
@@ -119,13 +81,11 @@ def stage_page(
 ) -> Response:
     """Show the answer of a stage."""
     known = _known(stage)
-    if known == "find":
-        return _find(request, open_page(request, job_id, revision=revision), {})
     page = open_page(request, job_id, revision=revision, proposal=proposal, against=against)
     try:
         report = report_of(request, page, known, proposal=page.proposal, against=against or None)
     except (ConewrightError, Refusal) as error:
-        return _refused(request, page, known, error)
+        return refused_page(request, page, known, error)
     build = page.job.build(page.proposal)
     return render(
         request,
@@ -167,52 +127,6 @@ def picture_view(
     }
 
 
-# --- Find ---------------------------------------------------------------------------------------
-
-
-def _find(request: Request, page: JobPage, typed: dict[str, str]) -> Response:
-    """Show what is wrong with the vehicle, and the readings worth taking."""
-    try:
-        report = report_of(request, page, "find")
-    except (ConewrightError, Refusal) as error:
-        return _refused(request, page, "find", error)
-    return render(
-        request,
-        "find.html",
-        page=page,
-        stage="find",
-        view=stage_view(report, page.job, page.job.build()),
-        report=report,
-        causes=_causes(report),
-        cards=[_card(card) for card in report.readings],
-        plan_steps=report.plan,
-        cause_name=cause_name,
-        percent=percent,
-        picture=picture_view(page, "find", report),
-        plan=plan_of(page, [report]),
-        typed=typed,
-    )
-
-
-def _causes(report: Report) -> list[tuple[str, str, str, float]]:
-    causes = [figure for figure in report.figures if figure.subject == "cause"]
-    likely = [figure for figure in causes if (figure.value or 0.0) >= LEAST_CAUSE][:MOST_CAUSES]
-    return [
-        (*split_cause(figure), percent(figure.value or 0.0), figure.value or 0.0)
-        for figure in likely
-    ]
-
-
-def _card(card: ReadingCard) -> dict[str, object]:
-    """Return a reading with what each answer would mean."""
-    meanings = {answer.word: answer.meaning for answer in test(card.test).answers}
-    answers = [
-        (outlook.word, meanings.get(outlook.word, ""), percent(outlook.chance))
-        for outlook in card.answers
-    ]
-    return {"card": card, "answers": answers, "numeric": bool(card.unit)}
-
-
 # --- Underneath ---------------------------------------------------------------------------------
 
 
@@ -239,7 +153,8 @@ def _asked(
     return page, report
 
 
-def _refused(request: Request, page: JobPage, stage: Stage, error: Exception) -> Response:
+def refused_page(request: Request, page: JobPage, stage: Stage, error: Exception) -> Response:
+    """Return the page of a stage that has no answer, with the reason."""
     problems = error.problems if isinstance(error, JobError | Refusal) else ()
     # That a job lacks something is no fault of the request; that there was no time is.
     status = error.status if isinstance(error, Refusal) else 200

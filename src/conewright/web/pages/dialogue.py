@@ -1,0 +1,322 @@
+"""The dialogue of find, for a phone beside the vehicle: one reading, its answers, what they mean.
+
+Every answer is a new revision that names the one it started from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from conewright.errors import BadInputError, ConewrightError, JobError
+from conewright.job.document import Reading
+from conewright.stages.find.answering import SWEEP_EXAMPLE, Answered, read_answer
+from conewright.stages.find.entries import TestKind
+from conewright.stages.find.inquiry import INCONCLUSIVE
+from conewright.stages.find.tables import test as test_kind
+from conewright.stages.report import Figure, ReadingCard, Report, Severity
+from conewright.stages.text_find import cause_name, percent, split_cause
+from conewright.stages.words import odds
+from conewright.store import Conflict
+from conewright.web.errors import Refusal
+from conewright.web.pages.common import (
+    Form,
+    conflict_page,
+    form_texts,
+    number_in,
+    render,
+    see_other,
+    store_of,
+    who,
+)
+from conewright.web.pages.context import JobPage, open_page, plan_of, report_of
+from conewright.web.pages.stage import picture_view, refused_page
+from conewright.web.readings import with_reading, without_last_reading
+from conewright.web.sounds import LIMIT, sounds_for
+from conewright.web.views import stage_view, verdict_views
+from conewright.web.workers import Question
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+LEAST_CAUSE, MOST_CAUSES = 0.01, 5
+"""From which odds on causes are shown, and how many."""
+
+PLACES = {
+    "none": "from the seat, nothing is opened",
+    "radio": "at the radio's plug, radio out",
+    "trim": "at the driver, trim off",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """What somebody answered that could not be taken: shown again with what is wrong with it."""
+
+    reading: str = ""
+    value: str = ""
+    error: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One answer: what it means, how likely it is, and the cause it would put first."""
+
+    word: str
+    meaning: str = ""
+    chance: str = ""
+    cause: str = ""
+    odds: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """A cause with its odds now and before the last reading, as chance and in words."""
+
+    title: str
+    place: str
+    chance: float
+    percent: str
+    words: str
+    before: str
+
+
+@router.get("/jobs/{job_id}/find")
+def find_page(
+    request: Request, job_id: str, revision: int | None = None, reading: str = ""
+) -> Response:
+    """Show the reading worth taking next, or a chosen one, and what is known so far."""
+    return _shown(request, open_page(request, job_id, revision=revision), Typed(reading))
+
+
+@router.post("/jobs/{job_id}/readings")
+def answer(request: Request, job_id: str, form: Form) -> Response:
+    """Write the answer to a reading down behind the readings that the job has."""
+    fields = form_texts(form)
+    page = open_page(request, job_id, revision=number_in(fields, "base"))
+    test, at = fields.get("test", ""), fields.get("at", "")
+    typed, word = fields.get("value", "").strip(), fields.get("word", "").strip()
+    try:
+        said = _said(test, typed, word)
+        text = with_reading(page.saved.text, test=test, at=at, value=said.value)
+        _hold_usable(request, text)
+        return _saved(request, page, text, f"{test} at {at}: {said}")
+    except BadInputError as error:
+        told = "; ".join(map(str, error.problems)) if isinstance(error, JobError) else str(error)
+        return _shown(request, page, Typed(f"{test}@{at}", typed, told))
+
+
+@router.post("/jobs/{job_id}/readings/undo")
+def undo(request: Request, job_id: str, form: Form) -> Response:
+    """Take the last reading back, as a new revision."""
+    page = open_page(request, job_id, revision=number_in(form_texts(form), "base"))
+    try:
+        text = without_last_reading(page.saved.text)
+    except BadInputError as error:
+        raise Refusal(422, f"Nothing was taken back: {error}.") from None
+    last = page.job.readings[-1]
+    return _saved(request, page, text, f"took back {last.test} at {last.at}: {_told(last)}")
+
+
+# --- Taking an answer -----------------------------------------------------------------------------
+
+
+def _said(test: str, typed: str, word: str) -> Answered:
+    """Return what was answered; a word was pressed, or a value typed, never both."""
+    if typed and word:
+        raise BadInputError(
+            f'"{typed[:60]}" is written here and "{word[:60]}" was pressed: save the reading as '
+            "written, or empty the field and press again"
+        )
+    if not typed and not word:
+        raise BadInputError("nothing is written here yet: write the value, or press an answer")
+    return read_answer(test, typed or word)
+
+
+def _hold_usable(request: Request, text: str) -> None:
+    """Raise BadInputError for a text that find cannot use; works out what is shown next."""
+    try:
+        request.app.state.reports.answer(text, Question("find"))
+    except Refusal:
+        # It took too long. That is no fault of the reading, which must not be lost for it.
+        return
+
+
+def _saved(request: Request, page: JobPage, text: str, note: str) -> Response:
+    saved = page.saved
+    try:
+        store_of(request).save(saved.job_id, text, base=saved.revision, who=who(request), note=note)
+    except Conflict as conflict:
+        # A button pressed twice is one answer.
+        if conflict.theirs.text != text:
+            return conflict_page(request, conflict, saved)
+    return see_other(f"{page.base}/find")
+
+
+# --- Showing it -----------------------------------------------------------------------------------
+
+
+def _shown(request: Request, page: JobPage, typed: Typed) -> Response:
+    try:
+        report = report_of(request, page, "find")
+    except (ConewrightError, Refusal) as error:
+        return refused_page(request, page, "find", error)
+    card = _chosen(typed.reading, report, page)
+    lost = typed.reading if card is None and typed.reading else ""
+    card = card or (report.readings[0] if report.readings else None)
+    view = stage_view(report, page.job, page.job.build())
+    stops = [verdict for verdict in report.verdicts if verdict.severity is Severity.STOP]
+    return render(
+        request,
+        "dialogue.html",
+        page=page,
+        stage="find",
+        view=view,
+        card=card,
+        asked=None if card is None else _asked(card, report, page),
+        best=bool(card and report.readings and card.id == report.readings[0].id),
+        lost=lost,
+        typed=typed,
+        others=[each for each in report.readings if card is None or each.id != card.id],
+        every=_every(report),
+        taken=[(each, _told(each)) for each in page.job.readings],
+        causes=_causes(report),
+        stops=verdict_views(stops),
+        steps=[_step(step.reading, step.minutes, step.likely) for step in report.plan],
+        limit=LIMIT,
+        inconclusive=INCONCLUSIVE,
+        picture=picture_view(page, "find", report),
+        plan=plan_of(page, [report]),
+    )
+
+
+def _asked(card: ReadingCard, report: Report, page: JobPage) -> dict[str, object]:
+    """Return what a card says beside its own fields."""
+    kind = test_kind(card.test)
+    return {
+        "choices": _choices(card, kind, report),
+        "outlooks": _outlooks(card, kind, report),
+        "where": f"{_place_name(card.subject, page)}, {PLACES.get(kind.access, kind.access)}",
+        "part": card.subject in _parts(page),
+        "hint": _hint(kind),
+        "misleads": kind.misleads,
+        "general": not any(each.id == card.id for each in report.readings),
+        "sounds": sounds_for(card.test),
+    }
+
+
+def _parts(page: JobPage) -> set[str]:
+    """Return the ids of what has a page of its own."""
+    return {each.id for each in page.job.locations} | {each.id for each in page.job.channels}
+
+
+def _hint(kind: TestKind) -> str:
+    if kind.number == "quantity":
+        return f"In {kind.unit} where no unit stands behind it. Doubt may follow, as in 2.2 ± 0.1."
+    return f"As in {SWEEP_EXAMPLE}; or as in 100 Hz 5.8 ohm." if kind.number == "sweep" else ""
+
+
+def _place_name(subject: str, page: JobPage) -> str:
+    for place in page.job.locations:
+        if place.id == subject:
+            return f"{subject} ({place.name})" if place.name else subject
+    for channel in page.job.channels:
+        if channel.id == subject:
+            return f"the pair of {subject} (drives {channel.load})"
+    return subject
+
+
+def _choices(card: ReadingCard, kind: TestKind, report: Report) -> list[Choice]:
+    """Return the words that answer a test; a healthy vehicle's first."""
+    known = {each.word: each for each in _outlooks(card, kind, report)}
+    ranked = sorted(kind.answers, key=lambda each: not each.healthy)
+    return [known.get(each.word) or Choice(each.word, each.meaning) for each in ranked]
+
+
+def _outlooks(card: ReadingCard, kind: TestKind, report: Report) -> list[Choice]:
+    meanings = {each.word: each.meaning for each in kind.answers}
+    return [
+        Choice(
+            each.word,
+            meanings.get(each.word, ""),
+            percent(each.chance),
+            cause_name(report, each.cause) if each.cause else "",
+            percent(each.odds) if each.cause else "",
+        )
+        for each in card.answers
+    ]
+
+
+def _chosen(id: str, report: Report, page: JobPage) -> ReadingCard | None:
+    """Return the card of a reading; None where it cannot be taken on this vehicle."""
+    for card in report.readings:
+        if card.id == id:
+            return card
+    name, _, place = id.partition("@")
+    again = any((each.test, each.at) == (name, place) for each in page.job.readings)
+    minutes = next((f.value for f in report.figures if f.id == f"next.{id}.minutes"), None)
+    if minutes is None and not again:
+        return None
+    try:
+        kind = test_kind(name)
+    except BadInputError:
+        return None
+    return ReadingCard(
+        id=id,
+        test=name,
+        subject=place,
+        title=kind.title,
+        how=kind.how,
+        equipment=kind.equipment,
+        minutes=minutes or kind.minutes,
+        bits=0.0,
+        bits_per_minute=0.0,
+        healthy=kind.healthy,
+        unit=kind.unit or "",
+        cautions=tuple(caution.text for caution in kind.cautions),
+        answers=(),
+    )
+
+
+def _every(report: Report) -> Mapping[str, list[tuple[str, str]]]:
+    """Return every reading that can still be taken, its id and place, by the title of its test."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for figure in report.figures:
+        if figure.subject == "next" and figure.unit == "bit/min":
+            place = figure.name.partition("@")[2]
+            found.setdefault(figure.label, []).append((figure.name, place))
+    return {title: sorted(found[title], key=lambda entry: entry[1]) for title in sorted(found)}
+
+
+def _causes(report: Report) -> list[Cause]:
+    found = [each for each in report.figures if each.subject == "cause"]
+    likely = [each for each in found if (each.value or 0.0) >= LEAST_CAUSE]
+    before = {
+        curve.id.removesuffix(".odds"): curve.y.values[-2]
+        for curve in report.series
+        if len(curve.y.values) > 1
+    }
+    return [_cause(figure, before.get(figure.id)) for figure in likely[:MOST_CAUSES]]
+
+
+def _cause(figure: Figure, before: float | None) -> Cause:
+    title, place = split_cause(figure)
+    chance = figure.value or 0.0
+    was = "" if before is None or percent(before) == percent(chance) else percent(before)
+    return Cause(title, place, chance, percent(chance), odds(chance), was)
+
+
+def _step(reading: str, minutes: float, likely: str) -> str:
+    test, _, place = reading.partition("@")
+    return f"{test_kind(test).title} at {place}, {minutes:.0f} min: most likely {likely}"
+
+
+def _told(reading: Reading) -> str:
+    said = reading.value
+    if isinstance(said, Mapping):
+        return ", ".join(f"{name} {value}" for name, value in said.items())
+    return str(said)
