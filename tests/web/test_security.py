@@ -2,15 +2,10 @@
 
 import asyncio
 import json
-import os
 import re
-import signal
 import socket
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +15,7 @@ import uvicorn
 from fastapi import FastAPI
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from serving import TOML, ended, free_port, said, serving
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
@@ -34,7 +30,6 @@ from conewright.web.settings import Settings
 HERE = "http://127.0.0.1:8420"
 JOBS = "/api/v1/jobs"
 STARTER = cw.starter_text()
-TOML = {"content-type": "application/toml"}
 
 
 # --- Host ---------------------------------------------------------------------------------------
@@ -206,7 +201,7 @@ def test_every_answer_carries_the_headers(client: TestClient, store: Store) -> N
             assert name in own or answer.headers.get_list(name) == [value]
         assert answer.headers["cache-control"] in {"no-store", "private, no-cache"}
         assert "server" not in answer.headers
-    assert [each.status_code for each in answers[:2]] == [200, 303]
+    assert [each.status_code for each in answers[:5]] == [200, 303, 404, 404, 200]
 
 
 def test_the_policy_lets_nothing_in_from_outside() -> None:
@@ -446,38 +441,6 @@ def test_a_script_in_a_problem_stays_a_text(client: TestClient) -> None:
 
 
 # --- For real -----------------------------------------------------------------------------------
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
-@contextmanager
-def serving(folder: Path, *words: str) -> Iterator[subprocess.Popen[str]]:
-    """Run `conewright serve` with a store of its own; it is ended as Ctrl-C would."""
-    place = {**os.environ, "CONEWRIGHT_STORE": f"sqlite:///{folder / 'jobs.sqlite'}"}
-    place["XDG_DATA_HOME"] = str(folder)
-    command = [sys.executable, "-W", "error", "-m", "conewright", "serve", "--no-open", *words]
-    with subprocess.Popen(command, stdout=-1, stderr=-1, text=True, env=place) as process:
-        try:
-            yield process
-        finally:
-            process.kill()
-
-
-def ended(process: subprocess.Popen[str]) -> tuple[int, str, str]:
-    """Press Ctrl-C; return the exit code and what was said."""
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=20)
-    return process.returncode, out, err
-
-
-def said(process: subprocess.Popen[str]) -> str:
-    assert process.stdout is not None
-    return process.stdout.readline()
 
 
 def test_it_runs_and_ends(tmp_path: Path) -> None:

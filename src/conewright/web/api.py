@@ -17,8 +17,8 @@ from conewright.errors import Problem
 from conewright.stages.report import Report
 from conewright.store import Saved, Store, StoreError, json_from_toml, toml_from_json
 from conewright.web.errors import ErrorBody, Refusal
+from conewright.web.pages.common import who
 from conewright.web.reports import Question, Reports, Stage
-from conewright.web.who import who_asks
 
 __all__ = ["router"]
 
@@ -122,7 +122,7 @@ Revision = Annotated[int, Path(ge=1, le=LARGEST_NUMBER)]
 Kept = Annotated[Store, Depends(_store)]
 Answers = Annotated[Reports, Depends(_reports)]
 Sent = Annotated[Written, Depends(_written)]
-Who = Annotated[str, Depends(who_asks)]
+Who = Annotated[str, Depends(who)]
 IfMatch = Annotated[
     str | None, Header(description="The ETag of the revision that the change started from.")
 ]

@@ -89,6 +89,7 @@ def serve(
 def _serve(
     store: Store, reports: Reports, *, port: int, lan: bool, page: str | None, say: Say
 ) -> None:
+    addresses = _lan_addresses() if lan else ()
     servers: list[_Server] = []
     with ExitStack() as opened:
         here = opened.enter_context(_listen([LOCAL], port))
@@ -99,8 +100,7 @@ def _serve(
             say(f"Port {port} is taken; this is {here.port}.")
         address = f"http://{LOCAL}:{here.port}"
         say(f"Conewright is at {address}/ (Ctrl-C ends it). Jobs are kept in {store.place}.")
-        if lan:
-            addresses = _lan_addresses()
+        if addresses:
             there = opened.enter_context(_listen(addresses, here.port))
             servers.append(_lan_server(addresses, there, store, reports, say))
         threading.Thread(target=_warm, args=(reports,), daemon=True).start()
@@ -168,24 +168,26 @@ def _listen_at(addresses: Sequence[str], port: int) -> Listening:
 
 
 def _lan_addresses() -> tuple[str, ...]:
-    """Return this computer's addresses on local networks; sends nothing to find out.
+    """Return this computer's addresses on local networks.
 
     Raises:
         BadInputError: it has none.
 
     """
-    found: list[str] = []
-    for far in FAR:
-        with (
-            suppress(OSError),
-            socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe,
-        ):
-            probe.connect((far, 9))
-            found.append(str(probe.getsockname()[0]))
-    usable = tuple(each for each in dict.fromkeys(found) if not each.startswith("127."))
+    usable = tuple(dict.fromkeys(_probed()))
     if not usable:
         raise BadInputError("--lan: found no local network; is this computer connected to one?")
     return usable
+
+
+def _probed() -> Iterator[str]:
+    """Yield the addresses that far ones would be reached from; sends nothing to find out."""
+    for far in FAR:
+        with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+            probe.connect((far, 9))
+            own = str(probe.getsockname()[0])
+            if not own.startswith("127."):
+                yield own
 
 
 # --- Servers ------------------------------------------------------------------------------------
