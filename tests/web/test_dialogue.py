@@ -236,6 +236,21 @@ def test_a_reading_nobody_can_take_gives_the_best_one_and_says_so(
     assert asked(shown) == ("mono-bass", "front")
 
 
+def test_a_channel_nobody_knows_is_asked_for_in_words(client: TestClient, store: Store) -> None:
+    text = unread(cw.demo_text())
+    load = r'(id = "rear-left"\n(?:.*\n)*?load = )"[^"]+"'
+    changed, times = re.subn(load, r'\1"unknown"', text, count=1)
+    assert times == 1
+    job = store.create(changed, who="Ann")
+    shown = page(client, job)
+    assert asked(shown) == ("pair-resistance", "rear-left")
+    assert "What hangs on channels nobody knows" in shown
+    report = cw.find(job.job.build())
+    likeliest = next(f for f in report.figures if f.subject == "wiring")
+    assert f"first then {likeliest.label} on rear-left" in shown
+    assert said(client, job, "pair-resistance", "rear-left", value="2.2 ohm").status_code == 303
+
+
 # --- Several people, and the past -----------------------------------------------------------------
 
 

@@ -185,6 +185,11 @@ def _shown(request: Request, page: JobPage, typed: Typed) -> Response:
         every=_every(report),
         taken=[(each, _told(each)) for each in page.job.readings],
         causes=_causes(report),
+        loads=[
+            (_named(each.name, report), percent(each.value or 0.0))
+            for each in report.figures
+            if each.subject == "wiring" and (each.value or 0.0) >= LEAST_CAUSE
+        ],
         stops=verdict_views(stops),
         steps=[_step(step.reading, step.minutes, step.likely) for step in report.plan],
         limit=LIMIT,
@@ -244,11 +249,20 @@ def _outlooks(card: ReadingCard, kind: TestKind, report: Report) -> list[Choice]
             each.word,
             meanings.get(each.word, ""),
             percent(each.chance),
-            cause_name(report, each.cause) if each.cause else "",
+            _named(each.cause, report),
             percent(each.odds) if each.cause else "",
         )
         for each in card.answers
     ]
+
+
+def _named(cause: str, report: Report) -> str:
+    """Return a cause, or what hangs on a channel of which nobody knows, in words."""
+    loads = {each.id: each for each in report.figures if each.subject == "wiring"}
+    load = loads.get(f"wiring.{cause}")
+    if load is not None:
+        return f"{load.label} on {load.name.partition('.')[0]}"
+    return cause_name(report, cause) if cause else ""
 
 
 def _chosen(id: str, report: Report, page: JobPage) -> ReadingCard | None:
