@@ -4,6 +4,7 @@ import random
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from itertools import islice
 from multiprocessing.connection import Connection
 from multiprocessing.context import ForkServerProcess
 
@@ -28,8 +29,10 @@ def test_300_saves_outlast_kills_at_random_moments(url: str) -> None:
     kills = 0
     while len(acknowledged) < SAVES:
         with _saving(url, job_id) as (client, acks):
-            # At the end of this the client dies: while it opens, reads, writes or tells.
-            time.sleep(moments.uniform(0.0, 0.5))
+            # While it opens, where none is waited for; else while it reads, writes or tells.
+            awaited = moments.randrange(21)
+            acknowledged |= dict(islice(_told(acks), awaited))
+            time.sleep(moments.uniform(0.0, 0.02 if awaited else 0.1))
             assert client.exitcode is None
             client.kill()
             acknowledged |= dict(_told(acks))

@@ -12,7 +12,6 @@ import typer
 
 import conewright as cw
 from conewright.cli.edge import say, say_bytes
-from conewright.cli.kept import who
 
 if TYPE_CHECKING:
     from conewright.store import Listed, Saved, Store
@@ -130,7 +129,7 @@ def _imported(store: Store, file: Path) -> str:
     try:
         if file.suffix.lower() == ".json":
             text = toml_from_json(text)
-        saved = store.create(text, who=who(), note=f"imported from {file.name}")
+        saved = store.create(text, who=_who(), note=f"imported from {file.name}")
     except cw.JobError as error:
         raise cw.JobError(error.problems, file=str(file)) from None
     told = f"{file} is kept as {saved.name} in {store.place}."
@@ -193,13 +192,13 @@ def _compared(store: Store, name: str, first: int, second: int) -> str:
 
 def _restored(store: Store, name: str, revision: int) -> str:
     newest = _named(store, name)
-    saved = store.restore(newest.job_id, revision, base=newest.revision, who=who())
+    saved = store.restore(newest.job_id, revision, base=newest.revision, who=_who())
     told = f"{saved.name} is as it was in revision {revision}; that is revision {saved.revision}."
     return _lines([told])
 
 
 def _deleted(store: Store, saved: Saved) -> str:
-    store.delete(saved.job_id, base=saved.revision, who=who())
+    store.delete(saved.job_id, base=saved.revision, who=_who())
     back = f"conewright jobs --restore {saved.job_id} {saved.revision}"
     return _lines([f"{saved.name} is off the list. It comes back with: {back}"])
 
@@ -216,3 +215,9 @@ def _lines(texts: Iterable[str], *, rest: str = INDENT * 2) -> str:
 
 def _time(moment: datetime) -> str:
     return f"{moment.astimezone():%Y-%m-%d %H:%M}"
+
+
+def _who() -> str:
+    from conewright.cli.kept import who
+
+    return who()
