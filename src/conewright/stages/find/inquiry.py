@@ -45,7 +45,7 @@ SWEEP_FIGURES = {
 }
 """Figures of a sweep by the name they have in a reading; the rest are frequencies."""
 
-Said = tuple[Question, str]
+Said = tuple[Question, str | Quantity]
 
 
 @dataclass(frozen=True)
@@ -88,15 +88,17 @@ class Inquiry:
     def after(self, taken: Sequence[Taken], said: Sequence[Said] = ()) -> Odds:
         """Return the odds after some readings of the job and some further answers."""
         found = [(reading.question, reading.evidence) for reading in taken]
-        found += [(question, self.evidence(question, word)) for question, word in said]
+        found += [(question, self.evidence(question, answer)) for question, answer in said]
         return self._infer(found)
 
-    def evidence(self, question: Question, word: str) -> Evidence:
-        """Return what one of the answers a plan reckons with says."""
+    def evidence(self, question: Question, said: str | Quantity) -> Evidence:
+        """Return what a number, or one of the answers a plan reckons with, says."""
+        if isinstance(said, Quantity):
+            return self.case.of_number(question, said)
         if tables.test(question.test).target == "pair":
-            return self.case.of_word(question, word)
+            return self.case.of_word(question, said)
         words, chances = self.case.outcomes(question)
-        return ChainEvidence(self.case.chain_of(question.subject), chances[..., words.index(word)])
+        return ChainEvidence(self.case.chain_of(question.subject), chances[..., words.index(said)])
 
     def chances(self, odds: Odds | None = None) -> dict[Atom, float]:
         """Chance of every fault; of a computed load the chance that it is too low."""

@@ -87,7 +87,7 @@ class Foresight:
 
     def __init__(self, case: Case) -> None:
         self._case = case
-        every = _questions(case)
+        every = self.questions = tuple(_questions(case))
         alone = [q for q in every if tables.test(q.test).target != "pair"]
         self._chains = [
             _ChainView(case, [q for q in alone if case.chain_of(q.subject) == number])
