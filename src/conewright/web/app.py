@@ -75,7 +75,7 @@ def _doors(settings: Settings, store: Store, *, paired_only: bool) -> list[Middl
         Middleware(OriginDoor, settings),
         *paired,
         Middleware(BodyDoor, settings),
-        Middleware(GZipMiddleware, minimum_size=1000),
+        Middleware(GZipMiddleware, minimum_size=1000, compresslevel=4),
     ]
 
 

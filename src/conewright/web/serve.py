@@ -42,6 +42,8 @@ TRIES = 50
 """Ports above the wanted one that are tried."""
 HIGHEST_PORT = 65_535
 
+# Named in full: asyncio turns off the wait for more to send only where it knows that it is TCP.
+TCP = (socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
 # Addresses that nobody has; looking up the way to them sends nothing.
 FAR = ("10.255.255.254", "172.31.255.254", "192.168.255.254", "192.0.2.1")
 
@@ -153,7 +155,7 @@ def _listen_at(addresses: Sequence[str], port: int) -> Listening:
     sockets: list[socket.socket] = []
     try:
         for address in addresses:
-            sockets.append(socket.socket(socket.AF_INET, socket.SOCK_STREAM))
+            sockets.append(socket.socket(*TCP))
             if os.name == "posix":
                 # A port that was just left may be used again; elsewhere this would share it.
                 sockets[-1].setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

@@ -8,6 +8,8 @@ server is gone, and is replaced when it took too long or died.
 
 from __future__ import annotations
 
+import ctypes
+import gc
 import os
 import signal
 import threading
@@ -31,6 +33,8 @@ __all__ = ["STAGES", "Question", "Stage", "Workers"]
 
 Stage = Literal["find", "fit", "feed", "hear", "compare"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
+TURN_SECONDS = 60.0
+"""How long to stand in line for a worker."""
 START_SECONDS = 60.0
 """How long a worker may take to import what it works with."""
 
@@ -140,7 +144,7 @@ class Workers:
 
     @contextmanager
     def _turn(self) -> Iterator[None]:
-        if not self._turns.acquire(timeout=self.seconds):
+        if not self._turns.acquire(timeout=TURN_SECONDS):
             raise Refusal(
                 503,
                 "Other answers are being worked out; ask again in a moment.",
@@ -261,6 +265,15 @@ def _serve(pipe: Connection) -> None:
         while True:
             text, question = pipe.recv()
             pipe.send(_result(text, question))
+            _give_memory_back()
+
+
+def _give_memory_back() -> None:
+    """Let go of what an answer needed: hundreds of megabytes, in rings of objects and in gaps."""
+    gc.collect()
+    # Only GNU's C library has it, and only there memory stays with a process for want of it.
+    with suppress(AttributeError, OSError, TypeError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def _result(text: str, question: Question) -> Result:
