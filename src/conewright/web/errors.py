@@ -213,12 +213,13 @@ def _sound(text: str) -> str:
 def _page(refusal: Refusal) -> str:
     """Return a page that stands on its own: it must work when nothing else does."""
     items = "".join(f"<li>{escape(_sound(str(problem)))}</li>" for problem in refusal.problems)
-    listed = f"<ul>{items}</ul>" if items else ""
+    listed = f'<ul class="problems">{items}</ul>' if items else ""
     return (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        '<!doctype html><html lang="en-GB"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        '<meta name="color-scheme" content="light dark">'
         f"<title>{refusal.status}: conewright</title>"
         '<link rel="icon" href="data:,"><link rel="stylesheet" href="/static/style.css"></head>'
         f"<body><main><h1>That did not work</h1><p>{escape(_sound(refusal.message))}</p>{listed}"
-        '<p><a href="/jobs">All jobs</a></p></main></body></html>'
+        '<p class="row"><a class="button" href="/jobs">All jobs</a></p></main></body></html>'
     )
