@@ -203,21 +203,21 @@ def test_another_reading_is_chosen_by_number_or_by_name(
     van: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     report = cw.find(cw.load(van).build())
-    numeric = next(n for n, card in enumerate(report.readings, 1) if card.unit == "ohm")
+    numeric = next(n for n, card in enumerate(report.readings, 1) if card.unit == "V")
     card = report.readings[numeric - 1]
     done = _ask(
-        van, monkeypatch, "other", str(numeric), "3.9", "other", "look@door-fl", "torn", "stop"
+        van, monkeypatch, "other", str(numeric), "0.2", "other", "look@door-fl", "torn", "stop"
     )
     text = _flat(done.out)
     for place, entry in enumerate(report.readings, start=1):
         assert f"{place} {entry.title} at {entry.subject}, {entry.minutes:g} min" in text
     assert f"Healthy {card.healthy}" in text
-    assert "Say a number (in ohm if you name no unit)" in text
-    assert f"{card.subject}: 3.9 ohm (taken in ohm, as no unit was named)." in text
+    assert "Say a number (in V if you name no unit)" in text
+    assert f"{card.subject}: 0.2 V (taken in V, as no unit was named)." in text
     assert "A look at the driver at door-fl, 34 min, 30 of them to get there" in text
     assert "Say 1 torn surround, 2 loose cap" in text
     assert _readings(van) == [
-        (card.test, card.subject, "3.9 ohm"),
+        (card.test, card.subject, "0.2 V"),
         ("look", "door-fl", "torn surround"),
     ]
 

@@ -1,5 +1,6 @@
 """Exact odds against the plain sum over every combination of states."""
 
+from dataclasses import replace
 from itertools import combinations, product
 
 import numpy as np
@@ -72,7 +73,7 @@ def brute_force(
             for index in chain.states[state]
         }
         for complaint in model.complaints:
-            quiet = [1.0 - chance for atom, chance in complaint.causes.items() if atom in there]
+            quiet = [1.0 - brings for atom, brings in complaint.causes.items() if atom in there]
             chance *= 1.0 - (1.0 - complaint.groundless) * float(np.prod(quiet))
         total += chance
         for atom in there:
@@ -91,6 +92,20 @@ def test_odds_equal_the_sum_over_all_combinations(seed: int, complaints: int) ->
     got = odds.of_atoms()
     for atom, chance in expected.items():
         assert got[atom] == pytest.approx(chance, abs=1e-12)
+
+
+@pytest.mark.parametrize("left_out", [0, 1])
+def test_what_is_left_unsaid_is_the_sum_without_that_complaint(left_out: int) -> None:
+    # Closed form: the same enumeration without the complaint, in the same proportion.
+    model, likelihoods, reading = bench(2, complaints=2)
+    odds = infer(model, likelihoods, [reading])
+    fewer = replace(model, complaints=(model.complaints[1 - left_out],))
+    total, present = brute_force(fewer, likelihoods, reading)
+    times = total / brute_force(model, likelihoods, reading)[0]
+    for number, chain in enumerate(model.chains):
+        states = odds.unsaid[left_out][number].sum(axis=1 if number == 0 else 0)
+        for atom, chance in zip(chain.atoms, states @ chain.members, strict=True):
+            assert chance == pytest.approx(times * present[atom], rel=1e-9)
 
 
 @given(st.integers(0, 10_000))

@@ -5,9 +5,10 @@ import pytest
 from four_doors import car
 
 from conewright.stages.find import tables
+from conewright.stages.find.blame import Blame
 from conewright.stages.find.evidence import Question
 from conewright.stages.find.inquiry import Inquiry, inquire
-from conewright.stages.find.planning import Foresight, Opened
+from conewright.stages.find.planning import HANDLING, Foresight, Opened
 
 
 def inquiry() -> Inquiry:
@@ -18,21 +19,18 @@ def entropy(chances: list[float]) -> float:
     return -float(sum(p * np.log2(p) for p in chances if p > 0.0))
 
 
-def test_bits_are_the_fall_of_doubt_about_the_answer() -> None:
-    # Closed form: I = H(answer) - sum over states of P(state) H(answer | state), one by one.
+def test_bits_are_the_fall_of_doubt_about_the_cause() -> None:
+    # Closed form: I = H(answer) - sum over causes of P(cause) H(answer | cause), one by one.
     found = inquiry()
     question = Question("corner-solo", "fr")
     proposals = Foresight(found.case).next_readings(found.odds, (), Opened())
     bits = next(p.bits for p in proposals if p.question == question)
     words, table = found.case.outcomes(question)
-    joint = found.odds.joint[found.case.chain_of("fr")]
-    answers = [float(np.sum(joint * table[..., k])) for k in range(len(words))]
-    noise = sum(
-        float(joint[row, column]) * entropy(list(table[row, column]))
-        for row in range(joint.shape[0])
-        for column in range(joint.shape[1])
-    )
-    assert bits == pytest.approx(entropy(answers) - noise, rel=1e-3)
+    masses = Blame(found.model).masses(found.odds, found.case.chain_of("fr"))
+    told = np.einsum("sc,sw->cw", masses, table.reshape(-1, len(words)))
+    noise = sum(float(row.sum()) * entropy(list(row / row.sum())) for row in told if row.sum() > 0)
+    # Causes that are hardly possible count as one in a plan.
+    assert bits == pytest.approx(entropy(list(told.sum(axis=0))) - noise, rel=0.02)
 
 
 def test_a_plan_never_expects_an_answer_without_a_chance() -> None:
@@ -40,7 +38,14 @@ def test_a_plan_never_expects_an_answer_without_a_chance() -> None:
     for proposal in Foresight(found.case).next_readings(found.odds, (), Opened()):
         assert sum(proposal.answers.values()) == pytest.approx(1.0, abs=1e-6)
         assert proposal.bits >= 0.0
-        assert proposal.rate >= proposal.bits / proposal.minutes - 1e-12
+        assert proposal.rate >= proposal.bits / (proposal.minutes + HANDLING) - 1e-12
+
+
+def test_a_reading_of_another_corner_tells_less_of_a_complaint() -> None:
+    found = inquiry()
+    proposals = Foresight(found.case).next_readings(found.odds, (), Opened())
+    bits = {p.question.subject: p.bits for p in proposals if p.question.test == "corner-solo"}
+    assert bits["fr"] > 2 * max(bits[other] for other in ("fl", "rl", "rr"))
 
 
 def test_readings_behind_one_panel_are_weighed_together() -> None:

@@ -37,7 +37,7 @@ WOOFER_FAULTS = (
     "grit-or-water",
     "cap-unglued",
 )
-TWEETER_FAULTS = ("tweeter-open", "lead-intermittent", "reversed")
+TWEETER_FAULTS = ("tweeter-open", "lead-intermittent")
 CAPACITOR_FAULT = "capacitor-dried"
 CAVITY_FAULT = "panel-open"
 CHANNEL_FAULTS = (

@@ -134,6 +134,10 @@ class Case:
         return Meter(self.build)
 
     @cached_property
+    def _of_pairs(self) -> dict[Question, dict[str, PairFactor]]:
+        return {}
+
+    @cached_property
     def _known(self) -> dict[Question, tuple[tuple[str, ...], FloatArray]]:
         return {}
 
@@ -230,7 +234,9 @@ class Case:
             allowed = ", ".join(words.words)
             raise BadInputError(f"{question.test} is not answered with {word!r}, but: {allowed}")
         if tables.test(question.test).target == "pair":
-            return self._pair_words(question)[word]
+            if question not in self._of_pairs:
+                self._of_pairs[question] = self._pair_words(question)
+            return self._of_pairs[question][word]
         return ChainEvidence(
             self.chain_of(question.subject),
             self.word_chances(question)[..., words.words.index(word)],
@@ -265,14 +271,14 @@ class Case:
 
     def _reaches(self, atom: Atom, chain: Chain, question: Question) -> bool:
         if atom.subject in (VEHICLE, chain.id, question.subject):
-            return not (atom.fault == "reversed" and self._is_small(atom, chain))
+            return True
         if tables.test(question.test).target == "channel":
-            return not (atom.fault == "reversed" and self._is_small(atom, chain))
+            return True
         # Treble is missing at the tweeter also when it is the woofer's place that was named.
         return question.test == "treble-burst" and self._is_small(atom, chain)
 
     def _is_small(self, atom: Atom, chain: Chain) -> bool:
-        """Whether a fault is at a tweeter, whose polarity no bass test and no pulse shows."""
+        """Whether a fault is at a tweeter."""
         return any(
             place.id == atom.subject and is_tweeter(place, chain.channel) for place in chain.places
         )
@@ -314,18 +320,21 @@ class Case:
     def _pair_classes(
         self, chain: Chain, words: tables.WordTable
     ) -> tuple[np.ndarray[tuple[int], np.dtype[np.intp]], list[Side]]:
+        woofer = chain.woofer
+        assert woofer is not None
+        turned = Atom("reversed", woofer.id)
         kinds: dict[Side, int] = {}
+        sides: dict[tuple[bool, tuple[str, ...]], int] = {}
         members = []
         for state in chain.states:
-            members.append(kinds.setdefault(self._side(chain, state, words), len(kinds)))
+            atoms = chain.faults(state)
+            others = tuple(sorted(atom.fault for atom in atoms if atom.fault != "reversed"))
+            key = (turned in atoms, others)
+            if key not in sides:
+                side = Side(key[0], Mix.of([words.chance[fault] for fault in others], words))
+                sides[key] = kinds.setdefault(side, len(kinds))
+            members.append(sides[key])
         return np.array(members, dtype=np.intp), list(kinds)
-
-    def _side(self, chain: Chain, state: tuple[int, ...], words: tables.WordTable) -> Side:
-        atoms = chain.faults(state)
-        woofer = chain.woofer
-        turned = woofer is not None and Atom("reversed", woofer.id) in atoms
-        others = [words.chance[atom.fault] for atom in atoms if atom.fault != "reversed"]
-        return Side(turned, Mix.of(others, words))
 
 
 def _mixes(

@@ -20,10 +20,10 @@ from numpy.typing import NDArray
 from conewright.physics.arrays import FloatArray
 from conewright.stages.find.chains import Atom, Chain
 
-__all__ = ["Complained", "Model", "Odds", "PairFactor", "infer"]
+__all__ = ["Complained", "Model", "Odds", "PairFactor", "Term", "infer"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Complained:
     """A complaint: each fault that is there brings it on with its own chance.
 
@@ -54,6 +54,22 @@ class PairFactor:
 
 
 @dataclass(frozen=True)
+class Term:
+    """One term of the chance of all complaints.
+
+    Attributes:
+        sign: its sign, with what does not depend on the faults.
+        quiet: the complaints that nothing brings on in it.
+        factors: for every chain a factor for every state, shape (states,).
+
+    """
+
+    sign: float
+    quiet: tuple[Complained, ...]
+    factors: tuple[FloatArray, ...]
+
+
+@dataclass(frozen=True)
 class Model:
     """A vehicle's chains with their prior odds; chain 0 is what all share.
 
@@ -71,17 +87,18 @@ class Model:
     complaints: tuple[Complained, ...] = ()
 
     @cached_property
-    def terms(self) -> tuple[tuple[float, tuple[FloatArray, ...]], ...]:
+    def terms(self) -> tuple[Term, ...]:
         """The chance of all complaints as a sum of products over chains.
 
-        Each term is a sign with, for every chain, a factor for every state, shape (states,): the
-        product of (1 - [chance that nobody complains]) over the complaints, multiplied out.
+        The product of (1 - [chance that no fault brings it on]) over the complaints, multiplied
+        out.
         """
         terms = []
         for size in range(len(self.complaints) + 1):
             for chosen in combinations(self.complaints, size):
                 sign = float(np.prod([complaint.groundless - 1.0 for complaint in chosen]))
-                terms.append((sign, tuple(_quiet(chain, chosen) for chain in self.chains)))
+                factors = tuple(_quiet(chain, chosen) for chain in self.chains)
+                terms.append(Term(sign, chosen, factors))
         return tuple(terms)
 
 
@@ -93,12 +110,15 @@ class Odds:
         joint: for every chain, chance of (shared state, state), shape (shared, states); chain 0
             has shape (shared, 1).
         log_evidence: logarithm of the chance of all readings together.
+        unsaid: for every complaint, what `joint` would be without it, in the same proportion: a
+            fault's chance to bring the complaint on, times this, is the chance that it did.
 
     """
 
     model: Model
     joint: tuple[FloatArray, ...]
     log_evidence: float
+    unsaid: tuple[tuple[FloatArray, ...], ...] = ()
 
     def of_atoms(self) -> dict[Atom, float]:
         """Chance of every fault; 1 for a known one."""
@@ -134,20 +154,38 @@ def infer(
 
     """
     fold = _Fold(model, likelihoods, tuple(readings))
-    total = 0.0
-    joint = [np.zeros(shape) for shape in fold.shapes]
-    for sign, factors in model.terms:
-        part, parts = fold.weighed(factors)
-        total += sign * part
-        for number, values in enumerate(parts):
-            joint[number] += sign * values
-    if not total > 0.0:
+    sums = [_Sum(fold.shapes) for _ in range(1 + len(model.complaints))]
+    for term in model.terms:
+        part, parts = fold.weighed(term.factors)
+        sums[0].add(term.sign, part, parts)
+        for number, complaint in enumerate(model.complaints, start=1):
+            if complaint not in term.quiet:
+                sums[number].add(term.sign, part, parts)
+    whole, *without = sums
+    if not whole.total > 0.0:
         raise ValueError("these readings cannot all come from this vehicle")
     return Odds(
         model=model,
-        joint=tuple(np.maximum(values / total, 0.0) for values in joint),
-        log_evidence=float(np.log(total)) + fold.log_scale,
+        joint=whole.scaled(whole.total),
+        log_evidence=float(np.log(whole.total)) + fold.log_scale,
+        unsaid=tuple(each.scaled(whole.total) for each in without),
     )
+
+
+class _Sum:
+    """A sum of joint tables with signs."""
+
+    def __init__(self, shapes: Iterable[tuple[int, ...]]) -> None:
+        self.total = 0.0
+        self.joint = [np.zeros(shape) for shape in shapes]
+
+    def add(self, sign: float, part: float, parts: Iterable[FloatArray]) -> None:
+        self.total += sign * part
+        for joint, values in zip(self.joint, parts, strict=True):
+            joint += sign * values
+
+    def scaled(self, total: float) -> tuple[FloatArray, ...]:
+        return tuple(np.maximum(joint / total, 0.0) for joint in self.joint)
 
 
 def _quiet(chain: Chain, complaints: Sequence[Complained]) -> FloatArray:

@@ -1,7 +1,8 @@
 """Which reading to take next: bits per minute, two steps ahead, and a plan to certainty.
 
-The bits of a reading are the mutual information between its answer and what is wrong. Opening a
-panel or pulling the radio is paid once: readings behind the same panel are weighed together.
+The bits of a reading are the mutual information between its answer and the cause of a complaint.
+Opening a panel or pulling the radio is paid once: readings behind the same panel are weighed
+together.
 """
 
 from __future__ import annotations
@@ -10,24 +11,30 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conewright.physics.arrays import FloatArray
 from conewright.stages.find import tables
+from conewright.stages.find.blame import Blame, group_of
 from conewright.stages.find.chains import Chain, is_tweeter
 from conewright.stages.find.evidence import Case, Question
 from conewright.stages.find.inference import Odds, PairFactor
 
-__all__ = ["CERTAIN", "Foresight", "Opened", "Proposal", "access_key", "top"]
+__all__ = ["CERTAIN", "HANDLING", "Foresight", "Opened", "Proposal", "access_key", "top"]
 
 CERTAIN = 0.85
 """Odds at which a cause is as good as found."""
 
-NEGLIGIBLE = 1e-5
-"""States less likely than this are left out of a look ahead."""
+UNLIKELY = 0.003
+"""Causes less likely than this are counted as one."""
 
-WOOFER_TESTS = frozenset(
-    {"slow-bass", "press-trim", "cone-push", "cell-pulse", "impedance-sweep", "coil-resistance"}
-)
+HANDLING = 2.0
+"""Minutes that a reading takes besides its own, to set it up and write it down; assumed.
+
+They count for the rate alone: without them many readings that tell next to nothing come first.
+"""
+
+WOOFER_TESTS = frozenset({"slow-bass", "press-trim", "cone-push", "cell-pulse"})
 WITH_DOOR = frozenset({"door-swing"})
 
 Key = tuple[str, str]
@@ -60,9 +67,10 @@ class Proposal:
     """A reading that could be taken now.
 
     Attributes:
-        bits: information expected from it.
+        bits: information about the cause of a complaint expected from it.
         minutes: to take it, opening what must be opened first.
-        rate: bits per minute, of the reading alone or with the best one that follows it.
+        rate: bits per minute, of the reading alone or with the best one that follows it, with
+            the minutes that handling takes.
         then: the reading that makes it worth while, if it is not so by itself.
         answers: chance of each answer.
 
@@ -94,16 +102,21 @@ class Foresight:
             for number in range(len(case.chains))
         ]
         self._pairs = [_PairView(case, q) for q in every if q not in alone]
+        self._blame: Blame | None = None
 
     def next_readings(
         self, odds: Odds, asked: Iterable[Question], opened: Opened
     ) -> list[Proposal]:
         """Return the readings that are possible now, the most bits per minute first."""
         done = frozenset(asked)
+        if self._blame is None or self._blame.model is not odds.model:
+            self._blame = Blame(odds.model)
         proposals: list[Proposal] = []
         for number, view in enumerate(self._chains):
-            proposals += view.proposals(odds.joint[number], done, opened)
-        proposals += [view.proposal(odds) for view in self._pairs if view.question not in done]
+            proposals += view.proposals(self._blame.masses(odds, number), done, opened)
+        proposals += [
+            view.proposal(odds, self._blame) for view in self._pairs if view.question not in done
+        ]
         return sorted(proposals, key=lambda proposal: -proposal.rate)
 
 
@@ -118,7 +131,7 @@ def top(odds: Odds) -> tuple[str, float]:
     for atom, chance in odds.of_atoms().items():
         if atom in known:
             continue
-        key = (tables.fault(atom.fault).repair_group, atom.subject)
+        key = group_of(atom)
         groups[key] = groups.get(key, 0.0) + chance
         best[key] = max(best.get(key, (0.0, "")), (chance, atom.id))
     if not groups:
@@ -139,78 +152,122 @@ class _ChainView:
         ]
         self._edges = np.cumsum([0, *(len(words) for words in self._words)])
         self._every: FloatArray = np.concatenate(tables_, axis=1) if tables_ else np.zeros((1, 0))
-        self._noise: FloatArray = np.stack([_entropy(t) for t in tables_] or [np.zeros(1)], axis=1)
 
     def proposals(
-        self, joint: FloatArray, done: frozenset[Question], opened: Opened
+        self, masses: FloatArray, done: frozenset[Question], opened: Opened
     ) -> list[Proposal]:
-        """Every reading not taken yet with its bits and its rate, the best follower weighed in."""
+        """Every reading not taken yet with its bits and its rate, the best follower weighed in.
+
+        Args:
+            masses: chance of every state and cause, shape (states, causes).
+            done: readings that are taken.
+            opened: what is open.
+
+        """
         left = [n for n, question in enumerate(self._questions) if question not in done]
         if not left:
             return []
-        states = joint.ravel()
-        keep = states > NEGLIGIBLE * states.max()
-        weight = states[keep] / states[keep].sum()
-        every, noise = self._every[keep], self._noise[keep]
-        bits = self._bits(weight[None, :], every, noise)[0]
-        minutes = self._minutes(opened)
-        found = []
-        for first in left:
-            own = every[:, self._columns(first)]
-            then = None
-            if len(left) > 1:
-                gain = self._gain(weight[:, None] * own, every, noise)
-                after = self._minutes(opened.with_(access_key(self._questions[first])))
-                rates = (bits[first] + gain) / (minutes[first] + after)
-                then = max((n for n in left if n != first), key=lambda n: float(rates[n]))
-                follower = (float(rates[then]), self._questions[then])
+        columns = [self._columns(n) for n in left]
+        edges = np.cumsum([0, *(len(each) for each in columns[:-1])])
+        told = (masses.T @ self._every)[:, np.concatenate(columns)] / masses.sum()
+        told = _leading(told, edges)
+        bits, gains = _bits(told, edges)
+        return self._weighed(left, bits, gains, told.sum(axis=0), opened)
+
+    def _weighed(
+        self,
+        left: list[int],
+        bits: FloatArray,
+        gains: FloatArray,
+        chances: FloatArray,
+        opened: Opened,
+    ) -> list[Proposal]:
+        """Weigh each reading alone, and with each other that could follow it."""
+        questions = [self._questions[n] for n in left]
+        keys = [access_key(question) for question in questions]
+        minutes = self._minutes(questions, keys, opened)
+        later = {key: self._minutes(questions, keys, opened.with_(key)) for key in set(keys)}
+        found, start = [], 0
+        for row, number in enumerate(left):
+            rates = (bits[row] + gains[row]) / (minutes[row] + later[keys[row]] + 2 * HANDLING)
+            rates[row] = bits[row] / (minutes[row] + HANDLING)
+            then = int(np.argmax(rates))
+            words = self._words[number]
+            answers = dict(zip(words, chances[start : start + len(words)].tolist(), strict=True))
+            start += len(words)
             found.append(
-                self._proposal(
-                    first,
-                    float(bits[first]),
-                    float(minutes[first]),
-                    weight @ own,
-                    follower if then is not None else None,
+                Proposal(
+                    questions[row],
+                    float(bits[row]),
+                    float(minutes[row]),
+                    float(rates[then]),
+                    None if then == row else questions[then],
+                    answers,
                 )
             )
         return found
 
-    def _proposal(
-        self,
-        number: int,
-        bits: float,
-        minutes: float,
-        chances: FloatArray,
-        then: tuple[float, Question] | None,
-    ) -> Proposal:
-        alone = bits / minutes
-        rate, follower = (alone, None) if then is None or then[0] <= alone else then
-        answers = {w: float(c) for w, c in zip(self._words[number], chances, strict=True)}
-        return Proposal(self._questions[number], bits, minutes, rate, follower, answers)
-
-    def _minutes(self, opened: Opened) -> FloatArray:
+    def _minutes(self, questions: list[Question], keys: list[Key], opened: Opened) -> FloatArray:
+        """Minutes of readings with what must be opened for each, shape (readings,)."""
+        access = {key: opened.minutes(key, self._case) for key in set(keys)}
         return np.array(
             [
-                tables.test(q.test).minutes + opened.minutes(access_key(q), self._case)
-                for q in self._questions
+                tables.test(question.test).minutes + access[key]
+                for question, key in zip(questions, keys, strict=True)
             ]
         )
 
-    def _columns(self, number: int) -> slice:
-        return slice(int(self._edges[number]), int(self._edges[number + 1]))
+    def _columns(self, number: int) -> NDArray[np.intp]:
+        return np.arange(self._edges[number], self._edges[number + 1])
 
-    def _gain(self, joint: FloatArray, every: FloatArray, noise: FloatArray) -> FloatArray:
-        """Bits of every reading that are expected once another has been answered."""
-        chance = joint.sum(axis=0)
-        after = self._bits((joint / np.maximum(chance, 1e-300)).T, every, noise)
-        return np.asarray(chance @ after)
 
-    def _bits(self, weights: FloatArray, every: FloatArray, noise: FloatArray) -> FloatArray:
-        """Bits of every reading for rows of weights, shape (rows, readings)."""
-        spread = weights @ every
-        terms = -spread * np.log2(np.maximum(spread, 1e-300))
-        entropy = np.add.reduceat(terms, self._edges[:-1], axis=1)
-        return np.asarray(np.maximum(entropy - weights @ noise, 0.0))
+def _bits(told: FloatArray, edges: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+    """Bits of every reading, and those expected of every other once it has been answered.
+
+    Args:
+        told: chance of every cause and answer, shape (causes, answers of all readings).
+        edges: first answer of every reading.
+
+    Returns:
+        Shapes (readings,) and (readings, readings). For the second, readings count as independent
+        of each other given the cause.
+
+    """
+    chance = np.add.reduceat(told, edges, axis=1)[:, :1]
+    given = told / np.maximum(chance, 1e-300)
+    both = told.T[:, :, None] * given[None, :, :]
+    return _told(told, edges), np.add.reduceat(_told(both, edges), edges, axis=0)
+
+
+def _leading(told: FloatArray, edges: NDArray[np.intp]) -> FloatArray:
+    """Causes with those that are hardly possible put together with the last, anything else."""
+    total = np.add.reduceat(told, edges, axis=1)[:, 0]
+    keep = total > UNLIKELY
+    keep[-1] = False
+    rest = told[~keep].sum(axis=0)
+    return np.asarray(np.vstack((told[keep], rest)))
+
+
+def _told(joint: FloatArray, edges: NDArray[np.intp]) -> FloatArray:
+    """Bits that answers tell of causes, times the chance of all together.
+
+    Args:
+        joint: chance of every cause and answer, shape (..., causes, answers of all readings).
+        edges: first answer of every reading.
+
+    Returns:
+        I = sum p(c, a) log2( p(c, a) p / (p(c) p(a)) ), shape (..., readings).
+
+    """
+    both = np.add.reduceat(_surprise(joint).sum(axis=-2), edges, axis=-1)
+    answers = np.add.reduceat(_surprise(joint.sum(axis=-2)), edges, axis=-1)
+    causes = np.add.reduceat(joint, edges, axis=-1)
+    of_causes = _surprise(causes).sum(axis=-2)
+    return np.asarray(np.maximum(answers + of_causes - both - _surprise(causes.sum(axis=-2)), 0.0))
+
+
+def _surprise(chance: FloatArray) -> FloatArray:
+    return np.asarray(-chance * np.log2(np.maximum(chance, 1e-300)))
 
 
 class _PairView:
@@ -223,24 +280,30 @@ class _PairView:
         self._factors = [factor for factor in factors if isinstance(factor, PairFactor)]
         self._table = np.stack([factor.table for factor in self._factors], axis=-1)
 
-    def proposal(self, odds: Odds) -> Proposal:
+    def proposal(self, odds: Odds, blame: Blame) -> Proposal:
         """The reading with its bits and its rate."""
         first = self._factors[0]
-        left = np.bincount(first.left_class, weights=odds.of_states(first.left))
-        right = np.bincount(first.right_class, weights=odds.of_states(first.right))
-        joint = left[:, None] * right[None, :]
-        chances = np.einsum("lr,lrw->w", joint, self._table)
-        bits = float(_entropy(chances[None, :])[0] - np.sum(joint * _entropy(self._table)))
+        left, left_causes = _classed(first.left, first.left_class, odds, blame)
+        right, right_causes = _classed(first.right, first.right_class, odds, blame)
+        told = [
+            np.einsum("lk,r,lrw->kw", left_causes, right, self._table),
+            np.einsum("l,rk,lrw->kw", left, right_causes, self._table),
+        ]
+        chances = np.einsum("l,r,lrw->w", left, right, self._table)
+        rest = np.maximum(chances - sum(part.sum(axis=0) for part in told), 0.0)
+        bits = float(_told(np.vstack((*told, rest)), np.array([0]))[0])
         minutes = tables.test(self.question.test).minutes
         answers = {word: float(c) for word, c in zip(self._words, chances, strict=True)}
-        bits = max(bits, 0.0)
-        return Proposal(self.question, bits, minutes, bits / minutes, None, answers)
+        return Proposal(self.question, bits, minutes, bits / (minutes + HANDLING), None, answers)
 
 
-def _entropy(chances: FloatArray) -> FloatArray:
-    """Entropy over the last axis [bits]."""
-    safe = np.maximum(chances, 1e-300)
-    return np.asarray(-np.sum(chances * np.log2(safe), axis=-1))
+def _classed(
+    number: int, classes: NDArray[np.intp], odds: Odds, blame: Blame
+) -> tuple[FloatArray, FloatArray]:
+    """Chances of the classes of a chain, (classes,), and with its causes, (classes, causes)."""
+    member = np.eye(int(classes.max()) + 1)[classes]
+    causes = blame.own(odds, number).sum(axis=0)
+    return odds.of_states(number) @ member, member.T @ causes
 
 
 def _questions(case: Case) -> list[Question]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import prod
 
 import numpy as np
 
@@ -34,7 +35,7 @@ class Mix:
     def of(cls, rows: Sequence[Mapping[str, float]], words: tables.WordTable) -> Mix:
         """Return the mix of rows of a word table, none for a sound vehicle."""
         sound = words.healthy[words.normal]
-        passed = float(np.prod([row[words.normal] / sound for row in rows]))
+        passed = prod(row[words.normal] / sound for row in rows)
         wrong = [
             0.0 if word == words.normal else sum(row[word] for row in rows) for word in words.words
         ]
