@@ -5,12 +5,13 @@ benchmarks share is a small one.
 """
 
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from itertools import islice
 from multiprocessing import get_context
+from time import perf_counter
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from conewright.stages.find.inquiry import Inquiry, Said
 from conewright.stages.find.planning import CERTAIN, Opened, access_key, top
 from conewright.stages.find.prior import model_of, said_by_owner
 
-__all__ = ["CHOOSERS", "Outcome", "calibration", "repair", "run", "summary"]
+__all__ = ["CHOOSERS", "Outcome", "Summary", "calibration", "repair", "run", "summary"]
 
 MOST = 60
 """Readings after which a repair gives up."""
@@ -31,8 +32,18 @@ MOST = 60
 SMALL = 10
 """Vehicles of the run that all benchmarks share."""
 
-BINS = ((0.5, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 1.0))
+FEW = 25
+"""Readings that a shop has the patience for; the table counts who gets there with so many."""
+
+BINS = tuple((0.1 * k, 0.1 * (k + 1)) for k in range(1, 10))
 """Odds between which causes are counted for the calibration."""
+
+WORLDS = {
+    "as the tables say": World(seed=1),
+    "every chance moved by a usual factor of 1.5": World(seed=1, wobble=float(np.log(1.5))),
+    "every complaint as common as any other": World(seed=1, common=False),
+}
+"""Worlds that the vehicles are drawn from; the search knows the tables alone."""
 
 Chooser = Callable[[Vehicle, Odds, Sequence[Question], Opened], Question | None]
 
@@ -57,15 +68,15 @@ class Outcome:
     final: tuple[tuple[float, bool], ...]
 
 
-def repair(vehicle: Vehicle, choose: Chooser) -> Outcome:
-    """Take readings until a cause is as good as certain, or nothing is worth taking."""
+def repair(vehicle: Vehicle, choose: Chooser, most: int = MOST) -> Outcome:
+    """Take readings until a cause is as good as certain, none is left, or `most` are taken."""
     case = vehicle.template.case
     told = said_by_owner(vehicle.complaints)
     model = model_of(vehicle.template.build(vehicle.age), case.chains, told, {})
     inquiry = Inquiry(case, model, (), {})
     said: list[Said] = []
     opened, minutes, odds = Opened(), 0.0, inquiry.odds
-    while len(said) < MOST and top(odds)[1] < CERTAIN:
+    while len(said) < most and top(odds)[1] < CERTAIN:
         question = choose(vehicle, odds, [asked for asked, _ in said], opened)
         if question is None:
             break
@@ -114,13 +125,37 @@ CHOOSERS: dict[str, Chooser] = {
 }
 
 
-def summary(outcomes: Sequence[Outcome]) -> tuple[float, float, float, float]:
-    """Share that got there, share right among those, minutes of those, minutes of all."""
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What many repairs come to.
+
+    Attributes:
+        few: share that got there with few readings.
+        reached: share that got there.
+        right: share of those whose cause is there.
+        minutes: of those, on average.
+        every: minutes of all, on average; one that did not get there counts up to its end.
+
+    """
+
+    few: float
+    reached: float
+    right: float
+    minutes: float
+    every: float
+
+
+def summary(outcomes: Sequence[Outcome]) -> Summary:
+    """Return shares and minutes."""
     there = [outcome for outcome in outcomes if outcome.reached]
-    right = float(np.mean([outcome.right for outcome in there])) if there else 0.0
-    minutes = float(np.mean([outcome.minutes for outcome in there])) if there else 0.0
-    every = float(np.mean([outcome.minutes for outcome in outcomes]))
-    return len(there) / len(outcomes), right, minutes, every
+    few = sum(outcome.readings <= FEW for outcome in there)
+    return Summary(
+        few / len(outcomes),
+        len(there) / len(outcomes),
+        float(np.mean([outcome.right for outcome in there])) if there else 0.0,
+        float(np.mean([outcome.minutes for outcome in there])) if there else 0.0,
+        float(np.mean([outcome.minutes for outcome in outcomes])),
+    )
 
 
 def calibration(outcomes: Sequence[Outcome]) -> Iterator[tuple[float, float, int, float, float]]:
@@ -136,30 +171,44 @@ def calibration(outcomes: Sequence[Outcome]) -> Iterator[tuple[float, float, int
 def run() -> Iterator[Row]:
     """A small run of the three orders."""
     for name in CHOOSERS:
-        reached, right, minutes, _ = summary(_outcomes(name, World(seed=1), SMALL, 0, 1))
-        remark = f"{100 * reached:.0f} % get there, {100 * right:.0f} % of them right"
-        yield Row(f"{name}: {minutes:.0f} min a vehicle", None, remark)
+        start = perf_counter()
+        found = summary(_outcomes(name, World(seed=1), SMALL, 0, 1))
+        remark = (
+            f"{100 * found.reached:.0f} % get there, {100 * found.right:.0f} % of them right, "
+            f"in {found.minutes:.0f} min"
+        )
+        yield Row(f"a repair, {name}", (perf_counter() - start) / SMALL, remark)
 
 
 def main(count: int) -> None:
-    """Print the whole table: as drawn from the tables, and with the world's chances moved."""
-    for wobble in (0.0, float(np.log(1.5))):
-        print(f"chances of the world moved by a usual factor of {np.exp(wobble):.1f}")
-        for name in CHOOSERS:
-            found = _in_parallel(name, World(seed=1, wobble=wobble), count)
-            reached, right, minutes, every = summary(found)
-            print(
-                f"  {name:10} {100 * reached:5.1f} % reach 85 %, {100 * right:5.1f} % of them "
-                f"right, {minutes:5.1f} min, {every:5.1f} min over all",
-                flush=True,
-            )
-            if name == "proposed":
-                for low, high, number, mean, true in calibration(found):
-                    print(
-                        f"    odds {low:.1f} to {high:.1f}: {number:5} causes, mean "
-                        f"{100 * mean:.1f} %, true {100 * true:.1f} %",
-                        flush=True,
-                    )
+    """Print the tables, world by world; the orders are compared in the first."""
+    for title, world in WORLDS.items():
+        names = tuple(CHOOSERS) if title == next(iter(WORLDS)) else ("proposed",)
+        found = {name: _in_parallel(name, world, count) for name in names}
+        print(f"\n{count} vehicles, {title}\n", *_lines(found), sep="\n", flush=True)
+
+
+def _lines(found: Mapping[str, Sequence[Outcome]]) -> Iterator[str]:
+    """The tables of one world, as Markdown."""
+    yield f"| order | there in {FEW} | there in {MOST} | right | minutes | minutes, all |"
+    yield "|---|---|---|---|---|---|"
+    for name, outcomes in found.items():
+        of = summary(outcomes)
+        yield (
+            f"| {name} | {100 * of.few:.1f} % | {100 * of.reached:.1f} % | {100 * of.right:.1f} % "
+            f"| {of.minutes:.0f} | {of.every:.0f} |"
+        )
+    for name in list(found)[1:]:
+        pairs = zip(found["proposed"], found[name], strict=True)
+        both = [(one.minutes, other.minutes) for one, other in pairs if one.reached & other.reached]
+        ours, theirs = np.mean(both, axis=0)
+        yield f"\n{len(both)} vehicles that {name} solves, too: {ours:.0f} min against {theirs:.0f}"
+    yield "\n| odds | causes | mean | true |\n|---|---|---|---|"
+    for low, high, number, mean, true in calibration(found["proposed"]):
+        yield (
+            f"| {100 * low:.0f} to {100 * high:.0f} % | {number} | {100 * mean:.1f} % "
+            f"| {100 * true:.1f} % |"
+        )
 
 
 def _in_parallel(name: str, world: World, count: int) -> list[Outcome]:

@@ -39,8 +39,8 @@ ROUNDS = 30
 TRIES = 500
 """Draws of a number after which the reading is left at its word."""
 
-PLACED, PLACED_RIGHT = 0.7, 0.7
-"""Share of the complaints that name a corner, and share of those that name the right one."""
+RIGHT_PLACE, NO_PLACE = 0.7, 0.1
+"""Shares of the owners who name the right corner, and no place at all; the rest is wrong."""
 
 
 @dataclass(frozen=True)
@@ -166,11 +166,12 @@ def _words(rng: np.random.Generator, world: World, template: Template, atom: Ato
         for name, often in common.items()
     }
     words = _one(rng, chances)
-    if rng.random() >= PLACED:
+    luck = rng.random()
+    if luck < NO_PLACE:
         return words
     corners = [chain.id for chain in template.case.chains[1:]]
     here = template.case.chains[template.case.chain_of(atom.subject)].id
-    if here in corners and rng.random() < PLACED_RIGHT:
+    if here in corners and luck < NO_PLACE + RIGHT_PLACE:
         return f"{words}@{here}"
     return f"{words}@{rng.choice([corner for corner in corners if corner != here])}"
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conewright.errors import BadInputError
 from conewright.job.quantity import Quantity
@@ -55,6 +56,20 @@ class ChainEvidence:
 
 
 Evidence = ChainEvidence | PairFactor
+
+
+@dataclass(frozen=True)
+class _Alike:
+    """States that look alike to a test: the faults it can see, and which of these each holds."""
+
+    kinds: tuple[frozenset[Atom], ...]
+    states: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, states: Iterable[Sequence[Atom]], visible: frozenset[str]) -> _Alike:
+        seen = [frozenset(atom for atom in atoms if atom.fault in visible) for atoms in states]
+        kinds = {kind: number for number, kind in enumerate(dict.fromkeys(seen))}
+        return cls(tuple(kinds), np.array([kinds[kind] for kind in seen], dtype=np.intp))
 
 
 @dataclass(frozen=True)
@@ -212,15 +227,22 @@ class Case:
         self, question: Question, judge: Callable[[frozenset[Atom]], Sequence[float]]
     ) -> FloatArray:
         """Judge what an instrument shows in every state; most states look alike to it."""
+        if question not in self._looks:
+            self._looks[question] = self._look(question)
+        shared, own = self._looks[question]
+        judged = np.array([[judge(one | other) for other in own.kinds] for one in shared.kinds])
+        return judged[np.ix_(shared.states, own.states)]
+
+    def _look(self, question: Question) -> tuple[_Alike, _Alike]:
         index = self.chain_of(question.subject)
         chain = self.chains[index]
+        states = [chain.faults(state) for state in chain.states] if index > 0 else [()]
         visible = effects_of(question.test)
-        shared = [_visible(atoms, visible) for atoms in self._shared()]
-        own = [frozenset[Atom]()]
-        if index > 0:
-            own = [_visible(chain.faults(state), visible) for state in chain.states]
-        judged = {(one, other): judge(one | other) for one in set(shared) for other in set(own)}
-        return np.array([[judged[one, other] for other in own] for one in shared])
+        return _Alike.of(self._shared(), visible), _Alike.of(states, visible)
+
+    @cached_property
+    def _looks(self) -> dict[Question, tuple[_Alike, _Alike]]:
+        return {}
 
     def of_word(self, question: Question, word: str) -> Evidence:
         """Return the chance of a word in every state.
@@ -351,10 +373,6 @@ def _mixes(
             known[near] = Mix.of([heard[atom] for atom in near], words)
         found.append(known[near])
     return found
-
-
-def _visible(atoms: Sequence[Atom], faults: frozenset[str]) -> frozenset[Atom]:
-    return frozenset(atom for atom in atoms if atom.fault in faults)
 
 
 def _in_parallel_with(location: str, tree: Tree) -> list[set[str]]:
