@@ -12,6 +12,7 @@ __all__ = ["run"]
 def run() -> Iterator[Row]:
     """Time the answers a repairer waits for, each against the cheapest thing of its kind."""
     yield from _compare()
+    yield from _find()
     yield from _help()
 
 
@@ -29,6 +30,15 @@ def _compare() -> Iterator[Row]:
     single, whole = best_seconds(one, repeats=3), best_seconds(all_builds, repeats=3)
     yield Row("feed, demo job as found", single)
     yield Row("compare, demo job, five builds, full bands", whole, f"{whole / single:.1f} x feed")
+
+
+def _find() -> Iterator[Row]:
+    import conewright
+    from conewright.stages.find.find import find
+
+    plain = best_seconds(lambda: conewright.demo_job().build(), repeats=3)
+    whole = best_seconds(lambda: find(conewright.demo_job().build()), repeats=3)
+    yield Row("find, demo job, looking two steps ahead", whole, f"{whole / plain:.0f} x its build")
 
 
 def _help() -> Iterator[Row]:
