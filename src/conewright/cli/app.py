@@ -45,14 +45,29 @@ def conewright(
 
 @app.command()
 def new(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="Job file to write, .toml.")],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Job file to write, .toml; a folder of tables.")
+    ],
     force: Annotated[
-        bool, typer.Option("--force", help="Write over a file that is there already.")
+        bool, typer.Option("--force", help="Write over files that are there already.")
+    ] = False,
+    tables: Annotated[
+        bool,
+        typer.Option(
+            "--tables",
+            help="Write the tables of faults, tests and minutes that find reckons with, to edit.",
+            show_default=False,
+        ),
     ] = False,
 ) -> None:
-    """Write a commented job file to start from."""
+    """Write a commented job file to start from, or the trade's tables."""
     from conewright.cli.files import write_job
 
+    if tables:
+        from conewright.cli.shop_tables import write_tables
+
+        say(write_tables(file, force=force))
+        return
     write_job(file, cw.starter_text(), force=force)
     say(f"{file} is written. Put your vehicle in, then: conewright check {quote(str(file))}\n")
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from conewright.errors import BadInputError
 
-__all__ = ["folder", "read_text", "write_job"]
+__all__ = ["folder", "read_text", "write_job", "write_text"]
 
 
 def read_text(file: Path) -> str:
@@ -34,12 +34,22 @@ def write_job(
     """Write a job file; one that is there already stays as it is unless forced.
 
     Raises:
-        BadInputError: the file is there, does not end as it should, or cannot be written.
+        BadInputError: as `write_text`, or it does not end as it should.
 
     """
     if file.suffix.lower() not in endings:
         allowed = " or ".join(endings)
         raise BadInputError(f'{file}: found a name ending in "{file.suffix}"; it ends in {allowed}')
+    write_text(file, text, force=force)
+
+
+def write_text(file: Path, text: str, *, force: bool = False) -> None:
+    """Write a file; one that is there already stays as it is unless forced.
+
+    Raises:
+        BadInputError: the file is there, or cannot be written.
+
+    """
     try:
         with file.open("w" if force else "x", encoding="utf-8", newline="\n") as stream:
             stream.write(text)

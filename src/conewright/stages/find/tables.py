@@ -35,6 +35,7 @@ from conewright.stages.find.entries import (
     parse_topologies,
 )
 from conewright.stages.find.rows import Row, hold_sum, one_of_each, read_rows
+from conewright.stages.find.shop import VARIABLE, own_texts
 
 __all__ = [
     "FAULT_IDS",
@@ -198,7 +199,13 @@ def _by_id(entries: Iterable[N]) -> dict[str, N]:
 
 @cache
 def _tables() -> Tables:
-    return parse_tables(table_texts())
+    own = own_texts(_FILES)
+    try:
+        return parse_tables(table_texts() | own)
+    except BadInputError as error:
+        if not own:
+            raise
+        raise BadInputError(f"{VARIABLE}: {error}") from None
 
 
 def _entry(entries: Mapping[str, T], name: str, what: str) -> T:
