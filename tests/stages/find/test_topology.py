@@ -12,6 +12,7 @@ from conewright.errors import BadInputError, OutOfRangeError
 from conewright.job.quantity import Quantity, parse_quantity
 from conewright.stages.find.rated import rated_odds, rated_priors
 from conewright.stages.find.tables import topologies
+from conewright.stages.find.telling import expected_bits, telling_apart
 from conewright.stages.find.topology import (
     FREQUENCIES,
     LoadContext,
@@ -19,7 +20,6 @@ from conewright.stages.find.topology import (
     context_of,
     expected_at_plug,
     plug_samples,
-    telling_apart,
     topology_odds,
 )
 
@@ -124,6 +124,33 @@ def test_a_small_tweeter_shows_only_at_high_frequencies() -> None:
     assert telling.frequency == 10000.0
     assert telling.expected[0] > 2 * telling.expected[1]
     assert telling.separation > 2.0
+
+
+def test_what_was_read_is_not_asked_for_again() -> None:
+    taken = [LoadReading("plug", 7.3)]
+    assert telling_apart("two-series", "one-8-ohm", taken=taken).separation < 0.5
+    bits = expected_bits(dict(topology_odds(taken)), taken, LoadContext())
+    assert ("plug", None) not in bits
+    # One of 8 ohm and two of 4 in series read alike at every frequency.
+    assert max(bits.values()) < 0.05
+
+
+def test_bits_are_those_of_the_table() -> None:
+    # Closed form: where one of two loads reads open and the other does not, the whole entropy.
+    taken = [LoadReading("plug", 2.05)]
+    odds = dict(topology_odds(taken))
+    entropy = -sum(chance * np.log2(chance) for chance in odds.values() if chance > 0.0)
+    bits = expected_bits(odds, taken, LoadContext())
+    assert bits[("unplugged", None)] == pytest.approx(entropy, abs=0.05)
+    assert max(bits, key=bits.__getitem__) == ("unplugged", None)
+    # A small tweeter shows above 5 kHz alone.
+    taken = [LoadReading("plug", 3.75)]
+    bits = expected_bits(dict(topology_odds(taken)), taken, LoadContext())
+    assert max(bits, key=bits.__getitem__) == ("impedance", 10000.0)
+    near = [*taken, LoadReading("impedance", 13.0, frequency=9500.0)]
+    assert ("impedance", 10000.0) not in expected_bits(
+        dict(topology_odds(near)), near, LoadContext()
+    )
 
 
 def test_a_shared_return_shows_between_the_minus_wires() -> None:

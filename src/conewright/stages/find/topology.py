@@ -2,7 +2,7 @@
 
 Every usual load is built from drivers of the typical tables and read as the channel was: ohms at
 the plug, ohms with one driver unplugged, impedance at a few frequencies. What reads alike keeps
-its odds, and the reading that would tell two loads apart is named.
+its odds.
 """
 
 from __future__ import annotations
@@ -28,14 +28,17 @@ from conewright.stages.find.samples import scores, stratified
 from conewright.stages.find.tables import Placeholder, Topology, topologies
 
 __all__ = [
+    "FREQUENCIES",
+    "Key",
     "LoadContext",
     "LoadReading",
-    "Telling",
     "context_of",
     "expected_at_plug",
     "plug_samples",
-    "telling_apart",
+    "population",
     "topology_odds",
+    "usual_error",
+    "warmth_spread",
 ]
 
 # Cones of a full-range driver whose size nobody knows; each as likely, workshop experience.
@@ -110,19 +113,6 @@ class LoadContext:
     sheets: Mapping[str, Mapping[str, object]] = field(default_factory=dict, hash=False)
 
 
-@dataclass(frozen=True, slots=True)
-class Telling:
-    """The reading that tells two loads apart, and what each of them would read [ohm].
-
-    `separation` is the difference over its spread, by logarithm; inf where one is open.
-    """
-
-    kind: str
-    frequency: float | None
-    expected: tuple[float, float]
-    separation: float
-
-
 @dataclass(frozen=True)
 class _Population:
     """Readings of one load: for each group of sizes an array of logarithms, inf where open."""
@@ -134,7 +124,8 @@ class _Population:
         return np.concatenate(self.groups)
 
 
-_Key = tuple[str, float | None]
+Key = tuple[str, float | None]
+"""Kind of a reading, and its frequency [Hz] where it has one."""
 
 
 def context_of(build: Build, channel: ChannelState | UnknownChannelState) -> LoadContext:
@@ -175,18 +166,12 @@ def topology_odds(
     return tuple((name, weight / total) for name, weight in ranked)
 
 
-def telling_apart(a: str, b: str, context: LoadContext | None = None) -> Telling:
-    """Return the reading that separates two loads best.
+def population(name: str, context: LoadContext, keys: tuple[Key, ...]) -> FloatArray:
+    """Return logarithms of readings of a load over its drivers, shape (samples, keys), inf: open.
 
-    Args: a, b: ids of topologies; context: cable, radio and temperature.
-    Returns: the reading of the largest difference over spread; one that is open for one load and a
-    number for the other comes before all.
+    Args: name: id of a topology; context: cable, radio, temperature; keys: kind and frequency.
     """
-    known = context or LoadContext()
-    keys = _candidates()
-    one, other = (_population(_entry(name), known, keys).whole for name in (a, b))
-    tellings = [_telling(key, one[:, column], other[:, column]) for column, key in enumerate(keys)]
-    return max(tellings, key=lambda telling: telling.separation)
+    return _population(_entry(name), context, keys).whole
 
 
 def expected_at_plug(
@@ -194,7 +179,7 @@ def expected_at_plug(
 ) -> tuple[float, ...]:
     """Return the ohms at the plug and the impedance at each frequency, central values [ohm]."""
     known = context or LoadContext()
-    keys: tuple[_Key, ...] = (("plug", None), *(("impedance", f) for f in frequencies))
+    keys: tuple[Key, ...] = (("plug", None), *(("impedance", f) for f in frequencies))
     middle = _central(_entry(name), known, keys)
     return tuple(float(value) for value in np.exp(middle))
 
@@ -204,7 +189,7 @@ def plug_samples(context: LoadContext, *, samples: int) -> FloatArray:
 
     Loads come in proportion to their priors; inf is open.
     """
-    key: tuple[_Key, ...] = (("plug", None),)
+    key: tuple[Key, ...] = (("plug", None),)
     values, weights = [], []
     for entry in topologies():
         found = np.exp(_population(entry, context, key).whole[:, 0])
@@ -229,17 +214,12 @@ def _prior(entry: Topology, context: LoadContext) -> float:
     )
 
 
-def _candidates() -> tuple[_Key, ...]:
-    direct: tuple[_Key, ...] = (("plug", None), ("unplugged", None), ("returns", None))
-    return (*direct, *(("impedance", frequency) for frequency in FREQUENCIES))
-
-
 # --- How a load reads -------------------------------------------------------------------------
 
 
 @lru_cache(maxsize=512)
 def _readings_of(
-    entry: Topology, context: LoadContext, keys: tuple[_Key, ...], sizes: tuple[str, ...]
+    entry: Topology, context: LoadContext, keys: tuple[Key, ...], sizes: tuple[str, ...]
 ) -> FloatArray:
     """Logarithms of all readings, shape (1 + samples, keys), central first; drivers of `sizes`."""
     if not entry.drivers:
@@ -252,7 +232,7 @@ def _readings_of(
 
 
 def _read(
-    entry: Topology, build: Build, solver: Solver, keys: tuple[_Key, ...], context: LoadContext
+    entry: Topology, build: Build, solver: Solver, keys: tuple[Key, ...], context: LoadContext
 ) -> FloatArray:
     channel, circuit = build.channels[0], solver.solve(build)
     impedance = np.abs(circuit.channels[channel.id].plug_impedance)
@@ -345,12 +325,12 @@ def _sizes(entry: Topology) -> list[tuple[str, ...]]:
     ]
 
 
-def _population(entry: Topology, context: LoadContext, keys: tuple[_Key, ...]) -> _Population:
+def _population(entry: Topology, context: LoadContext, keys: tuple[Key, ...]) -> _Population:
     groups = [_readings_of(entry, context, keys, sizes)[1:] for sizes in _sizes(entry)]
     return _Population(tuple(groups))
 
 
-def _central(entry: Topology, context: LoadContext, keys: tuple[_Key, ...]) -> FloatArray:
+def _central(entry: Topology, context: LoadContext, keys: tuple[Key, ...]) -> FloatArray:
     sizes = tuple(str(driver.size) for driver in entry.drivers)
     return np.asarray(_readings_of(entry, context, keys, sizes)[0])
 
@@ -360,7 +340,7 @@ def _central(entry: Topology, context: LoadContext, keys: tuple[_Key, ...]) -> F
 
 def _chance(
     entry: Topology,
-    keys: tuple[_Key, ...],
+    keys: tuple[Key, ...],
     readings: Sequence[LoadReading],
     context: LoadContext,
 ) -> float:
@@ -396,14 +376,20 @@ def _fit(group: FloatArray, readings: Sequence[LoadReading], context: LoadContex
 
 def _errors(readings: Sequence[LoadReading], context: LoadContext) -> FloatArray:
     """Covariance of the logarithms from the meter, and from the warmth of all coils at once."""
-    own = [reading.error or _usual_error(reading.kind, reading.ohm) for reading in readings]
+    own = [reading.error or usual_error(reading.kind, reading.ohm) for reading in readings]
     relative = np.array(own) / np.array([reading.ohm for reading in readings])
-    warmth = DOOR_WARMTH if context.temperature is None else ROOM_WARMTH
+    warmth = warmth_spread(context)
     shared = np.array([0.0 if reading.kind == "returns" else warmth for reading in readings])
     return np.diag(relative**2) + np.outer(shared, shared)
 
 
-def _usual_error(kind: str, ohm: float) -> float:
+def warmth_spread(context: LoadContext) -> float:
+    """Return the spread of a coil's resistance by its warmth, natural logarithm."""
+    return DOOR_WARMTH if context.temperature is None else ROOM_WARMTH
+
+
+def usual_error(kind: str, ohm: float) -> float:
+    """Return the standard error of a reading without one of its own [ohm]."""
     return READING_ERROR * ohm if kind == "impedance" else float(np.hypot(0.01 * ohm, METER_ERROR))
 
 
@@ -415,18 +401,6 @@ def _bell(off: FloatArray, covariance: FloatArray) -> float:
     scaled = float(off @ np.linalg.solve(covariance, off))
     _, size = np.linalg.slogdet(2.0 * np.pi * covariance)
     return float(np.exp(-0.5 * (scaled + size)))
-
-
-def _telling(key: _Key, one: FloatArray, other: FloatArray) -> Telling:
-    kind, frequency = key
-    middles = (float(np.median(one)), float(np.median(other)))
-    expected = (float(np.exp(middles[0])), float(np.exp(middles[1])))
-    if isinf(middles[0]) or isinf(middles[1]):
-        apart = 0.0 if middles[0] == middles[1] else inf
-        return Telling(kind, frequency, expected, apart)
-    error = _usual_error(kind, expected[0]) / expected[0]
-    spread = np.sqrt(np.var(one[np.isfinite(one)]) + np.var(other[np.isfinite(other)]) + error**2)
-    return Telling(kind, frequency, expected, float(abs(middles[0] - middles[1]) / spread))
 
 
 def _quantity(values: FloatArray) -> Quantity:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from math import inf, log2
+from collections.abc import Iterable, Iterator, Sequence
+from math import inf
 
 from conewright.job.document import Reading
 from conewright.job.quantity import Quantity, parse_quantity
@@ -12,12 +12,13 @@ from conewright.stages.assembly import Answer
 from conewright.stages.find import tables
 from conewright.stages.find.inquiry import INCONCLUSIVE
 from conewright.stages.find.planning import Opened
+from conewright.stages.find.telling import expected_bits, telling_apart
 from conewright.stages.find.topology import (
+    Key,
     LoadContext,
     LoadReading,
     context_of,
     expected_at_plug,
-    telling_apart,
     topology_odds,
 )
 from conewright.stages.report import Outlook, ReadingCard, Severity
@@ -27,6 +28,12 @@ __all__ = ["wiring_cards", "wiring_figures"]
 
 LEAST_ODDS = 0.005
 CERTAIN = 0.85
+
+LEAST_BITS = 0.05
+"""A reading that tells less is not asked for."""
+
+TELLING = 1.0
+"""Two loads that read nearer to each other than this, in spreads, are not told apart by it."""
 
 
 def wiring_figures(answer: Answer, build: Build) -> None:
@@ -55,21 +62,29 @@ def _say(
     told = [f"{tables.topology(n).title} ({odds(c)})" for n, c in ranked[:3] if c >= LEAST_ODDS]
     text = f"{channel.id}, of which nobody knows what it drives: {listed(told)}."
     if chance < CERTAIN:
-        telling = telling_apart(first, second, context_of(build, channel))
-        at = "" if telling.frequency is None else f" at {number(telling.frequency, 'Hz')}"
-        one, two = (number(v, "ohm") if v < inf else "open" for v in telling.expected)
-        text += (
-            f" To tell the first two apart, read {READ[telling.kind]}{at}: {one} for the first, "
-            f"{two} for the second."
-        )
+        text += " " + _apart(first, second, build, channel)
     severity = Severity.GOOD if chance >= CERTAIN else Severity.NOTE
     answer.verdict("wiring", channel.id, severity, text, f"wiring.{channel.id}.{first}")
 
 
-def wiring_cards(answer: Answer, build: Build, opened: Opened) -> tuple[ReadingCard, ...]:
-    """Return, for each unknown channel that is not settled, the reading that tells most.
+def _apart(first: str, second: str, build: Build, channel: UnknownChannelState) -> str:
+    """What tells the two likeliest loads apart, in words."""
+    context = context_of(build, channel)
+    telling = telling_apart(first, second, context, _taken(build, channel))
+    if telling.separation < TELLING:
+        return f"No reading at the plug tells the first two apart: {tables.topology(first).apart}."
+    at = "" if telling.frequency is None else f" at {number(telling.frequency, 'Hz')}"
+    one, two = (number(v, "ohm") if v < inf else "open" for v in telling.expected)
+    return (
+        f"To tell the first two apart, read {READ[telling.kind]}{at}: {one} for the first, "
+        f"{two} for the second."
+    )
 
-    The ohms at the plug come first; after them what separates the two likeliest loads best. Its
+
+def wiring_cards(answer: Answer, build: Build, opened: Opened) -> tuple[ReadingCard, ...]:
+    """Return, for each unknown channel that is not settled, the reading worth taking next.
+
+    The one with most bits about the load for its minutes, if any at the plug tells anything. Its
     figures are added as those of every other reading.
     """
     cards = tuple(
@@ -90,42 +105,60 @@ def _card(build: Build, channel: UnknownChannelState, opened: Opened) -> Reading
     ranked = topology_odds(taken, context)
     if ranked[0][1] >= CERTAIN:
         return None
-    known = {reading.kind for reading in taken}
-    telling = telling_apart(ranked[0][0], ranked[1][0], context)
-    kind = telling.kind if "plug" in known else "plug"
-    if kind not in ASKED:
+    asked = {
+        key: bits
+        for key, bits in expected_bits(dict(ranked), taken, context).items()
+        if key[0] in TEST_OF and bits >= LEAST_BITS
+    }
+    if not asked:
         return None  # what is done by unplugging something is told in words
-    test = tables.test("pair-resistance" if kind == "plug" else "impedance-sweep")
-    minutes = test.minutes + (
-        0.0 if ("radio", "") in opened.keys else tables.access("radio").first_minutes
-    )
-    bits = -sum(chance * log2(chance) for _, chance in ranked if chance > 0.0)
-    at = "" if telling.frequency is None or kind == "plug" else f" at {telling.frequency:.0f} Hz"
+    key = max(asked, key=lambda key: asked[key] / _minutes(key, opened))
+    kind, frequency = key
+    test, minutes = tables.test(TEST_OF[kind]), _minutes(key, opened)
+    at, how = "", ""
+    if frequency is not None:
+        at, how = f" at {frequency:.0f} Hz", f" Say it as {frequency:.0f} Hz and ohms."
     return ReadingCard(
         id=f"{test.id}@{channel.id}",
         test=test.id,
         subject=channel.id,
         title=f"{READ[kind]}{at}",
-        how=test.how
-        if kind == "plug"
-        else f"{test.how} Say it as {telling.frequency:.0f} Hz and ohms.",
+        how=f"{test.how}{how}",
         equipment=test.equipment,
         minutes=minutes,
-        bits=bits,
-        bits_per_minute=bits / minutes,
+        bits=asked[key],
+        bits_per_minute=asked[key] / minutes,
         healthy="nobody knows yet what hangs there",
         unit="ohm",
         cautions=tuple(caution.text for caution in test.cautions),
-        answers=tuple(_outlook(channel.id, name, chance, context) for name, chance in ranked[:4]),
+        answers=tuple(_outlooks(channel.id, key, ranked, taken, context)),
     )
 
 
-def _outlook(channel: str, name: str, chance: float, context: LoadContext) -> Outlook:
-    (ohm,) = expected_at_plug(name, (), context)
-    said = number(ohm, "ohm") if ohm < inf else "open"
-    return Outlook(
-        word=f"{said} at the plug", chance=chance, cause=f"{channel}.{name}", odds=chance
-    )
+def _minutes(key: Key, opened: Opened) -> float:
+    access = 0.0 if ("radio", "") in opened.keys else tables.access("radio").first_minutes
+    return tables.test(TEST_OF[key[0]]).minutes + access
+
+
+def _outlooks(
+    channel: str,
+    key: Key,
+    ranked: Sequence[tuple[str, float]],
+    taken: Sequence[LoadReading],
+    context: LoadContext,
+) -> Iterator[Outlook]:
+    """What the likeliest loads would read, and what is likeliest after that reading."""
+    kind, frequency = key
+    frequencies = () if frequency is None else (frequency,)
+    said: dict[str, tuple[float, float]] = {}
+    for name, chance in ranked[:4]:
+        ohm = expected_at_plug(name, frequencies, context)[-1]
+        word = number(ohm, "ohm") if ohm < inf else "open"
+        said[word] = (ohm, said.get(word, (ohm, 0.0))[1] + chance)
+    for word, (ohm, chance) in said.items():
+        read = LoadReading(kind, ohm, frequency=frequency)
+        cause, after = topology_odds([*taken, read], context)[0]
+        yield Outlook(word=word, chance=chance, cause=f"{channel}.{cause}", odds=after)
 
 
 def _taken(build: Build, channel: UnknownChannelState) -> list[LoadReading]:
@@ -137,8 +170,8 @@ def _taken(build: Build, channel: UnknownChannelState) -> list[LoadReading]:
     ]
 
 
-ASKED = ("plug", "impedance")
-"""Readings of an unknown channel that a card asks for."""
+TEST_OF = {"plug": "pair-resistance", "impedance": "impedance-sweep"}
+"""Readings of an unknown channel that a card asks for, and the test that takes them."""
 
 READ = {
     "plug": "the ohms at the radio plug",
