@@ -1,0 +1,76 @@
+"""What holds on every page: readable by everybody, no wider than the phone, nothing jumps."""
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from browser.browsing import DESKTOP, PHONE, Look, Site, axe, required, sideways, watched
+from browser.places import places
+
+LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+"""All that a program can check of WCAG 2.2, levels A and AA."""
+CHECK = """
+async (rules) => {
+    const found = await axe.run(document, {runOnly: rules, resultTypes: ["violations"]});
+    return found.violations.flatMap(({id, nodes}) => nodes.map((each) =>
+        `${id}: ${each.html.slice(0, 200)} ${each.failureSummary}`));
+}
+"""
+SHIFTS = """
+window.shifts = 0;
+new PerformanceObserver((list) => {
+    for (const each of list.getEntries()) if (!each.hadRecentInput) window.shifts += each.value;
+}).observe({type: "layout-shift", buffered: true});
+"""
+MOST_SHIFT = 0.02
+"""Share of the window that moves, times how far it moves: a letter's width is no jump."""
+
+
+@pytest.fixture(scope="module")
+def checker() -> Path:
+    found = axe()
+    if found is None:
+        if required("AXE"):
+            pytest.fail("CONEWRIGHT_REQUIRE_AXE is set, but make axe has not put the checker there")
+        pytest.skip("the checker is not there; make axe fetches it")
+    return found
+
+
+def test_every_page_can_be_read_by_everybody(browser: Browser, place: Site, checker: Path) -> None:
+    script = checker.read_text(encoding="utf-8")
+    wrong: list[str] = []
+    with watched(browser, place.origin, {"viewport": PHONE}) as context:
+        page = context.new_page()
+        for where in places(place):
+            where.show(page)
+            page.evaluate(script)
+            for size in (PHONE, DESKTOP):
+                page.set_viewport_size(size)
+                page.emulate_media(color_scheme="light")
+                found = _violations(page, LEVELS)
+                page.emulate_media(color_scheme="dark")
+                found += _violations(page, ["color-contrast"])
+                wrong += [f"{where.name}, {size['width']} pixels: {each}" for each in found]
+            page.set_viewport_size(PHONE)
+    assert not wrong, "\n".join(wrong)
+
+
+def _violations(page: Page, rules: list[str]) -> list[str]:
+    found: list[str] = page.evaluate(CHECK, rules)
+    return found
+
+
+def test_every_page_fits_a_phone_and_nothing_jumps(browser: Browser, place: Site) -> None:
+    wrong: list[str] = []
+    look: Look = {"viewport": PHONE, "has_touch": True, "is_mobile": True}
+    with watched(browser, place.origin, look) as context:
+        page = context.new_page()
+        page.add_init_script(SHIFTS)
+        for where in places(place):
+            where.show(page)
+            if (wider := sideways(page)) > 0:
+                wrong.append(f"{where.name} is {wider} pixels wider than the phone")
+            if (shift := page.evaluate("window.shifts")) > MOST_SHIFT:
+                wrong.append(f"{where.name} jumps by {shift:.3f}")
+    assert not wrong, "\n".join(wrong)
