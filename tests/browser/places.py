@@ -72,6 +72,7 @@ def places(site: Site) -> list[Place]:
         Place("figure-open", f"{demo}/feed", _open_figure),
         Place("proposal-refused", f"{demo}/proposals/put-right", _slip_in_proposal),
         Place("find-refused", f"{demo}/find?reading=pair-resistance@rear-left", _slip_in_reading),
+        Place("part-in-use", f"{demo}/part/roof-rl", _in_use),
         Place("conflict", f"{demo}/part/vehicle", _conflict),
     ]
 
@@ -106,6 +107,10 @@ def _slip_in_file(page: Page) -> None:
 def _slip_in_part(page: Page) -> None:
     page.locator("[name='door-fl.mount.cutout']").fill("122 pints")
     _press(page, "Save changes")
+
+
+def _in_use(page: Page) -> None:
+    _press(page, "Take this place out of the job")
 
 
 def _open_figure(page: Page) -> None:

@@ -13,7 +13,13 @@ LOOKS: dict[str, Look] = {
     "desktop": {"viewport": DESKTOP},
 }
 SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
-DRAWN = "Promise.all([...document.images].map((each) => each.decode().catch(() => {})))"
+DRAWN = """
+() => {
+    // A bar that sticks to the end of the window would stand in the midst of the whole page.
+    document.querySelectorAll(".sticky").forEach((each) => { each.style.position = "static"; });
+    return Promise.all([...document.images].map((each) => each.decode().catch(() => {})));
+}
+"""
 
 
 def main(folder: Path) -> None:
