@@ -57,4 +57,4 @@ $(BIN)/uv: $(READY)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv
 
 clean:
-	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	rm -rf $(VENV) build .mypy_cache .ruff_cache .pytest_cache .hypothesis
