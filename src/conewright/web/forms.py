@@ -106,6 +106,8 @@ def with_proposal(text: str, id: str, values: Mapping[str, object]) -> str:
     if index is None:
         given = {name: value for name, value in values.items() if value is not None}
         changed = with_entry(text, "proposal", {"id": id, **given})
+    elif all(entries[index].get(name) == value for name, value in values.items()):
+        return text
     else:
         wanted = _raw(text)
         document = tomlkit.parse(bare(text))

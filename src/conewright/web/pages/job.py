@@ -25,9 +25,9 @@ from conewright.web.pages.common import (
     store_of,
     who,
 )
-from conewright.web.pages.context import open_page, plan_of, reports_of
+from conewright.web.pages.context import JobPage, open_page, plan_of, reports_of, view_of
 from conewright.web.survey import words_of_complaints
-from conewright.web.views import LETTERS, NextView, stage_view, verdict_views
+from conewright.web.views import LETTERS, NextView, verdict_views
 from conewright.web.workers import Stage
 
 __all__ = ["router"]
@@ -70,7 +70,7 @@ def job(request: Request, job_id: str, revision: int | None = None) -> Response:
         loud=len(verdict_views(loud)),
         reading=find.readings[0] if find and find.readings else None,
         origins_known=_origins(build),
-        next=_next(build, reports),
+        next=_next(page, reports),
         refusals={stage: each for stage, each in found.items() if isinstance(each, str)},
         groups=_groups(parts_of(page.job)),
         addable=tuple(LISTS),
@@ -145,9 +145,9 @@ def _origins(build: Build) -> list[tuple[str, str, int]]:
     return [(*LETTERS[origin], counts[origin]) for origin in Origin]
 
 
-def _next(build: Build, reports: Mapping[Stage, Report]) -> list[NextView]:
+def _next(page: JobPage, reports: Mapping[Stage, Report]) -> list[NextView]:
     """Return the measurement that would help each stage most."""
-    views = (stage_view(report, build.job, build) for report in reports.values())
+    views = (view_of(page, report) for report in reports.values())
     first = [view.next[0] for view in views if view.next]
     return list({each.label: each for each in first}.values())
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -21,6 +22,7 @@ from conewright.web.comparing import Comparison, comparison
 from conewright.web.errors import Refusal
 from conewright.web.fields import field_at, fields_of, parts_of, plain_value
 from conewright.web.forms import Refused, bare, with_proposal, without_entry
+from conewright.web.keeping import Kept
 from conewright.web.pages.common import (
     Form,
     conflict_page,
@@ -42,6 +44,9 @@ router = APIRouter()
 
 SPARE_ROWS = 1
 MOST_AT_ONCE = 4
+KEPT = 16
+"""Texts of jobs that are kept as they were read: while one types, they come again."""
+_comparisons: Kept[Comparison] = Kept(KEPT)
 NEW = "new"
 IDENTIFIER = re.compile(r"[A-Za-z][A-Za-z0-9_]*(-[A-Za-z0-9_]+)*")
 ABOUT = ("name", "hours", "extra_cost")
@@ -135,15 +140,20 @@ def _tried(
         id, text = _text(page, proposal_id, typed)
     except Refused as refused:
         return None, refused
-    job = loads(bare(text))
-    only = _alone(text, job, id)
-    found, refusal = _compared(request, loads(bare(only)), only)
+    only = _alone(text, id)
+    found, refusal = _compared(request, _read(only), only)
     return found, Refused({}, (refusal,) if refusal else ())
 
 
-def _alone(text: str, job: Job, id: str) -> str:
+@lru_cache(maxsize=KEPT)
+def _read(text: str) -> Job:
+    return loads(bare(text))
+
+
+@lru_cache(maxsize=KEPT)
+def _alone(text: str, id: str) -> str:
     """Return the text without the other proposals, which would only cost time."""
-    for proposal in job.proposals:
+    for proposal in _read(text).proposals:
         if proposal.id != id:
             text = without_entry(text, "proposal", proposal.id)
     return text
@@ -199,12 +209,15 @@ def _compared(request: Request, job: Job, text: str) -> tuple[Comparison | None,
         report: Report = request.app.state.reports.answer(text, question).report
         return report
 
-    try:
+    def make() -> Comparison:
         with ThreadPoolExecutor(MOST_AT_ONCE) as pool:
             compared, *fitted = pool.map(ask, questions)
+        return comparison(job, compared, dict(zip(ids, fitted, strict=True)))
+
+    try:
+        return _comparisons.get(text, make), ""
     except (ConewrightError, Refusal) as error:
         return None, str(error)
-    return comparison(job, compared, dict(zip(ids, fitted, strict=True))), ""
 
 
 # --- The editor -----------------------------------------------------------------------------------

@@ -15,9 +15,9 @@ from conewright.job.state import AS_FOUND
 from conewright.stages.report import Report
 from conewright.web.errors import Refusal
 from conewright.web.pages.common import address, render
-from conewright.web.pages.context import STAGES, JobPage, open_page, plan_of, report_of
+from conewright.web.pages.context import STAGES, JobPage, open_page, plan_of, report_of, view_of
 from conewright.web.pages.pictures import Drawn, drawn, in_dark
-from conewright.web.views import series_table, stage_view
+from conewright.web.views import series_table
 from conewright.web.workers import STAGES as ASKED
 from conewright.web.workers import Stage
 
@@ -86,13 +86,12 @@ def stage_page(
         report = report_of(request, page, known, proposal=page.proposal, against=against or None)
     except (ConewrightError, Refusal) as error:
         return refused_page(request, page, known, error)
-    build = page.job.build(page.proposal)
     return render(
         request,
         "stage.html",
         page=page,
         stage=known,
-        view=stage_view(report, page.job, build),
+        view=view_of(page, report, against=against),
         report=report,
         picture=picture_view(page, known, report, against=against),
         plan=plan_of(page, [report]),
