@@ -85,6 +85,7 @@ class Look(TypedDict, total=False):
     java_script_enabled: bool
     has_touch: bool
     is_mobile: bool
+    ignore_https_errors: bool
 
 
 @dataclass(frozen=True)
@@ -111,6 +112,19 @@ def site(folder: Path) -> Iterator[Site]:
         yield Site(f"http://127.0.0.1:{port}")
         code, _, err = ended(process)
         assert (code, err) == (0, ""), err
+
+
+@contextmanager
+def invitation(folder: Path) -> Iterator[str]:
+    """Run the server for the local network too; give the link that pairs a phone."""
+    # The loopback address stands in for that network: a test sends nothing there.
+    with serving(folder, "--port", str(free_port()), "--lan", at="127.0.0.1") as process:
+        line = said(process)
+        while "/pair?" not in line:
+            line = said(process)
+            assert line, process.communicate()
+        yield line.strip()
+        assert ended(process)[0] == 0
 
 
 @contextmanager

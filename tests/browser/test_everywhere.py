@@ -4,16 +4,27 @@ from pathlib import Path
 from typing import Literal
 
 import pytest
-from playwright.sync_api import Browser, ViewportSize
+from playwright.sync_api import Browser, ViewportSize, expect
 
-from browser.browsing import DESKTOP, PHONE, Look, Site, axe, required, sideways, watched
+from browser.browsing import (
+    DESKTOP,
+    PHONE,
+    Look,
+    Site,
+    axe,
+    invitation,
+    required,
+    sideways,
+    watched,
+)
 from browser.places import places
 
 LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 """All that a program can check of WCAG 2.2, levels A and AA."""
 CHECK = """
 async (rules) => {
-    const found = await axe.run(document, {runOnly: rules, preload: false, resultTypes: ["violations"]});
+    const asked = {runOnly: rules, preload: false, resultTypes: ["violations"]};
+    const found = await axe.run(document, asked);
     return found.violations.flatMap(({id, nodes}) => nodes.map((each) =>
         `${id}: ${each.html.slice(0, 200)} ${each.failureSummary}`));
 }
@@ -66,6 +77,25 @@ def test_the_checker_sees_what_is_wrong(browser: Browser, checker: Path) -> None
     found = {each.partition(":")[0] for each in page.evaluate(CHECK, LEVELS)}
     page.close()
     assert found == {"label", "color-contrast"}
+
+
+def test_a_phone_is_paired_by_a_link(browser: Browser, checker: Path, tmp_path: Path) -> None:
+    # What a browser says of a certificate that nobody vouches for is not on our pages.
+    look: Look = {"viewport": PHONE, "ignore_https_errors": True}
+    with (
+        invitation(tmp_path) as link,
+        watched(browser, link.partition("/pair")[0], look) as context,
+    ):
+        page = context.new_page()
+        page.goto(link)
+        page.evaluate(checker.read_text(encoding="utf-8"))
+        assert page.evaluate(CHECK, LEVELS) == []
+        assert sideways(page) <= 0
+        page.get_by_label("Name of this device").fill("garage phone")
+        page.get_by_role("button", name="Pair").click()
+        expect(page.get_by_role("heading", name="Jobs")).to_be_visible()
+        page.get_by_role("link", name="Paired devices").click()
+        expect(page.get_by_role("button", name="Send garage phone away")).to_be_visible()
 
 
 def test_every_page_fits_a_phone_and_nothing_jumps(browser: Browser, place: Site) -> None:
