@@ -69,14 +69,10 @@ class Reports:
     def answer(self, text: str, question: Question) -> Answer:
         """Return the answer to a question about a job's TOML text, saved or not; as `report`."""
         key = (sha256(text.encode()).digest(), question)
-        kept = self._kept_answer(key)
-        if kept is not None:
-            return kept
-        with self._place():
-            future, mine = self._claim(key)
-            if mine:
-                self._work_out(key, text, future)
-            return future.result()
+        future, mine = self._claim(key)
+        if mine:
+            self._work_out(key, text, future)
+        return future.result()
 
     def warm(self) -> None:
         """Start a worker and let it work once, so that the first question need not wait for it."""
@@ -89,26 +85,20 @@ class Reports:
         """End the workers."""
         self._workers.close()
 
-    def _kept_answer(self, key: Key) -> Answer | None:
-        with self._lock:
-            future = self._kept.get(key)
-            if future is None or not future.done():
-                return None
-            self._kept.move_to_end(key)
-        return future.result()
-
     def _claim(self, key: Key) -> tuple[Future[Answer], bool]:
         """Return what will hold an answer, and whether it is on the caller to work it out."""
         with self._lock:
             future = self._kept.get(key)
             if future is not None:
+                self._kept.move_to_end(key)
                 return future, False
             future = self._kept[key] = Future()
             return future, True
 
     def _work_out(self, key: Key, text: str, future: Future[Answer]) -> None:
         try:
-            done = self._workers.work_out(text, key[1])
+            with self._place():
+                done = self._workers.work_out(text, key[1])
         except BaseException as error:
             # Whoever asks again may have more luck; whoever waits for this one gets its error.
             with self._lock:

@@ -136,16 +136,19 @@ def report_of(
 def reports_of(request: Request, page: JobPage) -> dict[Stage, Report | str]:
     """Return the report of every stage as found, or in words why there is none."""
 
-    def ask(stage: Stage) -> Report | str:
+    def ask(stage: Stage) -> Report | ConewrightError | Refusal:
         try:
             return report_of(request, page, stage)
         except (ConewrightError, Refusal) as error:
-            return str(error)
+            return error
 
     with ThreadPoolExecutor(len(STAGES)) as pool:
         found = dict(zip(STAGES, pool.map(ask, STAGES), strict=True))
-    _learn(page, found)
-    return found
+    told = {stage: each if isinstance(each, Report) else str(each) for stage, each in found.items()}
+    # That there was no time just now says nothing of the job.
+    if not any(isinstance(each, Refusal) for each in found.values()):
+        _learn(page, told)
+    return told
 
 
 def view_of(page: JobPage, report: Report, *, against: str | None = None) -> StageView:
