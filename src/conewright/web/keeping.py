@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
+from concurrent.futures import Future
 from threading import Lock
 from typing import Generic, TypeVar
 
@@ -18,17 +19,32 @@ class Kept(Generic[Value]):
     def __init__(self, most: int) -> None:
         self._most = most
         self._lock = Lock()
-        self._values: OrderedDict[Hashable, Value] = OrderedDict()
+        self._values: OrderedDict[Hashable, Future[Value]] = OrderedDict()
 
     def get(self, key: Hashable, make: Callable[[], Value]) -> Value:
-        """Return the value of a key, made where there is none; two who ask at once both make it."""
+        """Return the value of a key, made by the first who asks; the others wait for it.
+
+        An error is not kept: whoever waits gets it too, whoever asks again may have more luck.
+        """
         with self._lock:
-            if key in self._values:
-                self._values.move_to_end(key)
-                return self._values[key]
-        value = make()
+            future = self._values.get(key)
+            mine = future is None
+            if future is None:
+                future = self._values[key] = Future()
+            self._values.move_to_end(key)
+        if mine:
+            self._make(key, make, future)
+        return future.result()
+
+    def _make(self, key: Hashable, make: Callable[[], Value], future: Future[Value]) -> None:
+        try:
+            value = make()
+        except BaseException as error:
+            with self._lock:
+                self._values.pop(key, None)
+            future.set_exception(error)
+            return
+        future.set_result(value)
         with self._lock:
-            self._values[key] = value
             while len(self._values) > self._most:
                 self._values.popitem(last=False)
-        return value

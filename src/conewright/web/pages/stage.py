@@ -10,13 +10,13 @@ from json import dumps
 from fastapi import APIRouter, Request
 from starlette.responses import PlainTextResponse, Response
 
-from conewright.errors import ConewrightError, JobError
+from conewright.errors import BadInputError, ConewrightError, JobError
 from conewright.job.state import AS_FOUND
 from conewright.stages.report import Report
 from conewright.web.errors import Refusal
 from conewright.web.pages.common import address, render
 from conewright.web.pages.context import STAGES, JobPage, open_page, plan_of, report_of, view_of
-from conewright.web.pages.pictures import Drawn, drawn, in_dark
+from conewright.web.pages.pictures import in_dark, outline, written
 from conewright.web.views import series_table
 from conewright.web.workers import STAGES as ASKED
 from conewright.web.workers import Stage
@@ -41,10 +41,11 @@ def picture(
 ) -> Response:
     """Give the picture of a report; its address names the revision, so it never changes."""
     _, report = _asked(request, job_id, stage, revision, proposal, against)
-    found = drawn(report, narrow=narrow)
-    if isinstance(found, str):
-        raise Refusal(404, found)
-    svg = in_dark(found.svg) if dark else found.svg
+    try:
+        svg = written(report, narrow=narrow)
+    except BadInputError as error:
+        raise Refusal(404, str(error)) from None
+    svg = in_dark(svg) if dark else svg
     headers = {"Cache-Control": FOREVER}
     return Response(svg, media_type="image/svg+xml", headers=headers)
 
@@ -104,9 +105,10 @@ def picture_view(
     page: JobPage, stage: Stage, report: Report, *, against: str | None = None
 ) -> dict[str, object] | str:
     """Return a report's picture in both widths with its addresses, or why there is none."""
-    wide, narrow = drawn(report, narrow=False), drawn(report, narrow=True)
-    if not isinstance(wide, Drawn) or not isinstance(narrow, Drawn):
-        return str(wide)
+    try:
+        wide, narrow = outline(report, narrow=False), outline(report, narrow=True)
+    except BadInputError as error:
+        return str(error)
     query = {"revision": page.saved.revision, "proposal": page.proposal, "against": against}
 
     def at(**more: object) -> str:
