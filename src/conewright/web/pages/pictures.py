@@ -8,9 +8,8 @@ of its own, so that the strictest page may show it.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
-from hashlib import sha256
 from io import StringIO
 from threading import Lock
 
@@ -71,18 +70,24 @@ _texts: Kept[str] = Kept(KEPT)
 _drawing = Lock()
 
 
-def outline(report: Report, *, narrow: bool) -> Outline:
-    """Return the outline of a report's drawing; raises BadInputError where there is none."""
-    return _outlines.get(_key(report, narrow), lambda: _outline(report, narrow))
+def outline(report: Report, *, key: Hashable, narrow: bool) -> Outline:
+    """Return the outline of a report's drawing.
+
+    Args:
+        report: to be drawn.
+        key: what tells it from all others: the text of the job and what was asked.
+        narrow: for a phone.
+
+    Raises:
+        BadInputError: it has no drawing.
+
+    """
+    return _outlines.get((key, narrow), lambda: _outline(report, narrow))
 
 
-def written(report: Report, *, narrow: bool) -> str:
-    """Return a report's drawing as SVG; raises BadInputError where there is none."""
-    return _texts.get(_key(report, narrow), lambda: _written(report, narrow))
-
-
-def _key(report: Report, narrow: bool) -> tuple[bytes, bool]:
-    return sha256(report.model_dump_json().encode()).digest(), narrow
+def written(report: Report, *, key: Hashable, narrow: bool) -> str:
+    """Return a report's drawing as SVG; arguments and errors are those of `outline`."""
+    return _texts.get((key, narrow), lambda: _written(report, narrow))
 
 
 def in_dark(svg: str) -> str:

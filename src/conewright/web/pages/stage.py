@@ -40,9 +40,9 @@ def picture(
     dark: bool = False,
 ) -> Response:
     """Give the picture of a report; its address names the revision, so it never changes."""
-    _, report = _asked(request, job_id, stage, revision, proposal, against)
+    page, report = _asked(request, job_id, stage, revision, proposal, against)
     try:
-        svg = written(report, narrow=narrow)
+        svg = written(report, key=_key(page, stage, against), narrow=narrow)
     except BadInputError as error:
         raise Refusal(404, str(error)) from None
     svg = in_dark(svg) if dark else svg
@@ -106,7 +106,8 @@ def picture_view(
 ) -> dict[str, object] | str:
     """Return a report's picture in both widths with its addresses, or why there is none."""
     try:
-        wide, narrow = outline(report, narrow=False), outline(report, narrow=True)
+        key = _key(page, stage, against)
+        wide, narrow = (outline(report, key=key, narrow=each) for each in (False, True))
     except BadInputError as error:
         return str(error)
     query = {"revision": page.saved.revision, "proposal": page.proposal, "against": against}
@@ -126,6 +127,11 @@ def picture_view(
         "narrow_panels": dumps([asdict(panel) for panel in narrow.panels]),
         "numbers": address(f"{page.base}/{stage}.csv", **query),
     }
+
+
+def _key(page: JobPage, stage: str, against: str | None) -> tuple[str | None, ...]:
+    """Return what tells a page's report from all others."""
+    return page.saved.text, stage, page.proposal, against or None
 
 
 # --- Underneath ---------------------------------------------------------------------------------
