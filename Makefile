@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test check format bench lock floors clean
+.PHONY: demo test check format bench screens axe lock floors clean
 
 demo: $(READY)
 	$(BIN)/conewright demo
@@ -23,6 +23,16 @@ format: $(READY)
 
 bench: $(READY)
 	$(BIN)/python -m benchmarks
+
+# Pictures of every page, to be looked at.
+screens: $(READY)
+	PYTHONPATH=tests $(BIN)/python -m browser.screens build/screens
+
+# The checker of accessibility that the tests of the pages use where it is; never committed.
+axe: build/axe/node_modules/axe-core/axe.min.js
+
+build/axe/node_modules/axe-core/axe.min.js:
+	npm install --prefix build/axe --no-save --no-audit --no-fund --ignore-scripts axe-core@^4
 
 # The tasks run on exactly these versions, checked by hash; users get the floors of pyproject.toml.
 $(READY): pyproject.toml requirements.txt
@@ -47,4 +57,4 @@ $(BIN)/uv: $(READY)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv
 
 clean:
-	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	rm -rf $(VENV) build .mypy_cache .ruff_cache .pytest_cache .hypothesis

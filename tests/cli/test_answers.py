@@ -1,19 +1,19 @@
 """What the commands answer: the result on standard output, exit code 0, nothing else."""
 
 import json
-import os
 import re
-import subprocess
-import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import httpx2
 import pytest
 from commands import run, starter_in
 
 import conewright as cw
 from conewright.job.state import Build
 from conewright.stages.report import Axis
+from serving import ended, free_port, said, serving
 
 STAGES = ("feed", "hear", "fit")
 
@@ -189,28 +189,37 @@ def test_check_prints_the_schema_as_json() -> None:
 # --- Demo ------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True)
+class Demo:
+    """The demo as a user ran it: what it printed before its pages, one of these, and its end."""
+
+    folder: Path
+    printed: str
+    address: str
+    page: str
+    end: tuple[int, str, str]
+
+
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[subprocess.CompletedProcess[str], Path]:
-    """The demo as a user runs it, once for all tests."""
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
     home = tmp_path_factory.mktemp("home")
-    done = subprocess.run(
-        [sys.executable, "-W", "error", "-m", "conewright", "demo"],
-        capture_output=True, text=True, encoding="utf-8", check=False, cwd=home,
-        env={**os.environ, "PYTHONIOENCODING": "utf-8", "MPLBACKEND": "Agg"},
-    )  # fmt: skip
-    return done, home / "conewright-demo"
+    with serving(home, "--port", str(free_port()), command="demo") as process:
+        lines: list[str] = []
+        while not (line := said(process)).startswith("Conewright is at "):
+            assert line, process.communicate()
+            lines.append(line)
+        address = line.split()[3]
+        with httpx2.Client(trust_env=False, timeout=60) as client:
+            page = client.get(address, headers={"accept": "text/html"}).text
+        return Demo(home / "conewright-demo", "".join(lines), address, page, ended(process))
 
 
-def test_the_demo_runs_a_job_from_beginning_to_end(
-    demo: tuple[subprocess.CompletedProcess[str], Path],
-) -> None:
-    done, folder = demo
-    assert done.returncode == 0, done.stderr
-    heads = re.findall(r"^(FIND|COMPARE|FEED|HEAR|FIT): ", done.stdout, re.MULTILINE)
+def test_the_demo_runs_a_job_from_beginning_to_end(demo: Demo) -> None:
+    heads = re.findall(r"^(FIND|COMPARE|FEED|HEAR|FIT): ", demo.printed, re.MULTILINE)
     assert heads == ["FIND", "COMPARE", "FEED", "HEAR", "FIT"]
-    assert _readable(done.stdout)
-    assert f"Folder:   {folder.name}" in done.stdout
-    written = {path.name for path in folder.iterdir()}
+    assert _readable(demo.printed)
+    assert f"Folder:   {demo.folder.name}" in demo.printed
+    written = {path.name for path in demo.folder.iterdir()}
     assert written == {
         "library-van.toml",
         "find.png",
@@ -221,13 +230,21 @@ def test_the_demo_runs_a_job_from_beginning_to_end(
     }
 
 
-def test_what_the_demo_says_to_try_works(
-    demo: tuple[subprocess.CompletedProcess[str], Path], monkeypatch: pytest.MonkeyPatch
-) -> None:
-    done, folder = demo
-    commands = re.findall(r"^  conewright (.+)$", done.stdout, re.MULTILINE)
+def test_the_demo_ends_with_its_job_in_the_pages_until_ctrl_c(demo: Demo) -> None:
+    assert re.fullmatch(
+        r"http://127\.0\.0\.1:\d+/jobs/mobile-library-van-[a-z2-7]{4}", demo.address
+    )
+    assert "<h1>Mobile library van: thin bass up front" in demo.page
+    code, out, err = demo.end
+    assert (code, out) == (0, "Conewright has ended; every saved job is kept.\n")
+    # All that may be said beside the answers is what takes so long.
+    assert re.fullmatch(r"(demo: .+ \.\.\.\n)?", err)
+
+
+def test_what_the_demo_says_to_try_works(demo: Demo, monkeypatch: pytest.MonkeyPatch) -> None:
+    commands = re.findall(r"^  conewright (.+)$", demo.printed, re.MULTILINE)
     assert len(commands) >= 3
-    monkeypatch.chdir(folder)
+    monkeypatch.chdir(demo.folder)
     for command in commands:
         assert run(*command.split()).code == 0, command
 
@@ -237,8 +254,20 @@ def test_the_demo_leaves_a_changed_job_file_alone(
 ) -> None:
     monkeypatch.setattr("conewright.cli.demonstration._reports", tuple)
     file = tmp_path / "library-van.toml"
-    assert run("demo", "--out", tmp_path).code == 0
+    assert run("demo", "--once", "--out", tmp_path).code == 0
     assert file.read_text(encoding="utf-8") == cw.demo_text()
     file.write_text("mine", encoding="utf-8")
-    assert run("demo", "--out", tmp_path).code == 0
+    assert run("demo", "--once", "--out", tmp_path).code == 0
     assert file.read_text(encoding="utf-8") == "mine"
+
+
+def test_the_demo_job_is_kept_once_as_it_was_left(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("conewright.cli.demonstration.demonstrate", lambda _: None)
+    opened: list[str] = []
+    monkeypatch.setattr("conewright.serve", lambda *, page, **_: opened.append(page))
+    monkeypatch.setenv("CONEWRIGHT_STORE", f"sqlite:///{tmp_path / 'jobs.sqlite'}")
+    assert [run("demo").code, run("demo").code] == [0, 0]
+    assert len(opened) == 2
+    assert len(set(opened)) == 1

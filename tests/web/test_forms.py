@@ -27,6 +27,7 @@ from conewright.web.forms import (
     with_proposal,
     with_values,
     without_entry,
+    without_place,
 )
 from conewright.web.merging import merged
 from conewright.web.survey import BODIES, PLACES, survey_text, words_of_complaints
@@ -211,6 +212,16 @@ def test_an_entry_goes_without_a_trace() -> None:
     text = demo_text()
     with_it = with_entry(text, "seat", {"id": "bench", "ear": ["0 m", "0 m", "1 m"]})
     assert loads(without_entry(with_it, "seat", "bench")) == loads(text)
+
+
+def test_places_that_copy_one_that_goes_keep_what_they_copied() -> None:
+    rear = 'load = "side-rl | roof-rl"'
+    text = demo_text().replace("side-rl + roof-rl", "side-rl").replace(rear, 'load = "side-rl"')
+    before, after = loads(text), loads(without_place(text, "roof-rl"))
+    assert after.location("roof-rr") == before.location("roof-rr")
+    assert {place.id for place in before.locations} - {"roof-rl"} == {
+        place.id for place in after.locations
+    }
 
 
 def test_a_driver_in_use_cannot_be_taken_out() -> None:

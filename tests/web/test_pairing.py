@@ -16,7 +16,6 @@ import pytest
 from cryptography import x509
 from fastapi import FastAPI
 from fastapi.routing import APIRoute
-from serving import TOML, ended, free_port, said, serving
 from starlette.testclient import TestClient
 
 import conewright as cw
@@ -30,6 +29,7 @@ from conewright.web.pages import routers
 from conewright.web.pairing import COOKIE, GUESSES, Invitation, Pairing
 from conewright.web.reports import Reports
 from conewright.web.settings import Settings
+from serving import TOML, ended, free_port, said, serving
 
 THERE = "https://192.168.7.5:8443"
 NAMES = ("192.168.7.5", "bench", "bench.local")

@@ -186,6 +186,16 @@ def test_who_waits_for_a_failure_gets_it_too() -> None:
     assert [str(error) for error in errors] == ["not now"] * 5
 
 
+def test_many_who_ask_the_same_take_one_place() -> None:
+    reports, slow = slow_reports(waiting=1)
+    with ThreadPoolExecutor(5) as pool:
+        asked = [pool.submit(reports.answer, STARTER, FEED) for _ in range(5)]
+        until(lambda: len(slow.asked) == 1)
+        slow.go.set()
+        assert len({id(each.result()) for each in asked}) == 1
+    assert len(slow.asked) == 1
+
+
 def test_too_many_who_wait_are_sent_away_and_kept_answers_are_not() -> None:
     reports, slow = slow_reports(waiting=2)
     slow.go.set()

@@ -15,7 +15,6 @@ import uvicorn
 from fastapi import FastAPI
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from serving import TOML, ended, free_port, said, serving
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
@@ -26,6 +25,7 @@ from conewright.web.headers import SECURE
 from conewright.web.reports import Reports
 from conewright.web.serve import Impatient
 from conewright.web.settings import Settings
+from serving import TOML, ended, free_port, said, serving
 
 HERE = "http://127.0.0.1:8420"
 JOBS = "/api/v1/jobs"

@@ -12,7 +12,16 @@ import typer
 import conewright as cw
 from conewright.cli.edge import busy, say
 from conewright.cli.jobs import jobs
-from conewright.cli.options import Against, AsJson, At, JobFile, PictureFile, ProposalId
+from conewright.cli.options import (
+    Against,
+    AsJson,
+    At,
+    JobFile,
+    NoOpen,
+    PictureFile,
+    Port,
+    ProposalId,
+)
 from conewright.cli.serving import serve
 
 __all__ = ["app"]
@@ -204,11 +213,18 @@ def demo(
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Folder for its job file and pictures.")
     ] = Path("conewright-demo"),
+    once: Annotated[
+        bool, typer.Option("--once", help="Leave after the answers: no pages.", show_default=False)
+    ] = False,
+    port: Port = None,
+    no_open: NoOpen = False,
 ) -> None:
-    """Run an invented job from beginning to end."""
-    from conewright.cli.demonstration import demonstrate
+    """Run an invented job from beginning to end, then open it in the pages, until Ctrl-C."""
+    from conewright.cli.demonstration import demonstrate, open_demo
 
     demonstrate(out)
+    if not once:
+        open_demo(port=port, browser=not no_open)
 
 
 app.command()(jobs)

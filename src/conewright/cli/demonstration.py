@@ -1,16 +1,21 @@
-"""The demo: an invented job from beginning to end, with its pictures in a folder."""
+"""The demo: an invented job from beginning to end, its pictures in a folder, then its pages."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
 from shlex import quote
+from typing import TYPE_CHECKING
 
 import conewright as cw
 from conewright.cli.edge import busy, say
 from conewright.cli.files import folder, write_job
+from conewright.cli.kept import who
 
-__all__ = ["demonstrate"]
+if TYPE_CHECKING:
+    from conewright.store import Store
+
+__all__ = ["demonstrate", "open_demo"]
 
 PROPOSAL = "slim-fronts"
 JOB_FILE = "library-van.toml"
@@ -32,6 +37,38 @@ def demonstrate(out: Path) -> None:
             pictures.append(_drawn(report, out))
             say(f"{report}\n{'-' * 80}\n\n")
     say(_next(out, pictures))
+
+
+def open_demo(*, port: int | None, browser: bool) -> None:
+    """Show the demo job in the pages until Ctrl-C; it is kept beside the other jobs.
+
+    Args:
+        port: where to listen; the usual one when None.
+        browser: whether to open one.
+
+    Raises:
+        BadInputError: no port is free.
+        StoreError: the kept jobs cannot be reached.
+
+    """
+    from conewright.store import Store
+
+    with Store.open() as store:
+        page = f"/jobs/{_kept_demo(store)}"
+        cw.serve(
+            port=port, open_page=browser, page=page, store=store, say=lambda line: say(f"{line}\n")
+        )
+
+
+def _kept_demo(store: Store) -> str:
+    """Return the id of the demo job as somebody left it, or of a new one."""
+    title = cw.demo_job().about.title
+    kept = (each.job_id for each in store.jobs() if each.title == title)
+    return next(kept, None) or _new_demo(store)
+
+
+def _new_demo(store: Store) -> str:
+    return store.create(cw.demo_text(), who=who(), note="started from the demo").job_id
 
 
 def _reports() -> Iterator[cw.Report]:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-__all__ = ["Against", "AsJson", "At", "JobFile", "PictureFile", "ProposalId"]
+__all__ = ["Against", "AsJson", "At", "JobFile", "NoOpen", "PictureFile", "Port", "ProposalId"]
 
 JobFile = Annotated[
     Path,
@@ -56,3 +56,15 @@ PictureFile = Annotated[
         show_default=False,
     ),
 ]
+Port = Annotated[
+    int | None,
+    typer.Option(
+        "--port",
+        metavar="N",
+        min=1,
+        max=65_535,
+        help="Port to listen at; 8420 when left out, the next free one where it is taken.",
+        show_default=False,
+    ),
+]
+NoOpen = Annotated[bool, typer.Option("--no-open", help="Open no browser.", show_default=False)]

@@ -8,25 +8,14 @@ import typer
 
 import conewright as cw
 from conewright.cli.edge import say
+from conewright.cli.options import NoOpen, Port
 
 __all__ = ["serve"]
 
 
 def serve(
-    port: Annotated[
-        int | None,
-        typer.Option(
-            "--port",
-            metavar="N",
-            min=1,
-            max=65_535,
-            help="Port to listen at; 8420 when left out, the next free one where it is taken.",
-            show_default=False,
-        ),
-    ] = None,
-    no_open: Annotated[
-        bool, typer.Option("--no-open", help="Open no browser.", show_default=False)
-    ] = False,
+    port: Port = None,
+    no_open: NoOpen = False,
     lan: Annotated[
         bool,
         typer.Option(

@@ -24,6 +24,8 @@ RADIO = (
     ("chip_temperature_hard", "Radio's chip, pressed hard"),
 )
 WORK = (("cost", "Cost"), ("hours", "Work"))
+GIST = (("Bass", "bass"), ("Lowest load", "lowest load"), ("Cost", "cost"))
+"""How the titles of the rows begin that say most, and what stands for each in one line."""
 ROOM = (("rear_clearance", "Room behind, tightest"), ("front_clearance", "Room in front, tightest"))
 
 
@@ -52,6 +54,17 @@ class Comparison:
     report: Report
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
+
+    @property
+    def gist(self) -> str:
+        """The last build in one line, for where a table has no room."""
+        said = []
+        for start, word in GIST:
+            cells = (row.cells[-1] for row in self.rows if row.title.startswith(start))
+            cell = next(cells, None)
+            if cell is not None:
+                said.append(f"{word} {cell.number} {cell.unit}".strip())
+        return ", ".join(said)
 
 
 def comparison(job: Job, report: Report, fits: Mapping[str, Report]) -> Comparison:

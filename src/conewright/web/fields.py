@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, Literal
 
 from conewright.errors import BadInputError
@@ -158,6 +158,7 @@ def part_of(job: Job, id: str) -> Part:
     raise KeyError(id)
 
 
+@lru_cache(maxsize=1024)
 def fields_of(part: Part) -> tuple[Field, ...]:
     """Return the fields of a part, in the order of the document."""
     return tuple(

@@ -7,7 +7,7 @@ the wanted values, nothing of it is used.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ from tomlkit.items import AoT
 
 from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.document import Job
+from conewright.job.likeness import merged
 from conewright.job.paths import Steps, inside
 from conewright.job.reading import loads
 from conewright.web.fields import LISTS, TABLES, Field, Part, field_at, part_of, place_in_file
@@ -24,10 +25,12 @@ from conewright.web.fields import LISTS, TABLES, Field, Part, field_at, part_of,
 __all__ = [
     "Refused",
     "bare",
+    "found_words",
     "with_entry",
     "with_proposal",
     "with_values",
     "without_entry",
+    "without_place",
 ]
 
 MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
@@ -103,6 +106,8 @@ def with_proposal(text: str, id: str, values: Mapping[str, object]) -> str:
     if index is None:
         given = {name: value for name, value in values.items() if value is not None}
         changed = with_entry(text, "proposal", {"id": id, **given})
+    elif all(entries[index].get(name) == value for name, value in values.items()):
+        return text
     else:
         wanted = _raw(text)
         document = tomlkit.parse(bare(text))
@@ -142,6 +147,21 @@ def without_entry(text: str, kind: str, id: str) -> str:
         Refused: the text would not be a job any more.
 
     """
+    return _without(text, kind, id)
+
+
+def without_place(text: str, id: str) -> str:
+    """Return the text of a job without one place; those that are like it keep what they copied.
+
+    Raises:
+        BadInputError: there is no such place.
+        Refused: something else of the job still names it.
+
+    """
+    return _without(text, "location", id, before=lambda tables: _let_copies_stand(tables, id))
+
+
+def _without(text: str, kind: str, id: str, *, before: Callable[[Any], None] | None = None) -> str:
     wanted = _raw(text)
     entries = wanted.get(kind, [])
     index = next((i for i, entry in enumerate(entries) if entry.get("id") == id), None)
@@ -149,12 +169,31 @@ def without_entry(text: str, kind: str, id: str) -> str:
         raise BadInputError(f"there is no {kind} {id!r} in this job")
     document = tomlkit.parse(bare(text))
     for tables in (wanted, document):
+        if before is not None:
+            before(tables)
         del tables[kind][index]
         if not tables[kind]:
             del tables[kind]
     changed = _checked(text, tomlkit.dumps(document), wanted)
     _hold(changed, [])
     return changed
+
+
+def _let_copies_stand(tables: Any, id: str) -> None:
+    """Write what each place copies from one that goes into it."""
+    entries = tables["location"]
+    goes = _plain(next(entry for entry in entries if entry.get("id") == id))
+    copied = {name: value for name, value in goes.items() if name not in ("id", "name")}
+    for entry in entries:
+        if entry.get("like") == id:
+            own = {name: value for name, value in _plain(entry).items() if name != "like"}
+            for name, value in {"like": None, **merged(copied, own)}.items():
+                _set(entry, (name,), value)
+
+
+def _plain(table: Any) -> dict[str, Any]:
+    """Return a table without what TOML writes around it."""
+    return dict(table.unwrap() if hasattr(table, "unwrap") else table)
 
 
 # --- Setting ------------------------------------------------------------------------------------
@@ -290,7 +329,7 @@ def _refused(problems: Iterable[Problem], places: Mapping[str, str]) -> Refused:
         if path is None:
             others.append(in_words(str(problem)))
         else:
-            beside.setdefault(path, in_words(f"Found {problem.found}: {problem.allowed}"))
+            beside.setdefault(path, in_words(found_words(problem.found, problem.allowed)))
     return Refused(beside, tuple(others))
 
 
@@ -300,6 +339,11 @@ def _field_of(path: str, places: Mapping[str, str]) -> str | None:
         return places[path]
     above = [place for place in places if path.startswith((f"{place}[", f"{place}."))]
     return places[max(above, key=len)] if above else None
+
+
+def found_words(found: str, allowed: str) -> str:
+    """Return what was found and what is wanted as one sentence that quotes it once."""
+    return allowed if allowed.startswith(found) else f"Found {found}: {allowed}"
 
 
 def in_words(text: str) -> str:

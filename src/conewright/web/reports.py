@@ -7,16 +7,15 @@ with the same text share it, and so does an edit that nobody has saved.
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Iterator
-from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
-from threading import BoundedSemaphore, Lock
+from threading import BoundedSemaphore
 from typing import TYPE_CHECKING
 
 from conewright.web.errors import Refusal
+from conewright.web.keeping import Kept
 from conewright.web.settings import Settings
 from conewright.web.workers import STAGES, Question, Stage, Workers
 
@@ -36,18 +35,13 @@ class Answer:
     etag: str
 
 
-Key = tuple[bytes, Question]
-
-
 class Reports:
     """The answers about every job, kept while they are asked for."""
 
     def __init__(self, settings: Settings) -> None:
         self._workers = Workers(most=settings.workers, seconds=settings.computing_seconds)
         self._room = BoundedSemaphore(settings.waiting)
-        self._most = settings.kept_reports
-        self._kept: OrderedDict[Key, Future[Answer]] = OrderedDict()
-        self._lock = Lock()
+        self._kept: Kept[Answer] = Kept(settings.kept_reports)
 
     def report(
         self,
@@ -69,14 +63,7 @@ class Reports:
     def answer(self, text: str, question: Question) -> Answer:
         """Return the answer to a question about a job's TOML text, saved or not; as `report`."""
         key = (sha256(text.encode()).digest(), question)
-        kept = self._kept_answer(key)
-        if kept is not None:
-            return kept
-        with self._place():
-            future, mine = self._claim(key)
-            if mine:
-                self._work_out(key, text, future)
-            return future.result()
+        return self._kept.get(key, lambda: self._work_out(text, question))
 
     def warm(self) -> None:
         """Start a worker and let it work once, so that the first question need not wait for it."""
@@ -89,36 +76,10 @@ class Reports:
         """End the workers."""
         self._workers.close()
 
-    def _kept_answer(self, key: Key) -> Answer | None:
-        with self._lock:
-            future = self._kept.get(key)
-            if future is None or not future.done():
-                return None
-            self._kept.move_to_end(key)
-        return future.result()
-
-    def _claim(self, key: Key) -> tuple[Future[Answer], bool]:
-        """Return what will hold an answer, and whether it is on the caller to work it out."""
-        with self._lock:
-            future = self._kept.get(key)
-            if future is not None:
-                return future, False
-            future = self._kept[key] = Future()
-            return future, True
-
-    def _work_out(self, key: Key, text: str, future: Future[Answer]) -> None:
-        try:
-            done = self._workers.work_out(text, key[1])
-        except BaseException as error:
-            # Whoever asks again may have more luck; whoever waits for this one gets its error.
-            with self._lock:
-                self._kept.pop(key, None)
-            future.set_exception(error)
-            return
-        future.set_result(Answer(done.report, done.json, f'"{sha256(done.json).hexdigest()[:32]}"'))
-        with self._lock:
-            while len(self._kept) > self._most:
-                self._kept.popitem(last=False)
+    def _work_out(self, text: str, question: Question) -> Answer:
+        with self._place():
+            done = self._workers.work_out(text, question)
+        return Answer(done.report, done.json, f'"{sha256(done.json).hexdigest()[:32]}"')
 
     @contextmanager
     def _place(self) -> Iterator[None]:

@@ -55,7 +55,7 @@ def serve(
     port: int | None = None,
     open_page: bool = True,
     lan: bool = False,
-    page: str = "/jobs",
+    page: str = "/",
     store: Store | None = None,
     say: Say = print,
 ) -> None:
@@ -63,9 +63,9 @@ def serve(
 
     Args:
         port: where to listen, 8420 when None; the next free one where it is taken.
-        open_page: whether to open the page in a browser.
+        open_page: whether to open the page in a browser, where there is a screen.
         lan: whether to let paired devices of the local network in.
-        page: which page to open.
+        page: which page to open, and to tell the address of.
         store: where the jobs are kept; opened and closed here when None.
         say: takes each line that is told.
 
@@ -79,7 +79,7 @@ def serve(
         reports = Reports(Settings())
         try:
             wanted = PORT if port is None else port
-            shown = page if open_page else None
+            shown = _Page(page, open_page)
             _serve(kept, reports, port=wanted, lan=lan, page=shown, say=say)
         finally:
             reports.close()
@@ -88,9 +88,15 @@ def serve(
             kept.close()
 
 
-def _serve(
-    store: Store, reports: Reports, *, port: int, lan: bool, page: str | None, say: Say
-) -> None:
+@dataclass(frozen=True, slots=True)
+class _Page:
+    """The page that is meant, and whether a browser opens it."""
+
+    path: str
+    opened: bool
+
+
+def _serve(store: Store, reports: Reports, *, port: int, lan: bool, page: _Page, say: Say) -> None:
     addresses = _lan_addresses() if lan else ()
     servers: list[_Server] = []
     with ExitStack() as opened:
@@ -100,13 +106,13 @@ def _serve(
         opened.enter_context(_ending(servers))
         if port not in {0, here.port}:
             say(f"Port {port} is taken; this is {here.port}.")
-        address = f"http://{LOCAL}:{here.port}"
-        say(f"Conewright is at {address}/ (Ctrl-C ends it). Jobs are kept in {store.place}.")
+        address = f"http://{LOCAL}:{here.port}{page.path}"
+        say(f"Conewright is at {address} (Ctrl-C ends it). Jobs are kept in {store.place}.")
         if addresses:
             there = opened.enter_context(_listen(addresses, here.port))
             servers.append(_lan_server(addresses, there, store, reports, say))
         threading.Thread(target=_warm, args=(reports,), daemon=True).start()
-        asyncio.run(_run(servers, reports, None if page is None else f"{address}{page}"))
+        asyncio.run(_run(servers, reports, address if page.opened else None))
     say("Conewright has ended; every saved job is kept.")
 
 

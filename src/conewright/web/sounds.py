@@ -6,6 +6,7 @@ asks for it and lies in a folder that goes with the program.
 
 from __future__ import annotations
 
+import atexit
 import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -132,7 +133,9 @@ def sound_file(name: str) -> Path:
 
 @cache
 def _folder() -> TemporaryDirectory[str]:
-    return TemporaryDirectory(prefix="conewright-sounds-")
+    folder = TemporaryDirectory(prefix="conewright-sounds-")
+    atexit.register(folder.cleanup)
+    return folder
 
 
 def _narrowed(samples: FloatArray) -> FloatArray:

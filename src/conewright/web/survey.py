@@ -16,7 +16,7 @@ from conewright.job.quantity import parse_quantity
 from conewright.job.reading import loads
 from conewright.job.size import parse_size
 from conewright.stages.find.tables import complaints
-from conewright.web.forms import Refused, in_words
+from conewright.web.forms import Refused, found_words, in_words
 
 __all__ = ["BODIES", "PLACES", "RADIO", "SIDES", "Place", "survey_text", "words_of_complaints"]
 
@@ -127,14 +127,14 @@ def _wrong(given: Mapping[str, str]) -> Iterator[tuple[str, str]]:
             try:
                 parse_size(given[name])
             except BadInputError as error:
-                yield name, f'Found "{given[name]}": {error}'
+                yield name, found_words(f'"{given[name]}"', str(error))
 
 
 def _refusal(text: str, dimension: str) -> str:
     try:
         parse_quantity(text, dimension=dimension, positive=True)
     except BadInputError as error:
-        return f'Found "{text}": {error}'
+        return found_words(f'"{text}"', str(error))
     return ""
 
 

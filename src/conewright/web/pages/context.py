@@ -18,9 +18,10 @@ from conewright.stages.report import Report, Severity
 from conewright.stages.text_cells import MARKS
 from conewright.store import Saved
 from conewright.web.errors import Refusal
+from conewright.web.keeping import Kept
 from conewright.web.pages.common import address, store_of
 from conewright.web.plan import Plan, State, draw_plan
-from conewright.web.views import places_states
+from conewright.web.views import StageView, places_states, stage_view
 from conewright.web.workers import Stage
 
 __all__ = [
@@ -32,12 +33,14 @@ __all__ = [
     "plan_of",
     "report_of",
     "reports_of",
+    "view_of",
 ]
 
 STAGES: tuple[Stage, ...] = tuple(stage for stage in get_args(Stage) if stage != "compare")
 """The stages that are built, in working order."""
 
 KEPT = 256
+_views: Kept[StageView] = Kept(64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,16 +136,28 @@ def report_of(
 def reports_of(request: Request, page: JobPage) -> dict[Stage, Report | str]:
     """Return the report of every stage as found, or in words why there is none."""
 
-    def ask(stage: Stage) -> Report | str:
+    def ask(stage: Stage) -> Report | ConewrightError | Refusal:
         try:
             return report_of(request, page, stage)
         except (ConewrightError, Refusal) as error:
-            return str(error)
+            return error
 
     with ThreadPoolExecutor(len(STAGES)) as pool:
         found = dict(zip(STAGES, pool.map(ask, STAGES), strict=True))
-    _learn(page, found)
-    return found
+    told = {stage: each if isinstance(each, Report) else str(each) for stage, each in found.items()}
+    # That there was no time just now says nothing of the job.
+    if not any(isinstance(each, Refusal) for each in found.values()):
+        _learn(page, told)
+    return told
+
+
+def view_of(page: JobPage, report: Report, *, against: str | None = None) -> StageView:
+    """Return a report of a page as it is shown, made once for each text of a job."""
+
+    def make() -> StageView:
+        return stage_view(report, page.job, page.job.build(page.proposal))
+
+    return _views.get((page.saved.text, report.stage, page.proposal, against), make)
 
 
 def plan_of(

@@ -32,11 +32,11 @@ from conewright.web.pages.common import (
     store_of,
     who,
 )
-from conewright.web.pages.context import JobPage, open_page, plan_of, report_of
+from conewright.web.pages.context import JobPage, open_page, plan_of, report_of, view_of
 from conewright.web.pages.stage import picture_view, refused_page
 from conewright.web.readings import with_reading, without_last_reading
 from conewright.web.sounds import LIMIT, sounds_for
-from conewright.web.views import stage_view, verdict_views
+from conewright.web.views import verdict_views
 from conewright.web.workers import Question
 
 __all__ = ["router"]
@@ -168,7 +168,7 @@ def _shown(request: Request, page: JobPage, typed: Typed) -> Response:
     card = _chosen(typed.reading, report, page)
     lost = typed.reading if card is None and typed.reading else ""
     card = card or (report.readings[0] if report.readings else None)
-    view = stage_view(report, page.job, page.job.build())
+    view = view_of(page, report)
     stops = [verdict for verdict in report.verdicts if verdict.severity is Severity.STOP]
     return render(
         request,

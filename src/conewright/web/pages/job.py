@@ -9,6 +9,7 @@ from itertools import chain
 from fastapi import APIRouter, Request
 from starlette.responses import PlainTextResponse, Response
 
+from conewright.job.document import Job
 from conewright.job.state import Build, Origin
 from conewright.stages.report import Report, Severity
 from conewright.store import Conflict
@@ -24,8 +25,9 @@ from conewright.web.pages.common import (
     store_of,
     who,
 )
-from conewright.web.pages.context import open_page, plan_of, reports_of
-from conewright.web.views import LETTERS, NextView, stage_view, verdict_views
+from conewright.web.pages.context import JobPage, open_page, plan_of, reports_of, view_of
+from conewright.web.survey import words_of_complaints
+from conewright.web.views import LETTERS, NextView, verdict_views
 from conewright.web.workers import Stage
 
 __all__ = ["router"]
@@ -33,6 +35,8 @@ __all__ = ["router"]
 router = APIRouter()
 
 MOST_VERDICTS = 6
+SOMEWHERE = ("0.00 m ± 0.50 m", "0.00 m ± 0.50 m", "0.80 m ± 0.30 m")
+"""Where a place is until somebody says: in the cabin. Assumed, no source."""
 HEADINGS = {
     "": "Job, vehicle, radio",
     "channel": "Channels of the radio",
@@ -66,10 +70,11 @@ def job(request: Request, job_id: str, revision: int | None = None) -> Response:
         loud=len(verdict_views(loud)),
         reading=find.readings[0] if find and find.readings else None,
         origins_known=_origins(build),
-        next=_next(build, reports),
+        next=_next(page, reports),
         refusals={stage: each for stage, each in found.items() if isinstance(each, str)},
         groups=_groups(parts_of(page.job)),
-        addable=[kind for kind in LISTS if kind != "location"],
+        addable=tuple(LISTS),
+        complaints=[_said(each) for each in page.job.about.complaints],
     )
 
 
@@ -101,7 +106,7 @@ def add(request: Request, job_id: str, kind: str, form: Form) -> Response:
     base = store.get(job_id, number_in(fields, "base") or None)
     id = fields.get("id", "").strip()
     try:
-        text = with_entry(base.text, kind, _blank(kind, id))
+        text = with_entry(base.text, kind, _blank(base.job, kind, id))
         store.save(job_id, text, base=base.revision, who=who(request))
     except Conflict as conflict:
         return conflict_page(request, conflict, base)
@@ -116,14 +121,22 @@ def add(request: Request, job_id: str, kind: str, form: Form) -> Response:
     return see_other(f"/jobs/{job_id}/part/{id}")
 
 
-def _blank(kind: str, id: str) -> dict[str, object]:
+def _blank(job: Job, kind: str, id: str) -> dict[str, object]:
     """Return the least that makes an entry of a list."""
     rest: dict[str, dict[str, object]] = {
+        "location": {"kind": "panel", "at": list(SOMEWHERE), "driver": job.drivers[0].id},
         "driver": {"size": "165 mm", "age": "new"},
         "seat": {"ear": ["-0.80 m", "0.36 m", "1.05 m"]},
         "channel": {"load": "unknown"},
     }
     return {"id": id, **rest.get(kind, {})}
+
+
+def _said(complaint: str) -> str:
+    """Return what the owner reports in words; one that nobody knows as it is written."""
+    id, _, where = complaint.partition("@")
+    words = words_of_complaints().get(id, id.replace("-", " "))
+    return f"{words.rstrip('.')} ({where})" if where else words
 
 
 def _origins(build: Build) -> list[tuple[str, str, int]]:
@@ -132,9 +145,9 @@ def _origins(build: Build) -> list[tuple[str, str, int]]:
     return [(*LETTERS[origin], counts[origin]) for origin in Origin]
 
 
-def _next(build: Build, reports: Mapping[Stage, Report]) -> list[NextView]:
+def _next(page: JobPage, reports: Mapping[Stage, Report]) -> list[NextView]:
     """Return the measurement that would help each stage most."""
-    views = (stage_view(report, build.job, build) for report in reports.values())
+    views = (view_of(page, report) for report in reports.values())
     first = [view.next[0] for view in views if view.next]
     return list({each.label: each for each in first}.values())
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -14,8 +15,17 @@ from conewright.job.quantity import parse_quantity
 from conewright.stages.report import Report
 from conewright.store import Conflict
 from conewright.web.errors import Refusal
-from conewright.web.fields import Field, Part, field_at, fields_of, part_of, plain_value, text_of
-from conewright.web.forms import Refused, with_values
+from conewright.web.fields import (
+    LISTS,
+    Field,
+    Part,
+    field_at,
+    fields_of,
+    part_of,
+    plain_value,
+    text_of,
+)
+from conewright.web.forms import Refused, with_values, without_entry, without_place
 from conewright.web.pages.common import (
     Form,
     conflict_page,
@@ -110,6 +120,49 @@ def values(request: Request, job_id: str, form: Form) -> Response:
     return see_other(back)
 
 
+@router.post("/jobs/{job_id}/part/{part_id}/remove")
+def remove(request: Request, job_id: str, part_id: str, form: Form) -> Response:
+    """Take a part out that nothing else names any more."""
+    store = store_of(request)
+    page = open_page(request, job_id, revision=number_in(form_texts(form), "base") or None)
+    part, before = _part(page.job, part_id), page.saved
+    if part.kind not in LISTS:
+        raise Refusal(404, f"The {part.what} belongs to every job.")
+    try:
+        text = (
+            without_place(before.text, part_id)
+            if part.kind == "location"
+            else without_entry(before.text, part.kind, part_id)
+        )
+        store.save(job_id, text, base=before.revision, who=who(request))
+    except Refused as refused:
+        return render(
+            request,
+            "in_use.html",
+            page=page,
+            part=part,
+            users=_users(page, refused.others),
+            others=refused.others,
+        )
+    except Conflict as conflict:
+        return conflict_page(request, conflict, before)
+    return see_other(page.base)
+
+
+def _users(page: JobPage, problems: Iterable[str]) -> list[tuple[str, str]]:
+    """Return what still names a part, and where each of it is changed."""
+    found = (re.match(r"(channel|location|proposal)\[([^\]]+)\]", each) for each in problems)
+    named = dict.fromkeys((each[1], each[2]) for each in found if each)
+    return [
+        (f"{kind.replace('location', 'place')} {id}", page.at(f"/{_room(kind)}/{id}"))
+        for kind, id in named
+    ]
+
+
+def _room(kind: str) -> str:
+    return "proposals" if kind == "proposal" else "part"
+
+
 def _changed(job: Job, part_id: str, fields: Mapping[str, str]) -> dict[str, object]:
     """Return the fields of a form that differ from what the job holds."""
     part, whole = _part(job, part_id), job.to_dict()
@@ -155,6 +208,7 @@ def _page(
         others=refused.others,
         saved="saved" in request.query_params,
         used_by=_used_by(page.job, part),
+        removable=part.kind in LISTS and not page.old,
     )
 
 

@@ -1,23 +1,24 @@
 """Pictures of reports for a page: drawn once for each size, then served light and dark.
 
-A drawing leaves here without any style of its own, so that the strictest page may show it, and
-with the places of its axes, so that a cursor can be laid over it.
+A page needs no more than a drawing's size and the places of its axes, so that room is kept for it
+and a cursor can be laid over it; it is written out when a browser asks for it, without any style
+of its own, so that the strictest page may show it.
 """
 
 from __future__ import annotations
 
 import re
-from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
-from hashlib import sha256
 from io import StringIO
 from threading import Lock
 
-from conewright.errors import BadInputError
+from conewright.pictures import draw
+from conewright.pictures.axes import drawing_settings
 from conewright.stages.report import Report
+from conewright.web.keeping import Kept
 
-__all__ = ["Drawn", "Panel", "drawn", "in_dark"]
+__all__ = ["Outline", "Panel", "in_dark", "outline", "written"]
 
 KEPT = 128
 POINTS_PER_PIXEL = 0.75
@@ -54,31 +55,39 @@ class Panel:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
-    """A drawing: its text, its size in pixels, its title and its axes."""
+class Outline:
+    """What a page holds of a drawing: its size in pixels, its title and its axes."""
 
-    svg: str
     width: int
     height: int
     title: str
     panels: tuple[Panel, ...]
 
 
-_lock = Lock()
-_kept: OrderedDict[tuple[bytes, bool], Drawn | str] = OrderedDict()
+_outlines: Kept[Outline] = Kept(KEPT)
+_texts: Kept[str] = Kept(KEPT)
+# The figure builder sets drawing options for the whole process while it draws.
+_drawing = Lock()
 
 
-def drawn(report: Report, *, narrow: bool) -> Drawn | str:
-    """Return the drawing of a report, or in words why there is none."""
-    key = (sha256(report.model_dump_json().encode()).digest(), narrow)
-    # The figure builder sets drawing options for the whole process while it draws.
-    with _lock:
-        if key not in _kept:
-            _kept[key] = _draw(report, narrow)
-        _kept.move_to_end(key)
-        while len(_kept) > KEPT:
-            _kept.popitem(last=False)
-        return _kept[key]
+def outline(report: Report, *, key: Hashable, narrow: bool) -> Outline:
+    """Return the outline of a report's drawing.
+
+    Args:
+        report: to be drawn.
+        key: what tells it from all others: the text of the job and what was asked.
+        narrow: for a phone.
+
+    Raises:
+        BadInputError: it has no drawing.
+
+    """
+    return _outlines.get((key, narrow), lambda: _outline(report, narrow))
+
+
+def written(report: Report, *, key: Hashable, narrow: bool) -> str:
+    """Return a report's drawing as SVG; arguments and errors are those of `outline`."""
+    return _texts.get((key, narrow), lambda: _written(report, narrow))
 
 
 def in_dark(svg: str) -> str:
@@ -94,26 +103,26 @@ def _dark(colour: str) -> str:
     return f"#{grey:02x}{grey:02x}{grey:02x}"
 
 
-def _draw(report: Report, narrow: bool) -> Drawn | str:
-    from conewright.pictures import draw
-    from conewright.pictures.axes import drawing_settings
-
-    try:
+def _outline(report: Report, narrow: bool) -> Outline:
+    with _drawing:
         figure = draw(report, narrow=narrow)
-    except BadInputError as error:
-        return str(error)
     title = next(text.get_text() for text in figure.texts if text.get_gid() == "title")
-    sheet = StringIO()
-    with drawing_settings(width=figure.get_figwidth()):
-        figure.savefig(sheet, format="svg", metadata={"Date": None, "Creator": "Conewright"})
     width, height = (72.0 * side / POINTS_PER_PIXEL for side in figure.get_size_inches())
-    return Drawn(
-        svg=_plain(sheet.getvalue()),
+    return Outline(
         width=round(width),
         height=round(height),
         title=" ".join(title.split()),
         panels=_panels(figure.axes),
     )
+
+
+def _written(report: Report, narrow: bool) -> str:
+    sheet = StringIO()
+    with _drawing:
+        figure = draw(report, narrow=narrow)
+        with drawing_settings(width=figure.get_figwidth()):
+            figure.savefig(sheet, format="svg", metadata={"Date": None, "Creator": "Conewright"})
+    return _plain(sheet.getvalue())
 
 
 def _panels(axes: Sequence[object]) -> tuple[Panel, ...]:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -21,6 +22,7 @@ from conewright.web.comparing import Comparison, comparison
 from conewright.web.errors import Refusal
 from conewright.web.fields import field_at, fields_of, parts_of, plain_value
 from conewright.web.forms import Refused, bare, with_proposal, without_entry
+from conewright.web.keeping import Kept
 from conewright.web.pages.common import (
     Form,
     conflict_page,
@@ -42,9 +44,13 @@ router = APIRouter()
 
 SPARE_ROWS = 1
 MOST_AT_ONCE = 4
+KEPT = 16
+"""Texts of jobs that are kept as they were read: while one types, they come again."""
+_comparisons: Kept[Comparison] = Kept(KEPT)
 NEW = "new"
 IDENTIFIER = re.compile(r"[A-Za-z][A-Za-z0-9_]*(-[A-Za-z0-9_]+)*")
 ABOUT = ("name", "hours", "extra_cost")
+DRIVER = ".driver"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +60,16 @@ class Row:
     what: str
     value: str
     error: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Picker:
+    """A place with the driver found there and the others that could go there."""
+
+    id: str
+    title: str
+    found: str
+    others: tuple[tuple[str, str], ...]
 
 
 @router.get("/jobs/{job_id}/proposals")
@@ -97,7 +113,7 @@ def change(request: Request, job_id: str, proposal_id: str, form: Form) -> Respo
         rows = [row for place, row in enumerate(rows) if place != index]
     if action == "add":
         rows = [*rows, Row("", "")]
-    typed = {**{name: fields.get(name, "") for name in ("id", *ABOUT)}, "rows": rows}
+    typed = _sent(page.job, fields, rows)
     if action in ("save", "delete"):
         return _saved(request, page, proposal_id, typed, delete=action == "delete")
     return _editor(request, page, proposal_id, typed, None)
@@ -108,7 +124,7 @@ def preview(request: Request, job_id: str, proposal_id: str, form: Form) -> Resp
     """Give the figures of a proposal as typed, without saving anything: a piece of a page."""
     fields = form_texts(form)
     page = open_page(request, job_id, revision=number_in(fields, "base") or None)
-    typed = {**{name: fields.get(name, "") for name in ("id", *ABOUT)}, "rows": _rows(fields)}
+    typed = _sent(page.job, fields, _rows(fields))
     found, refused = _tried(request, page, proposal_id, typed)
     return render(request, "preview.html", page=page, comparison=found, refused=refused)
 
@@ -124,15 +140,20 @@ def _tried(
         id, text = _text(page, proposal_id, typed)
     except Refused as refused:
         return None, refused
-    job = loads(bare(text))
-    only = _alone(text, job, id)
-    found, refusal = _compared(request, loads(bare(only)), only)
+    only = _alone(text, id)
+    found, refusal = _compared(request, _read(only), only)
     return found, Refused({}, (refusal,) if refusal else ())
 
 
-def _alone(text: str, job: Job, id: str) -> str:
+@lru_cache(maxsize=KEPT)
+def _read(text: str) -> Job:
+    return loads(bare(text))
+
+
+@lru_cache(maxsize=KEPT)
+def _alone(text: str, id: str) -> str:
     """Return the text without the other proposals, which would only cost time."""
-    for proposal in job.proposals:
+    for proposal in _read(text).proposals:
         if proposal.id != id:
             text = without_entry(text, "proposal", proposal.id)
     return text
@@ -149,7 +170,8 @@ def _text(page: JobPage, proposal_id: str, typed: Mapping[str, Any]) -> tuple[st
         "name": typed["name"].strip() or None,
         "hours": _amount(typed["hours"]),
         "extra_cost": _amount(typed["extra_cost"]),
-        "set": {row.what: _new_value(page.job, row) for row in typed["rows"] if row.what},
+        "set": {row.what: _new_value(page.job, row) for row in typed["rows"] if row.what}
+        | _driver_changes(page.job, id, typed["drivers"]),
     }
     missing = {
         row.what: "Its new value is missing." for row in typed["rows"] if row.what and not row.value
@@ -187,12 +209,15 @@ def _compared(request: Request, job: Job, text: str) -> tuple[Comparison | None,
         report: Report = request.app.state.reports.answer(text, question).report
         return report
 
-    try:
+    def make() -> Comparison:
         with ThreadPoolExecutor(MOST_AT_ONCE) as pool:
             compared, *fitted = pool.map(ask, questions)
+        return comparison(job, compared, dict(zip(ids, fitted, strict=True)))
+
+    try:
+        return _comparisons.get(text, make), ""
     except (ConewrightError, Refusal) as error:
         return None, str(error)
-    return comparison(job, compared, dict(zip(ids, fitted, strict=True))), ""
 
 
 # --- The editor -----------------------------------------------------------------------------------
@@ -225,21 +250,24 @@ def _editor(
         comparison=found,
         refused=wrong,
         fields=_offered(page.job),
+        pickers=_pickers(page.job),
     )
 
 
 def _any(typed: Mapping[str, Any]) -> bool:
-    return any(row.what for row in typed["rows"])
+    return any(row.what for row in typed["rows"]) or any(typed["drivers"].values())
 
 
 def _typed(job: Job, proposal_id: str) -> dict[str, Any]:
     """Return a proposal of the job as a form holds it."""
     if proposal_id == NEW:
-        return {"id": "", "name": "", "hours": "", "extra_cost": "", "rows": []}
+        return {"id": "", **dict.fromkeys(ABOUT, ""), "rows": [], "drivers": {}}
     found = next((each for each in job.proposals if each.id == proposal_id), None)
     if found is None:
         raise Refusal(404, f"There is no proposal {proposal_id} in this job.")
-    rows = [Row(what, _shown(value)) for what, value in found.set.items()]
+    rows = [
+        Row(what, _shown(value)) for what, value in found.set.items() if not what.endswith(DRIVER)
+    ]
     hours, cost = (
         ("" if each is None else f"{each:g}") for each in (found.hours, found.extra_cost)
     )
@@ -249,7 +277,48 @@ def _typed(job: Job, proposal_id: str) -> dict[str, Any]:
         "hours": hours,
         "extra_cost": cost,
         "rows": rows,
+        "drivers": _placed(job, proposal_id),
     }
+
+
+def _sent(job: Job, fields: Mapping[str, str], rows: list[Row]) -> dict[str, Any]:
+    """Return a proposal as a form sent it."""
+    drivers = {place.id: fields.get(f"driver:{place.id}", "") for place in job.locations}
+    return {
+        **{name: fields.get(name, "") for name in ("id", *ABOUT)},
+        "rows": rows,
+        "drivers": {place: driver for place, driver in drivers.items() if driver},
+    }
+
+
+def _placed(job: Job, proposal_id: str) -> dict[str, str]:
+    """Return the driver of each place where a proposal changes it."""
+    changed = zip(job.locations, job.with_proposal(proposal_id).locations, strict=True)
+    return {new.id: new.driver for old, new in changed if old.driver != new.driver}
+
+
+def _driver_changes(job: Job, proposal_id: str, chosen: Mapping[str, str]) -> dict[str, object]:
+    """Return the changes that put drivers where they were chosen.
+
+    What says the same already stays as it is written, one line for many places as well.
+    """
+    known = next((each for each in job.proposals if each.id == proposal_id), None)
+    if known is not None and chosen == _placed(job, proposal_id):
+        return {what: value for what, value in known.set.items() if what.endswith(DRIVER)}
+    return {f"{place}{DRIVER}": driver for place, driver in chosen.items()}
+
+
+def _pickers(job: Job) -> list[Picker]:
+    names = {driver.id: driver.name or driver.id for driver in job.drivers}
+    return [
+        Picker(
+            id=place.id,
+            title=place.name or place.id,
+            found=names[place.driver],
+            others=tuple((id, name) for id, name in names.items() if id != place.driver),
+        )
+        for place in job.locations
+    ]
 
 
 def _shown(value: object) -> str:
@@ -301,6 +370,6 @@ def _offered(job: Job) -> list[tuple[str, str]]:
         if part.kind not in ("location", "channel", "head_unit"):
             continue
         for field in fields_of(part):
-            if field.path.rsplit(".", 1)[-1] not in ("name", "kind", "x", "y", "z"):
+            if field.path.rsplit(".", 1)[-1] not in ("name", "kind", "driver", "x", "y", "z"):
                 offered.setdefault(field.path, f"{field.label}, {part.title}")
     return list(offered.items())

@@ -10,14 +10,14 @@ from json import dumps
 from fastapi import APIRouter, Request
 from starlette.responses import PlainTextResponse, Response
 
-from conewright.errors import ConewrightError, JobError
+from conewright.errors import BadInputError, ConewrightError, JobError
 from conewright.job.state import AS_FOUND
 from conewright.stages.report import Report
 from conewright.web.errors import Refusal
 from conewright.web.pages.common import address, render
-from conewright.web.pages.context import STAGES, JobPage, open_page, plan_of, report_of
-from conewright.web.pages.pictures import Drawn, drawn, in_dark
-from conewright.web.views import series_table, stage_view
+from conewright.web.pages.context import STAGES, JobPage, open_page, plan_of, report_of, view_of
+from conewright.web.pages.pictures import in_dark, outline, written
+from conewright.web.views import series_table
 from conewright.web.workers import STAGES as ASKED
 from conewright.web.workers import Stage
 
@@ -40,11 +40,12 @@ def picture(
     dark: bool = False,
 ) -> Response:
     """Give the picture of a report; its address names the revision, so it never changes."""
-    _, report = _asked(request, job_id, stage, revision, proposal, against)
-    found = drawn(report, narrow=narrow)
-    if isinstance(found, str):
-        raise Refusal(404, found)
-    svg = in_dark(found.svg) if dark else found.svg
+    page, report = _asked(request, job_id, stage, revision, proposal, against)
+    try:
+        svg = written(report, key=_key(page, stage, against), narrow=narrow)
+    except BadInputError as error:
+        raise Refusal(404, str(error)) from None
+    svg = in_dark(svg) if dark else svg
     headers = {"Cache-Control": FOREVER}
     return Response(svg, media_type="image/svg+xml", headers=headers)
 
@@ -86,13 +87,12 @@ def stage_page(
         report = report_of(request, page, known, proposal=page.proposal, against=against or None)
     except (ConewrightError, Refusal) as error:
         return refused_page(request, page, known, error)
-    build = page.job.build(page.proposal)
     return render(
         request,
         "stage.html",
         page=page,
         stage=known,
-        view=stage_view(report, page.job, build),
+        view=view_of(page, report, against=against),
         report=report,
         picture=picture_view(page, known, report, against=against),
         plan=plan_of(page, [report]),
@@ -105,9 +105,11 @@ def picture_view(
     page: JobPage, stage: Stage, report: Report, *, against: str | None = None
 ) -> dict[str, object] | str:
     """Return a report's picture in both widths with its addresses, or why there is none."""
-    wide, narrow = drawn(report, narrow=False), drawn(report, narrow=True)
-    if not isinstance(wide, Drawn) or not isinstance(narrow, Drawn):
-        return str(wide)
+    try:
+        key = _key(page, stage, against)
+        wide, narrow = (outline(report, key=key, narrow=each) for each in (False, True))
+    except BadInputError as error:
+        return str(error)
     query = {"revision": page.saved.revision, "proposal": page.proposal, "against": against}
 
     def at(**more: object) -> str:
@@ -125,6 +127,11 @@ def picture_view(
         "narrow_panels": dumps([asdict(panel) for panel in narrow.panels]),
         "numbers": address(f"{page.base}/{stage}.csv", **query),
     }
+
+
+def _key(page: JobPage, stage: str, against: str | None) -> tuple[str | None, ...]:
+    """Return what tells a page's report from all others."""
+    return page.saved.text, stage, page.proposal, against or None
 
 
 # --- Underneath ---------------------------------------------------------------------------------

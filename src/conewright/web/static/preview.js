@@ -7,6 +7,7 @@ export function preview() {
   const form = document.querySelector("form[data-preview]");
   const target = document.getElementById("preview");
   const told = document.getElementById("busy");
+  const now = document.getElementById("now");
   if (!form || !target) return;
   let timer = 0;
   let asked = null;
@@ -27,6 +28,7 @@ export function preview() {
       if (!answer.ok) throw new Error(String(answer.status));
       const piece = new DOMParser().parseFromString(text, "text/html");
       target.replaceChildren(...piece.body.childNodes);
+      now.textContent = target.querySelector("[data-gist]")?.dataset.gist ?? "";
       told.textContent = "";
     } catch (error) {
       if (error.name !== "AbortError") told.textContent = "The figures could not be worked out just now; Show tries again.";

@@ -44,7 +44,7 @@ function lines(sheet, panels, x) {
   }
 }
 
-function words(output, unit, heads, row) {
+function words(output, where, heads, row) {
   const parts = heads.slice(0, 2 * SHOWN).map((head, i) => {
     const [name, of] = head.split(" [");
     const span = document.createElement("span");
@@ -54,7 +54,7 @@ function words(output, unit, heads, row) {
     return span;
   });
   const at = document.createElement("b");
-  at.textContent = `${row.at} ${unit}`.trim();
+  at.textContent = where;
   output.replaceChildren(at, ...parts);
 }
 
@@ -64,7 +64,8 @@ function readout(figure) {
   const box = figure.querySelector(".readout");
   if (!table || !image || !box) return;
   const { heads, rows } = rowsOf(table);
-  const unit = (table.tHead.rows[0].cells[0].textContent.match(/\[(.*)\]/) || ["", ""])[1];
+  const first = table.tHead.rows[0].cells[0].textContent;
+  const unit = (first.match(/\[(.*)\]/) || ["", ""])[1];
   if (rows.length < 2 || rows.some((row) => !Number.isFinite(row.x))) return;
 
   const slider = document.createElement("input");
@@ -80,8 +81,9 @@ function readout(figure) {
   const panels = () => (unit === "Hz" ? panelsOf(figure, image) : []);
   const show = (drawn) => {
     const row = rows[slider.valueAsNumber];
-    slider.setAttribute("aria-valuetext", `${row.at} ${unit}`);
-    words(output, unit, heads, row);
+    const at = unit ? `${row.at} ${unit}` : `${first}: ${row.at}`;
+    slider.setAttribute("aria-valuetext", at);
+    words(output, at, heads, row);
     if (drawn) lines(sheet, panels(), row.x);
   };
   slider.value = String(unit === "Hz" ? nearest(rows, 80) : rows.length - 1);

@@ -1,4 +1,4 @@
-"""`conewright serve` as a process of its own, with a store of its own."""
+"""`conewright serve`, or `demo`, as a process of its own with a store of its own."""
 
 import os
 import signal
@@ -30,7 +30,9 @@ def free_port() -> int:
 
 
 @contextmanager
-def serving(folder: Path, *words: str, at: str = "") -> Iterator[subprocess.Popen[str]]:
+def serving(
+    folder: Path, *words: str, at: str = "", command: str = "serve"
+) -> Iterator[subprocess.Popen[str]]:
     """Run it in a folder; `at` stands in for this computer's address on a local network."""
     place = {
         **os.environ,
@@ -38,9 +40,9 @@ def serving(folder: Path, *words: str, at: str = "") -> Iterator[subprocess.Pope
         "XDG_DATA_HOME": str(folder),
         "PYTHONIOENCODING": "utf-8",
     }
-    command = [sys.executable, "-W", "error", "-c", RUN, at, "serve", "--no-open", *words]
+    program = [sys.executable, "-W", "error", "-c", RUN, at, command, "--no-open", *words]
     with subprocess.Popen(
-        command, stdout=-1, stderr=-1, text=True, encoding="utf-8", env=place
+        program, stdout=-1, stderr=-1, text=True, encoding="utf-8", env=place, cwd=folder
     ) as process:
         try:
             yield process

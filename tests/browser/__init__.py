@@ -1,0 +1,1 @@
+"""The pages in a real browser. A package, so that its browser ends before other tests begin."""

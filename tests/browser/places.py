@@ -1,0 +1,143 @@
+"""Every page there is, by a name, with what leads to it: for the checker and for screenshots."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import httpx2
+from playwright.sync_api import Page
+
+from browser.browsing import NOWHERE, Site
+from conewright import starter_text
+
+Steps = Callable[[Page], None]
+PARTS = ("door-fr", "front-right", "head_unit", "vehicle", "job", "driver", "budget-130")
+
+
+@dataclass(frozen=True)
+class Place:
+    """A page: its name, its address, and what is done there before it is looked at."""
+
+    name: str
+    address: str
+    steps: Steps | None = None
+
+    def show(self, page: Page) -> None:
+        """Lead a page there."""
+        page.goto(self.address)
+        if self.steps is not None:
+            self.steps(page)
+
+
+def places(site: Site) -> list[Place]:
+    """Return every page, over a demo job with a history, a bare one and a deleted one."""
+    demo, bare = site.keep(), site.keep(starter_text())
+    gone = site.keep()
+    _send(site, f"{gone}/delete", base="1")
+    _send(site, f"{demo}/part/head_unit", base="1", **{"head_unit.supply": "14.1 V"})
+    plain = {
+        "jobs": "/jobs",
+        "jobs-nothing-found": "/jobs?q=submarine",
+        "jobs-deleted": "/jobs?deleted=true",
+        "new": "/jobs/new",
+        "devices": "/devices",
+        "nowhere": NOWHERE,
+    }
+    below = {
+        "job": "",
+        "job-old-revision": "?revision=1",
+        "find": "/find",
+        "find-sound": "/find?reading=slow-bass@door-fl",
+        "find-cell": "/find?reading=cell-pulse@door-fl",
+        "fit": "/fit",
+        "feed": "/feed",
+        "hear": "/hear",
+        "hear-change": "/hear?proposal=slim-fronts&against=as-found",
+        "fit-proposal": "/fit?proposal=larger-fronts",
+        "proposals": "/proposals",
+        "proposal": "/proposals/put-right",
+        "proposal-new": "/proposals/new",
+        "history": "/history",
+        "history-compared": "/history?a=1&b=2",
+        **{f"part-{part}": f"/part/{part}" for part in PARTS},
+    }
+    return [
+        *(Place(name, f"{site.origin}{path}") for name, path in plain.items()),
+        *(Place(name, f"{demo}{path}") for name, path in below.items()),
+        Place("job-bare", bare),
+        Place("history-deleted", f"{gone}/history"),
+        Place("new-refused", f"{site.origin}/jobs/new", _slip_in_survey),
+        Place("upload-refused", f"{site.origin}/jobs/new", _slip_in_file),
+        Place("part-refused", f"{demo}/part/door-fl", _slip_in_part),
+        Place("value-refused", f"{demo}/feed", _slip_in_value),
+        Place("figure-open", f"{demo}/feed", _open_figure),
+        Place("proposal-refused", f"{demo}/proposals/put-right", _slip_in_proposal),
+        Place("find-refused", f"{demo}/find?reading=pair-resistance@rear-left", _slip_in_reading),
+        Place("part-in-use", f"{demo}/part/roof-rl", _in_use),
+        Place("conflict", f"{demo}/part/vehicle", _conflict),
+    ]
+
+
+def _send(site: Site, address: str, **fields: str) -> None:
+    with httpx2.Client(trust_env=False, timeout=60) as client:
+        answer = client.post(address, data=fields, headers={"origin": site.origin})
+    assert answer.status_code == 303, answer.text
+
+
+# --- On the way -----------------------------------------------------------------------------------
+
+
+def _press(page: Page, words: str) -> None:
+    page.get_by_role("button", name=words, exact=True).click()
+    page.wait_for_load_state()
+
+
+def _slip_in_survey(page: Page) -> None:
+    page.get_by_label("Van").check()
+    page.get_by_label("Size of the loudspeakers: Front doors").fill("large")
+    page.get_by_label("Front doors", exact=True).check()
+    _press(page, "Show the first answer")
+
+
+def _slip_in_file(page: Page) -> None:
+    page.get_by_text("Or paste its text").click()
+    page.get_by_label("Text of a job file").fill('format = 1\n[vehicle]\nclass = "boat"\n')
+    _press(page, "Bring it in")
+
+
+def _slip_in_part(page: Page) -> None:
+    page.locator("[name='door-fl.mount.cutout']").fill("122 pints")
+    _press(page, "Save changes")
+
+
+def _in_use(page: Page) -> None:
+    _press(page, "Take this place out of the job")
+
+
+def _open_figure(page: Page) -> None:
+    page.locator("details.figure > summary").first.click()
+
+
+def _slip_in_value(page: Page) -> None:
+    figure = page.locator("details.figure", has=page.locator("input:not([type=hidden])")).first
+    figure.locator("summary").click()
+    figure.locator("input:not([type=hidden])").first.fill("much")
+    figure.get_by_role("button", name="Save readings").click()
+    page.wait_for_load_state()
+
+
+def _slip_in_proposal(page: Page) -> None:
+    page.locator("[name='value:0']").fill("nonsense")
+    page.locator(".sticky [value=show]").click()
+    page.wait_for_load_state()
+
+
+def _slip_in_reading(page: Page) -> None:
+    page.get_by_label("What did it say?").fill("two bananas")
+    _press(page, "Save reading")
+
+
+def _conflict(page: Page) -> None:
+    """Save a form whose revision somebody else has followed up."""
+    page.locator("form.keep input[name=base]").evaluate("(each) => { each.value = '1'; }")
+    page.locator("[name='vehicle.name']").fill("Library van, the blue one")
+    _press(page, "Save changes")

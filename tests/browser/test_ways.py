@@ -1,0 +1,273 @@
+"""What a repairer does in the pages, from the first click on, in a real browser."""
+
+import re
+import tomllib
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page, ViewportSize, expect
+
+from browser.browsing import DESKTOP, PHONE, SIZES, Hand, Look, Site
+from conewright import demo_text
+from conewright.web.readings import without_last_reading
+
+Visit = Callable[..., Page]
+# What the vehicle of the demo says, as its own readings have it.
+SAID = {
+    "mono-bass@front": "weaker",
+    "pair-resistance@rear-left": "2.2 ohm ± 0.1 ohm",
+    "pair-resistance@rear-right": "2.3 ohm ± 0.1 ohm",
+    "cell-pulse@door-fr": "inward",
+}
+TURNED = "one driver connected the wrong way round"
+
+
+def touched(size: ViewportSize) -> Look:
+    """Return how somebody with a phone, or at a desk, looks at a page."""
+    return {"viewport": size, "has_touch": size is PHONE, "is_mobile": size is PHONE}
+
+
+def unread() -> str:
+    """Return the demo before anybody read anything."""
+    text = demo_text()
+    while tomllib.loads(text).get("reading"):
+        text = without_last_reading(text)
+    return text
+
+
+# --- From nothing ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+@pytest.mark.parametrize("script", [True, False], ids=["script", "plain"])
+def test_from_nothing_to_a_first_answer_in_four_clicks(
+    visit: Visit, place: Site, size: ViewportSize, script: bool
+) -> None:
+    page = visit({**touched(size), "java_script_enabled": script})
+    page.goto(f"{place.origin}/jobs")
+    hand = Hand(page)
+    hand.click("Start a job", role="link")
+    hand.tick("Van")
+    hand.tick("Front doors")
+    hand.click("Show the first answer")
+    expect(page.locator("p.answer").first).to_contain_text("The next reading worth taking")
+    expect(page.get_by_role("link", name=re.compile("^door-front-l"))).not_to_have_count(0)
+    page.get_by_role("link", name=re.compile("^feed")).click()
+    expect(page.locator(".figure .number").first).to_have_text(re.compile(r"\d"))
+    assert (hand.clicks, hand.fields) == (4, 0)
+
+
+def test_a_survey_with_a_slip_says_so_beside_its_field(visit: Visit, place: Site) -> None:
+    page = visit({"viewport": PHONE})
+    page.goto(f"{place.origin}/jobs/new")
+    hand = Hand(page)
+    hand.tick("Saloon")
+    hand.tick("Rear doors")
+    hand.type("Size of the loudspeakers: Rear doors", "13 pounds")
+    hand.click("Show the first answer")
+    typed = page.get_by_label("Size of the loudspeakers: Rear doors")
+    expect(typed).to_have_value("13 pounds")
+    expect(typed).to_have_attribute("aria-invalid", "true")
+    expect(page.get_by_label("Saloon")).to_be_checked()
+
+
+# --- Find -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("script", [True, False], ids=["script", "plain"])
+def test_the_dialogue_leads_the_demo_to_its_cause(visit: Visit, place: Site, script: bool) -> None:
+    page = visit({**touched(PHONE), "java_script_enabled": script})
+    page.goto(f"{place.keep(unread())}/find")
+    expect(page.locator("#answer input[name=test]")).to_have_value("mono-bass")
+    left = dict(SAID)
+    while left:
+        answer(page, left)
+    leading = page.locator(".odds li", has_text=TURNED).first
+    expect(leading).to_contain_text("at door-fr")
+    chance = leading.locator(".chance").inner_text()
+    assert int(chance.strip(" %")) >= 85
+    page.get_by_role("button", name="Undo the last reading").click()
+    expect(page.locator(".taken li")).to_have_count(len(SAID) - 1)
+    page.go_back()
+    expect(page).to_have_url(re.compile(r"/find$"))
+
+
+def answer(page: Page, left: dict[str, str]) -> None:
+    """Answer the reading that is proposed, else the next that the vehicle has an answer for."""
+    fields = [page.locator(f"#answer input[name={name}]").input_value() for name in ("test", "at")]
+    asked = "@".join(fields)
+    if asked not in left:
+        asked = next(iter(left))
+        page.locator("#others > summary").click()
+        page.get_by_label("Any reading").select_option(asked)
+        page.get_by_role("button", name="Show it").click()
+    said, taken = left.pop(asked), page.locator(".taken li")
+    before = taken.count()
+    if said[0].isdigit():
+        page.get_by_label("What did it say?").fill(said)
+        page.get_by_role("button", name="Save reading").click()
+    else:
+        page.locator(f"#answer button[value={said}]").click()
+    expect(taken).to_have_count(before + 1)
+
+
+def test_a_reading_that_needs_a_sound_plays_it(visit: Visit, demo: str) -> None:
+    page = visit(touched(PHONE))
+    page.goto(f"{demo}/find?reading=slow-bass@door-fl")
+    player = page.locator("audio").first
+    length = player.evaluate(
+        """async (audio) => {
+            audio.load();
+            await new Promise((ready, wrong) => {
+                audio.onloadedmetadata = ready;
+                audio.onerror = () => wrong(audio.error.message);
+                audio.preload = "metadata";
+                audio.load();
+            });
+            return audio.duration;
+        }"""
+    )
+    assert 5 < length < 120
+    with page.expect_download() as saved:
+        page.locator("a[download]").first.click()
+    assert saved.value.suggested_filename.endswith(".wav")
+
+
+# --- Proposals ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+def test_the_figures_of_a_proposal_move_while_it_is_typed(
+    visit: Visit, demo: str, size: ViewportSize
+) -> None:
+    page = visit(touched(size))
+    page.goto(f"{demo}/proposals/put-right")
+    lowest = page.locator("#preview tr", has_text="lowest load").locator(".number").last
+    expect(lowest).to_have_text("4.0")
+    value = page.locator("input[name='value:0']")
+    kept = value.input_value()
+    rows = page.locator(".change").count()
+    field = next(
+        n
+        for n in range(rows)
+        if page.locator(f"[name='what:{n}']").input_value() == "rear-left.load"
+    )
+    page.locator(f"[name='value:{field}']").fill("side-rl")
+    expect(lowest).not_to_have_text("4.0")
+    # A slip is said, and nothing that was typed goes; put right, the figures are back.
+    page.locator(f"[name='value:{field}']").fill("side-nowhere")
+    expect(page.locator("#preview .problems")).to_contain_text("side-nowhere")
+    page.locator(f"[name='value:{field}']").fill("side-rl + roof-rl")
+    expect(lowest).to_have_text("4.0")
+    assert value.input_value() == kept
+    page.get_by_role("button", name="Save proposal").click()
+    expect(page).to_have_url(f"{demo}/proposals")
+
+
+def test_a_proposal_is_changed_without_script(visit: Visit, demo: str) -> None:
+    page = visit({"viewport": PHONE, "java_script_enabled": False})
+    page.goto(f"{demo}/proposals/new")
+    page.get_by_label("Short name").fill("rings-fitted")
+    page.get_by_label("What", exact=True).last.fill("door-f?.mount.ring")
+    page.get_by_label("New value").last.fill("yes")
+    page.get_by_role("button", name="Show").last.click()
+    expect(page.locator("#preview")).to_contain_text("rings-fitted")
+    page.get_by_role("button", name="Save proposal").click()
+    expect(page.locator("table.sides")).to_contain_text("rings-fitted")
+
+
+# --- Two at once ----------------------------------------------------------------------------------
+
+
+def test_two_browsers_that_save_the_same_job_both_keep_what_they_typed(
+    visit: Visit, demo: str
+) -> None:
+    ann, ben = visit({"viewport": PHONE}), visit({"viewport": DESKTOP})
+    for page in (ann, ben):
+        page.goto(f"{demo}/part/head_unit")
+    ann.get_by_label(re.compile("^Supply")).fill("14.1 V")
+    ann.get_by_role("button", name="Save changes").click()
+    expect(ann.get_by_role("status")).to_have_text("Saved as revision 2.")
+    ben.get_by_label("Lowest load it is rated for").fill("2 ohm")
+    ben.get_by_role("button", name="Save changes").click()
+    expect(ben.locator("h1")).to_have_text("Two people changed this job at once")
+    expect(ben.locator("main")).to_contain_text("14.1 V")
+    expect(ben.locator("main")).to_contain_text("2 ohm")
+    ben.get_by_role("button", name="Save both together").click()
+    ben.goto(f"{demo}/part/head_unit")
+    expect(ben.get_by_label(re.compile("^Supply"))).to_have_value("14.1 V")
+    expect(ben.get_by_label("Lowest load it is rated for")).to_have_value("2 ohm")
+
+
+# --- Paper ----------------------------------------------------------------------------------------
+
+
+def test_paper_shows_the_working_and_no_button(visit: Visit, demo: str) -> None:
+    page = visit({"viewport": PHONE})
+    page.goto(f"{demo}/feed")
+    expect(page.locator(".figure[open]")).to_have_count(0)
+    page.emulate_media(media="print")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    expect(page.locator(".working .formula").first).to_be_visible()
+    for hidden in ("button:visible", "input:visible", ".top > nav:visible"):
+        expect(page.locator(hidden)).to_have_count(0)
+    expect(page.locator("p.answer").first).to_be_visible()
+    expect(page.get_by_role("heading", name="Take care")).to_be_visible()
+    assert page.pdf(format="A4", prefer_css_page_size=True).startswith(b"%PDF-")
+
+
+# --- Nothing but keys -----------------------------------------------------------------------------
+
+
+def to(page: Page, role: str, name: str) -> None:
+    """Press Tab until that has the focus, and see that the focus can be seen."""
+    # The library takes only its own list of role names.
+    wanted = page.get_by_role(role, name=re.compile(name)).first  # type: ignore[arg-type]
+    for _ in range(90):
+        page.keyboard.press("Tab")
+        if wanted.evaluate("(each) => each === document.activeElement"):
+            seen = "getComputedStyle(document.activeElement).outlineStyle"
+            assert page.evaluate(seen) != "none" or page.locator(".plan :focus-visible").count()
+            return
+    raise AssertionError(f"Tab does not lead to the {role} {name}")
+
+
+def test_everything_by_keyboard_alone(visit: Visit, place: Site) -> None:
+    page = visit()
+    page.goto(f"{place.origin}/jobs")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "main"
+    to(page, "link", "^Start a job$")
+    page.keyboard.press("Enter")
+    to(page, "radio", "Small car")
+    page.keyboard.press("Space")
+    page.keyboard.press("ArrowDown")
+    expect(page.get_by_label("Saloon")).to_be_checked()
+    to(page, "checkbox", "Front doors")
+    page.keyboard.press("Space")
+    to(page, "button", "Show the first answer")
+    page.keyboard.press("Enter")
+    # A place on the vehicle opens; its form is saved from the field.
+    to(page, "link", "^door-front-l")
+    page.keyboard.press("Enter")
+    to(page, "textbox", "^Cut-out in the steel")
+    page.keyboard.type("122 mm ± 1 mm")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("status")).to_have_text("Saved as revision 2.")
+    to(page, "link", "^find")
+    page.keyboard.press("Enter")
+    to(page, "button", "not conclusive")
+    page.keyboard.press("Enter")
+    expect(page.locator(".taken li")).to_have_count(1)
+    # A figure opens, the cursor of the picture goes along it.
+    to(page, "link", "^feed")
+    page.keyboard.press("Enter")
+    to(page, "slider", "Read the picture at")
+    before = page.locator("output").inner_text()
+    page.keyboard.press("ArrowRight")
+    assert page.locator("output").inner_text() != before
+    page.keyboard.press("Tab")
+    page.locator("details.figure > summary").first.focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("details.figure[open] .formula").first).to_be_visible()
