@@ -32,6 +32,7 @@ from conewright.job.places import (
     Trim,
 )
 from conewright.job.size import Size
+from conewright.job.wires import Feed, Lead
 
 if TYPE_CHECKING:
     from conewright.job.state import Build
@@ -44,10 +45,12 @@ __all__ = [
     "Channel",
     "Cover",
     "DriverSheet",
+    "Feed",
     "Frame",
     "HeadUnit",
     "Job",
     "Kind",
+    "Lead",
     "Location",
     "Mount",
     "Place",
@@ -154,6 +157,12 @@ class Job(Table):
     )
     drivers: tuple[DriverSheet, ...] = Field(
         alias="driver", min_length=1, description="Drivers fitted, and drivers one might fit."
+    )
+    leads: tuple[Lead, ...] = Field(
+        (), alias="lead", description="Wires at the radio, as they were seen and proved."
+    )
+    feeds: tuple[Feed, ...] = Field(
+        (), alias="feed", description="Cables that feed the radio or an added amplifier."
     )
     readings: tuple[Reading, ...] = Field(
         (), alias="reading", description="What was measured, where, and what it said."
