@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Protocol, TypeVar
 from pydantic import BeforeValidator, Field, JsonValue
 
 from conewright.errors import BadInputError
+from conewright.job.bench import Bench, Sheet, Tool
 from conewright.job.fields import Day, Identifier, Money, ReadingValue, Text
 from conewright.job.parts import (
     Battery,
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 __all__ = [
     "About",
     "Battery",
+    "Bench",
     "Cable",
     "Cavity",
     "Channel",
@@ -60,9 +62,11 @@ __all__ = [
     "Restraints",
     "Screws",
     "Seat",
+    "Sheet",
     "Size",
     "Table",
     "Thermal",
+    "Tool",
     "Trim",
     "Vehicle",
 ]
@@ -167,6 +171,10 @@ class Job(Table):
     readings: tuple[Reading, ...] = Field(
         (), alias="reading", description="What was measured, where, and what it said."
     )
+    sheets: tuple[Sheet, ...] = Field(
+        (), alias="sheet", description="Stock sheets at hand to cut parts from."
+    )
+    bench: Bench = Field(Bench(), description="The tools that cut.")
     proposals: tuple[Proposal, ...] = Field(
         (), alias="proposal", description="Ways to put it right."
     )
