@@ -12,7 +12,18 @@ import typer
 import conewright as cw
 from conewright.cli.edge import busy, say
 from conewright.cli.jobs import jobs
-from conewright.cli.options import Against, AsJson, At, JobFile, PictureFile, ProposalId
+from conewright.cli.options import (
+    Against,
+    AsJson,
+    At,
+    BarMeasured,
+    JobFile,
+    OnlyKind,
+    OutFolder,
+    PaperName,
+    PictureFile,
+    ProposalId,
+)
 from conewright.cli.serving import serve
 
 __all__ = ["app"]
@@ -182,6 +193,27 @@ def compare(file: JobFile, json: AsJson = False, picture: PictureFile = None) ->
         with naming(file):
             report = cw.compare(job)
         answer(report, json=json, picture=picture)
+
+
+@app.command()
+def make(
+    file: JobFile,
+    proposal: ProposalId = None,
+    out: OutFolder = Path("papers"),
+    paper: PaperName = "A4",
+    only: OnlyKind = None,
+    bar_measured: BarMeasured = None,
+    json: AsJson = False,
+) -> None:
+    """The papers for the bench: job sheet, templates, wiring and parts, in a folder."""
+    from conewright.cli.asking import asked, naming
+    from conewright.cli.making import made_in_words
+
+    with busy(f"{file}: making the papers"):
+        case = asked(file, proposal=proposal, against=None, at=None)
+        with naming(file):
+            manifest = cw.make(case.build, out, paper=paper, only=only, bar_measured=bar_measured)
+    say(manifest.to_json() if json else made_in_words(manifest, out))
 
 
 @app.command()

@@ -7,7 +7,18 @@ from typing import Annotated
 
 import typer
 
-__all__ = ["Against", "AsJson", "At", "JobFile", "PictureFile", "ProposalId"]
+__all__ = [
+    "Against",
+    "AsJson",
+    "At",
+    "BarMeasured",
+    "JobFile",
+    "OnlyKind",
+    "OutFolder",
+    "PaperName",
+    "PictureFile",
+    "ProposalId",
+]
 
 JobFile = Annotated[
     Path,
@@ -53,6 +64,30 @@ PictureFile = Annotated[
         "--picture",
         metavar="FILE",
         help="Draw the report into this .svg, .png or .pdf.",
+        show_default=False,
+    ),
+]
+OutFolder = Annotated[
+    Path, typer.Option("--out", metavar="DIR", help="Folder for the papers and their manifest.")
+]
+PaperName = Annotated[
+    str, typer.Option("--paper", metavar="NAME", help="What it is printed on: A4 or Letter.")
+]
+OnlyKind = Annotated[
+    str | None,
+    typer.Option(
+        "--only",
+        metavar="KIND",
+        help="Only templates, wiring, parts or sheet; all when left out.",
+        show_default=False,
+    ),
+]
+BarMeasured = Annotated[
+    str | None,
+    typer.Option(
+        "--bar-measured",
+        metavar="MM",
+        help="What the printed 100 mm bars measure, one number or across,down; corrects templates.",
         show_default=False,
     ),
 ]

@@ -1,9 +1,9 @@
-"""What the stages say of one plan, asked once for all papers."""
+"""What the stages say of one plan, each asked once for all papers, and only if one needs it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from functools import cached_property
 
 from conewright.job.state import Build
 from conewright.stages.care import as_found
@@ -13,51 +13,50 @@ from conewright.stages.fit import fit
 from conewright.stages.hear import hear
 from conewright.stages.report import Figure, Report, Verdict
 
-__all__ = ["Answers", "ask"]
+__all__ = ["Answers"]
 
 
-@dataclass(frozen=True, slots=True)
 class Answers:
-    """The reports about a plan: find of the vehicle as found, the others against it."""
+    """The reports about a plan: find of the vehicle as found, the others against it.
 
-    build: Build
-    before: Build
-    find: Report
-    fit: Report
-    feed: Report
-    hear: Report
+    Each raises BadInputError where its stage has no answer.
+    """
+
+    def __init__(self, build: Build) -> None:
+        self.build = build
+        self.before = as_found(build)
+        self._against = None if build.proposal is None else self.before
+
+    @cached_property
+    def find(self) -> Report:
+        """What is wrong with the vehicle as found."""
+        return find(self.before)
+
+    @cached_property
+    def fit(self) -> Report:
+        """Whether the plan goes in."""
+        return fit(self.build, self._against)
+
+    @cached_property
+    def feed(self) -> Report:
+        """What each channel of the plan drives."""
+        return feed(self.build, self._against)
+
+    @cached_property
+    def hear(self) -> Report:
+        """What is heard of the plan."""
+        return hear(self.build, against=self._against)
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:
-        """All verdicts about the plan itself, those of each stage in its order, each text once."""
-        every = (
-            verdict for report in (self.fit, self.feed, self.hear) for verdict in report.verdicts
-        )
-        return tuple({verdict.text: verdict for verdict in every}.values())
+        """All verdicts about the plan itself; what several stages say alike is there once."""
+        every = (verdict for report in self._about_plan() for verdict in report.verdicts)
+        return tuple({(verdict.subject, verdict.text): verdict for verdict in every}.values())
 
     def figure(self, id: str) -> Figure | None:
         """Return a figure about the plan by its id, None where no stage gives it."""
-        return next((figure for figure in self._figures() if figure.id == id), None)
+        figures = (figure for report in self._about_plan() for figure in report.figures)
+        return next((figure for figure in figures if figure.id == id), None)
 
-    def _figures(self) -> Iterator[Figure]:
-        for report in (self.fit, self.feed, self.hear):
-            yield from report.figures
-
-
-def ask(build: Build) -> Answers:
-    """Ask find, fit, feed and hear about a plan.
-
-    Raises:
-        BadInputError: a stage has no answer; names the place in the job.
-
-    """
-    before = as_found(build)
-    against = None if build.proposal is None else before
-    return Answers(
-        build=build,
-        before=before,
-        find=find(before),
-        fit=fit(build, against),
-        feed=feed(build, against),
-        hear=hear(build, against=against),
-    )
+    def _about_plan(self) -> Iterator[Report]:
+        yield from (self.fit, self.feed, self.hear)

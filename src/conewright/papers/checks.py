@@ -13,6 +13,7 @@ from string import Formatter
 
 from conewright.job.state import Build, ChannelState
 from conewright.papers.answers import Answers
+from conewright.papers.planned import last_reading
 from conewright.papers.work import changes, rows
 from conewright.physics.amplifier import clean_peak_voltage
 from conewright.stages.words import number, with_band
@@ -139,14 +140,8 @@ def _check(answers: Answers, row: dict[str, str], key: str) -> Check:
 
 def _read_before(build: Build, test: str, subject: str) -> str:
     """Return what the last reading of a test said there, without its spread; nothing for none."""
-    told = [
-        reading.value
-        for reading in build.job.readings
-        if reading.test == test and reading.at == (subject or WHOLE)
-    ]
-    if not told:
-        return ""
-    return str(told[-1]).partition("±")[0].strip()
+    reading = last_reading(build, test, subject or WHOLE)
+    return "" if reading is None else str(reading.value).partition("±")[0].strip()
 
 
 def _subjects(answers: Answers, row: dict[str, str]) -> Sequence[str]:

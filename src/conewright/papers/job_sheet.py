@@ -14,9 +14,10 @@ from conewright.papers.head import head
 from conewright.papers.typeset import Paper, typeset
 from conewright.papers.work import Step, total_minutes, work_steps
 from conewright.pictures import as_svg
-from conewright.stages.care import cautions_for, restraint_gate
+from conewright.stages.care import cautions_for
 from conewright.stages.find import tables
-from conewright.stages.report import Caution, Report, Severity, Verdict
+from conewright.stages.report import Caution, Report, Severity
+from conewright.stages.text import spoken_verdicts
 
 __all__ = ["job_sheet", "sheet_data"]
 
@@ -90,16 +91,12 @@ def _in_words(complaint: str) -> dict[str, str]:
 
 
 def _verdicts(answers: Answers) -> dict[str, Any]:
-    """Return what stops the plan and what to mind in it, as the stages say it."""
-    every: tuple[Verdict, ...] = (
-        *(verdict for verdict in answers.find.verdicts if verdict.severity is Severity.STOP),
-        *restraint_gate(answers.build),
-        *answers.verdicts,
-    )
-    found = {verdict.text: verdict for verdict in every}.values()
+    """Return what stops work and what to mind in the plan, as the stages say it."""
+    stops = (verdict for verdict in answers.find.verdicts if verdict.severity is Severity.STOP)
+    said = list(spoken_verdicts((*stops, *answers.verdicts)))
     return {
-        "stops": [v.text for v in found if v.severity is Severity.STOP],
-        "warnings": [v.text for v in found if v.severity is Severity.WARN],
+        "stops": [text for severity, text in said if severity is Severity.STOP],
+        "warnings": [text for severity, text in said if severity is Severity.WARN],
     }
 
 

@@ -30,7 +30,7 @@ def checked_paper(name: str) -> Paper:
     for paper in PAPERS:
         if name.strip().casefold() == paper.casefold():
             return paper
-    raise BadInputError(f"paper: found {name!r}; allowed: {', '.join(PAPERS)}")
+    raise BadInputError(f'paper: found "{name}"; allowed: {", ".join(PAPERS)}')
 
 
 def typeset(
