@@ -46,6 +46,7 @@ LEAST_DAYS, FEW_DAYS = 21.0, 10.0
 """Three weeks to no-start are a pass at hand-over; below the second a week away is a risk."""
 
 CELSIUS = 273.15
+CHARRED = CELSIUS + 200.0
 SECONDS_PER_HOUR = 3600.0
 SLEEP = "sleep-current"
 
@@ -395,7 +396,7 @@ def _sleeping(build: Build) -> tuple[float, str]:
 
 def _drain_finding(days: float, current: float) -> Finding:
     drawn = number(1e3 * current, "mA")
-    text = f"{drawn} asleep: about {number(days, 'days')} until it no longer starts."
+    text = f"{drawn} asleep: about {_whole(days)} days until it no longer starts."
     if days >= LEAST_DAYS:
         return Finding(Severity.GOOD, text)
     if days >= FEW_DAYS:
@@ -411,7 +412,11 @@ def _celsius(kelvin: Range) -> Range:
 
 
 def _degrees(kelvin: float) -> str:
-    return f"{kelvin - CELSIUS:.0f} °C" if kelvin < 1000.0 else "over 700 °C"
+    return f"{kelvin - CELSIUS:.0f} °C" if kelvin < CHARRED else "over 200 °C"
+
+
+def _whole(days: float) -> str:
+    return f"{days:.0f}" if days >= FEW_DAYS else f"{days:.1f}"
 
 
 def _colour(rating: float) -> str:
