@@ -1,7 +1,8 @@
 """Places on a panel around the middle of a driver's opening, as a repairer writes them down.
 
 Two lengths: how far forward and how far up, in that order, with a comma and a blank between them.
-On a roof or a shelf the second is how far to the left. Backward, down and right are below zero.
+On a roof or a shelf the second is how far outward, to the nearer side of the vehicle. Backward,
+down and inward are below zero, so that the same words hold on both sides of a vehicle.
 """
 
 from __future__ import annotations

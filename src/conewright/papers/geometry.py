@@ -123,9 +123,9 @@ class Drawing:
         entities: what is drawn [mm].
         purpose: what it is for, in one sentence.
         sends: whether it is printed at the bench or may be sent out to be cut.
-        material: what the part is cut from.
-        thickness_mm: of that.
-        pieces: how many are cut.
+        material: what the part is cut from, in words.
+        thickness_mm: of the finished part.
+        cut_from: material and thickness [mm] of each layer of it, one piece each.
         area_mm2: of one finished piece, holes taken out; None where it is no piece.
         length_mm: around the middle of one piece that is a ring; None elsewhere.
         notes: what has to be read before cutting.
@@ -139,7 +139,7 @@ class Drawing:
     sends: Sends = "print"
     material: str | None = None
     thickness_mm: float | None = None
-    pieces: int = 1
+    cut_from: tuple[tuple[str, float], ...] = ()
     area_mm2: float | None = None
     length_mm: float | None = None
     notes: tuple[str, ...] = ()
@@ -154,6 +154,11 @@ class Drawing:
         """Width and height [mm]."""
         left, low, right, high = self.bounds
         return right - left, high - low
+
+    @property
+    def pieces(self) -> int:
+        """How many pieces are cut."""
+        return len(self.cut_from)
 
     def on(self, *layers: Layer) -> tuple[Entity, ...]:
         """Return what lies on these layers."""
