@@ -66,10 +66,13 @@ def make(
             that cannot be written.
 
     """
-    made = papers(build, paper=paper, only=only, bar_measured=bar_measured)
+    order = _ordered(build, paper, bar_measured, None)
+    kinds = _kinds(only)
+    hold_gates(order.answers)
     folder = Path(out)
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        made = _made(order, kinds)
         for file in made.files:
             (folder / file.name).write_bytes(file.content)
         (folder / MANIFEST).write_text(made.manifest.to_json(), encoding="utf-8", newline="\n")
@@ -88,11 +91,28 @@ def papers(
     revision: str | None = None,
 ) -> Papers:
     """Make the papers of a plan without writing them; arguments and errors as `make`."""
-    kinds = KINDS if only is None else (_checked_kind(only),)
-    order = Order(Answers(build), checked_paper(paper), measured_bars(bar_measured), revision)
+    order = _ordered(build, paper, bar_measured, revision)
+    kinds = _kinds(only)
     hold_gates(order.answers)
+    return _made(order, kinds)
+
+
+def _ordered(
+    build: Build, paper: str, bar_measured: str | float | None, revision: str | None
+) -> Order:
+    return Order(Answers(build), checked_paper(paper), measured_bars(bar_measured), revision)
+
+
+def _kinds(only: str | None) -> tuple[str, ...]:
+    """Return the kinds that are wanted; raises BadInputError for one that there is not."""
+    if only is not None and only not in KINDS:
+        raise BadInputError(f'only: found "{only}"; allowed: {", ".join(KINDS)}')
+    return KINDS if only is None else (only,)
+
+
+def _made(order: Order, kinds: tuple[str, ...]) -> Papers:
     files = tuple(file for kind in kinds for file in MAKERS[kind](order))
-    top = head(build, "", revision=revision)
+    top = head(order.answers.build, "", revision=order.revision)
     manifest = Manifest(
         job=top["job"],
         plan=top["state"],
@@ -101,12 +121,6 @@ def papers(
         files=tuple(Entry.of(file) for file in files),
     )
     return Papers(files, manifest)
-
-
-def _checked_kind(name: str) -> str:
-    if name not in KINDS:
-        raise BadInputError(f'only: found "{name}"; allowed: {", ".join(KINDS)}')
-    return name
 
 
 def _sheet(order: Order) -> Iterator[PaperFile]:

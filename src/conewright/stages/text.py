@@ -22,6 +22,7 @@ QUESTIONS = {
     "feed": "what does each channel drive, and what do radio and cable take?",
     "hear": "what will be heard at the seats, and what changed it?",
     "fit": "will it go in, behind and in front?",
+    "make": "what goes to the bench on paper?",
     "compare": "as found and every proposal, side by side",
 }
 

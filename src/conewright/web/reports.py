@@ -7,24 +7,23 @@ with the same text share it, and so does an edit that nobody has saved.
 
 from __future__ import annotations
 
-from collections import OrderedDict
-from collections.abc import Iterator
-from concurrent.futures import Future
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
-from threading import BoundedSemaphore, Lock
-from typing import TYPE_CHECKING
+from threading import BoundedSemaphore
+from typing import TYPE_CHECKING, TypeVar
 
 from conewright.web.errors import Refusal
 from conewright.web.settings import Settings
-from conewright.web.workers import STAGES, Question, Stage, Workers
+from conewright.web.shelf import Shelf
+from conewright.web.workers import STAGES, Made, PaperQuestion, Question, Stage, Workers
 
 if TYPE_CHECKING:
     from conewright.stages.report import Report
     from conewright.store import Saved
 
-__all__ = ["STAGES", "Answer", "Question", "Reports", "Stage"]
+__all__ = ["STAGES", "Answer", "Made", "PaperQuestion", "Question", "Reports", "Stage"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,18 +35,17 @@ class Answer:
     etag: str
 
 
-Key = tuple[bytes, Question]
+T = TypeVar("T")
 
 
 class Reports:
-    """The answers about every job, kept while they are asked for."""
+    """The answers about every job, and the papers of its plans, kept while they are asked for."""
 
     def __init__(self, settings: Settings) -> None:
         self._workers = Workers(most=settings.workers, seconds=settings.computing_seconds)
         self._room = BoundedSemaphore(settings.waiting)
-        self._most = settings.kept_reports
-        self._kept: OrderedDict[Key, Future[Answer]] = OrderedDict()
-        self._lock = Lock()
+        self._answers: Shelf[Answer] = Shelf(settings.kept_reports)
+        self._papers: Shelf[Made] = Shelf(settings.kept_papers)
 
     def report(
         self,
@@ -68,15 +66,19 @@ class Reports:
 
     def answer(self, text: str, question: Question) -> Answer:
         """Return the answer to a question about a job's TOML text, saved or not; as `report`."""
-        key = (sha256(text.encode()).digest(), question)
-        kept = self._kept_answer(key)
-        if kept is not None:
-            return kept
-        with self._place():
-            future, mine = self._claim(key)
-            if mine:
-                self._work_out(key, text, future)
-            return future.result()
+        return self._got(self._answers, text, question, lambda: self._answer(text, question))
+
+    def papers(self, saved: Saved, question: PaperQuestion) -> Made:
+        """Return the papers of a plan of a saved job, with their pages as pictures.
+
+        Raises:
+            PlanRefusedError: the plan may not go to the bench.
+            BadInputError: the job or the question cannot be used.
+            Refusal: it took too long, or too many are asking.
+
+        """
+        text = saved.text
+        return self._got(self._papers, text, question, lambda: self._workers.make(text, question))
 
     def warm(self) -> None:
         """Start a worker and let it work once, so that the first question need not wait for it."""
@@ -89,36 +91,18 @@ class Reports:
         """End the workers."""
         self._workers.close()
 
-    def _kept_answer(self, key: Key) -> Answer | None:
-        with self._lock:
-            future = self._kept.get(key)
-            if future is None or not future.done():
-                return None
-            self._kept.move_to_end(key)
-        return future.result()
+    def _got(self, shelf: Shelf[T], text: str, question: Hashable, work_out: Callable[[], T]) -> T:
+        """Return what is on a shelf for a text and a question, or have it worked out."""
+        key = (sha256(text.encode()).digest(), question)
+        kept = shelf.kept(key)
+        if kept is not None:
+            return kept
+        with self._place():
+            return shelf.get(key, work_out)
 
-    def _claim(self, key: Key) -> tuple[Future[Answer], bool]:
-        """Return what will hold an answer, and whether it is on the caller to work it out."""
-        with self._lock:
-            future = self._kept.get(key)
-            if future is not None:
-                return future, False
-            future = self._kept[key] = Future()
-            return future, True
-
-    def _work_out(self, key: Key, text: str, future: Future[Answer]) -> None:
-        try:
-            done = self._workers.work_out(text, key[1])
-        except BaseException as error:
-            # Whoever asks again may have more luck; whoever waits for this one gets its error.
-            with self._lock:
-                self._kept.pop(key, None)
-            future.set_exception(error)
-            return
-        future.set_result(Answer(done.report, done.json, f'"{sha256(done.json).hexdigest()[:32]}"'))
-        with self._lock:
-            while len(self._kept) > self._most:
-                self._kept.popitem(last=False)
+    def _answer(self, text: str, question: Question) -> Answer:
+        done = self._workers.work_out(text, question)
+        return Answer(done.report, done.json, f'"{sha256(done.json).hexdigest()[:32]}"')
 
     @contextmanager
     def _place(self) -> Iterator[None]:
