@@ -84,7 +84,8 @@ def ring_of(site: Site, *, through: bool) -> Ring:
     fixing, new = (site.holes, False) if through else _fixing(site, edges)
     driver = () if through else _driver_holes(site, fixing)
     outer = _rim(site, (*fixing, *driver))
-    _hold_flat(site, fixing)
+    if new:
+        _hold_flat(site, fixing)
     passing = (site.screw if through else site.old_screw) + PASSING
     return Ring(outer, site.needs, fixing, driver, new, passing)
 
@@ -193,9 +194,8 @@ def _rim(site: Site, holes: Sequence[Point]) -> Outline:
 
 
 def _hold_flat(site: Site, fixing: Sequence[Point]) -> None:
-    """Raise RefusedError where a screw to the steel would not lie on flat steel."""
-    if site.land is None:
-        return
+    """Raise RefusedError where a new hole in the steel would not lie on flat steel."""
+    assert site.land is not None
     room = site.land - max(outside(site.opening, fixing))
     if room < HOLE_WEB * site.old_screw - HAIR:
         raise site.refused(
