@@ -32,7 +32,8 @@ def test_what_is_written_is_what_the_manifest_says(written: tuple[Path, cw.Manif
     folder, manifest = written
     names = {entry.name for entry in manifest.files}
     assert {path.name for path in folder.iterdir()} == names | {MANIFEST}
-    assert "job-sheet.pdf" in names
+    assert {"job-sheet.pdf", "templates.pdf", "wiring.pdf", "flags.pdf", "parts.pdf"} <= names
+    assert {"parts.csv", "door-fl-sealing-ring.svg", "door-fl-sealing-ring.dxf"} <= names
     for entry in manifest.files:
         content = (folder / entry.name).read_bytes()
         assert entry.bytes == len(content) > 0
@@ -56,9 +57,24 @@ def test_the_same_job_gives_the_same_files(written: tuple[Path, cw.Manifest]) ->
 
 def test_one_kind_alone_is_what_it_is_among_all(written: tuple[Path, cw.Manifest]) -> None:
     whole = {entry.name: entry for entry in written[1].files}
-    found = papers(demo().build(PLAN), only="sheet").manifest
-    assert [entry.name for entry in found.files] == ["job-sheet.pdf"]
-    assert found.files[0] == whole["job-sheet.pdf"]
+    found = {only: papers(demo().build(PLAN), only=only).manifest.files for only in KINDS[1:]}
+    assert {"wiring.pdf", "flags.pdf"} == {entry.name for entry in found["wiring"]}
+    assert {"parts.pdf", "parts.csv"} == {entry.name for entry in found["parts"]}
+    alone = [entry for entries in found.values() for entry in entries]
+    assert {entry.name for entry in alone} == set(whole) - {"job-sheet.pdf"}
+    assert all(entry == whole[entry.name] for entry in alone)
+
+
+def test_what_is_sent_out_and_what_is_printed(written: tuple[Path, cw.Manifest]) -> None:
+    manifest = written[1]
+    assert all(entry.name.endswith(".pdf") for entry in manifest.used("print"))
+    assert {entry.size_mm for entry in manifest.used("print")} == {(210.0, 297.0)}
+    sent = manifest.used("send out")
+    assert sent
+    assert {Path(entry.name).suffix for entry in sent} == {".dxf", ".svg"}
+    assert len(manifest.files) == sum(
+        len(manifest.used(use)) for use in ("print", "send out", "keep")
+    )
 
 
 # --- Gates ----------------------------------------------------------------------------------------
@@ -79,6 +95,31 @@ def test_no_paper_of_a_plan_that_opens_a_door_with_a_sensor(
     assert reason in refused.value.reasons[0]
     assert "licensed technician" in refused.value.reasons[0]
     assert not (tmp_path / "papers").exists()
+
+
+FEED = """
+[[feed]]
+id = "main"
+to = "radio"
+size = "2.5 mm2"
+length = "2 m"
+"""
+
+
+@pytest.mark.parametrize(
+    ("fuse", "reason"),
+    [
+        ("", "feed main: No fuse at its source end is written down: no plan is made without one."),
+        ('fuse = "15 A"\n', "feed main: Where its fuse sits is not written down"),
+        ('fuse = "15 A"\nfuse_distance = "1.5 m"\n', "feed main: Its fuse sits 1.5 m along"),
+        ('fuse = "15 A"\nfuse_distance = "0.2 m"\n', ""),
+    ],
+)
+def test_no_paper_of_a_plan_without_a_fuse_at_the_source_end(fuse: str, reason: str) -> None:
+    build = cw.loads(cw.demo_text() + FEED + fuse).build(PLAN)
+    reasons = reasons_against(Answers(build))
+    assert len(reasons) == bool(reason)
+    assert all(told.startswith(reason) for told in reasons)
 
 
 def test_an_impact_sensor_stops_no_plan() -> None:

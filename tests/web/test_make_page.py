@@ -2,6 +2,7 @@
 
 import io
 import json
+from dataclasses import replace
 from functools import partial
 from hashlib import sha256
 from urllib.parse import parse_qs, urlsplit
@@ -14,7 +15,9 @@ from test_pages import Page, check_headings, check_labels, check_plain
 from conewright.errors import PlanRefusedError
 from conewright.job.starter import demo_text
 from conewright.store import Store
+from conewright.web.app import create_app
 from conewright.web.reports import PaperQuestion, Reports
+from conewright.web.settings import LOOPBACK, Settings
 from conewright.web.shelf import Shelf
 
 PLAN = "proposal=slim-fronts"
@@ -76,6 +79,28 @@ def test_all_in_one_file_is_what_the_manifest_says(client: TestClient, job_id: s
         }
         for entry in manifest["files"]:
             assert sha256(archive.read(entry["name"])).hexdigest() == entry["sha256"]
+
+
+def test_drawings_are_looked_at_as_they_are(client: TestClient, job_id: str) -> None:
+    page = look(client, f"/jobs/{job_id}/make?{PLAN}")
+    drawing = next(i["src"] for i in page.all("img") if "/door-fl-sealing-ring.svg?" in i["src"])
+    given = client.get(drawing)
+    assert given.headers["content-type"] == "image/svg+xml"
+    assert given.text.startswith("<svg ")
+    for heading in ("To print", "To send out", "To keep"):
+        assert heading in page.text
+
+
+def test_flags_carry_the_address_that_a_phone_can_reach(store: Store, reports: Reports) -> None:
+    job_id = store.create(demo_text(), who="Ann").job_id
+    settings = replace(Settings(), names=(*LOOPBACK, "van.test"))
+    served = create_app(store, reports=reports, settings=settings)
+    address = f"/jobs/{job_id}/make/flags.pdf?{PLAN}&revision=1"
+    told = {
+        host: TestClient(served, base_url=f"http://{host}:8420").get(address).content
+        for host in ("127.0.0.1", "localhost", "van.test")
+    }
+    assert told["127.0.0.1"] == told["localhost"] != told["van.test"]
 
 
 def test_a_refused_plan_says_why(client: TestClient, store: Store, job_id: str) -> None:

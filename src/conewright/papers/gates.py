@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from conewright.errors import PlanRefusedError
 from conewright.papers.answers import Answers
+from conewright.papers.planned import planned_job
+from conewright.papers.supply import unfused
 from conewright.stages.care import restraint_gate
 from conewright.stages.report import Severity
 from conewright.stages.text import spoken_verdicts
@@ -15,13 +17,17 @@ def reasons_against(answers: Answers) -> tuple[str, ...]:
     """Return why no paper is made of a plan, each reason a sentence; none for a sound plan.
 
     Restraint parts that nobody has ruled out, parts that do not go in, a load that a radio does
-    not bear. The vehicle as found is no plan: nothing is opened or changed, nothing refused.
+    not bear, a supply cable without a fuse at its source end. The vehicle as found is no plan:
+    nothing is opened or changed, nothing refused.
     """
-    if answers.build.proposal is None:
+    build = answers.build
+    if build.proposal is None:
         return ()
-    verdicts = (*restraint_gate(answers.build), *answers.fit.verdicts, *answers.feed.verdicts)
+    verdicts = (*restraint_gate(build), *answers.fit.verdicts, *answers.feed.verdicts)
     said = spoken_verdicts(verdict for verdict in verdicts if verdict.severity is Severity.STOP)
-    return tuple(dict.fromkeys(text for _, text in said))
+    refused = (unfused(cable) for cable in planned_job(build).feeds)
+    fuses = (f"feed {r.subject}: {r.sentence} {r.nearest}" for r in refused if r is not None)
+    return tuple(dict.fromkeys((*(text for _, text in said), *fuses)))
 
 
 def hold_gates(answers: Answers) -> None:

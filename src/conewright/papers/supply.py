@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from conewright.job.state import Build
     from conewright.stages.report import Report
 
-__all__ = ["Drain", "FeedPlan", "Finding", "Refusal", "SupplyPlan", "supply"]
+__all__ = ["Drain", "FeedPlan", "Finding", "Refusal", "SupplyPlan", "supply", "unfused"]
 
 FARTHEST_FUSE = 0.450
 """Longest unfused way from the source [m]; common practice, no source."""
@@ -171,7 +171,7 @@ def _unwritten(asked: _Asked) -> str:
 
 
 def _plan(cable: Feed, build: Build, asked: _Asked) -> FeedPlan | Refusal:
-    missing = _unfused(cable) or _unmeasured(cable)
+    missing = unfused(cable) or _unmeasured(cable)
     if missing is not None:
         return missing
     run = _run(cable, build)
@@ -199,7 +199,7 @@ def _plan(cable: Feed, build: Build, asked: _Asked) -> FeedPlan | Refusal:
     )
 
 
-def _unfused(cable: Feed) -> Refusal | None:
+def unfused(cable: Feed) -> Refusal | None:
     """Return why there is no fuse at the source end, None where there is one."""
     near = f"within {1e3 * FARTHEST_FUSE:.0f} mm of the battery post or fuse box"
     if cable.fuse is None:

@@ -69,12 +69,16 @@ class Done:
 
 @dataclass(frozen=True, slots=True)
 class PaperQuestion:
-    """Which papers are wanted: of which plan, on what paper, under what name of its revision."""
+    """Which papers are wanted: of which plan, on what paper, under what name of its revision.
+
+    `bar_measured` is what the bars of an earlier print measure, `address` that of the job's page.
+    """
 
     proposal: str | None
     paper: str = "A4"
     bar_measured: str = ""
     revision: str | None = None
+    address: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -382,6 +386,7 @@ def _made(job: Job, question: PaperQuestion) -> Made:
         paper=question.paper,
         bar_measured=question.bar_measured,
         revision=question.revision,
+        address=question.address,
     )
     documents = (file for file in made.files if file.name.endswith(".pdf"))
     return Made(made, {file.name: previews(file.content) for file in documents})

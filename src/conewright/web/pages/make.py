@@ -21,6 +21,7 @@ from conewright.web.errors import Refusal
 from conewright.web.pages.common import address, render
 from conewright.web.pages.context import JobPage, open_page, plan_of
 from conewright.web.reports import Made, PaperQuestion
+from conewright.web.settings import LOOPBACK
 
 __all__ = ["router"]
 
@@ -81,9 +82,18 @@ class Wanted:
             paper=self.paper,
             bar_measured=self.bar,
             revision=f"revision {self.page.saved.revision}",
+            address=_served_at(request, self.page),
         )
         made: Made = request.app.state.reports.papers(self.page.saved, question)
         return made
+
+
+def _served_at(request: Request, page: JobPage) -> str | None:
+    """Return the address of the job for the flags' square code; none where no phone reaches it."""
+    url = request.url
+    if url.hostname is None or url.hostname in {name.strip("[]") for name in LOOPBACK}:
+        return None
+    return f"{url.scheme}://{url.netloc}{page.base}"
 
 
 def _wanted(
