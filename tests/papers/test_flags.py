@@ -56,8 +56,15 @@ def test_a_driver_says_where_its_own_terminals_go() -> None:
 
 def test_colours_are_those_seen_and_no_others() -> None:
     flags = {flag.title: flag for flag in labels(wired().build()).pairs}
-    assert (flags["front-left"].plus, flags["front-left"].minus) == ("pin B5, white", "")
+    assert (flags["front-left"].plus, flags["front-left"].minus) == ("pin B5, white ?", "")
     assert flags["front-right"].plus == ""
+
+
+def test_a_colour_is_trusted_once_its_wire_is_proved() -> None:
+    text = cw.demo_text().replace("[[reading]]", CABLE, 1)
+    proved = text.replace('colour = "white"', 'colour = "white"\nproof = "3.6 ohm"')
+    flags = {flag.title: flag for flag in labels(cw.loads(proved).build()).pairs}
+    assert flags["front-left"].plus == "pin B5, white"
 
 
 def test_the_label_of_a_fuse() -> None:

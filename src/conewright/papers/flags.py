@@ -132,8 +132,10 @@ def _pair(channel: str, plan: Schedule) -> Flag:
 
 
 def _wire(row: Conductor) -> str:
+    """Pin and colour of a wire; a colour whose wire is not proved carries a question mark."""
     pin = f"pin {row.pin}" if row.pin else ""
-    return ", ".join(word for word in (pin, row.colour) if word)
+    colour = row.colour if row.proof.state == "proved" or not row.colour else f"{row.colour} ?"
+    return ", ".join(word for word in (pin, colour) if word)
 
 
 def _drivers(channel: ChannelState) -> Iterator[Flag]:
