@@ -11,7 +11,7 @@ import conewright as cw
 from conewright.papers.answers import Answers
 from conewright.papers.checks import hand_over, power_up, settings
 from conewright.papers.head import head
-from conewright.papers.job_sheet import job_sheet
+from conewright.papers.job_sheet import job_sheet, sheet_data
 from conewright.papers.previews import pages_of, previews
 from conewright.papers.typeset import PAPER_SIZE_MM, Paper, checked_paper, typeset
 from conewright.papers.work import changes, rows, total_minutes, work_steps
@@ -192,6 +192,17 @@ def test_a_common_ground_radio_rests_at_nothing() -> None:
     checks = {check.id: check for check in power_up(Answers(cw.loads(text).build(PLAN)))}
     assert "bias" not in checks
     assert {line.expect for line in checks["bias-common"].lines} == {"0 V"}
+
+
+def test_a_channel_that_nobody_knows_is_read_all_the_same() -> None:
+    text = cw.demo_text().replace('load = "side-rl | roof-rl"', 'load = "unknown"')
+    text = text.replace('"rear-left.load" = "side-rl + roof-rl"\n', "")
+    told = Answers(cw.loads(text).build(PLAN))
+    checks = {check.id: check for check in power_up(told)}
+    assert {line.subject: line.expect for line in checks["pair"].lines}["rear-left"] == "–"
+    assert "rear-left" in {line.subject for line in checks["offset"].lines}
+    place = next(p for p in sheet_data(told)["places"] if p["channel"] == "rear-left")
+    assert place["load"].startswith("unknown")
 
 
 def test_hand_over_has_every_limit_and_what_was_read_before() -> None:

@@ -136,6 +136,28 @@ def test_the_stages_lead_to_the_papers(client: TestClient, job_id: str) -> None:
     assert f"/jobs/{job_id}/make?{PLAN}" in {link.get("href") for link in page.all("a")}
 
 
+def test_the_api_gives_the_manifest_and_its_files(client: TestClient, job_id: str) -> None:
+    place = f"/api/v1/jobs/{job_id}/make"
+    manifest = client.get(place, params={"proposal": "slim-fronts"}).json()
+    by_name = {entry["name"]: entry for entry in manifest["files"]}
+    assert manifest["revision"] == "revision 1"
+    for name in ("job-sheet.pdf", "parts.csv", "door-fl-sealing-ring.dxf"):
+        given = client.get(f"{place}/{name}", params={"proposal": "slim-fronts"})
+        assert sha256(given.content).hexdigest() == by_name[name]["sha256"]
+        assert given.headers["content-disposition"] == f'attachment; filename="{name}"'
+    assert client.get(f"{place}/poster.pdf", params={"proposal": "put-right"}).status_code == 404
+    assert client.get(place, params={"paper": "A5"}).status_code == 422
+
+
+def test_the_api_says_why_a_plan_is_refused(client: TestClient, job_id: str) -> None:
+    given = client.get(f"/api/v1/jobs/{job_id}/make", params={"proposal": "larger-fronts"})
+    assert given.status_code == 422
+    error = given.json()["error"]
+    assert error["code"] == "plan-refused"
+    assert [problem["found"] for problem in error["problems"]] == ["larger-fronts"] * 2
+    assert "It meets the glass" in error["problems"][0]["allowed"]
+
+
 def test_a_refusal_reaches_the_server_with_every_reason(reports: Reports, store: Store) -> None:
     saved = store.create(demo_text(), who="Ann")
     with pytest.raises(PlanRefusedError) as refused:

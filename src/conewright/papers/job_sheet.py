@@ -22,6 +22,7 @@ from conewright.stages.text import spoken_verdicts
 __all__ = ["job_sheet", "sheet_data"]
 
 TITLE = "Job sheet"
+UNKNOWN = "unknown: prove it before anything is connected"
 PICTURE = "before-after.svg"
 PICTURE_INCHES = 7.1
 MINUTES_PER_HOUR = 60.0
@@ -54,6 +55,10 @@ def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, An
         "places": [
             {"channel": channel.id, "load": channel.load, "names": _names(build, channel.id)}
             for channel in build.channels
+        ]
+        + [
+            {"channel": channel.id, "load": UNKNOWN, "names": "nobody has said yet"}
+            for channel in build.unknown
         ],
         **_verdicts(answers),
         "steps": list(_steps(answers, steps, cautions)),

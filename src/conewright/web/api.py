@@ -14,15 +14,17 @@ from fastapi import APIRouter, Depends, Header, Path, Query, Request, Response
 from pydantic import BaseModel
 
 from conewright.errors import Problem
+from conewright.papers.manifest import Manifest
+from conewright.papers.typeset import Paper
 from conewright.stages.report import Report
 from conewright.store import Saved, Store, StoreError, json_from_toml, toml_from_json
 from conewright.web.errors import ErrorBody, Refusal
 from conewright.web.pages.common import who
-from conewright.web.reports import Question, Reports, Stage
+from conewright.web.reports import PaperQuestion, Question, Reports, Stage
 
 __all__ = ["router"]
 
-JSON, TOML = "application/json", "application/toml"
+JSON, TOML, OCTETS = "application/json", "application/toml", "application/octet-stream"
 LARGEST_NUMBER = 2**31 - 1
 JOB_SCHEMA = {"$ref": "#/components/schemas/Job"}
 CONTENT = {JSON: {"schema": JOB_SCHEMA}, TOML: {"schema": {"type": "string"}}}
@@ -128,6 +130,9 @@ IfMatch = Annotated[
 ]
 IfNoneMatch = Annotated[str | None, Header(description="An ETag that is known already.")]
 Accept = Annotated[str, Header(include_in_schema=False)]
+RevisionAsked = Annotated[
+    int | None, Query(ge=1, le=LARGEST_NUMBER, description="The newest when left out.")
+]
 ProposalId = Annotated[str | None, Query(max_length=200, description="Id of a proposal.")]
 
 _TOLD = {
@@ -267,6 +272,68 @@ def read_revision(
     return _document(store.get(job_id, revision), accept, if_none_match)
 
 
+# --- Papers -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Papers that somebody asks for, and whose they are."""
+
+    saved: Saved
+    question: PaperQuestion
+
+
+def _wanted(
+    store: Kept,
+    job_id: JobId,
+    proposal: ProposalId = None,
+    paper: Annotated[Paper, Query(description="What it is printed on.")] = "A4",
+    bar_measured: Annotated[
+        str,
+        Query(max_length=40, description="Printed 100 mm bars, across and down: 97.0,97.2"),
+    ] = "",
+    revision: RevisionAsked = None,
+) -> Wanted:
+    saved = store.get(job_id, revision)
+    told = f"revision {saved.revision}"
+    return Wanted(saved, PaperQuestion(proposal, paper, bar_measured.strip(), told))
+
+
+WantedPapers = Annotated[Wanted, Depends(_wanted)]
+_FILE: Responses = {
+    200: {"description": "The file.", "content": {"application/octet-stream": {}}},
+}
+
+
+@router.get("/jobs/{job_id}/make", responses=_refusals(404), tags=["papers"])
+def read_manifest(reports: Answers, wanted: WantedPapers) -> Manifest:
+    """Make the papers of a plan and list them: name, purpose, size, hash."""
+    return reports.papers(wanted.saved, wanted.question).papers.manifest
+
+
+@router.get(
+    "/jobs/{job_id}/make/{name}",
+    response_class=Response,
+    responses=_refusals(404, answers=_FILE),
+    tags=["papers"],
+)
+def read_paper(
+    reports: Answers,
+    wanted: WantedPapers,
+    name: Annotated[str, Path(max_length=120, description="As the manifest has it.")],
+) -> Response:
+    """Give one of the papers of a plan."""
+    made = reports.papers(wanted.saved, wanted.question).papers
+    for file in made.files:
+        if file.name == name:
+            headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+            return Response(file.content, media_type=OCTETS, headers=headers)
+    raise Refusal(404, "There is no such paper.")
+
+
+# --- Reports ------------------------------------------------------------------------------------
+
+
 @router.get(
     "/jobs/{job_id}/{stage}",
     response_class=Response,
@@ -283,9 +350,7 @@ def read_report(
     at: Annotated[
         str | None, Query(max_length=3000, description="Hertz of the curves: 20,50,1.2k")
     ] = None,
-    revision: Annotated[
-        int | None, Query(ge=1, le=LARGEST_NUMBER, description="The newest when left out.")
-    ] = None,
+    revision: RevisionAsked = None,
     if_none_match: IfNoneMatch = None,
 ) -> Response:
     """Give a stage's report of a job; what is no finite number is null."""
