@@ -114,6 +114,17 @@ def test_no_plan_without_a_fuse_at_the_source(
     assert "450 mm" in refusal.nearest
 
 
+def test_a_proposal_may_change_a_cable(report: Report) -> None:
+    fields = {**CABLE, "route": "bundled"}
+    lines = "".join(f'{name} = "{text}"\n' for name, text in fields.items())
+    cable = f'[[feed]]\nid = "amplifier-feed"\nto = "amplifier"\n{lines}\n[[reading]]'
+    demo = cw.demo_text().replace("[[reading]]", cable, 1)
+    change = '[proposal.set]\n"amplifier-feed.fuse" = "30 A"'
+    job = cw.loads(demo.replace("[proposal.set]", change, 1))
+    assert supply(job.build(), report=report).feeds == ()
+    assert supply(job.build("put-right"), report=report).feeds[0].run.fuse == 30.0
+
+
 def test_what_was_not_measured_is_named(report: Report) -> None:
     refusal = refused(report, size=None, current=None)
     assert refusal.sentence == "Not written down: size, current."
