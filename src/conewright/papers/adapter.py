@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, pi
+from math import ceil, hypot, pi
 
 from conewright.papers.geometry import Drawing, Entity, Point, cross
 from conewright.papers.kerf import CannotCutError, Cut, Cutter, cut
@@ -142,7 +142,7 @@ def _fixing(site: Site, edges: Sequence[Outline]) -> tuple[tuple[Point, ...], bo
             f"Measure location[{site.place.id}].mount.land.",
         )
     count = len(site.old_holes) or 4
-    widest = max(reach(site.opening, angle=step) for step in range(0, 360, 5))
+    widest = max(hypot(x, y) for x, y in points_on(site.opening))
     angles = [45.0 + 360.0 * step / count for step in range(count)]
     found = on_rays(angles, edges=edges, clear=clear, most=widest + site.land)
     found = clearest(found, avoid=site.old_holes, free=site.free)

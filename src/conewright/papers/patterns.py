@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import atan2, degrees, dist, hypot
+from math import atan2, ceil, degrees, dist, hypot
 
 from conewright.papers.geometry import Circle, Entity, Label, Point, cross, turned_point
 from conewright.papers.outlines import Outline, outside
@@ -88,10 +88,8 @@ def _folds(holes: Sequence[Point]) -> int:
 
 
 def _on_ray(angle: float, edges: Sequence[Outline], clear: float, most: float) -> Point:
-    radius = RAY_STEP
-    while radius < most:
-        spot = turned_point((radius, 0.0), by=angle)
-        if from_edges((spot,), edges) >= clear:
-            return spot
-        radius += RAY_STEP
-    return turned_point((most, 0.0), by=angle)
+    steps = range(1, ceil(most / RAY_STEP))
+    spots = [turned_point((step * RAY_STEP, 0.0), by=angle) for step in steps]
+    away = zip(*(outside(edge, spots) for edge in edges), strict=True)
+    clear_ones = (spot for spot, each in zip(spots, away, strict=True) if min(each) >= clear)
+    return next(clear_ones, turned_point((most, 0.0), by=angle))

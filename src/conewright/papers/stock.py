@@ -157,7 +157,7 @@ def _uses(sheet: Stock) -> frozenset[str]:
     made = made_of(sheet.material)
     if made.ring:
         return frozenset({"ring"})
-    if made.adapter_mm is not None and sheet.material not in ("steel", "aluminium"):
+    if made.adapter_mm is not None and sheet.material != "aluminium":
         return frozenset({"adapter"})
     return frozenset({"patch"})
 

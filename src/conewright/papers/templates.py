@@ -101,7 +101,8 @@ def _place(bench: _Bench, place: LocationState, found: LocationState, window: Sp
         seated = bench.attempt(lambda: _seat(bench, place, window))
         rings = (each.thickness_mm for each in bench.drawings[before:] if each.cut_from)
         spacer = next((each for each in rings if each is not None), spacer)
-    if seated and place.mount.ring and (anew or not found.mount.ring):
+    sealed_anew = anew and place.trim is not None and place.trim.present
+    if seated and place.mount.ring and (sealed_anew or not found.mount.ring):
         cutter = cutter_for(bench.build.job.bench, "foam")
         bench.attempt(
             lambda: iter((soft_ring(place, spacer_mm=spacer, sheets=bench.sheets, cutter=cutter),))
@@ -165,9 +166,8 @@ def _on_steel(bench: _Bench, site: Site, refused: RefusedError) -> Drawing:
     try:
         done = panel_cut(site, same_holes=False, own_screws=True)
         drawing = panel_drawing(site, done, cutter=cutter)
-    except RefusedError as error:
-        bench.refusals.append(error.refusal)
-        raise refused from error
+    except RefusedError:
+        raise refused from None
     bench.refusals.append(refused.refusal)
     bench.notes.append(f"{site.title}: instead of a ring, new holes are drilled in the steel.")
     return drawing
