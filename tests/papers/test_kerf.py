@@ -79,6 +79,13 @@ def test_a_jigsaw_does_not_turn_on_the_spot() -> None:
         cut(Round(12.0), with_=cutter_for(bench("jigsaw"), "board"), waste="inside")
 
 
+def test_a_tool_wider_than_the_narrowest_bend_is_refused() -> None:
+    # Closed form: the sharpest bend of this oval has a radius of 12²/60 = 2.4 mm.
+    with pytest.raises(CannotCutError, match="no room"):
+        cut(Oval((60.0, 12.0)), with_=cutter_for(bench("router"), "board"), waste="inside")
+    assert cut(Oval((60.0, 12.0)), with_=cutter_for(bench("laser"), "board"), waste="inside")
+
+
 def test_a_router_rounds_inner_corners_and_says_so() -> None:
     cutter = cutter_for(bench("router", kerf="6 mm"), "board")
     assert "radius of 3 mm" in cut(CORNERS, with_=cutter, waste="inside").note

@@ -211,6 +211,28 @@ def test_a_bar_that_measured_otherwise_is_corrected_for_in_either_direction() ->
     assert "bars measured 97" in (opened[0].extract_text() or "")
 
 
+def test_a_print_at_97_per_cent_loses_the_sizes_and_gets_them_back() -> None:
+    # Closed form: 145 mm becomes 140.65 mm and a screw circle of 158 mm becomes 153.26 mm.
+    fields: dict[str, Any] = {
+        "mount": {"cutout": "130 mm", "screws": {"count": 4, "circle": "158 mm", "angle": "0 deg"}},
+        "frame": {
+            "cutout": "145 mm",
+            "outer": "170 mm",
+            "screws": {"count": 4, "circle": "158 mm", "diameter": "3 mm"},
+        },
+        "bench": {"panel": {"kind": "knife"}},
+    }
+    for bars, across, circle in ((None, 140.65, 153.26), ((97.0, 97.0), 145.0, 158.0)):
+        _, opened = pages(fields, bars=bars)
+        page = cut_pages(opened)[0]
+        assert 0.97 * rings_on(page)[0][1] == pytest.approx(across, abs=NEAR)
+        crosses = [box_of(line) for line in page.lines]
+        short = [box for box in crosses if abs(box[2] - box[0] - 6.0) < 0.3]
+        wide = max(box[2] for box in short) - min(box[0] for box in short)
+        size = short[0][2] - short[0][0]
+        assert 0.97 * (wide - size) == pytest.approx(circle, abs=NEAR)
+
+
 def test_a_smaller_page_for_a_printer_that_shrinks() -> None:
     width, height = room_on("A4")
     assert room_on("A4", bars=(97.0, 96.5)) == pytest.approx((0.97 * width, 0.965 * height))

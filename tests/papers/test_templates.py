@@ -392,6 +392,20 @@ def test_the_packaged_job_is_drawn_and_its_impossible_plan_refused() -> None:
     assert "132 mm" in refused[0].nearest
 
 
+@pytest.mark.parametrize(
+    "corners",
+    [
+        ["-60 mm, -40 mm", "60 mm, 40 mm", "60 mm, -40 mm", "-60 mm, 40 mm"],
+        ["10 mm, 10 mm", "60 mm, 10 mm", "60 mm, 60 mm"],
+    ],
+)
+def test_corners_that_make_no_outline_are_refused_by_their_field(corners: list[str]) -> None:
+    (sentence, _) = refusals(made(mount={"corners": corners}), "template")
+    assert "location[door-fl].mount.corners" in sentence
+    (sentence, _) = refusals(made(frame={"corners": corners}), "template")
+    assert "driver[new].frame.corners" in sentence
+
+
 def test_a_pattern_of_the_same_screws_is_turned_halfway() -> None:
     square = tuple((60.0 * x, 60.0 * y) for x, y in ((1, 0), (0, 1), (-1, 0), (0, -1)))
     turned = clearest(square, avoid=square, free=True)

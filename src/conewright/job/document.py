@@ -171,7 +171,7 @@ class Job(Table):
     readings: tuple[Reading, ...] = Field(
         (), alias="reading", description="What was measured, where, and what it said."
     )
-    sheets: tuple[Sheet, ...] = Field(
+    sheets: Annotated[tuple[Sheet, ...], Field(max_length=40)] = Field(
         (), alias="sheet", description="Stock sheets at hand to cut parts from."
     )
     bench: Bench = Field(Bench(), description="The tools that cut.")

@@ -96,13 +96,13 @@ def cut(outline: Outline, *, with_: Cutter, waste: Waste) -> Cut:
     if with_.how == "edge" or with_.kerf == 0.0:
         return Cut(line, outline, f"Cut along the line with a {with_.kind}.")
     if with_.how == "beside":
-        far = drawn(grown(outline, by=away * with_.kerf), "mark")
+        far = drawn(_beside(outline, away * with_.kerf, with_), "mark")
         note = (
             f"{with_.kind.capitalize()}, kerf {with_.kerf:g} mm: keep the blade on the waste side, "
             f"{waste} the black line; the grey line beside it is as far as the kerf goes."
         )
         return Cut((*line, *far), outline, note)
-    path = drawn(grown(outline, by=away * with_.kerf / 2), "cut")
+    path = drawn(_beside(outline, away * with_.kerf / 2, with_), "cut")
     note = (
         f"{with_.kind.capitalize()}, kerf {with_.kerf:g} mm: the black line is the way of the "
         f"tool's middle, half a kerf {waste} the finished edge, which is grey. The kerf is in it: "
@@ -130,6 +130,17 @@ def _how(text: str) -> Literal["edge", "beside", "middle", "saw"]:
     ways: tuple[Literal["edge", "beside", "middle", "saw"], ...]
     ways = ("edge", "beside", "middle", "saw")
     return next(way for way in ways if way == text)
+
+
+def _beside(outline: Outline, by: float, cutter: Cutter) -> Outline:
+    """Return the outline beside an edge; raises CannotCutError where the tool has no room."""
+    try:
+        return grown(outline, by=by)
+    except ValueError as error:
+        raise CannotCutError(
+            f"A {cutter.kind} with a kerf of {cutter.kerf:g} mm has no room in its narrowest part.",
+            "Take a tool with a finer kerf.",
+        ) from error
 
 
 def _hold_bend(outline: Outline, cutter: Cutter) -> None:

@@ -19,7 +19,7 @@ from conewright.job.state import (
     Value,
 )
 from conewright.papers.geometry import Point
-from conewright.papers.outlines import Cornered, Outline, Oval, Round
+from conewright.papers.outlines import Cornered, Outline, Oval, Round, fit, outside
 from conewright.papers.refusals import Refusal, RefusedError
 from conewright.papers.views import View, view_of
 
@@ -121,7 +121,8 @@ def outlines_of_frame(place: LocationState, view: View) -> tuple[Outline, Outlin
     _hold_axes(place)
     needs = _round_or_oval(frame.cutout, frame.cutout_long, view, turn)
     if frame.corners:
-        return needs, Cornered(_placed(frame.corners, view, turn=turn))
+        points = _placed(frame.corners, view, turn=turn)
+        return needs, _cornered(place, f"driver[{place.driver.id}].frame.corners", points)
     return needs, _round_or_oval(frame.outer, frame.outer_long, view, turn)
 
 
@@ -138,14 +139,19 @@ def _mm(value: Value | None, default: float) -> float:
 
 
 def _missing(place: LocationState, field: str, what: str) -> RefusedError:
-    sentence = f"{place.name} has no template: {field} is not given."
-    return RefusedError(Refusal(place.id, "template", sentence, what))
+    return _refusal(place, f"{place.name} has no template: {field} is not given.", what)
+
+
+def _refusal(place: LocationState, sentence: str, nearest: str) -> RefusedError:
+    start = f"{sentence[:1].upper()}{sentence[1:]}"
+    return RefusedError(Refusal(place.id, "template", start, nearest))
 
 
 def _opening(place: LocationState, view: View) -> Outline:
     mount = place.mount
     if mount.corners:
-        return Cornered(_placed(mount.corners, view))
+        points = _placed(mount.corners, view)
+        return _cornered(place, f"location[{place.id}].mount.corners", points)
     if mount.cutout is None:
         field = f"location[{place.id}].mount.cutout"
         raise _missing(place, field, "Measure the opening in the steel and write it down.")
@@ -187,6 +193,18 @@ def _round_or_oval(short: Value, long: Value | None, view: View, turn: float) ->
     if long is None:
         return Round(MM * short.si / 2)
     return Oval((MM * long.si / 2, MM * short.si / 2), view.angle(turn))
+
+
+def _cornered(place: LocationState, field: str, points: tuple[Point, ...]) -> Cornered:
+    """Return an outline through corners; raises RefusedError for one that is none."""
+    outline = Cornered(points)
+    if outside(outline, ((0.0, 0.0),))[0] >= 0.0 or not fit(outline).is_valid:
+        raise _refusal(
+            place,
+            f"{place.name} has no template: {field} make no outline around the middle.",
+            "Write the corners in turn round it, measured from its middle.",
+        )
+    return outline
 
 
 def _placed(metres: Corners, view: View, *, turn: float = 0.0) -> tuple[Point, ...]:

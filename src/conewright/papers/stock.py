@@ -176,7 +176,8 @@ def stacks(
     """
     found = []
     for material in dict.fromkeys(sheet.material for sheet in sheets):
-        same = [sheet for sheet in sheets if sheet.material == material]
+        # One of each thickness: which of two sizes it is cut from is settled when laying out.
+        same = list({s.thickness: s for s in sheets if s.material == material}.values())
         floor = made_of(material).adapter_mm if stiff else 0.0
         for count in range(1, MOST_LAYERS + 1):
             found += [
