@@ -259,8 +259,8 @@ def test_a_sheet_that_cannot_be_set_is_named() -> None:
         typeset("sheet.typ", {"head": {}})
 
 
-def test_a_sheet_reads_nothing_but_what_it_is_given() -> None:
-    with pytest.raises(cw.BadInputError, match="escape"):
+def test_there_are_no_sheets_but_ours() -> None:
+    with pytest.raises(cw.BadInputError, match="there is no such sheet"):
         typeset("../../cli/app.py", {})
 
 

@@ -10,7 +10,7 @@ __all__ = ["DOTS_PER_INCH", "pages_of", "previews"]
 
 DOTS_PER_INCH = 80.0
 PAPER = "paper.pdf"
-_PAGES = re.compile(rb"/Type */Pages */Count (\d+)")
+_PAGES = re.compile(rb"/Type\s*/Pages\s*/Count\s+(\d+)")
 
 
 def pages_of(pdf: bytes) -> int:

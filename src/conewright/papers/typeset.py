@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, Literal, get_args
 
 from conewright.errors import BadInputError
@@ -55,27 +56,22 @@ def typeset(
     import typst
 
     texts = {"data.json": json.dumps({**data, "paper": _TYPST_NAMES[paper]}, ensure_ascii=False)}
-    rooms: dict[str, str | bytes] = {
-        **_sheets(),
-        **texts,
-        **(files or {}),
-        "main": _entry(template),
-    }
-    try:
-        # The stubs leave out that the input may be a mapping of files, "main" first.
-        return typst.compile(  # type: ignore[call-overload,no-any-return]
-            {name: _bytes(text) for name, text in rooms.items()},
-            root=str(_SHEETS),
-            format="pdf",
-            font_paths=[_letters()],
-            ignore_system_fonts=True,
-        )
-    except typst.TypstError as error:
-        raise BadInputError(f"{template}: the sheet cannot be set: {error}") from error
-
-
-def _entry(template: str) -> str:
-    return f'#include "{template}"'
+    rooms: dict[str, str | bytes] = {**_sheets(), **texts, **(files or {})}
+    if template not in rooms:
+        raise BadInputError(f"{template}: there is no such sheet")
+    with TemporaryDirectory() as folder:
+        for name, content in rooms.items():
+            Path(folder, name).write_bytes(_bytes(content))
+        try:
+            return typst.compile(
+                str(Path(folder, template)),
+                root=folder,
+                format="pdf",
+                font_paths=[_letters()],
+                ignore_system_fonts=True,
+            )
+        except typst.TypstError as error:
+            raise BadInputError(f"{template}: the sheet cannot be set: {error}") from error
 
 
 def _bytes(text: str | bytes) -> bytes:
