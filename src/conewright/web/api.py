@@ -14,17 +14,24 @@ from fastapi import APIRouter, Depends, Header, Path, Query, Request, Response
 from pydantic import BaseModel
 
 from conewright.errors import Problem
-from conewright.papers.manifest import Manifest
-from conewright.papers.typeset import Paper
 from conewright.stages.report import Report
 from conewright.store import Saved, Store, StoreError, json_from_toml, toml_from_json
 from conewright.web.errors import ErrorBody, Refusal
 from conewright.web.pages.common import who
-from conewright.web.reports import PaperQuestion, Question, Reports, Stage
+from conewright.web.reports import Question, Reports, Stage
 
-__all__ = ["router"]
+__all__ = [
+    "Answers",
+    "JobId",
+    "Kept",
+    "ProposalId",
+    "Responses",
+    "RevisionAsked",
+    "refusals",
+    "router",
+]
 
-JSON, TOML, OCTETS = "application/json", "application/toml", "application/octet-stream"
+JSON, TOML = "application/json", "application/toml"
 LARGEST_NUMBER = 2**31 - 1
 JOB_SCHEMA = {"$ref": "#/components/schemas/Job"}
 CONTENT = {JSON: {"schema": JOB_SCHEMA}, TOML: {"schema": {"type": "string"}}}
@@ -150,7 +157,7 @@ _TOLD = {
 Responses = dict[int | str, dict[str, Any]]
 
 
-def _refusals(*statuses: int, answers: Responses | None = None) -> Responses:
+def refusals(*statuses: int, answers: Responses | None = None) -> Responses:
     """Return how an operation's refusals are described, every one of the same shape."""
     return {
         status: {"description": _TOLD[status]} | ({} if status == 304 else {"model": ErrorBody})
@@ -168,7 +175,7 @@ router = APIRouter(prefix="/api/v1", tags=["jobs"])
 # --- Jobs ---------------------------------------------------------------------------------------
 
 
-@router.get("/jobs", responses=_refusals())
+@router.get("/jobs", responses=refusals())
 def list_jobs(
     store: Kept,
     search: Annotated[str, Query(max_length=200, description="Words that all are in it.")] = "",
@@ -194,7 +201,7 @@ def list_jobs(
     )
 
 
-@router.post("/jobs", status_code=201, responses=_refusals(400, 413, 415), openapi_extra=_BODY)
+@router.post("/jobs", status_code=201, responses=refusals(400, 413, 415), openapi_extra=_BODY)
 def create_job(store: Kept, written: Sent, who: Who, response: Response) -> SavedBody:
     """Keep a new job: a document in JSON, or the text of a TOML file."""
     saved = store.create(written.toml(), who=who)
@@ -203,7 +210,7 @@ def create_job(store: Kept, written: Sent, who: Who, response: Response) -> Save
 
 
 @router.get(
-    "/jobs/{job_id}", response_class=Response, responses=_refusals(304, 404, answers=_DOCUMENT)
+    "/jobs/{job_id}", response_class=Response, responses=refusals(304, 404, answers=_DOCUMENT)
 )
 def read_job(
     store: Kept, job_id: JobId, accept: Accept = "", if_none_match: IfNoneMatch = None
@@ -212,9 +219,7 @@ def read_job(
     return _document(store.get(job_id), accept, if_none_match)
 
 
-@router.put(
-    "/jobs/{job_id}", responses=_refusals(400, 404, 412, 413, 415, 428), openapi_extra=_BODY
-)
+@router.put("/jobs/{job_id}", responses=refusals(400, 404, 412, 413, 415, 428), openapi_extra=_BODY)
 def change_job(
     store: Kept,
     job_id: JobId,
@@ -232,14 +237,14 @@ def change_job(
     "/jobs/{job_id}",
     status_code=204,
     response_class=Response,
-    responses=_refusals(404, 412, 428),
+    responses=refusals(404, 412, 428),
 )
 def delete_job(store: Kept, job_id: JobId, who: Who, if_match: IfMatch = None) -> None:
     """Mark a job as deleted; its revisions stay."""
     store.delete(job_id, base=_base(store, job_id, if_match), who=who)
 
 
-@router.get("/jobs/{job_id}/revisions", responses=_refusals(404))
+@router.get("/jobs/{job_id}/revisions", responses=refusals(404))
 def list_revisions(store: Kept, job_id: JobId) -> RevisionsBody:
     """List a job's revisions, the newest first; those of a deleted job too."""
     return RevisionsBody(
@@ -259,7 +264,7 @@ def list_revisions(store: Kept, job_id: JobId) -> RevisionsBody:
 @router.get(
     "/jobs/{job_id}/revisions/{revision}",
     response_class=Response,
-    responses=_refusals(304, 404, answers=_DOCUMENT),
+    responses=refusals(304, 404, answers=_DOCUMENT),
 )
 def read_revision(
     store: Kept,
@@ -272,72 +277,13 @@ def read_revision(
     return _document(store.get(job_id, revision), accept, if_none_match)
 
 
-# --- Papers -------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """Papers that somebody asks for, and whose they are."""
-
-    saved: Saved
-    question: PaperQuestion
-
-
-def _wanted(
-    store: Kept,
-    job_id: JobId,
-    proposal: ProposalId = None,
-    paper: Annotated[Paper, Query(description="What it is printed on.")] = "A4",
-    bar_measured: Annotated[
-        str,
-        Query(max_length=40, description="Printed 100 mm bars, across and down: 97.0,97.2"),
-    ] = "",
-    revision: RevisionAsked = None,
-) -> Wanted:
-    saved = store.get(job_id, revision)
-    told = f"revision {saved.revision}"
-    return Wanted(saved, PaperQuestion(proposal, paper, bar_measured.strip(), told))
-
-
-WantedPapers = Annotated[Wanted, Depends(_wanted)]
-_FILE: Responses = {
-    200: {"description": "The file.", "content": {"application/octet-stream": {}}},
-}
-
-
-@router.get("/jobs/{job_id}/make", responses=_refusals(404), tags=["papers"])
-def read_manifest(reports: Answers, wanted: WantedPapers) -> Manifest:
-    """Make the papers of a plan and list them: name, purpose, size, hash."""
-    return reports.papers(wanted.saved, wanted.question).papers.manifest
-
-
-@router.get(
-    "/jobs/{job_id}/make/{name}",
-    response_class=Response,
-    responses=_refusals(404, answers=_FILE),
-    tags=["papers"],
-)
-def read_paper(
-    reports: Answers,
-    wanted: WantedPapers,
-    name: Annotated[str, Path(max_length=120, description="As the manifest has it.")],
-) -> Response:
-    """Give one of the papers of a plan."""
-    made = reports.papers(wanted.saved, wanted.question).papers
-    for file in made.files:
-        if file.name == name:
-            headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-            return Response(file.content, media_type=OCTETS, headers=headers)
-    raise Refusal(404, "There is no such paper.")
-
-
 # --- Reports ------------------------------------------------------------------------------------
 
 
 @router.get(
     "/jobs/{job_id}/{stage}",
     response_class=Response,
-    responses=_refusals(304, 404, answers=_REPORT),
+    responses=refusals(304, 404, answers=_REPORT),
     tags=["reports"],
 )
 def read_report(
