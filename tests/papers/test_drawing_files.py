@@ -167,9 +167,9 @@ def test_every_file_of_a_plan_is_read_back_to_a_twentieth_of_a_millimetre() -> N
 
 def test_lines_are_read_back_where_they_were_drawn() -> None:
     ring = named(made(), "door-fl-adapter")
-    drawn = [each for each in ring.on("drill") if isinstance(each, Line)]
-    written = dxf_of(ring).modelspace().query('LINE[layer=="drill"]')
-    assert len(drawn) == len(written) == 14
+    drawn = [each for each in ring.on("mark") if isinstance(each, Line)]
+    written = dxf_of(ring).modelspace().query('LINE[layer=="mark"]')
+    assert len(drawn) == len(written) > 14
     for want, got in zip(drawn, written, strict=True):
         assert (got.dxf.start.x, got.dxf.start.y) == pytest.approx(want.start, abs=1e-9)
     assert len(circles(ring.entities, "drill")) == 7

@@ -245,7 +245,7 @@ def test_the_first_page_says_what_there_is_and_what_is_refused() -> None:
     words = " ".join((opened[0].extract_text() or "").split())
     assert "Check the bars first" in words
     assert "Not drawn" in words
-    assert "Nearest that can be made: The largest opening that leaves 8 mm is 132 mm" in words
+    assert "Instead: The largest opening that leaves 8 mm is 132 mm" in words
     assert len(opened) == 1
 
 

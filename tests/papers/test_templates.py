@@ -343,6 +343,10 @@ def test_a_patch_that_cannot_keep_clear_is_refused(clear: str, says: str) -> Non
     assert named(parts, "door-fl-patch-2")
 
 
+def test_an_opening_larger_than_a_door_is_refused() -> None:
+    assert "larger than" in refusals(patched("12 x 6 m at 0, 100 mm"), "patch")[0]
+
+
 def test_patches_on_each_other_are_refused() -> None:
     parts = patched("60 x 60 mm at 0, 100 mm", "60 x 60 mm at 70 mm, 100 mm")
     assert "openings 1 and 2" in refusals(parts, "patch")[0]
@@ -406,6 +410,18 @@ def test_corners_that_make_no_outline_are_refused_by_their_field(corners: list[s
     assert "driver[new].frame.corners" in sentence
 
 
+@pytest.mark.parametrize(
+    ("fields", "says"),
+    [
+        ({"mount": {"land": "20 m"}}, "door-fl.mount.land is 20000 mm"),
+        ({"frame": {"outer": "1320 mm"}}, "new.frame.outer is 1320 mm"),
+        ({"frame": {"corners": ["0, 5 m", "-1 mm, 0", "1 mm, -1 mm"]}}, "new.frame is 5000 mm"),
+    ],
+)
+def test_a_slip_of_the_unit_is_refused(fields: dict[str, Any], says: str) -> None:
+    assert says in refusals(made(**fields), "template")[0]
+
+
 def test_a_pattern_of_the_same_screws_is_turned_halfway() -> None:
     square = tuple((60.0 * x, 60.0 * y) for x, y in ((1, 0), (0, 1), (-1, 0), (0, -1)))
     turned = clearest(square, avoid=square, free=True)
@@ -416,6 +432,14 @@ def test_a_pattern_of_the_same_screws_is_turned_halfway() -> None:
 
 def test_holes_are_crosses_with_their_diameter() -> None:
     ring = named(made(), "door-fl-adapter")
-    crosses = [each for each in ring.on("drill") if isinstance(each, Line)]
-    assert len(crosses) == 2 * 7
+    middles = {
+        ((each.start[0] + each.end[0]) / 2, (each.start[1] + each.end[1]) / 2)
+        for each in ring.on("mark")
+        if isinstance(each, Line) and dist(each.start, each.end) == pytest.approx(10.0)
+    }
+    holes = circles(ring.entities, "drill")
+    assert len(holes) == 7
+    assert all(min(dist(hole.centre, spot) for spot in middles) < 1e-9 for hole in holes)
+    # What a machine cuts holds circles only.
+    assert len(ring.on("drill")) == 7
     assert {each.text for each in ring.entities if isinstance(each, Label)} >= {"⌀4.5", "⌀3"}

@@ -39,6 +39,11 @@ PILOT = 0.75
 PASSING = 0.5
 """How much wider than a screw the hole is that it passes through [mm]; common practice."""
 
+DUST = (
+    "Dust of board and plastic: goggles, filtering half mask (P3 for fibreboard) and extraction, "
+    "outside the vehicle."
+)
+
 HOLE_WEB = 0.5
 """From the edge of a hole to its middle, in diameters of the screw in it."""
 
@@ -247,7 +252,7 @@ def _notes(site: Site, ring: Ring, stack: Stack, outer: Cut, inner: Cut) -> list
             f"The rim reaches up to {over:.1f} mm past the flat steel (grey line): hold the ring "
             "up before drilling; where the panel rises there, it does not lie flat."
         )
-    return [*notes, *site.assumed]
+    return [*notes, DUST, *site.assumed]
 
 
 def _over_flat(site: Site, ring: Ring) -> float:

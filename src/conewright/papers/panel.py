@@ -82,7 +82,7 @@ def panel_drawing(site: Site, done: PanelCut, *, cutter: Cutter) -> Drawing:
             for at in (done.holes if done.new else ())
             for each in hole(at, diameter=site.screw)
         ),
-        *cross((0.0, 0.0), size=10.0, layer="drill"),
+        *cross((0.0, 0.0), size=10.0),
         *marks(
             site.view,
             room=reach(opening, angle=0.0),

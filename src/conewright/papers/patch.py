@@ -12,6 +12,7 @@ from conewright.papers.geometry import Circle, Drawing, Entity, Label, Point, cr
 from conewright.papers.kerf import CannotCutError, Cutter, cut
 from conewright.papers.outlines import Outline, Round, Slab, area, drawn, length, reach
 from conewright.papers.refusals import Refusal, RefusedError
+from conewright.papers.sites import LARGEST
 from conewright.papers.stock import Stock, made_of
 from conewright.papers.views import View, marks, on_paper, view_of
 
@@ -66,6 +67,16 @@ def patch_of(place: LocationState, number: int) -> Patch:
     """
     cavity, view = _cavity(place), view_of(place)
     opening = cavity.openings[number - 1]
+    if MM * max(opening.along.value, opening.high.value) > LARGEST:
+        raise RefusedError(
+            Refusal(
+                place.id,
+                "patch",
+                f"{_title(place)}: opening {number} is larger than the {LARGEST:g} mm that are "
+                "drawn.",
+                "Look at its unit.",
+            )
+        )
     if opening.round:
         return _round_patch(place, number, opening, view)
     return _square_patch(place, number, opening, view)

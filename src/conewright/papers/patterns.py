@@ -24,12 +24,15 @@ CROSS = 10.0
 
 
 def hole(centre: Point, *, diameter: float, word: str = "") -> tuple[Entity, ...]:
-    """Return a hole to drill: its circle, a cross through the middle, and its diameter in words."""
+    """Return a hole to drill: its circle, a cross through the middle, and its diameter in words.
+
+    Only the circle lies on the layer that a machine cuts.
+    """
     x, y = centre
     label = Label((x + diameter / 2 + 1.0, y + 1.2), f"⌀{diameter:g}{word}", 2.2, anchor="start")
     return (
         Circle("drill", centre, diameter / 2),
-        *cross(centre, size=CROSS, layer="drill"),
+        *cross(centre, size=CROSS),
         label,
     )
 

@@ -23,9 +23,12 @@ from conewright.papers.outlines import Cornered, Outline, Oval, Round, fit, outs
 from conewright.papers.refusals import Refusal, RefusedError
 from conewright.papers.views import View, view_of
 
-__all__ = ["EDGE_DIAMETERS", "Site", "floored", "outlines_of_frame", "site_of"]
+__all__ = ["EDGE_DIAMETERS", "LARGEST", "Site", "floored", "outlines_of_frame", "site_of"]
 
 MM = 1e3
+
+LARGEST = 1000.0
+"""Nothing larger is drawn: it is a slip of the unit [mm]."""
 
 SCREW = 4.0
 """Diameter of a screw where none is written [mm]; common practice, no source."""
@@ -95,14 +98,14 @@ def site_of(place: LocationState) -> Site:
     """Return a place in millimetres; raises RefusedError where a dimension is missing."""
     view, driver = view_of(place), place.driver
     _hold_known(place)
-    opening, needs, flange = _opening(place, view), *outlines_of_frame(place, view)
+    needs, flange = outlines_of_frame(place, view)
     mount, frame = place.mount, driver.frame
     old = _holes(mount.screw_count, mount.screw_circle, mount.holes, view)
     new = _holes(frame.screw_count, frame.screw_circle, frame.holes, view, turn=mount.turn)
     return Site(
         place=place,
         view=view,
-        opening=opening,
+        opening=_opening(place, view),
         land=None if mount.land is None else MM * mount.land.si,
         old_holes=old,
         old_screw=_mm(mount.holes.diameter, SCREW),
@@ -118,6 +121,7 @@ def site_of(place: LocationState) -> Site:
 def outlines_of_frame(place: LocationState, view: View) -> tuple[Outline, Outline]:
     """Return the opening the basket needs, and the flange, as far as they are known or typical."""
     frame, turn = place.driver.frame, place.mount.turn
+    _hold_size(place)
     _hold_axes(place)
     needs = _round_or_oval(frame.cutout, frame.cutout_long, view, turn)
     if frame.corners:
@@ -156,6 +160,36 @@ def _opening(place: LocationState, view: View) -> Outline:
         field = f"location[{place.id}].mount.cutout"
         raise _missing(place, field, "Measure the opening in the steel and write it down.")
     return _round_or_oval(mount.cutout, mount.cutout_long, view, mount.turn)
+
+
+def _hold_size(place: LocationState) -> None:
+    """Raise RefusedError for a dimension that no part of a vehicle's sound system has."""
+    mount, frame = place.mount, place.driver.frame
+    values = (
+        *(mount.cutout, mount.cutout_long, mount.land, mount.screw_circle, mount.holes.diameter),
+        *(frame.cutout, frame.cutout_long, frame.outer, frame.outer_long, frame.screw_circle),
+        frame.holes.diameter,
+    )
+    for value in values:
+        if value is not None and MM * value.si > LARGEST:
+            raise _too_large(place, value.path, MM * value.si)
+    fields = {
+        f"{place.id}.mount": (*mount.corners, *mount.holes.places),
+        f"{place.driver.id}.frame": (*frame.corners, *frame.holes.places),
+    }
+    for path, spots in fields.items():
+        far = MM * max((abs(each) for spot in spots for each in spot), default=0.0)
+        if far > LARGEST:
+            raise _too_large(place, path, far)
+
+
+def _too_large(place: LocationState, path: str, size: float) -> RefusedError:
+    return _refusal(
+        place,
+        f"{place.name} has no template: {path} is {size:g} mm, and nothing larger than "
+        f"{LARGEST:g} mm is drawn.",
+        "Look at its unit.",
+    )
 
 
 def _hold_known(place: LocationState) -> None:

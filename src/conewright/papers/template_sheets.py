@@ -18,7 +18,10 @@ from conewright.stages.care import cautions_for
 __all__ = ["template_sheets"]
 
 TITLE = "Templates"
-CAUTIONS = ("cutting", "edges", "pressure-sensor", "restraints-plan", "curtain", "curtain-door")
+CAUTIONS = (
+    *("restraints-plan", "pressure-sensor", "curtain", "curtain-door"),
+    *("cutting", "edges", "defer"),
+)
 """Cautions that stand on the first page of the templates, by their ids."""
 
 
