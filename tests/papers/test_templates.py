@@ -223,6 +223,19 @@ def test_too_little_steel_is_refused_with_the_largest_opening() -> None:
     assert "132 mm" in sentence
 
 
+def test_an_opening_planned_larger_is_cut_as_planned() -> None:
+    same = {"frame": {"screws": SAME_SCREWS}, "bench": KNIFE}
+    parts = made(**same, changes={"door-f?.mount.cutout": "119 mm"}, mount={"cutout": "117 mm"})
+    assert 2 * circles(named(parts, "door-fl-opening").entities, "cut")[0].radius == 119.0
+
+
+def test_screws_planned_otherwise_are_drilled_in_the_steel() -> None:
+    planned = {"door-f?.mount.screws": {"count": 3, "circle": "146 mm"}}
+    parts = made(changes=planned, bench=KNIFE)
+    holes = circles(named(parts, "door-fl-holes").entities, "drill")
+    assert [round(2 * hypot(*hole.centre), 9) for hole in holes] == [146.0] * 3
+
+
 def test_land_nobody_measured_is_asked_for() -> None:
     job = door_job(frame={"cutout": "130 mm", "outer": "150 mm"})
     place = job.build("new").location("door-fl")

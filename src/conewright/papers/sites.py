@@ -6,7 +6,7 @@ Everything is as on the paper for the left of the vehicle.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, floor, sin, tau
 
 from conewright.job.size import parse_size
@@ -14,12 +14,13 @@ from conewright.job.state import (
     Corners,
     DriverState,
     LocationState,
+    MountState,
     Origin,
     ScrewHoles,
     Value,
 )
 from conewright.papers.geometry import Point
-from conewright.papers.outlines import Cornered, Outline, Oval, Round, fit, outside
+from conewright.papers.outlines import Cornered, Outline, Oval, Round, fit, holds, outside
 from conewright.papers.refusals import Refusal, RefusedError
 from conewright.papers.views import View, view_of
 
@@ -94,18 +95,31 @@ class Site:
         return RefusedError(Refusal(self.place.id, part, sentence, nearest))
 
 
-def site_of(place: LocationState) -> Site:
-    """Return a place in millimetres; raises RefusedError where a dimension is missing."""
+def site_of(place: LocationState, *, found: MountState | None = None) -> Site:
+    """Return a place in millimetres.
+
+    Args:
+        place: as it is to be.
+        found: the mount as it was found, where the plan changes it; an opening that is planned
+            larger than the basket needs is cut as planned.
+
+    Raises: RefusedError where a dimension is missing.
+    """
+    planned = place
+    place = replace(place, mount=found or place.mount)
     view, driver = view_of(place), place.driver
     _hold_known(place)
-    needs, flange = outlines_of_frame(place, view)
+    opening, (needs, flange) = _opening(place, view), outlines_of_frame(place, view)
+    wanted = _opening(planned, view)
+    if wanted != opening and holds(wanted, needs) >= 0.0:
+        needs = wanted
     mount, frame = place.mount, driver.frame
     old = _holes(mount.screw_count, mount.screw_circle, mount.holes, view)
     new = _holes(frame.screw_count, frame.screw_circle, frame.holes, view, turn=mount.turn)
     return Site(
-        place=place,
+        place=planned,
         view=view,
-        opening=_opening(place, view),
+        opening=opening,
         land=None if mount.land is None else MM * mount.land.si,
         old_holes=old,
         old_screw=_mm(mount.holes.diameter, SCREW),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from conewright.job.state import AS_FOUND, Build, LocationState
 from conewright.papers.adapter import Ring, adapter, ring_of
@@ -98,7 +98,7 @@ def _place(bench: _Bench, place: LocationState, found: LocationState, window: Sp
     spacer = MM * place.mount.spacer.si
     before, anew, seated = len(bench.drawings), _carried_anew(place, found), True
     if anew:
-        seated = bench.attempt(lambda: _seat(bench, place, window))
+        seated = bench.attempt(lambda: _seat(bench, place, found, window))
         rings = (each.thickness_mm for each in bench.drawings[before:] if each.cut_from)
         spacer = next((each for each in rings if each is not None), spacer)
     sealed_anew = anew and place.trim is not None and place.trim.present
@@ -118,12 +118,22 @@ def _carried_anew(place: LocationState, found: LocationState) -> bool:
         place.driver.id != found.driver.id
         or place.mount.spacer.si != found.mount.spacer.si
         or place.mount.cutout != found.mount.cutout
+        or _screws(place) != _screws(found)
     )
 
 
-def _seat(bench: _Bench, place: LocationState, window: SpacerWindow) -> Iterator[Drawing]:
+def _screws(place: LocationState) -> tuple[object, ...]:
+    """Return the screws of a mount, to be compared: a plan that changes them drills them."""
+    mount = place.mount
+    circle = None if mount.screw_circle is None else mount.screw_circle.si
+    return mount.screw_count, circle, mount.holes.angle, mount.holes.places
+
+
+def _seat(
+    bench: _Bench, place: LocationState, found: LocationState, window: SpacerWindow
+) -> Iterator[Drawing]:
     """Yield what carries the driver: the opening, a ring, or new holes in the steel."""
-    site = site_of(place)
+    site = site_of(place, found=found.mount)
     if not site.holes:
         raise site.refused(
             "template",
@@ -136,13 +146,16 @@ def _seat(bench: _Bench, place: LocationState, window: SpacerWindow) -> Iterator
             f"{site.title}: location[{place.id}].mount.screws is not given.",
             "Count the screws of the opening and measure their circle.",
         )
-    agree = bool(screws_agree(place))
+    agree = bool(screws_agree(replace(place, mount=found.mount)))
     raised = place.mount.spacer.si > 0.0 or (window.low or 0.0) > 0.0
     cutter = cutter_for(bench.build.job.bench, "panel")
     if agree and is_seated(site) and not raised:
         done = panel_cut(site, same_holes=True, own_screws=True)
         if done.enlarge:
             yield panel_drawing(site, done, cutter=cutter)
+        return
+    if _screws(place) != _screws(found) and not raised:
+        yield panel_drawing(site, panel_cut(site, same_holes=False, own_screws=True), cutter=cutter)
         return
     done = panel_cut(site, same_holes=False, own_screws=False)
     try:
