@@ -2,7 +2,9 @@
 
 import io
 import re
+from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import pdfplumber
 import pytest
@@ -11,7 +13,7 @@ import conewright as cw
 from conewright.papers.answers import Answers
 from conewright.papers.checks import hand_over, power_up, settings
 from conewright.papers.head import head
-from conewright.papers.job_sheet import job_sheet, sheet_data
+from conewright.papers.job_sheet import job_sheet, places
 from conewright.papers.previews import pages_of, previews
 from conewright.papers.typeset import PAPER_SIZE_MM, Paper, checked_paper, typeset
 from conewright.papers.work import changes, rows, total_minutes, work_steps
@@ -33,11 +35,37 @@ def sheet(plan: str | None = PLAN, paper: Paper = "A4") -> bytes:
     return job_sheet(answers(plan), paper=paper)
 
 
+@dataclass(frozen=True)
+class Sheet:
+    """A page as it was read back: its text, its letters, its size."""
+
+    text: str
+    first_column: str
+    letters: list[dict[str, Any]]
+    width: float
+    height: float
+
+
 @cache
+def pages(plan: str | None = PLAN, paper: Paper = "A4") -> list[Sheet]:
+    """Return the pages of a job sheet, read back once for all tests."""
+    with pdfplumber.open(io.BytesIO(sheet(plan, paper))) as pdf:
+        return [
+            Sheet(
+                text=page.extract_text(),
+                # The first column of a table alone, so that no line holds words of another one.
+                first_column=page.crop((0, 0, 88.0 / MM_PER_POINT, page.height)).extract_text(),
+                letters=[letter for letter in page.chars if letter["text"].strip()],
+                width=float(page.width),
+                height=float(page.height),
+            )
+            for page in pdf.pages
+        ]
+
+
 def words(plan: str | None = PLAN) -> str:
     """Text of all pages without any blanks: where lines break is no matter."""
-    with pdfplumber.open(io.BytesIO(sheet(plan))) as pdf:
-        return "".join("".join(page.extract_text().split()) for page in pdf.pages)
+    return bare("".join(page.text for page in pages(plan)))
 
 
 def bare(text: str) -> str:
@@ -64,44 +92,37 @@ def test_another_job_gives_another_fingerprint() -> None:
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_pages_have_the_size_of_the_paper_and_number_themselves(paper: Paper) -> None:
-    with pdfplumber.open(io.BytesIO(sheet(PLAN, paper))) as pdf:
-        count = len(pdf.pages)
-        assert pages_of(sheet(PLAN, paper)) == count
-        for number, page in enumerate(pdf.pages, start=1):
-            size = (page.width * MM_PER_POINT, page.height * MM_PER_POINT)
-            assert size == pytest.approx(PAPER_SIZE_MM[paper], abs=0.05)
-            text = page.extract_text()
-            assert f"page {number} of {count}" in text
-            assert "Mobile library van" in text.splitlines()[0]
+    found = pages(PLAN, paper)
+    assert pages_of(sheet(PLAN, paper)) == len(found)
+    for number, page in enumerate(found, start=1):
+        size = (page.width * MM_PER_POINT, page.height * MM_PER_POINT)
+        assert size == pytest.approx(PAPER_SIZE_MM[paper], abs=0.05)
+        assert f"page {number} of {len(found)}" in page.text
+        assert "Mobile library van" in page.text.splitlines()[0]
 
 
 def test_nothing_is_smaller_than_ten_points_and_nothing_leaves_the_margins() -> None:
-    with pdfplumber.open(io.BytesIO(sheet())) as pdf:
-        letters = [each for page in pdf.pages for each in page.chars if each["text"].strip()]
-        assert len(letters) > 5000
-        assert min(letter["size"] for letter in letters) >= 10.0 - 1e-6
-        width, height = pdf.pages[0].width, pdf.pages[0].height
-        edge = 15.0 / MM_PER_POINT - 0.5
-        assert min(letter["x0"] for letter in letters) >= edge
-        assert max(letter["x1"] for letter in letters) <= width - edge
-        assert min(letter["top"] for letter in letters) >= edge - 3.0
-        assert max(letter["bottom"] for letter in letters) <= height - edge + 3.0
+    letters = [letter for page in pages() for letter in page.letters]
+    assert len(letters) > 5000
+    assert min(letter["size"] for letter in letters) >= 10.0 - 1e-6
+    width, height = pages()[0].width, pages()[0].height
+    edge = 15.0 / MM_PER_POINT - 0.5
+    assert min(letter["x0"] for letter in letters) >= edge
+    assert max(letter["x1"] for letter in letters) <= width - edge
+    assert min(letter["top"] for letter in letters) >= edge - 3.0
+    assert max(letter["bottom"] for letter in letters) <= height - edge + 3.0
 
 
 def test_every_font_is_embedded() -> None:
-    with pdfplumber.open(io.BytesIO(sheet())) as pdf:
-        names = {letter["fontname"] for page in pdf.pages for letter in page.chars}
+    names = {letter["fontname"] for page in pages() for letter in page.letters}
     # A subset that is embedded has six letters and a plus before its name (ISO 32000-1, 9.6.4).
     assert all(re.fullmatch(r"[A-Z]{6}\+DejaVuSans(-\w+)?", name) for name in names), names
     assert sheet().count(b"/FontFile2") >= len(names) >= 2
 
 
 def test_the_sheet_needs_no_colour_but_in_its_picture() -> None:
-    with pdfplumber.open(io.BytesIO(sheet())) as pdf:
-        for page in pdf.pages:
-            for letter in page.chars:
-                colour = letter["non_stroking_color"]
-                assert len(set(colour)) == 1, (letter["text"], colour)
+    for letter in (letter for page in pages() for letter in page.letters):
+        assert len(set(letter["non_stroking_color"])) == 1, letter["text"]
 
 
 def test_pages_can_be_looked_at() -> None:
@@ -201,8 +222,9 @@ def test_a_channel_that_nobody_knows_is_read_all_the_same() -> None:
     checks = {check.id: check for check in power_up(told)}
     assert {line.subject: line.expect for line in checks["pair"].lines}["rear-left"] == "–"
     assert "rear-left" in {line.subject for line in checks["offset"].lines}
-    place = next(p for p in sheet_data(told)["places"] if p["channel"] == "rear-left")
-    assert place["load"].startswith("unknown")
+    loads = {place["channel"]: place["load"] for place in places(told.build)}
+    assert loads["rear-left"].startswith("unknown")
+    assert loads["rear-right"] == "side-rr + roof-rr"
 
 
 def test_hand_over_has_every_limit_and_what_was_read_before() -> None:
@@ -217,11 +239,9 @@ def test_hand_over_has_every_limit_and_what_was_read_before() -> None:
     }
     # 1.72 A through 0.10 ohm.
     assert checks["feed"].lines[0].expect.startswith("0.17 V")
-    with pdfplumber.open(io.BytesIO(sheet())) as pdf:
-        page = pdf.pages[-1]
-        # The first column alone, so that no line holds words of another one.
-        column = page.crop((0.0, 0.0, 88.0 / MM_PER_POINT, page.height))
-        told = bare(column.extract_text())
+    # 0.4 x 49 Ah over 19 mA and self-discharge, as the supply plan has it.
+    assert checks["sleep"].lines[0].expect.startswith("19 mA asleep: about 39 days")
+    told = bare(pages()[-1].first_column)
     for check in checks.values():
         assert bare(check.title + check.limit) in told
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from functools import cached_property
 
 from conewright.job.state import Build
+from conewright.papers.supply import SupplyPlan, supply
 from conewright.stages.care import as_found
 from conewright.stages.feed import feed
 from conewright.stages.find.find import find
@@ -46,6 +47,11 @@ class Answers:
     def hear(self) -> Report:
         """What is heard of the plan."""
         return hear(self.build, against=self._against)
+
+    @cached_property
+    def supply(self) -> SupplyPlan:
+        """What feeds the radio and amplifiers, and how long the battery lasts."""
+        return supply(self.build, report=self.feed)
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:

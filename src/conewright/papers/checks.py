@@ -211,9 +211,9 @@ def _feed_drop(answers: Answers, _: str) -> str | None:
     return f"{number(drop, 'V', most=2)}, both legs together"
 
 
-def _sleep_current(answers: Answers, _: str) -> str | None:
-    current = answers.build.head_unit.sleep_current
-    return None if current is None else f"{number(1000.0 * current.si, 'mA')} of the radio"
+def _sleeping(answers: Answers, _: str) -> str | None:
+    drain = answers.supply.drain
+    return None if drain is None else drain.finding.text.partition(". ")[0].rstrip(".")
 
 
 def _drivers(answers: Answers, _: str) -> str:
@@ -250,7 +250,7 @@ EXPECTATIONS: dict[str, Callable[[Answers, str], str | None]] = {
     "half_supply": _half_supply,
     "supply_current": _supply_current,
     "feed_drop": _feed_drop,
-    "sleep_current": _sleep_current,
+    "sleeping": _sleeping,
     "drivers": _drivers,
 }
 """What may stand in braces in the data files, and how it is worked out for a subject."""

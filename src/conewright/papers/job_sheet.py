@@ -19,7 +19,7 @@ from conewright.stages.find import tables
 from conewright.stages.report import Caution, Report, Severity
 from conewright.stages.text import spoken_verdicts
 
-__all__ = ["job_sheet", "sheet_data"]
+__all__ = ["job_sheet", "places", "sheet_data"]
 
 TITLE = "Job sheet"
 UNKNOWN = "unknown: prove it before anything is connected"
@@ -52,14 +52,7 @@ def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, An
         "head": head(build, TITLE, revision=revision),
         **_complaint(answers),
         "plan": build.title,
-        "places": [
-            {"channel": channel.id, "load": channel.load, "names": _names(build, channel.id)}
-            for channel in build.channels
-        ]
-        + [
-            {"channel": channel.id, "load": UNKNOWN, "names": "nobody has said yet"}
-            for channel in build.unknown
-        ],
+        "places": places(build),
         **_verdicts(answers),
         "steps": list(_steps(answers, steps, cautions)),
         "minutes": asdict(total_minutes(steps)),
@@ -105,9 +98,21 @@ def _verdicts(answers: Answers) -> dict[str, Any]:
     }
 
 
-def _names(build: Build, channel_id: str) -> str:
-    channel = next(channel for channel in build.channels if channel.id == channel_id)
-    return "; ".join(build.location(place).name for place, _ in channel.polarity)
+def places(build: Build) -> list[dict[str, str]]:
+    """Return what hangs on each channel; one that nobody knows is there as well."""
+    known = [
+        {
+            "channel": channel.id,
+            "load": channel.load,
+            "names": "; ".join(build.location(place).name for place, _ in channel.polarity),
+        }
+        for channel in build.channels
+    ]
+    unknown = [
+        {"channel": channel.id, "load": UNKNOWN, "names": "nobody has said yet"}
+        for channel in build.unknown
+    ]
+    return known + unknown
 
 
 def _steps(

@@ -18,7 +18,6 @@ from conewright.papers.head import head
 from conewright.papers.job_sheet import job_sheet
 from conewright.papers.manifest import MANIFEST, Entry, Manifest, PaperFile, Use
 from conewright.papers.parts_sheet import bill_of, parts_sheet
-from conewright.papers.supply import supply
 from conewright.papers.template_sheets import template_sheets
 from conewright.papers.templates import Templates, drawings
 from conewright.papers.typeset import PAPER_SIZE_MM, Paper, checked_paper
@@ -187,7 +186,7 @@ def _refusals(order: Order, kinds: tuple[str, ...]) -> Iterator[str]:
         for each in order.templates.refusals:
             yield f"{each.sentence} {each.nearest}"
     if "wiring" in kinds:
-        for cable in supply(order.build, report=order.answers.feed).refusals:
+        for cable in order.answers.supply.refusals:
             yield f"feed {cable.subject}: {cable.sentence} {cable.nearest}"
 
 
