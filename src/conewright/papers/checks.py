@@ -150,7 +150,8 @@ def _subjects(answers: Answers, row: dict[str, str]) -> Sequence[str]:
     if not CONDITIONS[row["when"]](build):
         return ()
     if row["each"] == "channel":
-        return [channel.id for channel in (*build.channels, *build.unknown)]
+        known = [channel.id for channel in build.channels]
+        return [*known, *(channel.id for channel in build.unknown)]
     if row["each"] == "seat":
         return [seat.id for seat in build.seats]
     if row["each"] == "place":
