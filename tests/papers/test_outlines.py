@@ -19,7 +19,6 @@ from conewright.papers.outlines import (
     length,
     outside,
     reach,
-    turned_outline,
 )
 
 steady = settings(deadline=None, derandomize=True, max_examples=60)
@@ -89,13 +88,6 @@ def test_reach_is_how_far_a_direction_goes(angle: float) -> None:
     assert outside(oval, (spot,)) == pytest.approx([0.0], abs=2e-3)
     corner = reach(SQUARE, angle=angle)
     assert 30.0 - 1e-9 <= corner <= hypot(30.0, 40.0) + 1e-9
-
-
-def test_turning_turns_what_is_not_round() -> None:
-    assert turned_outline(Round(3.0), by=20.0) == Round(3.0)
-    assert turned_outline(Oval((3.0, 2.0), 5.0), by=20.0) == Oval((3.0, 2.0), 25.0)
-    quarter = turned_outline(SQUARE, by=90.0)
-    assert reach(quarter, angle=0.0) == pytest.approx(30.0)
 
 
 def test_true_shapes_are_drawn() -> None:

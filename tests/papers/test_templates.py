@@ -143,6 +143,30 @@ def test_new_holes_go_where_the_old_ones_are_too_near_to_the_opening() -> None:
     assert "Flat steel left: 25.0 mm" in " ".join(opening.notes)
 
 
+def test_new_holes_go_where_the_driver_needs_the_place_of_the_old_ones() -> None:
+    corners = ["-70 mm, -70 mm", "70 mm, -70 mm", "70 mm, 70 mm", "-70 mm, 70 mm"]
+    places = ["52 mm, 48 mm", "-52 mm, 48 mm", "-52 mm, -48 mm", "52 mm, -48 mm"]
+    fields: dict[str, Any] = {
+        "frame": {"corners": corners, "screws": {"places": places, "diameter": "4 mm"}},
+        "bench": KNIFE,
+    }
+    ring = named(made(**fields), "door-fl-adapter")
+    site = site_of(door_job(**fields).build("new").location("door-fl"))
+    holes = circles(ring.entities, "drill")
+    fixing = [hole.centre for hole in holes if hole.radius == 2.25]
+    pilots = [hole.centre for hole in holes if hole.radius == 1.5]
+    # The driver's screws lie within 4 mm of the old holes, and cannot be turned away from them.
+    assert nearest_hole(pilots, site.old_holes) < 4.0
+    assert len(fixing) == 4
+    assert min(nearest_hole(fixing, pilots), nearest_hole(fixing, site.old_holes)) >= 10.0
+    # From the opening at 61 mm: two diameters at least, and on the 20 mm of flat steel.
+    assert all(69.0 <= hypot(*spot) <= 79.0 for spot in fixing)
+    assert "new holes" in " ".join(ring.notes)
+    close = {**fields, "mount": {"land": "9 mm"}}
+    (sentence, _) = refusals(made(**close), "adapter")
+    assert "from those of the ring" in sentence
+
+
 def test_thin_edges_between_screws_and_opening_are_refused_with_thinner_screws() -> None:
     near = {"cutout": "116 mm", "screws": {"count": 3, "circle": "126 mm", "diameter": "4 mm"}}
     (sentence, _) = refusals(made(frame={**near, "outer": "140 mm"}), "adapter")

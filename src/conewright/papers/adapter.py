@@ -19,6 +19,7 @@ from conewright.papers.outlines import (
     reach,
 )
 from conewright.papers.patterns import clearest, from_edges, hole, nearest_hole, on_rays
+from conewright.papers.refusals import RefusedError
 from conewright.papers.sites import EDGE_DIAMETERS, Site, floored
 from conewright.papers.stock import Stack
 from conewright.papers.views import marks, on_paper
@@ -43,6 +44,9 @@ DUST = (
     "Dust of board and plastic: goggles, filtering half mask (P3 for fibreboard) and extraction, "
     "outside the vehicle."
 )
+
+TURNS = 8
+"""How many turns of a pattern of new holes in the steel are tried."""
 
 HOLE_WEB = 0.5
 """From the edge of a hole to its middle, in diameters of the screw in it."""
@@ -85,14 +89,15 @@ def ring_of(site: Site, *, through: bool) -> Ring:
 
     Raises: RefusedError where a hole would lie too near to an edge or off the flat steel.
     """
-    edges = _steel_edges(site)
-    fixing, new = (site.holes, False) if through else _fixing(site, edges)
-    driver = () if through else _driver_holes(site, fixing)
-    outer = _rim(site, (*fixing, *driver))
-    if new:
-        _hold_flat(site, fixing)
-    passing = (site.screw if through else site.old_screw) + PASSING
-    return Ring(outer, site.needs, fixing, driver, new, passing)
+    if through:
+        return _ring(site, site.holes, (), passing=site.screw + PASSING)
+    clear = EDGE_DIAMETERS * site.old_screw
+    if from_edges(site.old_holes, (site.needs,)) >= clear - HAIR:
+        try:
+            return _ring(site, site.old_holes, _driver_holes(site, site.old_holes))
+        except RefusedError as refused:
+            return _on_new_holes(site, clear, because=refused)
+    return _on_new_holes(site, clear)
 
 
 def adapter(site: Site, ring: Ring, *, stack: Stack, cutter: Cutter) -> Drawing:
@@ -134,11 +139,38 @@ def _steel_edges(site: Site) -> tuple[Outline, ...]:
     return (site.opening, site.needs) if cuts else (site.opening,)
 
 
-def _fixing(site: Site, edges: Sequence[Outline]) -> tuple[tuple[Point, ...], bool]:
-    """Return the holes to the steel: the old ones where they keep clear, else new ones."""
-    clear = EDGE_DIAMETERS * site.old_screw
-    if site.old_holes and from_edges(site.old_holes, (site.needs,)) >= clear - HAIR:
-        return site.old_holes, False
+def _ring(
+    site: Site,
+    fixing: tuple[Point, ...],
+    driver: tuple[Point, ...],
+    *,
+    new: bool = False,
+    passing: float | None = None,
+) -> Ring:
+    outer = _rim(site, (*fixing, *driver))
+    width = site.old_screw + PASSING if passing is None else passing
+    return Ring(outer, site.needs, fixing, driver, new, width)
+
+
+def _on_new_holes(site: Site, clear: float, *, because: RefusedError | None = None) -> Ring:
+    """Return a ring on new holes in the steel.
+
+    Args:
+        site: opening and driver.
+        clear: how far the new holes keep from every edge [mm].
+        because: why the old holes do not do; raised again where new ones do not either.
+
+    """
+    try:
+        fixing = _new_fixing(site, clear)
+        _hold_flat(site, fixing)
+        return _ring(site, fixing, _driver_holes(site, fixing), new=True)
+    except RefusedError as refused:
+        raise because or refused from None
+
+
+def _new_fixing(site: Site, clear: float) -> tuple[Point, ...]:
+    """Return new holes in the steel, as far from the others as they can be."""
     if site.land is None:
         raise site.refused(
             "adapter",
@@ -146,21 +178,35 @@ def _fixing(site: Site, edges: Sequence[Outline]) -> tuple[tuple[Point, ...], bo
             f"measured how far the flat steel goes.",
             f"Measure location[{site.place.id}].mount.land.",
         )
-    count = len(site.old_holes) or 4
-    widest = max(hypot(x, y) for x, y in points_on(site.opening))
-    angles = [45.0 + 360.0 * step / count for step in range(count)]
-    found = on_rays(angles, edges=edges, clear=clear, most=widest + site.land)
-    found = clearest(found, avoid=site.old_holes, free=site.free)
-    web = clear + HOLE_WEB * site.old_screw
-    if nearest_hole(found, site.old_holes) < web - HAIR:
+    others = site.old_holes if site.free else (*site.old_holes, *site.holes)
+    found = _clearest_new(site, clear, others)
+    near, web = nearest_hole(found, site.old_holes), clear + HOLE_WEB * site.old_screw
+    if near < web - HAIR:
         raise site.refused(
             "adapter",
-            f"{site.title}: no adapter is drawn: new holes in the steel would lie "
-            f"{nearest_hole(found, site.old_holes):.1f} mm from old ones, {web:g} mm are wanted.",
-            "Take a driver whose basket leaves the old holes "
-            f"{clear:g} mm from the edge, or weld the old ones shut.",
+            f"{site.title}: no adapter is drawn: new holes in the steel would lie {near:.1f} mm "
+            f"from old ones, {web:g} mm are wanted.",
+            f"Take a driver whose basket leaves the old holes {clear:g} mm from the edge, or have "
+            "the old ones welded shut.",
         )
-    return found, True
+    return found
+
+
+def _clearest_new(site: Site, clear: float, others: Sequence[Point]) -> tuple[Point, ...]:
+    """Return the pattern of new holes that keeps furthest from others, of all tried turns."""
+    assert site.land is not None
+    most = max(hypot(x, y) for x, y in points_on(site.opening)) + site.land
+    part = 360.0 / len(site.old_holes)
+    tries = [
+        on_rays(
+            [turn + part * step for step in range(len(site.old_holes))],
+            edges=_steel_edges(site),
+            clear=clear,
+            most=most,
+        )
+        for turn in (part * share / TURNS for share in range(TURNS))
+    ]
+    return max(tries, key=lambda points: round(nearest_hole(points, others), 6))
 
 
 def _driver_holes(site: Site, fixing: Sequence[Point]) -> tuple[Point, ...]:

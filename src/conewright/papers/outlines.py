@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import lru_cache
 from math import cos, hypot, pi, radians, sin
 from typing import TYPE_CHECKING
 
@@ -42,7 +42,6 @@ __all__ = [
     "outside",
     "points_on",
     "reach",
-    "turned_outline",
 ]
 
 STEPS = 720
@@ -142,15 +141,6 @@ def length(outline: Outline) -> float:
     return float(fit(outline).length)
 
 
-def turned_outline(outline: Outline, *, by: float) -> Outline:
-    """Return an outline turned counter-clockwise about its middle [deg]; a slab stays as it is."""
-    if isinstance(outline, Oval):
-        return Oval(outline.half_axes, outline.turn + by)
-    if isinstance(outline, Cornered):
-        return Cornered(tuple(turned_point(point, by=by) for point in outline.points))
-    return outline
-
-
 def outside(outline: Outline, points: Iterable[Point]) -> list[float]:
     """Return how far each point lies outside an outline, below zero inside [mm]."""
     if isinstance(outline, Round):
@@ -193,7 +183,7 @@ def reach(outline: Outline, *, angle: float) -> float:
     return float(fit(outline).intersection(ray).length)
 
 
-@cache
+@lru_cache(maxsize=128)
 def fit(outline: Outline) -> Fit:
     """Return an outline as shapely has it, for fit tests only."""
     from shapely.geometry import Polygon as Shape

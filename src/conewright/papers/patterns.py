@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import atan2, ceil, degrees, dist, hypot
+from math import atan2, ceil, degrees, dist, floor, hypot
 
 from conewright.papers.geometry import Circle, Entity, Label, Point, cross, turned_point
-from conewright.papers.outlines import Outline, outside
+from conewright.papers.outlines import Outline, outside, reach
 
 __all__ = ["SAME_HOLE", "clearest", "from_edges", "hole", "nearest_hole", "on_rays"]
 
@@ -91,7 +91,8 @@ def _folds(holes: Sequence[Point]) -> int:
 
 
 def _on_ray(angle: float, edges: Sequence[Outline], clear: float, most: float) -> Point:
-    steps = range(1, ceil(most / RAY_STEP))
+    nearest = max(reach(edge, angle=angle) for edge in edges)
+    steps = range(floor(nearest / RAY_STEP), ceil(most / RAY_STEP))
     spots = [turned_point((step * RAY_STEP, 0.0), by=angle) for step in steps]
     away = zip(*(outside(edge, spots) for edge in edges), strict=True)
     clear_ones = (spot for spot, each in zip(spots, away, strict=True) if min(each) >= clear)
