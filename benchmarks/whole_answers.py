@@ -13,6 +13,7 @@ def run() -> Iterator[Row]:
     """Time the answers a repairer waits for, each against the cheapest thing of its kind."""
     yield from _compare()
     yield from _find()
+    yield from _papers()
     yield from _help()
 
 
@@ -39,6 +40,20 @@ def _find() -> Iterator[Row]:
     plain = best_seconds(lambda: conewright.demo_job().build(), repeats=3)
     whole = best_seconds(lambda: find(conewright.demo_job().build()), repeats=3)
     yield Row("find, demo job, looking two steps ahead", whole, f"{whole / plain:.0f} x its build")
+
+
+def _papers() -> Iterator[Row]:
+    import conewright
+    from conewright.papers.answers import Answers
+    from conewright.papers.make import papers
+
+    def ask() -> object:
+        answers = Answers(conewright.demo_job().build("slim-fronts"))
+        return answers.find, answers.fit, answers.feed, answers.hear
+
+    asked = best_seconds(ask, repeats=3)
+    whole = best_seconds(lambda: papers(conewright.demo_job().build("slim-fronts")), repeats=3)
+    yield Row("all papers, demo job, slim-fronts", whole, f"{whole / asked:.1f} x its four answers")
 
 
 def _help() -> Iterator[Row]:

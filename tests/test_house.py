@@ -23,7 +23,7 @@ MAY_IMPORT = {
     "physics": {"errors"},
     "job": {"errors", "physics"},
     "stages": {"errors", "physics", "job"},
-    "papers": FOUNDATION,
+    "papers": FOUNDATION | {"pictures"},
     "pictures": FOUNDATION,
     "store": FOUNDATION,
     "__init__": FOUNDATION | VIEWS | {"web"},
@@ -33,7 +33,7 @@ MAY_IMPORT = {
 }
 # Modules that are run and not imported: by Python, and by alembic.
 RUN_ONLY = {"__main__", "env"}
-SLOW_LIBRARIES = {"scipy", "matplotlib", "mpl_toolkits"}
+SLOW_LIBRARIES = {"scipy", "matplotlib", "mpl_toolkits", "typst", "ezdxf", "shapely", "segno"}
 LONGEST_MODULE = 600
 LONGEST_BODY = 60
 MOST_METHODS = 15

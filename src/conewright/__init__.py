@@ -19,6 +19,7 @@ from conewright.errors import (
     JobError,
     LoadError,
     OutOfRangeError,
+    PlanRefusedError,
     Problem,
     QuantityError,
 )
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
     from conewright.job.reading import load, loads
     from conewright.job.starter import demo_text, job_schema, starter_text
     from conewright.job.state import Build
+    from conewright.papers.make import make
+    from conewright.papers.manifest import Manifest
     from conewright.stages.compare import compare
     from conewright.stages.feed import feed
     from conewright.stages.find.find import find
@@ -46,7 +49,9 @@ __all__ = [
     "Job",
     "JobError",
     "LoadError",
+    "Manifest",
     "OutOfRangeError",
+    "PlanRefusedError",
     "Problem",
     "QuantityError",
     "Report",
@@ -62,6 +67,7 @@ __all__ = [
     "job_schema",
     "load",
     "loads",
+    "make",
     "serve",
     "starter_text",
 ]
@@ -96,6 +102,8 @@ def _doors() -> dict[str, Any]:
     from conewright.job.reading import load, loads
     from conewright.job.starter import demo_text, job_schema, starter_text
     from conewright.job.state import Build
+    from conewright.papers.make import make
+    from conewright.papers.manifest import Manifest
     from conewright.pictures import draw
     from conewright.stages.compare import compare
     from conewright.stages.feed import feed
@@ -105,8 +113,10 @@ def _doors() -> dict[str, Any]:
     from conewright.stages.report import Report, register_drawer
 
     register_drawer(draw)
-    opened = (Build, Job, Report, compare, demo_text, feed, find, fit, hear, job_schema, load)
-    return {door.__name__: door for door in (*opened, loads, starter_text)}
+    classes = (Build, Job, Manifest, Report)
+    stages = (compare, feed, find, fit, hear, make)
+    texts = (demo_text, job_schema, load, loads, starter_text)
+    return {door.__name__: door for door in (*classes, *stages, *texts)}
 
 
 def _pages() -> dict[str, Any]:

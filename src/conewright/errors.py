@@ -5,7 +5,8 @@ ConewrightError
 │   ├── QuantityError                a text that is no quantity of the wanted kind
 │   ├── LoadError                    a load expression that does not parse; points at the character
 │   └── JobError                     a job file with problems; carries all of them
-└── OutOfRangeError    (ValueError)  a model was asked outside its range of validity
+├── OutOfRangeError    (ValueError)  a model was asked outside its range of validity
+└── PlanRefusedError                 a plan of which no paper is made; carries every reason
 """
 
 from collections.abc import Sequence
@@ -17,6 +18,7 @@ __all__ = [
     "JobError",
     "LoadError",
     "OutOfRangeError",
+    "PlanRefusedError",
     "Problem",
     "QuantityError",
 ]
@@ -61,3 +63,12 @@ class JobError(BadInputError):
         self.problems = tuple(problems)
         self.file = file
         super().__init__("\n".join(f"{file}: {problem}" for problem in self.problems))
+
+
+class PlanRefusedError(ConewrightError):
+    """A plan that may not go to the bench as it is; `reasons` holds every reason, in words."""
+
+    def __init__(self, reasons: Sequence[str], *, plan: str) -> None:
+        self.reasons = tuple(reasons)
+        self.plan = plan
+        super().__init__("\n".join(f"{plan}: no papers: {reason}" for reason in self.reasons))

@@ -26,6 +26,12 @@ from conewright.physics.conductor import (
     temperature_factor,
     voltage_drop,
 )
+from conewright.physics.fuse import (
+    TRIPPING_RATIO,
+    next_fuse,
+    quickest_opening,
+    slowest_opening,
+)
 from conewright.physics.levels import (
     amplitude_decibel,
     amplitude_from_decibel,
@@ -202,6 +208,10 @@ ELECTRICS: dict[str, Computation] = {
     # the guide counts the whole way of the current, not the distance
     "T4.W4": lambda i: voltage_drop(ohm_per_metre=i["r"], length=i["L_m"] / 2, current=i["I"]),
     "T4.W[56]": lambda i: strand_area(count=i["n"], diameter=i["d_mm"] * 1e-3) * 1e6,
+    "T4.tcI2": lambda _: TRIPPING_RATIO,
+    "T4.tc*.min": lambda i: quickest_opening(ratio=i["r"]),
+    "T4.tc*.max": lambda i: slowest_opening(ratio=i["r"]),
+    "T4.fzR*": lambda i: (next_fuse(least=i["I_A"]).resistance or 0.0) * 1e3,
     "T5.Z3": lambda i: largest_rating(lowest=i["Zmin"]),
     "T5.Z4": lambda i: lowest_impedance(rated=i["Zn"]),
     "T5.S[124]": lambda i: resistive_power(voltage=i["V"], resistance=i["R"]),

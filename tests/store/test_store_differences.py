@@ -82,6 +82,20 @@ def test_a_place_that_comes_or_goes_is_told_by_its_name() -> None:
     assert "channel rear-right: load side-rr | roof-rr → side-rr" in compare(DEMO, shorter)
 
 
+def test_wires_and_cables_are_told_by_what_they_do() -> None:
+    lead = '[[lead]]\nchannel = "front-left"\nfunction = "plus"\ncolour = "white"\n'
+    live = '[[lead]]\nfunction = "battery"\n'
+    cable = '[[feed]]\nid = "amplifier-feed"\nto = "amplifier"\nfuse = "30 A"\n'
+    wired = DEMO.replace("[[reading]]", f"{lead}{live}{cable}\n[[reading]]", 1)
+    assert compare(DEMO, wired) == (
+        "wire plus at front-left, wire battery, cable amplifier-feed: added",
+    )
+    assert compare(wired, wired.replace('"white"', '"grey"').replace("30 A", "20 A")) == (
+        "wire plus at front-left: colour white → grey",
+        "cable amplifier-feed: fuse 30 A → 20 A",
+    )
+
+
 def test_places_of_the_same_name_are_told_apart() -> None:
     twins = DEMO.replace('"rear right roof lining"', '"rear left roof lining"')
     moved = twins.replace('["-1.30 m", "-0.55 m", "1.85 m"]', '["-1.30 m", "-0.5 m", "1.85 m"]')

@@ -16,8 +16,12 @@ from conewright.cli.options import (
     Against,
     AsJson,
     At,
+    BarMeasured,
     JobFile,
     NoOpen,
+    OnlyKind,
+    OutFolder,
+    PaperName,
     PictureFile,
     Port,
     ProposalId,
@@ -206,6 +210,27 @@ def compare(file: JobFile, json: AsJson = False, picture: PictureFile = None) ->
         with naming(file):
             report = cw.compare(job)
         answer(report, json=json, picture=picture)
+
+
+@app.command()
+def make(
+    file: JobFile,
+    proposal: ProposalId = None,
+    out: OutFolder = Path("papers"),
+    paper: PaperName = "A4",
+    only: OnlyKind = None,
+    bar_measured: BarMeasured = None,
+    json: AsJson = False,
+) -> None:
+    """The papers for the bench: job sheet, templates, wiring and parts, in a folder."""
+    from conewright.cli.asking import asked, naming
+    from conewright.cli.making import made_in_words
+
+    with busy(f"{file}: making the papers"):
+        case = asked(file, proposal=proposal, against=None, at=None)
+        with naming(file):
+            manifest = cw.make(case.build, out, paper=paper, only=only, bar_measured=bar_measured)
+    say(manifest.to_json() if json else made_in_words(manifest, out))
 
 
 @app.command()

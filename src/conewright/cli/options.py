@@ -7,7 +7,20 @@ from typing import Annotated
 
 import typer
 
-__all__ = ["Against", "AsJson", "At", "JobFile", "NoOpen", "PictureFile", "Port", "ProposalId"]
+__all__ = [
+    "Against",
+    "AsJson",
+    "At",
+    "BarMeasured",
+    "JobFile",
+    "NoOpen",
+    "OnlyKind",
+    "OutFolder",
+    "PaperName",
+    "PictureFile",
+    "Port",
+    "ProposalId",
+]
 
 JobFile = Annotated[
     Path,
@@ -68,3 +81,27 @@ Port = Annotated[
     ),
 ]
 NoOpen = Annotated[bool, typer.Option("--no-open", help="Open no browser.", show_default=False)]
+OutFolder = Annotated[
+    Path, typer.Option("--out", metavar="DIR", help="Folder for the papers and their manifest.")
+]
+PaperName = Annotated[
+    str, typer.Option("--paper", metavar="NAME", help="What it is printed on: A4 or Letter.")
+]
+OnlyKind = Annotated[
+    str | None,
+    typer.Option(
+        "--only",
+        metavar="KIND",
+        help="Only templates, wiring, parts or sheet; all when left out.",
+        show_default=False,
+    ),
+]
+BarMeasured = Annotated[
+    str | None,
+    typer.Option(
+        "--bar-measured",
+        metavar="MM",
+        help="What the printed 100 mm bars measure, one number or across,down; corrects templates.",
+        show_default=False,
+    ),
+]

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, Protocol, TypeVar
 from pydantic import BeforeValidator, Field, JsonValue
 
 from conewright.errors import BadInputError
+from conewright.job.bench import Bench, Sheet, Tool
 from conewright.job.fields import Day, Identifier, Money, ReadingValue, Text
 from conewright.job.parts import (
     Battery,
@@ -32,6 +33,7 @@ from conewright.job.places import (
     Trim,
 )
 from conewright.job.size import Size
+from conewright.job.wires import Feed, Lead
 
 if TYPE_CHECKING:
     from conewright.job.state import Build
@@ -39,15 +41,18 @@ if TYPE_CHECKING:
 __all__ = [
     "About",
     "Battery",
+    "Bench",
     "Cable",
     "Cavity",
     "Channel",
     "Cover",
     "DriverSheet",
+    "Feed",
     "Frame",
     "HeadUnit",
     "Job",
     "Kind",
+    "Lead",
     "Location",
     "Mount",
     "Place",
@@ -57,9 +62,11 @@ __all__ = [
     "Restraints",
     "Screws",
     "Seat",
+    "Sheet",
     "Size",
     "Table",
     "Thermal",
+    "Tool",
     "Trim",
     "Vehicle",
 ]
@@ -155,9 +162,19 @@ class Job(Table):
     drivers: tuple[DriverSheet, ...] = Field(
         alias="driver", min_length=1, description="Drivers fitted, and drivers one might fit."
     )
+    leads: tuple[Lead, ...] = Field(
+        (), alias="lead", description="Wires at the radio, as they were seen and proved."
+    )
+    feeds: tuple[Feed, ...] = Field(
+        (), alias="feed", description="Cables that feed the radio or an added amplifier."
+    )
     readings: tuple[Reading, ...] = Field(
         (), alias="reading", description="What was measured, where, and what it said."
     )
+    sheets: Annotated[tuple[Sheet, ...], Field(max_length=40)] = Field(
+        (), alias="sheet", description="Stock sheets at hand to cut parts from."
+    )
+    bench: Bench = Field(Bench(), description="The tools that cut.")
     proposals: tuple[Proposal, ...] = Field(
         (), alias="proposal", description="Ways to put it right."
     )

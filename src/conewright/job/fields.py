@@ -21,9 +21,18 @@ from pydantic_core import CoreSchema, core_schema
 from conewright.errors import QuantityError
 from conewright.job.quantity import Quantity, format_quantity, parse_quantity
 from conewright.job.size import Size, parse_size
+from conewright.job.spots import (
+    KeptClear,
+    PanelHole,
+    Spot,
+    parse_hole,
+    parse_kept,
+    parse_spot,
+)
 from conewright.job.units import dimension_of
 
 __all__ = [
+    "Angle",
     "Area",
     "Charge",
     "Compliance",
@@ -37,6 +46,7 @@ __all__ = [
     "Gap",
     "Identifier",
     "Inductance",
+    "KeptSpot",
     "Length",
     "Level",
     "Mass",
@@ -44,6 +54,8 @@ __all__ = [
     "Money",
     "NominalSize",
     "Number",
+    "PanelOpening",
+    "PanelSpot",
     "Position",
     "PositiveCurrent",
     "PositiveResistance",
@@ -173,6 +185,21 @@ def _read_size(value: object) -> Size:
     return _parse_size(value)
 
 
+def _read_spot(value: object) -> Spot:
+    """Return a place on a panel; raises QuantityError."""
+    return value if isinstance(value, Spot) else parse_spot(value)
+
+
+def _read_hole(value: object) -> PanelHole:
+    """Return an opening of a panel; raises QuantityError."""
+    return value if isinstance(value, PanelHole) else parse_hole(value)
+
+
+def _read_kept(value: object) -> KeptClear:
+    """Return what a patch leaves clear; raises QuantityError."""
+    return value if isinstance(value, KeptClear) else parse_kept(value)
+
+
 def _of_dimension(quantity: Quantity, dimension: str) -> Quantity:
     if quantity.dimension != dimension:
         raise QuantityError(f"a {dimension} is wanted, not a {quantity.dimension}")
@@ -234,6 +261,7 @@ def _reading_text(value: object) -> str:
 Length = Annotated[Quantity, QuantityField("length", ("62 mm ± 1 mm", "6 1/2 in", "3.8 m"))]
 Gap = Annotated[Quantity, QuantityField("length", ("24 mm ± 1.5 mm",), "zero or more")]
 Position = Annotated[Quantity, QuantityField("length", ("0.95 m", "-0.82 m"), "any")]
+Angle = Annotated[Quantity, QuantityField("angle", ("45 deg", "-30 deg"), "any")]
 Area = Annotated[Quantity, QuantityField("area", ("85 cm2", "60 cm2 ± 15 cm2"), "zero or more")]
 Volume = Annotated[Quantity, QuantityField("volume", ("42 L ± 8 L", "3 m3"))]
 Mass = Annotated[Quantity, QuantityField("mass", ("9.5 g",))]
@@ -283,6 +311,24 @@ NominalSize = Annotated[
     PlainValidator(_read_size),
     PlainSerializer(str, return_type=str),
     WithJsonSchema({"type": "string", "examples": ["165 mm", "6 1/2 in", "6x9 in"]}),
+]
+PanelSpot = Annotated[
+    Spot,
+    PlainValidator(_read_spot),
+    PlainSerializer(str, return_type=str),
+    WithJsonSchema({"type": "string", "examples": ["-62 mm, 15 mm"]}),
+]
+PanelOpening = Annotated[
+    PanelHole,
+    PlainValidator(_read_hole),
+    PlainSerializer(str, return_type=str),
+    WithJsonSchema({"type": "string", "examples": ["120 x 60 mm at 150 mm, -20 mm"]}),
+]
+KeptSpot = Annotated[
+    KeptClear,
+    PlainValidator(_read_kept),
+    PlainSerializer(str, return_type=str),
+    WithJsonSchema({"type": "string", "examples": ["drain 12 mm at 150 mm, -70 mm"]}),
 ]
 ReadingValue = Annotated[
     str | float | dict[str, str],

@@ -30,6 +30,7 @@ from conewright.job.load import Load, parse_load
 __all__ = [
     "Battery",
     "Cable",
+    "Carried",
     "Channel",
     "HeadUnit",
     "Place",
@@ -43,6 +44,21 @@ __all__ = [
 
 Place = tuple[Position, Position, Position]
 Restraint = Literal["none", "impact", "pressure", "unknown"]
+Carried = Literal[
+    "chimes",
+    "wheel-buttons",
+    "camera",
+    "parking-sounds",
+    "factory-amplifier",
+    "antenna-amplifier",
+    "retained-power",
+    "alarm",
+    "hands-free",
+    "illumination",
+    "vehicle-settings",
+    "noise-cancelling",
+]
+"""What of a vehicle may work through its radio, and go silent with it."""
 
 
 def _off(value: object) -> object:
@@ -179,6 +195,15 @@ class HeadUnit(Table):
     )
     sleep_current: Current | None = Field(
         None, description="Supply current with the key out, after the vehicle went to sleep [A]."
+    )
+    connector: Literal["iso-10487", "other"] | None = Field(
+        None,
+        description="The plug it came with: `iso-10487` for the two blocks of that standard.",
+    )
+    carries: tuple[Carried, ...] | None = Field(
+        None,
+        description="What else of the vehicle works through this radio, found out before it is "
+        "taken out; an empty list where nothing does.",
     )
     thermal: Thermal = Field(Thermal(), description="How the output chip gets rid of its heat.")
 

@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from conewright.errors import BadInputError
 from conewright.job.fields import (
+    Angle,
     Area,
     Compliance,
     Count,
@@ -15,6 +16,7 @@ from conewright.job.fields import (
     Gap,
     Identifier,
     Inductance,
+    KeptSpot,
     Length,
     Level,
     Mass,
@@ -22,6 +24,8 @@ from conewright.job.fields import (
     Money,
     NominalSize,
     Number,
+    PanelOpening,
+    PanelSpot,
     PositiveResistance,
     Power,
     SemiInductance,
@@ -48,19 +52,54 @@ Kind = Literal["door", "panel", "dash", "pillar", "shelf", "roof", "free"]
 Cover = Literal["none", "film", "patch"]
 
 
+Corners = Annotated[tuple[PanelSpot, ...], Field(min_length=3, max_length=60)]
+
+
 class Screws(Table):
-    """A circle of screws."""
+    """The screws of a mount or a flange: evenly round a circle, or each at its own place."""
 
     count: Count | None = Field(None, description="How many screws.")
     circle: Length | None = Field(
         None, description="Diameter of the circle through the screw centres [mm]."
     )
+    angle: Angle | None = Field(
+        None,
+        description="Where the first screw of the circle lies: from the front, turning up [deg].",
+    )
+    places: Annotated[tuple[PanelSpot, ...], Field(min_length=2, max_length=16)] | None = Field(
+        None,
+        description="Screws that lie on no circle, each forward and up from the middle.",
+    )
+    diameter: Length | None = Field(None, description="Diameter of the screws [mm].")
+
+    @model_validator(mode="after")
+    def _circle_or_places(self) -> Self:
+        if self.places is not None and (self.circle is not None or self.angle is not None):
+            raise BadInputError("screws lie on a circle or at places, not both")
+        if self.places is not None and self.count not in (None, len(self.places)):
+            raise BadInputError(f"count says {self.count}, and there are {len(self.places)} places")
+        return self
 
 
 class Mount(Table):
     """The hole the driver sits in, and the room behind and in front of it."""
 
-    cutout: Length | None = Field(None, description="Diameter of the opening in the steel [mm].")
+    cutout: Length | None = Field(
+        None, description="Diameter of the opening in the steel; of an oval its short axis [mm]."
+    )
+    cutout_long: Length | None = Field(
+        None, description="Long axis of an oval opening; left out: it is round [mm]."
+    )
+    corners: Corners | None = Field(
+        None,
+        description="Corners of an opening that is neither round nor oval, in turn round it, each "
+        "forward and up from its middle; cutout is then its narrowest width.",
+    )
+    turn: Angle | None = Field(
+        None,
+        description="Which way the long axis of an oval opening or driver lies: from the front, "
+        "turning up [deg].",
+    )
     screws: Screws = Field(Screws(), description="The screw holes around the opening.")
     land: Gap | None = Field(
         None, description="Flat steel around the opening, from its edge to the next bend [mm]."
@@ -99,6 +138,16 @@ class Cavity(Table):
         None, description="Openings in the inner sheet toward the trim, all together [cm2]."
     )
     panel_hole_count: Count | None = Field(None, description="How many openings share that area.")
+    panel_openings: Annotated[tuple[PanelOpening, ...], Field(max_length=20)] | None = Field(
+        None,
+        description="Openings that a patch is to close, each its extent forward and up (a diameter "
+        "for a round one) and where its middle lies from the middle of the driver's opening.",
+    )
+    keep_clear: Annotated[tuple[KeptSpot, ...], Field(max_length=40)] | None = Field(
+        None,
+        description="What a patch must leave clear: drain, sensor, bolt, clip, cable or rod, its "
+        "width and where it is.",
+    )
     cover: Cover | None = Field(
         None,
         description="What closes the panel holes: `none`, `film` (water shield), `patch` (bonded, "
@@ -165,9 +214,21 @@ class Frame(Table):
         None, description="From the back of the mounting flange to the rearmost point [mm]."
     )
     cutout: Length | None = Field(
-        None, description="Diameter of the opening the basket needs [mm]."
+        None,
+        description="Diameter of the opening the basket needs; of an oval its short axis [mm].",
     )
-    outer: Length | None = Field(None, description="Outer diameter of the flange [mm].")
+    cutout_long: Length | None = Field(
+        None, description="Long axis of the opening an oval basket needs [mm]."
+    )
+    outer: Length | None = Field(
+        None, description="Outer diameter of the flange; of an oval its short axis [mm]."
+    )
+    outer_long: Length | None = Field(None, description="Long axis of an oval flange [mm].")
+    corners: Corners | None = Field(
+        None,
+        description="Corners of a flange that is neither round nor oval, in turn round it, each "
+        "along and across from the middle of the basket.",
+    )
     front_height: Gap | None = Field(
         None,
         description="From the back of the flange to the foremost point, tweeter bridge included "

@@ -15,7 +15,7 @@ from conewright.job.state import AS_FOUND
 
 __all__ = ["TARGET_LISTS", "TARGET_TABLES", "ids_of", "reference_problems"]
 
-TARGET_LISTS = ("seat", "channel", "location", "driver")
+TARGET_LISTS = ("seat", "channel", "location", "driver", "feed")
 TARGET_TABLES = ("head_unit", "vehicle")
 RESERVED = (*TARGET_TABLES, "job")
 SIDES = ("left", "right")
@@ -30,6 +30,7 @@ def reference_problems(raw: Mapping[str, Any]) -> list[Found]:
         _proposal_id_problems,
         _driver_problems,
         _load_problems,
+        _lead_problems,
         _place_problems,
     )
     return [
@@ -108,6 +109,20 @@ def _load_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
             elif taken.setdefault(name, index) != index:
                 first = f"channel[{taken[name] + 1}]"
                 yield steps, f"{name} hangs on {first} already; a location has one channel"
+
+
+def _lead_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
+    """Every wire of a pair names a channel, and is written down once."""
+    channels = ids_of(raw, "channel")
+    seen: dict[tuple[str, object], int] = {}
+    for index, name in _texts(raw, "lead", "channel"):
+        if channels and name not in channels:
+            text = f"it takes the id of a channel; {known_names(name, channels)}"
+            yield ("lead", index, "channel"), text
+        function = inside(raw, "lead", index, "function")
+        if seen.setdefault((name, function), index) != index:
+            first = f"lead[{seen[name, function] + 1}]"
+            yield ("lead", index, "channel"), f"{first} is the {function} wire of {name} already"
 
 
 def _names_in(text: str) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from conewright.job.document import DriverSheet
 from conewright.job.draws import quantile
 from conewright.job.fills import Filler
 from conewright.job.quantity import Quantity
+from conewright.job.resolve_shape import metres_of, screw_holes
 from conewright.job.sheet import ORDER_OF_TRUST, SHEET_AIR, accepted_names
 from conewright.job.state import DriverState, FrameState, Origin, Value
 from conewright.job.typical import (
@@ -285,12 +286,18 @@ def _frame(found: _Sheet) -> FrameState:
         front_height=_frame_value(found, "front_height"),
         screw_count=count,
         screw_circle=circle,
+        cutout_long=_given_frame(found, "cutout_long"),
+        outer_long=_given_frame(found, "outer_long"),
+        corners=metres_of(found.sheet.frame.corners),
+        holes=screw_holes(found.path("frame.screws"), found.sheet.frame.screws, found.filler),
     )
 
 
 def _screws(found: _Sheet) -> tuple[int | None, Value | None]:
     """Return the screws of the sheet; the usual ones only where the sheet says nothing of them."""
     given, path = found.sheet.frame.screws, "frame.screws.circle"
+    if given.places is not None:
+        return len(given.places), None
     if given.count is not None or given.circle is not None:
         return given.count, None if given.circle is None else found.given(path, given.circle)
     count, circle = found.frame("screw_count"), found.frame("screw_circle")
@@ -300,11 +307,19 @@ def _screws(found: _Sheet) -> tuple[int | None, Value | None]:
     )
 
 
-def _frame_value(found: _Sheet, name: str) -> Value:
+def _given_frame(found: _Sheet, name: str) -> Value | None:
+    """Return a dimension of the basket as given, with the spread of a calliper."""
     given: Quantity | None = getattr(found.sheet.frame, name)
     if given is None:
+        return None
+    value = found.given(f"frame.{name}", given)
+    return found.filler.read_with(value, CALLIPER, CALLIPER_NOTE)
+
+
+def _frame_value(found: _Sheet, name: str) -> Value:
+    value = _given_frame(found, name)
+    if value is None:
         row = found.frame(name)
         assert row is not None, f"frames.csv has no {name} for {found.size}"
         return found.filler.filled(found.path(f"frame.{name}"), row)
-    value = found.given(f"frame.{name}", given)
-    return found.filler.read_with(value, CALLIPER, CALLIPER_NOTE)
+    return value

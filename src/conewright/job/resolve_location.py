@@ -7,6 +7,7 @@ from conewright.job.document import Cavity, Cover, Location, Trim
 from conewright.job.fills import Filler
 from conewright.job.parts import Place
 from conewright.job.quantity import Quantity
+from conewright.job.resolve_shape import metres_of, screw_holes
 from conewright.job.state import (
     CavityState,
     DriverState,
@@ -84,6 +85,10 @@ def _mount(location: Location, filler: Filler, *, enclosed: bool) -> MountState:
         spacer=_spacer(location, filler),
         screw_count=mount.screws.count,
         screw_circle=filler.optional(f"{path}.screws.circle", mount.screws.circle),
+        cutout_long=_read(f"{path}.cutout_long", mount.cutout_long, RULER, filler),
+        corners=metres_of(mount.corners),
+        turn=0.0 if mount.turn is None else mount.turn.value,
+        holes=screw_holes(f"{path}.screws", mount.screws, filler),
     )
 
 
@@ -165,6 +170,8 @@ def _cavity(location: Location, mount: MountState, filler: Filler) -> CavityStat
         panel_q=hole_q,
         cover=cover,
         cover_mass=cover_mass,
+        openings=cavity.panel_openings or (),
+        keep_clear=cavity.keep_clear or (),
     )
 
 

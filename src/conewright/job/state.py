@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 if TYPE_CHECKING:
     from conewright.job.document import Job
     from conewright.job.quantity import Quantity
+    from conewright.job.spots import KeptClear, PanelHole
     from conewright.physics.wiring import Tree
 
 __all__ = [
@@ -25,6 +26,7 @@ __all__ = [
     "CavityState",
     "ChannelState",
     "CoilState",
+    "Corners",
     "DriverState",
     "Fill",
     "FrameState",
@@ -33,6 +35,7 @@ __all__ = [
     "MountState",
     "Origin",
     "PartState",
+    "ScrewHoles",
     "SeatState",
     "TrimState",
     "UnknownChannelState",
@@ -101,6 +104,10 @@ class Fill:
     source: str
 
 
+Corners = tuple[tuple[float, float], ...]
+"""Corners of an outline, or places, forward and up from the middle [m]."""
+
+
 @dataclass(frozen=True, slots=True)
 class CoilState:
     """Voice-coil reactance.
@@ -118,8 +125,21 @@ class CoilState:
 
 
 @dataclass(frozen=True, slots=True)
+class ScrewHoles:
+    """What else is known of screws: direction of the first on its circle, from the front turning
+    up [rad], or the place of each, forward and up from the middle [m]; and their diameter.
+    """
+
+    angle: float | None = None
+    places: Corners = ()
+    diameter: Value | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class FrameState:
-    """Outline of a driver's basket; diameters for round ones, the short axis for oval ones."""
+    """Outline of a driver's basket; diameters for round ones, the short axis for oval ones, which
+    have the long one beside it. `corners` are those of a flange that is neither.
+    """
 
     depth: Value
     cutout: Value
@@ -127,6 +147,10 @@ class FrameState:
     front_height: Value
     screw_count: int | None
     screw_circle: Value | None
+    cutout_long: Value | None = None
+    outer_long: Value | None = None
+    corners: Corners = ()
+    holes: ScrewHoles = ScrewHoles()
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +176,11 @@ class DriverState:
 
 @dataclass(frozen=True, slots=True)
 class MountState:
-    """Where a driver is screwed on. What nobody measured and nothing needs is None."""
+    """Where a driver is screwed on. What nobody measured and nothing needs is None.
+
+    `cutout` is the short axis of an oval opening. `turn` is the direction of the long axis of
+    opening or driver, from the front turning up [rad].
+    """
 
     ring: bool
     ring_origin: Origin
@@ -164,6 +192,10 @@ class MountState:
     spacer: Value
     screw_count: int | None
     screw_circle: Value | None
+    cutout_long: Value | None = None
+    corners: Corners = ()
+    turn: float = 0.0
+    holes: ScrewHoles = ScrewHoles()
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +213,8 @@ class CavityState:
     panel_q: Value
     cover: Literal["none", "film", "patch"]
     cover_mass: Value | None
+    openings: tuple[PanelHole, ...] = ()
+    keep_clear: tuple[KeptClear, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

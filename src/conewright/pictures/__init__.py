@@ -1,11 +1,12 @@
 """Pictures of reports, one builder for notebook, page and paper.
 
-`draw` gives a matplotlib figure, `save` writes it. The data behind every picture are the series
-and figures of its report.
+`draw` gives a matplotlib figure, `save` writes it, `as_svg` gives it as text. The data behind every
+picture are the series and figures of its report.
 """
 
 from __future__ import annotations
 
+from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ from conewright.stages.report import Report
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["draw", "save"]
+__all__ = ["as_svg", "draw", "save"]
 
 WIDE, NARROW = 7.1, 3.75
 """Inches: the print area of A4 and Letter within 15 mm margins, and a phone of 360 px."""
@@ -89,22 +90,34 @@ def save(
         BadInputError: another suffix, a file that cannot be written, or as for `draw`.
 
     """
-    from conewright.pictures.axes import drawing_settings
-
     file = Path(path)
     suffix = file.suffix.lower()
     if suffix not in NO_DATE:
         found = f"suffix {file.suffix!r}" if file.suffix else "no suffix"
         raise BadInputError(f"{file}: found {found}; allowed are {', '.join(NO_DATE)}")
     drawing = draw(report, narrow=narrow, width_inches=width_inches)
-    title = next(text.get_text() for text in drawing.texts if text.get_gid() == "title")
-    metadata = NO_DATE[suffix] | {"Title": " ".join(title.split())}
     try:
-        with drawing_settings(width=drawing.get_figwidth()):
-            drawing.savefig(file, format=suffix[1:], dpi=dpi, metadata=metadata)
+        _write(drawing, file, kind=suffix, dpi=dpi)
     except OSError as error:
         raise BadInputError(f"{file}: cannot be written ({error.strerror or error})") from error
     return file
+
+
+def as_svg(report: Report, *, width_inches: float | None = None) -> str:
+    """Return the drawing of a report as SVG, for a paper that holds it; as `draw` and `save`."""
+    sheet = StringIO()
+    _write(draw(report, width_inches=width_inches), sheet, kind=".svg")
+    return sheet.getvalue()
+
+
+def _write(drawing: Figure, to: Path | StringIO, *, kind: str, dpi: float = 150.0) -> None:
+    """Write a drawing with its title and without a date."""
+    from conewright.pictures.axes import drawing_settings
+
+    title = next(text.get_text() for text in drawing.texts if text.get_gid() == "title")
+    metadata = NO_DATE[kind] | {"Title": " ".join(title.split())}
+    with drawing_settings(width=drawing.get_figwidth()):
+        drawing.savefig(to, format=kind[1:], dpi=dpi, metadata=metadata)
 
 
 def _refuse_empty(report: Report) -> None:

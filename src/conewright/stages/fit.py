@@ -24,13 +24,14 @@ from conewright.stages.sandwich import (
     FRONT_MARGIN,
     REAR_MARGIN,
     Sandwich,
+    SpacerWindow,
     allowances,
     is_measured,
     sandwich_of,
     screws_agree,
 )
 
-__all__ = ["ODDS_SAMPLES", "fit"]
+__all__ = ["ODDS_SAMPLES", "fit", "spacer_windows"]
 
 ODDS_SAMPLES = 8192
 """Draws behind the odds: a chance of 2 % rests on 164 of them."""
@@ -75,6 +76,19 @@ def fit(build: Build, against: Build | None = None, *, samples: int = ODDS_SAMPL
     _speak(answer, asked)
     report = answer.report(headlines=dict(_headlines(asked)))
     return report.model_copy(update={"fills": tuple(_fills(report, judged))})
+
+
+def spacer_windows(build: Build, *, samples: int = ODDS_SAMPLES) -> dict[str, SpacerWindow]:
+    """Return the spacers with which each driver fits, for every place that was measured.
+
+    Args:
+        build: as for `fit`, whose figures are the same.
+        samples: number of draws, a power of two.
+
+    """
+    draws = draw(_axes(build), samples=samples)
+    places = [place for place in build.locations if has_dimensions(place)]
+    return {place.id: sandwich_of(place, draws).window for place in places}
 
 
 def _asked_about(build: Build, judged: list[Sandwich]) -> list[Sandwich]:

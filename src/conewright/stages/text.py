@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from conewright.job.state import Origin
 from conewright.stages.layout import paragraph
 from conewright.stages.narrowing import measurement
-from conewright.stages.report import Narrowing, Report, Severity
+from conewright.stages.report import Narrowing, Report, Severity, Verdict
 from conewright.stages.text_cells import MARKS, letter
 from conewright.stages.text_find import reading_sections
 from conewright.stages.text_tables import stage_tables
 from conewright.stages.words import number
 
-__all__ = ["as_text", "origins_in_words"]
+__all__ = ["as_text", "origins_in_words", "spoken_verdicts"]
 
 NARROWEST = 40
 QUESTIONS = {
@@ -22,6 +22,7 @@ QUESTIONS = {
     "feed": "what does each channel drive, and what do radio and cable take?",
     "hear": "what will be heard at the seats, and what changed it?",
     "fit": "will it go in, behind and in front?",
+    "make": "what goes to the bench on paper?",
     "compare": "as found and every proposal, side by side",
 }
 
@@ -79,14 +80,18 @@ def _legend(report: Report, width: int) -> list[str]:
 
 
 def _verdicts(report: Report, width: int) -> Iterator[str]:
-    """Yield the verdicts, the worst first; what is said of several subjects is said once."""
+    for severity, said in spoken_verdicts(report.verdicts):
+        start = f"{MARKS[severity]} {severity.value:<5}"
+        yield from paragraph(said, width=width, first=start, rest=" " * len(start))
+
+
+def spoken_verdicts(verdicts: Iterable[Verdict]) -> Iterator[tuple[Severity, str]]:
+    """Yield verdicts as they are said, the worst first; what is said of several subjects once."""
     alike: dict[tuple[Severity, str], list[str]] = {}
-    for verdict in sorted(report.verdicts, key=lambda verdict: -verdict.severity.rank):
+    for verdict in sorted(verdicts, key=lambda verdict: -verdict.severity.rank):
         alike.setdefault((verdict.severity, verdict.text), []).append(verdict.subject)
     for (severity, text), subjects in alike.items():
-        start = f"{MARKS[severity]} {severity.value:<5}"
-        said = _with_subjects(text, subjects)
-        yield from paragraph(said, width=width, first=start, rest=" " * len(start))
+        yield severity, _with_subjects(text, subjects)
 
 
 def _with_subjects(text: str, subjects: list[str]) -> str:

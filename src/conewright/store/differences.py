@@ -28,9 +28,13 @@ _LISTS = {
     "channel": "channel",
     "location": "place",
     "driver": "driver",
+    "lead": "wire",
+    "feed": "cable",
     "reading": "reading",
     "proposal": "proposal",
 }
+# What tells the entries of a list apart, where it is not their id.
+_TOLD_BY = {"reading": ("test", "at"), "lead": ("function", "channel")}
 _SECTIONS = {"job": "job", "vehicle": "vehicle", "head_unit": "radio", "format": "file"}
 _FIELDS = {
     "at": "position",
@@ -134,12 +138,12 @@ Key = tuple[str, ...]
 
 
 def _entries(kind: str, value: object) -> dict[Key, dict[str, Any]]:
-    """Return a list's entries by what tells them apart: their id; of a reading, what and where."""
+    """Return a list's entries by what tells them apart: mostly their id."""
     entries = value if isinstance(value, list) else []
     seen: Counter[Key] = Counter()
     found: dict[Key, dict[str, Any]] = {}
     for entry in (each for each in entries if isinstance(each, dict)):
-        named = ("test", "at") if kind == "reading" else ("id",)
+        named = _TOLD_BY.get(kind, ("id",))
         key = tuple(str(entry.get(name, "")) for name in named)
         seen[key] += 1
         found[(*key, str(seen[key]))] = entry
@@ -160,7 +164,7 @@ def _names(
             names[key] = name if shared[name] == 1 else f"{name} ({told[0]})"
         else:
             nth = "" if number == "1" else f" (no. {number})"
-            names[key] = f"{_LISTS[kind]} {' at '.join(told)}{nth}"
+            names[key] = f"{_LISTS[kind]} {' at '.join(filter(None, told))}{nth}"
     return names
 
 

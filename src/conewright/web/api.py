@@ -20,7 +20,16 @@ from conewright.web.errors import ErrorBody, Refusal
 from conewright.web.pages.common import who
 from conewright.web.reports import Question, Reports, Stage
 
-__all__ = ["router"]
+__all__ = [
+    "Answers",
+    "JobId",
+    "Kept",
+    "ProposalId",
+    "Responses",
+    "RevisionAsked",
+    "refusals",
+    "router",
+]
 
 JSON, TOML = "application/json", "application/toml"
 LARGEST_NUMBER = 2**31 - 1
@@ -128,6 +137,9 @@ IfMatch = Annotated[
 ]
 IfNoneMatch = Annotated[str | None, Header(description="An ETag that is known already.")]
 Accept = Annotated[str, Header(include_in_schema=False)]
+RevisionAsked = Annotated[
+    int | None, Query(ge=1, le=LARGEST_NUMBER, description="The newest when left out.")
+]
 ProposalId = Annotated[str | None, Query(max_length=200, description="Id of a proposal.")]
 
 _TOLD = {
@@ -145,7 +157,7 @@ _TOLD = {
 Responses = dict[int | str, dict[str, Any]]
 
 
-def _refusals(*statuses: int, answers: Responses | None = None) -> Responses:
+def refusals(*statuses: int, answers: Responses | None = None) -> Responses:
     """Return how an operation's refusals are described, every one of the same shape."""
     return {
         status: {"description": _TOLD[status]} | ({} if status == 304 else {"model": ErrorBody})
@@ -163,7 +175,7 @@ router = APIRouter(prefix="/api/v1", tags=["jobs"])
 # --- Jobs ---------------------------------------------------------------------------------------
 
 
-@router.get("/jobs", responses=_refusals())
+@router.get("/jobs", responses=refusals())
 def list_jobs(
     store: Kept,
     search: Annotated[str, Query(max_length=200, description="Words that all are in it.")] = "",
@@ -189,7 +201,7 @@ def list_jobs(
     )
 
 
-@router.post("/jobs", status_code=201, responses=_refusals(400, 413, 415), openapi_extra=_BODY)
+@router.post("/jobs", status_code=201, responses=refusals(400, 413, 415), openapi_extra=_BODY)
 def create_job(store: Kept, written: Sent, who: Who, response: Response) -> SavedBody:
     """Keep a new job: a document in JSON, or the text of a TOML file."""
     saved = store.create(written.toml(), who=who)
@@ -198,7 +210,7 @@ def create_job(store: Kept, written: Sent, who: Who, response: Response) -> Save
 
 
 @router.get(
-    "/jobs/{job_id}", response_class=Response, responses=_refusals(304, 404, answers=_DOCUMENT)
+    "/jobs/{job_id}", response_class=Response, responses=refusals(304, 404, answers=_DOCUMENT)
 )
 def read_job(
     store: Kept, job_id: JobId, accept: Accept = "", if_none_match: IfNoneMatch = None
@@ -207,9 +219,7 @@ def read_job(
     return _document(store.get(job_id), accept, if_none_match)
 
 
-@router.put(
-    "/jobs/{job_id}", responses=_refusals(400, 404, 412, 413, 415, 428), openapi_extra=_BODY
-)
+@router.put("/jobs/{job_id}", responses=refusals(400, 404, 412, 413, 415, 428), openapi_extra=_BODY)
 def change_job(
     store: Kept,
     job_id: JobId,
@@ -227,14 +237,14 @@ def change_job(
     "/jobs/{job_id}",
     status_code=204,
     response_class=Response,
-    responses=_refusals(404, 412, 428),
+    responses=refusals(404, 412, 428),
 )
 def delete_job(store: Kept, job_id: JobId, who: Who, if_match: IfMatch = None) -> None:
     """Mark a job as deleted; its revisions stay."""
     store.delete(job_id, base=_base(store, job_id, if_match), who=who)
 
 
-@router.get("/jobs/{job_id}/revisions", responses=_refusals(404))
+@router.get("/jobs/{job_id}/revisions", responses=refusals(404))
 def list_revisions(store: Kept, job_id: JobId) -> RevisionsBody:
     """List a job's revisions, the newest first; those of a deleted job too."""
     return RevisionsBody(
@@ -254,7 +264,7 @@ def list_revisions(store: Kept, job_id: JobId) -> RevisionsBody:
 @router.get(
     "/jobs/{job_id}/revisions/{revision}",
     response_class=Response,
-    responses=_refusals(304, 404, answers=_DOCUMENT),
+    responses=refusals(304, 404, answers=_DOCUMENT),
 )
 def read_revision(
     store: Kept,
@@ -267,10 +277,13 @@ def read_revision(
     return _document(store.get(job_id, revision), accept, if_none_match)
 
 
+# --- Reports ------------------------------------------------------------------------------------
+
+
 @router.get(
     "/jobs/{job_id}/{stage}",
     response_class=Response,
-    responses=_refusals(304, 404, answers=_REPORT),
+    responses=refusals(304, 404, answers=_REPORT),
     tags=["reports"],
 )
 def read_report(
@@ -283,9 +296,7 @@ def read_report(
     at: Annotated[
         str | None, Query(max_length=3000, description="Hertz of the curves: 20,50,1.2k")
     ] = None,
-    revision: Annotated[
-        int | None, Query(ge=1, le=LARGEST_NUMBER, description="The newest when left out.")
-    ] = None,
+    revision: RevisionAsked = None,
     if_none_match: IfNoneMatch = None,
 ) -> Response:
     """Give a stage's report of a job; what is no finite number is null."""

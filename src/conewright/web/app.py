@@ -15,7 +15,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from conewright.store import Store
-from conewright.web import api, pairing
+from conewright.web import api, api_papers, pairing
 from conewright.web.errors import handle_errors
 from conewright.web.openapi import with_job_schema
 from conewright.web.pages import routers
@@ -61,6 +61,7 @@ def create_app(
     app.state.reports = own or reports
     app.state.pairing = lan
     handle_errors(app)
+    app.include_router(api_papers.router)
     app.include_router(api.router)
     _mount_pages(app)
     return app

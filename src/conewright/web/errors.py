@@ -19,7 +19,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Match
 from starlette.types import Scope
 
-from conewright.errors import ConewrightError, JobError, Problem
+from conewright.errors import ConewrightError, JobError, PlanRefusedError, Problem
 from conewright.store import Conflict, NotFound, StoreError, StoreUnavailable
 from conewright.web.headers import SECURE
 
@@ -187,6 +187,10 @@ def _from_house(error: ConewrightError) -> Refusal:
             count = len(problems)
             told = "1 problem" if count == 1 else f"{count} problems"
             return Refusal(422, f"This cannot be used: {told}.", problems=problems)
+        case PlanRefusedError(plan=plan, reasons=reasons):
+            problems = [Problem("proposal", plan, reason) for reason in reasons]
+            told = "No papers are made of a plan that may not go to the bench."
+            return Refusal(422, told, code="plan-refused", problems=problems)
     return Refusal(422, str(error))
 
 

@@ -17,13 +17,13 @@ from typing import TYPE_CHECKING
 from conewright.web.errors import Refusal
 from conewright.web.keeping import Kept
 from conewright.web.settings import Settings
-from conewright.web.workers import STAGES, Question, Stage, Workers
+from conewright.web.workers import STAGES, Made, PaperQuestion, Question, Stage, Workers
 
 if TYPE_CHECKING:
     from conewright.stages.report import Report
     from conewright.store import Saved
 
-__all__ = ["STAGES", "Answer", "Question", "Reports", "Stage"]
+__all__ = ["STAGES", "Answer", "Made", "PaperQuestion", "Question", "Reports", "Stage"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +36,13 @@ class Answer:
 
 
 class Reports:
-    """The answers about every job, kept while they are asked for."""
+    """The answers about every job, and the papers of its plans, kept while they are asked for."""
 
     def __init__(self, settings: Settings) -> None:
         self._workers = Workers(most=settings.workers, seconds=settings.computing_seconds)
         self._room = BoundedSemaphore(settings.waiting)
-        self._kept: Kept[Answer] = Kept(settings.kept_reports)
+        self._answers: Kept[Answer] = Kept(settings.kept_reports)
+        self._papers: Kept[Made] = Kept(settings.kept_papers)
 
     def report(
         self,
@@ -63,7 +64,19 @@ class Reports:
     def answer(self, text: str, question: Question) -> Answer:
         """Return the answer to a question about a job's TOML text, saved or not; as `report`."""
         key = (sha256(text.encode()).digest(), question)
-        return self._kept.get(key, lambda: self._work_out(text, question))
+        return self._answers.get(key, lambda: self._answer(text, question))
+
+    def papers(self, saved: Saved, question: PaperQuestion) -> Made:
+        """Return the papers of a plan of a saved job, with their pages as pictures.
+
+        Raises:
+            PlanRefusedError: the plan may not go to the bench.
+            BadInputError: the job or the question cannot be used.
+            Refusal: it took too long, or too many are asking.
+
+        """
+        key = (sha256(saved.text.encode()).digest(), question)
+        return self._papers.get(key, lambda: self._make(saved.text, question))
 
     def warm(self) -> None:
         """Start a worker and let it work once, so that the first question need not wait for it."""
@@ -76,7 +89,11 @@ class Reports:
         """End the workers."""
         self._workers.close()
 
-    def _work_out(self, text: str, question: Question) -> Answer:
+    def _make(self, text: str, question: PaperQuestion) -> Made:
+        with self._place():
+            return self._workers.make(text, question)
+
+    def _answer(self, text: str, question: Question) -> Answer:
         with self._place():
             done = self._workers.work_out(text, question)
         return Answer(done.report, done.json, f'"{sha256(done.json).hexdigest()[:32]}"')

@@ -21,7 +21,7 @@ class Settings:
 
     `names` and `port` are what a request may call the server by; a body is limited in bytes and in
     the seconds it may take to arrive, a computation in seconds. `waiting` requests may stand in
-    line for a computation; `kept_reports` answers are kept.
+    line for a computation; `kept_reports` answers and the papers of `kept_papers` plans are kept.
     """
 
     names: tuple[str, ...] = LOOPBACK
@@ -37,6 +37,7 @@ class Settings:
     workers: int = 2
     waiting: int = 16
     kept_reports: int = 64
+    kept_papers: int = 4
 
     def authorities(self, scheme: str) -> frozenset[str]:
         """Return every right value of a request's Host, lower case.

@@ -22,14 +22,21 @@ from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Literal, get_args
 
-from conewright.errors import BadInputError, ConewrightError, JobError, Problem
+from conewright.errors import (
+    BadInputError,
+    ConewrightError,
+    JobError,
+    PlanRefusedError,
+    Problem,
+)
 from conewright.web.errors import Refusal
 
 if TYPE_CHECKING:
     from conewright.job.document import Job
+    from conewright.papers.make import Papers
     from conewright.stages.report import Report
 
-__all__ = ["STAGES", "Question", "Stage", "Workers"]
+__all__ = ["STAGES", "Made", "PaperQuestion", "Question", "Stage", "Workers"]
 
 Stage = Literal["find", "fit", "feed", "hear", "compare"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
@@ -61,6 +68,36 @@ class Done:
 
 
 @dataclass(frozen=True, slots=True)
+class PaperQuestion:
+    """Which papers are wanted: of which plan, on what paper, under what name of its revision.
+
+    `bar_measured` is what the bars of an earlier print measure, `address` that of the job's page.
+    """
+
+    proposal: str | None
+    paper: str = "A4"
+    bar_measured: str = ""
+    revision: str | None = None
+    address: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """The papers of a plan, and the pages of each PDF as pictures, by the name of its file."""
+
+    papers: Papers
+    pages: dict[str, tuple[bytes, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Barred:
+    """A plan that may not go to the bench, with every reason."""
+
+    plan: str
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Refused:
     """What is wrong with a question or a job; errors of several arguments do not pickle."""
 
@@ -75,7 +112,8 @@ class Failed:
     trace: str
 
 
-Result = Done | Refused | Failed
+Asked = Question | PaperQuestion
+Result = Done | Made | Barred | Refused | Failed
 
 
 class Workers:
@@ -97,14 +135,20 @@ class Workers:
             Refusal: it took too long, or all workers stayed busy.
 
         """
-        result = self._ask(text, question)
-        if isinstance(result, Done):
-            return result
-        if isinstance(result, Failed):
-            raise RuntimeError(f"a worker failed:\n{result.trace}")
-        if result.problems is None:
-            raise BadInputError(result.message)
-        raise JobError(result.problems)
+        result = self._answered(text, question)
+        assert isinstance(result, Done)
+        return result
+
+    def make(self, text: str, question: PaperQuestion) -> Made:
+        """Return the papers of a plan of a job's TOML text; errors as `work_out`.
+
+        Raises:
+            PlanRefusedError: the plan may not go to the bench.
+
+        """
+        result = self._answered(text, question)
+        assert isinstance(result, Made)
+        return result
 
     def close(self) -> None:
         """End every worker, whatever it does just now."""
@@ -117,7 +161,20 @@ class Workers:
         for worker in idle:
             worker.end()
 
-    def _ask(self, text: str, question: Question) -> Result:
+    def _answered(self, text: str, question: Asked) -> Done | Made:
+        """Return what a worker has worked out; raises what it says went wrong."""
+        result = self._ask(text, question)
+        if isinstance(result, Done | Made):
+            return result
+        if isinstance(result, Failed):
+            raise RuntimeError(f"a worker failed:\n{result.trace}")
+        if isinstance(result, Barred):
+            raise PlanRefusedError(result.reasons, plan=result.plan)
+        if result.problems is None:
+            raise BadInputError(result.message)
+        raise JobError(result.problems)
+
+    def _ask(self, text: str, question: Asked) -> Result:
         with self._turn(), self._worker() as worker:
             try:
                 return worker.ask(text, question, seconds=self.seconds)
@@ -192,7 +249,7 @@ class _Worker:
         """Whether the process runs."""
         return self._process.is_alive()
 
-    def ask(self, text: str, question: Question, *, seconds: float) -> Result:
+    def ask(self, text: str, question: Asked, *, seconds: float) -> Result:
         """Return what the worker makes of a question.
 
         Raises:
@@ -276,10 +333,15 @@ def _give_memory_back() -> None:
         ctypes.CDLL(None).malloc_trim(0)
 
 
-def _result(text: str, question: Question) -> Result:
+def _result(text: str, question: Asked) -> Result:
     try:
-        report = _report(_job(text), question)
+        job = _job(text)
+        if isinstance(question, PaperQuestion):
+            return _made(job, question)
+        report = _report(job, question)
         return Done(report, report.model_dump_json().encode())
+    except PlanRefusedError as error:
+        return Barred(error.plan, error.reasons)
     except JobError as error:
         return Refused(str(error), error.problems)
     except ConewrightError as error:
@@ -312,6 +374,22 @@ def _report(job: Job, question: Question) -> Report:
     if question.stage == "fit":
         return cw.fit(build, against)
     return {"feed": cw.feed, "hear": cw.hear}[question.stage](build, against, at=at)
+
+
+def _made(job: Job, question: PaperQuestion) -> Made:
+    """Return the papers of a plan with their pages as pictures; raises as `papers` does."""
+    from conewright.papers.make import papers
+    from conewright.papers.previews import previews
+
+    made = papers(
+        job.build(question.proposal),
+        paper=question.paper,
+        bar_measured=question.bar_measured,
+        revision=question.revision,
+        address=question.address,
+    )
+    documents = (file for file in made.files if file.name.endswith(".pdf"))
+    return Made(made, {file.name: previews(file.content) for file in documents})
 
 
 def _check(job: Job, question: Question) -> None:

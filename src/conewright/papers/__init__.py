@@ -1,0 +1,1 @@
+"""What goes to the bench: templates, wiring, lists and the job sheet (stage make)."""

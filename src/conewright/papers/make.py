@@ -1,0 +1,243 @@
+"""Stage make: every paper of a plan, as files with a manifest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from conewright.errors import BadInputError
+from conewright.job.state import Build
+from conewright.papers.answers import Answers
+from conewright.papers.bars import Bars, measured_bars
+from conewright.papers.bill import csv_text
+from conewright.papers.flags import flag_sheet
+from conewright.papers.gates import hold_gates
+from conewright.papers.head import head
+from conewright.papers.job_sheet import job_sheet
+from conewright.papers.manifest import MANIFEST, Entry, Manifest, PaperFile, Use
+from conewright.papers.parts_sheet import bill_of, parts_sheet
+from conewright.papers.template_sheets import template_sheets
+from conewright.papers.templates import Templates, drawings
+from conewright.papers.typeset import PAPER_SIZE_MM, Paper, checked_paper
+from conewright.papers.wiring_sheet import wiring_sheet
+from conewright.papers.write_dxf import dxf
+from conewright.papers.write_svg import svg
+
+__all__ = ["KINDS", "Papers", "make", "papers"]
+
+
+@dataclass(frozen=True, slots=True)
+class Papers:
+    """The papers of a plan, not yet written, and their manifest."""
+
+    files: tuple[PaperFile, ...]
+    manifest: Manifest
+
+
+class Order:
+    """What is to be made, and how; what several papers need is worked out once."""
+
+    def __init__(
+        self,
+        build: Build,
+        *,
+        paper: Paper,
+        bars: Bars | None,
+        revision: str | None,
+        address: str | None,
+    ) -> None:
+        self.answers = Answers(build)
+        self.paper = paper
+        self.bars = bars
+        self.revision = revision
+        self.address = address
+
+    @property
+    def build(self) -> Build:
+        """The plan."""
+        return self.answers.build
+
+    @property
+    def page(self) -> tuple[float, float]:
+        """Width and height of the paper [mm]."""
+        return PAPER_SIZE_MM[self.paper]
+
+    @cached_property
+    def templates(self) -> Templates:
+        """The drawings of the plan."""
+        return drawings(self.build)
+
+
+def make(
+    build: Build,
+    out: str | Path,
+    *,
+    paper: str = "A4",
+    only: str | None = None,
+    bar_measured: str | float | None = None,
+) -> Manifest:
+    """Write the papers of a plan into a folder, and their manifest beside them.
+
+    Args:
+        build: the plan.
+        out: the folder, made if it was not there; files of the same names are written over.
+        paper: "A4" or "Letter".
+        only: one kind of paper; all when None.
+        bar_measured: what the 100 mm bars of a printed template measure [mm], one number or
+            "across,down"; templates are drawn so much larger that they print true.
+
+    Raises:
+        PlanRefusedError: the plan may not go to the bench; with every reason.
+        BadInputError: a paper or kind that there is not, a stage without an answer, or a folder
+            that cannot be written.
+
+    """
+    order = _ordered(build, paper=paper, bar_measured=bar_measured)
+    kinds = _kinds(only)
+    hold_gates(order.answers)
+    folder = Path(out)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        made = _made(order, kinds)
+        for file in made.files:
+            (folder / file.name).write_bytes(file.content)
+        (folder / MANIFEST).write_text(made.manifest.to_json(), encoding="utf-8", newline="\n")
+    except OSError as error:
+        place = error.filename or folder
+        raise BadInputError(f"{place}: cannot be written ({error.strerror or error})") from error
+    return made.manifest
+
+
+def papers(
+    build: Build,
+    *,
+    paper: str = "A4",
+    only: str | None = None,
+    bar_measured: str | float | None = None,
+    revision: str | None = None,
+    address: str | None = None,
+) -> Papers:
+    """Make the papers of a plan without writing them.
+
+    Args:
+        build: the plan.
+        paper: as for `make`.
+        only: as for `make`.
+        bar_measured: as for `make`.
+        revision: as the keeper of the job calls it; a fingerprint of the job when None.
+        address: of the job's page, where it is served; printed on the flags as a square code.
+
+    Raises:
+        PlanRefusedError, BadInputError: as `make`.
+
+    """
+    order = _ordered(
+        build, paper=paper, bar_measured=bar_measured, revision=revision, address=address
+    )
+    kinds = _kinds(only)
+    hold_gates(order.answers)
+    return _made(order, kinds)
+
+
+def _ordered(
+    build: Build,
+    *,
+    paper: str,
+    bar_measured: str | float | None,
+    revision: str | None = None,
+    address: str | None = None,
+) -> Order:
+    return Order(
+        build,
+        paper=checked_paper(paper),
+        bars=measured_bars(bar_measured),
+        revision=revision,
+        address=address,
+    )
+
+
+def _kinds(only: str | None) -> tuple[str, ...]:
+    """Return the kinds that are wanted; raises BadInputError for one that there is not."""
+    if only is not None and only not in KINDS:
+        raise BadInputError(f'only: found "{only}"; allowed: {", ".join(KINDS)}')
+    return KINDS if only is None else (only,)
+
+
+def _made(order: Order, kinds: tuple[str, ...]) -> Papers:
+    files = tuple(file for kind in kinds for file in MAKERS[kind](order))
+    top = head(order.build, "", revision=order.revision)
+    manifest = Manifest(
+        job=top["job"],
+        plan=top["state"],
+        revision=top["revision"],
+        paper=order.paper,
+        files=tuple(Entry.of(file) for file in files),
+        refusals=tuple(_refusals(order, kinds)),
+        notes=order.templates.notes if "templates" in kinds else (),
+    )
+    return Papers(files, manifest)
+
+
+def _refusals(order: Order, kinds: tuple[str, ...]) -> Iterator[str]:
+    """Yield what is not made although the plan is sound, with the nearest that can be."""
+    if "templates" in kinds:
+        for each in order.templates.refusals:
+            yield f"{each.sentence} {each.nearest}"
+    if "wiring" in kinds:
+        for cable in order.answers.supply.refusals:
+            yield f"feed {cable.subject}: {cable.sentence} {cable.nearest}"
+
+
+# --- The papers of each kind --------------------------------------------------------------------
+
+
+def _templates(order: Order) -> Iterator[PaperFile]:
+    made = order.templates
+    if made.drawings or made.refusals:
+        content = template_sheets(
+            order.build, made, paper=order.paper, bars=order.bars, revision=order.revision
+        )
+        purpose = "every template in tiles, true to size, with bars to check the printer by"
+        yield PaperFile("templates.pdf", purpose, "print", order.page, content)
+    for drawing in made.drawings:
+        use: Use = "send out" if drawing.sends == "send out" else "keep"
+        purpose = f"{drawing.title}: {drawing.purpose}".rstrip(".")
+        for ending, text in ((".svg", svg(drawing)), (".dxf", dxf(drawing))):
+            yield PaperFile(drawing.name + ending, purpose, use, drawing.size, text.encode())
+
+
+def _wiring(order: Order) -> Iterator[PaperFile]:
+    answers, paper, revision = order.answers, order.paper, order.revision
+    content = wiring_sheet(answers, paper=paper, revision=revision)
+    purpose = "schedule and diagram of every wire, its proof reading, supply and fuse"
+    yield PaperFile("wiring.pdf", purpose, "print", order.page, content)
+    content = flag_sheet(answers, paper=paper, revision=revision, address=order.address)
+    purpose = "flags to wrap round each pair and driver, and the label beside the fuse"
+    yield PaperFile("flags.pdf", purpose, "print", order.page, content)
+
+
+def _parts(order: Order) -> Iterator[PaperFile]:
+    bill = bill_of(order.answers, order.templates)
+    content = parts_sheet(order.answers, bill, paper=order.paper, revision=order.revision)
+    purpose = "parts, consumables, hours and a quote with what it leaves out"
+    yield PaperFile("parts.pdf", purpose, "print", order.page, content)
+    purpose = "the same lines as a table (RFC 4180)"
+    yield PaperFile("parts.csv", purpose, "keep", None, csv_text(bill).encode())
+
+
+def _sheet(order: Order) -> Iterator[PaperFile]:
+    content = job_sheet(order.answers, paper=order.paper, revision=order.revision)
+    purpose = "the job from complaint to hand-over: work in order, settings, checks, signatures"
+    yield PaperFile("job-sheet.pdf", purpose, "print", order.page, content)
+
+
+MAKERS: dict[str, Callable[[Order], Iterator[PaperFile]]] = {
+    "sheet": _sheet,
+    "templates": _templates,
+    "wiring": _wiring,
+    "parts": _parts,
+}
+KINDS = tuple(MAKERS)
+"""Kinds of paper, in the order in which they are made."""

@@ -1,0 +1,78 @@
+"""Which papers were made, what each is for, and what to do with it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict
+
+__all__ = ["MANIFEST", "Entry", "Manifest", "PaperFile", "Use"]
+
+MANIFEST = "manifest.json"
+Use = Literal["print", "send out", "keep"]
+"""Print it oneself, give it to a shop, or keep it beside the others."""
+
+
+@dataclass(frozen=True, slots=True)
+class PaperFile:
+    """One file, not yet written: its name, what it is for, its size on paper, its bytes."""
+
+    name: str
+    purpose: str
+    use: Use
+    size_mm: tuple[float, float] | None
+    content: bytes
+
+
+class _Data(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Entry(_Data):
+    """One file as the manifest has it; `size_mm` is width and height of a page or a drawing."""
+
+    name: str
+    purpose: str
+    use: Use
+    size_mm: tuple[float, float] | None
+    bytes: int
+    sha256: str
+
+    @classmethod
+    def of(cls, paper: PaperFile) -> Entry:
+        """Return the entry of a file."""
+        size = paper.size_mm and (round(paper.size_mm[0], 3), round(paper.size_mm[1], 3))
+        return cls(
+            name=paper.name,
+            purpose=paper.purpose,
+            use=paper.use,
+            size_mm=size,
+            bytes=len(paper.content),
+            sha256=sha256(paper.content).hexdigest(),
+        )
+
+
+class Manifest(_Data):
+    """All files of one plan, what could not be made, and what to know about them."""
+
+    job: str
+    plan: str
+    revision: str
+    paper: str
+    files: tuple[Entry, ...]
+    refusals: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def used(self, use: Use) -> tuple[Entry, ...]:
+        """Return the files of one use, in their order."""
+        return tuple(entry for entry in self.files if entry.use == use)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the manifest as plain data."""
+        return self.model_dump(mode="json")
+
+    def to_json(self) -> str:
+        """Return the manifest as it is written beside the files."""
+        return self.model_dump_json(indent=2) + "\n"

@@ -1,0 +1,29 @@
+"""What is not drawn, said so that somebody can go on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["Refusal", "RefusedError"]
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Something that is not drawn: which place and part, why, and the nearest thing that can be."""
+
+    subject: str
+    part: str
+    sentence: str
+    nearest: str
+
+    def __str__(self) -> str:
+        """Return both sentences."""
+        return f"{self.sentence} {self.nearest}"
+
+
+class RefusedError(ValueError):
+    """Raised where a part cannot be made."""
+
+    def __init__(self, refusal: Refusal) -> None:
+        self.refusal = refusal
+        super().__init__(str(refusal))

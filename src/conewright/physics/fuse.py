@@ -1,0 +1,108 @@
+"""Fuses: the ratings there are, their colours, and how long they take to open."""
+
+import csv
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from math import inf
+from typing import Final
+
+import numpy as np
+
+from conewright.errors import OutOfRangeError
+from conewright.physics.arrays import FloatArray, Real
+from conewright.physics.validity import require_positive
+
+__all__ = [
+    "BREAKING_CURRENT",
+    "TRIPPING_RATIO",
+    "Fuse",
+    "fuses",
+    "next_fuse",
+    "quickest_opening",
+    "slowest_opening",
+]
+
+TRIPPING_RATIO: Final = 1.35
+"""Current over rating at which a blade fuse opens in conventional time (ISO 8820-3)."""
+
+BREAKING_CURRENT: Final = 1000.0
+"""Largest current that a blade fuse breaks at 32 V d.c. [A] (data sheets to ISO 8820-3)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fuse:
+    """A rating that is sold: current [A], body colour and cold resistance [ohm] where known."""
+
+    kind: str
+    rating: float
+    colour: str
+    resistance: float | None
+
+
+def _rows(name: str) -> Iterator[dict[str, str]]:
+    text = resources.files("conewright.physics").joinpath(f"data/{name}").read_text("utf-8")
+    return iter(csv.DictReader(text.splitlines()))
+
+
+@cache
+def fuses() -> tuple[Fuse, ...]:
+    """Return every rating by rising current: blades up to 40 A, bolted ones above."""
+    return tuple(
+        Fuse(
+            row["kind"],
+            float(row["rating_a"]),
+            row["colour"],
+            float(row["cold_mohm"]) * 1e-3 if row["cold_mohm"] else None,
+        )
+        for row in _rows("fuses.csv")
+    )
+
+
+def next_fuse(*, least: float) -> Fuse:
+    """Return the smallest rating that is no less than a current [A].
+
+    Raises:
+        OutOfRangeError: none is that large.
+    """
+    require_positive(least=least)
+    for fuse in fuses():
+        if fuse.rating >= least:
+            return fuse
+    raise OutOfRangeError(f"no fuse of the table holds {least:g} A; up to {fuses()[-1].rating:g} A")
+
+
+@cache
+def _times() -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Current over rating [1], shortest and longest opening time there [s]."""
+    rows = list(_rows("fuse_times.csv"))
+    columns = ([float(row[name]) for row in rows] for name in ("ratio", "min_s", "max_s"))
+    ratio, least, most = (np.array(column) for column in columns)
+    return ratio, least, most
+
+
+def quickest_opening(*, ratio: Real) -> FloatArray:
+    """Shortest time a blade fuse may take to open [s] at a current over its rating [1].
+
+    Between the limits the standard gives, straight over both logarithms; inf below the first.
+    """
+    ratios, least, _ = _times()
+    return _between(ratio, ratios, least)
+
+
+def slowest_opening(*, ratio: Real) -> FloatArray:
+    """Longest time a blade fuse may take to open [s]; inf below `TRIPPING_RATIO`: it may hold.
+
+    Beyond the last limit of the table the time there stands, which is on the safe side.
+    """
+    ratios, _, most = _times()
+    opens = np.isfinite(most)
+    return _between(ratio, ratios[opens], most[opens])
+
+
+def _between(ratio: Real, ratios: FloatArray, times: FloatArray) -> FloatArray:
+    require_positive(ratio=ratio)
+    wanted = np.asarray(ratio, dtype=np.float64)
+    log_time = np.interp(np.log(wanted), np.log(ratios), np.log(times))
+    return np.asarray(np.where(wanted < ratios[0], inf, np.exp(log_time)))

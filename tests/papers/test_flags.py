@@ -1,0 +1,106 @@
+"""Flags and fuse labels."""
+
+import io
+import re
+
+import pdfplumber
+import pytest
+
+import conewright as cw
+from conewright.papers.answers import Answers
+from conewright.papers.flags import flag_sheet, labels, square_code
+
+ADDRESS = "https://192.168.1.20:8443/jobs/7"
+CABLE = """
+[[lead]]
+channel = "front-left"
+function = "plus"
+colour = "white"
+pin = "B5"
+
+[[feed]]
+id = "amplifier-feed"
+to = "amplifier"
+fuse = "40 A"
+fuse_distance = "200 mm"
+length = "5.5 m"
+size = "8.4 mm2"
+metal = "copper"
+route = "free"
+current = "40 A"
+
+[[reading]]"""
+
+
+def wired() -> cw.Job:
+    return cw.loads(cw.demo_text().replace("[[reading]]", CABLE, 1))
+
+
+def test_a_flag_for_every_pair_and_every_driver() -> None:
+    build = cw.demo_job().build("put-right")
+    flags = labels(build)
+    assert [flag.title for flag in flags.pairs] == [channel.id for channel in build.channels]
+    assert sorted(flag.title for flag in flags.drivers) == sorted(p.id for p in build.locations)
+    assert flags.fuses == ()
+
+
+def test_a_driver_says_where_its_own_terminals_go() -> None:
+    flags = {flag.title: flag for flag in labels(cw.demo_job().build()).drivers}
+    turned = flags["door-fr"]
+    assert (turned.plus, turned.minus) == ("to the pair's −", "to the pair's +")
+    assert turned.mind == "TURNED on purpose"
+    righted = {flag.title: flag for flag in labels(cw.demo_job().build("put-right")).drivers}
+    assert (righted["door-fr"].plus, righted["door-fr"].mind) == ("to the pair's +", "")
+    assert (righted["side-rl"].minus, righted["roof-rl"].plus) == ("to joint J1", "to joint J1")
+
+
+def test_colours_are_those_seen_and_no_others() -> None:
+    flags = {flag.title: flag for flag in labels(wired().build()).pairs}
+    assert (flags["front-left"].plus, flags["front-left"].minus) == ("pin B5, white ?", "")
+    assert flags["front-right"].plus == ""
+
+
+def test_a_colour_is_trusted_once_its_wire_is_proved() -> None:
+    text = cw.demo_text().replace("[[reading]]", CABLE, 1)
+    proved = text.replace('colour = "white"', 'colour = "white"\nproof = "3.6 ohm"')
+    flags = {flag.title: flag for flag in labels(cw.loads(proved).build()).pairs}
+    assert flags["front-left"].plus == "pin B5, white"
+
+
+def test_the_label_of_a_fuse() -> None:
+    label = labels(wired().build()).fuses[0]
+    assert label.title == "FUSE 40 A amber"
+    assert "amplifier-feed: 8.4 mm² copper" in label.lines
+    assert "fuse 200 mm from the source" in label.lines
+    assert "never a larger fuse" in label.lines
+
+
+def test_no_label_for_a_cable_that_is_refused() -> None:
+    text = cw.demo_text().replace("[[reading]]", CABLE.replace('fuse = "40 A"', ""), 1)
+    assert labels(cw.loads(text).build()).fuses == ()
+
+
+def test_the_sheet_is_one_page_with_all_of_them() -> None:
+    answers = Answers(wired().build("put-right"))
+    pdf = flag_sheet(answers, address=ADDRESS)
+    assert pdf == flag_sheet(answers, address=ADDRESS)
+    with pdfplumber.open(io.BytesIO(pdf)) as document:
+        text = "\n".join(page.extract_text() for page in document.pages)
+        fonts = {char["fontname"] for page in document.pages for char in page.chars}
+    for word in ("front-left", "rear-right", "roof-rl", "FUSE 40 A amber", ADDRESS):
+        assert word in text
+    assert all("+" in font for font in fonts)
+
+
+@pytest.mark.parametrize("address", ["ftp://a/b", "jobs/7", "https:///x", "https://a/" + 200 * "b"])
+def test_what_is_no_address_is_refused(address: str) -> None:
+    with pytest.raises(cw.BadInputError, match="address: found"):
+        square_code(address)
+
+
+def test_a_square_code_has_its_quiet_zone() -> None:
+    # ISO/IEC 18004: 17 + 4 v modules a side, and 4 of quiet zone at each edge
+    svg = square_code(ADDRESS)
+    width, height = re.findall(r'(?:width|height)="(\d+)"', svg)[:2]
+    assert width == height
+    assert (int(width) - 8 - 17) % 4 == 0

@@ -1,0 +1,189 @@
+"""All papers of a plan: files as the manifest has them, the same each time, or refused in words."""
+
+import json
+from hashlib import sha256
+from pathlib import Path
+
+import pytest
+
+import conewright as cw
+from conewright.papers.answers import Answers
+from conewright.papers.bars import measured_bars
+from conewright.papers.gates import reasons_against
+from conewright.papers.make import KINDS, papers
+from conewright.papers.manifest import MANIFEST
+
+PLAN = "slim-fronts"
+
+
+def demo(old: str = "", new: str = "") -> cw.Job:
+    text = cw.demo_text()
+    assert old in text
+    return cw.loads(text.replace(old, new) if old else text)
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, cw.Manifest]:
+    folder = tmp_path_factory.mktemp("papers") / "of" / "the plan"
+    return folder, cw.make(demo().build(PLAN), folder)
+
+
+def test_what_is_written_is_what_the_manifest_says(written: tuple[Path, cw.Manifest]) -> None:
+    folder, manifest = written
+    names = {entry.name for entry in manifest.files}
+    assert {path.name for path in folder.iterdir()} == names | {MANIFEST}
+    assert {"job-sheet.pdf", "templates.pdf", "wiring.pdf", "flags.pdf", "parts.pdf"} <= names
+    assert {"parts.csv", "door-fl-sealing-ring.svg", "door-fl-sealing-ring.dxf"} <= names
+    for entry in manifest.files:
+        content = (folder / entry.name).read_bytes()
+        assert entry.bytes == len(content) > 0
+        assert entry.sha256 == sha256(content).hexdigest()
+        assert entry.purpose
+
+
+def test_the_manifest_is_read_back_as_it_is(written: tuple[Path, cw.Manifest]) -> None:
+    folder, manifest = written
+    text = (folder / MANIFEST).read_text(encoding="utf-8")
+    assert cw.Manifest.model_validate_json(text) == manifest
+    assert json.loads(text) == manifest.to_dict()
+    assert manifest.plan.startswith("slim-fronts: ")
+    assert manifest.paper == "A4"
+
+
+def test_the_same_job_gives_the_same_files(written: tuple[Path, cw.Manifest]) -> None:
+    again = papers(demo().build(PLAN)).manifest
+    assert again == written[1]
+
+
+def test_one_kind_alone_is_what_it_is_among_all(written: tuple[Path, cw.Manifest]) -> None:
+    whole = {entry.name: entry for entry in written[1].files}
+    found = {only: papers(demo().build(PLAN), only=only).manifest.files for only in KINDS[1:]}
+    assert {"wiring.pdf", "flags.pdf"} == {entry.name for entry in found["wiring"]}
+    assert {"parts.pdf", "parts.csv"} == {entry.name for entry in found["parts"]}
+    alone = [entry for entries in found.values() for entry in entries]
+    assert {entry.name for entry in alone} == set(whole) - {"job-sheet.pdf"}
+    assert all(entry == whole[entry.name] for entry in alone)
+
+
+def test_what_is_sent_out_and_what_is_printed(written: tuple[Path, cw.Manifest]) -> None:
+    manifest = written[1]
+    assert all(entry.name.endswith(".pdf") for entry in manifest.used("print"))
+    assert {entry.size_mm for entry in manifest.used("print")} == {(210.0, 297.0)}
+    sent = manifest.used("send out")
+    assert sent
+    assert {Path(entry.name).suffix for entry in sent} == {".dxf", ".svg"}
+    assert len(manifest.files) == sum(
+        len(manifest.used(use)) for use in ("print", "send out", "keep")
+    )
+
+
+# --- Gates ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("state", "reason"),
+    [("unknown", "nobody has said"), ("pressure", "a pressure sensor reads the air")],
+)
+@pytest.mark.parametrize("only", [None, *KINDS])
+def test_no_paper_of_a_plan_that_opens_a_door_with_a_sensor(
+    tmp_path: Path, state: str, reason: str, only: str | None
+) -> None:
+    job = demo('door_sensor = "none"', f'door_sensor = "{state}"')
+    with pytest.raises(cw.PlanRefusedError) as refused:
+        cw.make(job.build(PLAN), tmp_path / "papers", only=only)
+    assert len(refused.value.reasons) == 1
+    assert reason in refused.value.reasons[0]
+    assert "licensed technician" in refused.value.reasons[0]
+    assert not (tmp_path / "papers").exists()
+
+
+FEED = """
+[[feed]]
+id = "main"
+to = "radio"
+size = "2.5 mm2"
+length = "2 m"
+"""
+
+
+@pytest.mark.parametrize(
+    ("fuse", "reason"),
+    [
+        ("", "feed main: No fuse at its source end is written down: no plan is made without one."),
+        ('fuse = "15 A"\n', "feed main: Where its fuse sits is not written down"),
+        ('fuse = "15 A"\nfuse_distance = "1.5 m"\n', "feed main: Its fuse sits 1.5 m along"),
+        ('fuse = "15 A"\nfuse_distance = "0.2 m"\n', ""),
+    ],
+)
+def test_no_paper_of_a_plan_without_a_fuse_at_the_source_end(fuse: str, reason: str) -> None:
+    build = cw.loads(cw.demo_text() + FEED + fuse).build(PLAN)
+    reasons = reasons_against(Answers(build))
+    assert len(reasons) == bool(reason)
+    assert all(told.startswith(reason) for told in reasons)
+
+
+def test_an_impact_sensor_stops_no_plan() -> None:
+    job = demo('door_sensor = "none"', 'door_sensor = "impact"')
+    assert reasons_against(Answers(job.build(PLAN))) == ()
+
+
+def test_no_paper_of_a_plan_that_does_not_go_in() -> None:
+    with pytest.raises(cw.PlanRefusedError) as refused:
+        papers(demo().build("larger-fronts"))
+    assert [reason[:8] for reason in refused.value.reasons] == ["door-fl:", "door-fr:"]
+    assert all("Take a shallower driver." in reason for reason in refused.value.reasons)
+    assert str(refused.value).count("larger-fronts: no papers: ") == 2
+
+
+def test_the_vehicle_as_found_is_no_plan() -> None:
+    job = demo('door_sensor = "none"', 'door_sensor = "unknown"')
+    assert reasons_against(Answers(job.build())) == ()
+
+
+# --- What is asked for ----------------------------------------------------------------------------
+
+
+def test_what_there_is_not_is_named() -> None:
+    build = demo().build(PLAN)
+    with pytest.raises(cw.BadInputError, match='paper: found "A5"; allowed: A4, Letter'):
+        papers(build, paper="A5")
+    with pytest.raises(cw.BadInputError, match=r'only: found "sheets"; allowed: .*sheet'):
+        papers(build, only="sheets")
+
+
+def test_a_folder_that_cannot_be_written_is_named(tmp_path: Path) -> None:
+    taken = tmp_path / "papers"
+    taken.write_text("in the way")
+    with pytest.raises(cw.BadInputError, match=r"papers: cannot be written \("):
+        cw.make(demo().build(PLAN), taken, only="sheet")
+
+
+@pytest.mark.parametrize(
+    ("text", "bars"),
+    [
+        (None, None),
+        ("", None),
+        ("97.0", (97.0, 97.0)),
+        (97.0, (97.0, 97.0)),
+        ("97.0, 97.4", (97.0, 97.4)),
+        ("99.5,100", (99.5, 100.0)),
+        ("97 mm", (97.0, 97.0)),
+    ],
+)
+def test_printed_bars_are_read(text: str | float | None, bars: tuple[float, float] | None) -> None:
+    assert measured_bars(text) == bars
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("97.0,97.6", "may differ by 0.5 mm"),
+        ("9.7", "allowed: a length from 85 to 115 mm"),
+        ("long", 'found "long"'),
+        ("nan", 'found "nan"'),
+        ("97,97,97", "one length in mm, or two"),
+    ],
+)
+def test_bars_that_help_nobody_are_refused(text: str, words: str) -> None:
+    with pytest.raises(cw.BadInputError, match=words):
+        measured_bars(text)
