@@ -8,6 +8,7 @@ import pdfplumber
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from plain_demo import plain_job, plain_text
 
 import conewright as cw
 from conewright.papers.answers import Answers
@@ -35,12 +36,12 @@ def line(made: Bill, title: str) -> Line:
 
 @pytest.fixture(scope="module")
 def slim() -> Bill:
-    return billed(cw.demo_job(), "slim-fronts")
+    return billed(plain_job(), "slim-fronts")
 
 
 @pytest.fixture(scope="module")
 def patched() -> Bill:
-    return billed(cw.demo_job(), "put-right-patched")
+    return billed(plain_job(), "put-right-patched")
 
 
 def test_new_drivers_at_the_price_of_the_pair(slim: Bill) -> None:
@@ -50,7 +51,7 @@ def test_new_drivers_at_the_price_of_the_pair(slim: Bill) -> None:
 
 
 def test_a_driver_without_a_price_takes_the_usual_one() -> None:
-    job = cw.loads(cw.demo_text().replace("price = 58 ", "# "))
+    job = cw.loads(plain_text().replace("price = 58 ", "# "))
     driver = line(billed(job, "slim-fronts"), "130 mm coaxial, slim")
     # table of usual prices of one, 130 mm: 12 / 30 / 90
     assert (driver.quantity, driver.unit) == (2, "piece")
@@ -59,7 +60,7 @@ def test_a_driver_without_a_price_takes_the_usual_one() -> None:
 
 
 def test_metres_of_ring_are_those_of_the_drawings(slim: Bill) -> None:
-    drawn = drawings(cw.demo_job().build("slim-fronts")).drawings
+    drawn = drawings(plain_job().build("slim-fronts")).drawings
     rings = [each for each in drawn if each.name.endswith("-sealing-ring")]
     metres = sum((each.length_mm or 0.0) * len(each.cut_from) for each in rings) * 1e-3
     billed_metres = sum(
@@ -87,7 +88,7 @@ def test_screws_follow_the_frames(slim: Bill) -> None:
 
 
 def test_joints_follow_the_wiring_schedule(slim: Bill) -> None:
-    plan = schedule(cw.demo_job().build("slim-fronts"))
+    plan = schedule(plain_job().build("slim-fronts"))
     new = sum(splice.new for splice in plan.splices)
     assert line(slim, "crimp splice").quantity == new > 0
     assert line(slim, "adhesive").quantity == pytest.approx(0.04 * new)
@@ -106,7 +107,7 @@ metal = "copper"
 current = "30 A"
 """
     text = cable.format(id="amplifier-feed", to="amplifier") + cable.format(id="own", to="radio")
-    demo = cw.demo_text().replace("[[reading]]", f"{text}\n[[reading]]", 1)
+    demo = plain_text().replace("[[reading]]", f"{text}\n[[reading]]", 1)
     made = billed(cw.loads(demo), "put-right")
     cables = [each for each in made.lines if "cable" in each.title]
     assert [each.quantity for each in cables] == [5.0]
@@ -123,7 +124,7 @@ def test_hours_are_the_proposals_with_the_spread_of_its_steps(slim: Bill) -> Non
 
 
 def test_hours_of_a_proposal_that_says_none() -> None:
-    job = cw.loads(cw.demo_text().replace("hours = 1.5\n", ""))
+    job = cw.loads(plain_text().replace("hours = 1.5\n", ""))
     assert 1.0 < billed(job, "put-right").hours.typical < 5.0
 
 
@@ -136,7 +137,7 @@ def test_material_of_the_proposal_is_not_counted_twice(patched: Bill, slim: Bill
 
 
 def test_the_vehicle_as_found_takes_nothing() -> None:
-    made = billed(cw.demo_job(), None)
+    made = billed(plain_job(), None)
     assert made.lines == ()
     assert made.total == Amount(0.0, 0.0, 0.0)
 
@@ -158,14 +159,14 @@ def test_contingency_is_chance_times_cost(slim: Bill) -> None:
 
 def test_verdict_against_the_budget(slim: Bill) -> None:
     assert slim.verdict.startswith("Over the budget of 180 EUR by 20")
-    within = billed(cw.demo_job(), "put-right").verdict
+    within = billed(plain_job(), "put-right").verdict
     assert within == "Within the budget of 180 EUR, surprises and all."
-    free = cw.loads(cw.demo_text().replace("budget = 180", ""))
+    free = cw.loads(plain_text().replace("budget = 180", ""))
     assert billed(free, "put-right").verdict == ""
 
 
 def test_what_has_no_price_is_named() -> None:
-    job = cw.loads(cw.demo_text().replace("hour_rate = 38", ""))
+    job = cw.loads(plain_text().replace("hour_rate = 38", ""))
     made = billed(job, "put-right")
     assert made.unpriced == ("the work: give job.hour_rate",)
     assert all(each.kind != "work" for each in made.lines)
@@ -182,7 +183,7 @@ rated_impedance = "4 ohm"
 price = 41
 
 [[reading]]"""
-    job = cw.loads(cw.demo_text().replace("[[reading]]", extra, 1))
+    job = cw.loads(plain_text().replace("[[reading]]", extra, 1))
     assert billed(job, "slim-fronts").alternates == ("130 mm wide-band (130 mm), 41 the pair",)
     assert billed(job, "put-right").alternates == ()
 
@@ -200,13 +201,13 @@ def test_csv_reads_back_with_the_same_sums(slim: Bill) -> None:
 
 
 def test_no_text_of_the_csv_is_taken_for_a_formula() -> None:
-    job = cw.loads(cw.demo_text().replace('"130 mm coaxial, slim basket"', '"=1+1, \\"slim\\""'))
+    job = cw.loads(plain_text().replace('"130 mm coaxial, slim basket"', '"=1+1, \\"slim\\""'))
     read = list(csv.DictReader(io.StringIO(csv_text(billed(job, "slim-fronts")), newline="")))
     assert read[0]["item"] == '\'=1+1, "slim"'
 
 
 def test_the_sheet_has_the_list_and_the_quote(slim: Bill) -> None:
-    answers = Answers(cw.demo_job().build("slim-fronts"))
+    answers = Answers(plain_job().build("slim-fronts"))
     pdf = parts_sheet(answers, slim)
     assert pdf == parts_sheet(answers, slim)
     with pdfplumber.open(io.BytesIO(pdf)) as document:

@@ -5,6 +5,7 @@ import re
 
 import pdfplumber
 import pytest
+from plain_demo import plain_job, plain_text
 
 import conewright as cw
 from conewright.papers.answers import Answers
@@ -33,11 +34,11 @@ current = "40 A"
 
 
 def wired() -> cw.Job:
-    return cw.loads(cw.demo_text().replace("[[reading]]", CABLE, 1))
+    return cw.loads(plain_text().replace("[[reading]]", CABLE, 1))
 
 
 def test_a_flag_for_every_pair_and_every_driver() -> None:
-    build = cw.demo_job().build("put-right")
+    build = plain_job().build("put-right")
     flags = labels(build)
     assert [flag.title for flag in flags.pairs] == [channel.id for channel in build.channels]
     assert sorted(flag.title for flag in flags.drivers) == sorted(p.id for p in build.locations)
@@ -45,11 +46,11 @@ def test_a_flag_for_every_pair_and_every_driver() -> None:
 
 
 def test_a_driver_says_where_its_own_terminals_go() -> None:
-    flags = {flag.title: flag for flag in labels(cw.demo_job().build()).drivers}
+    flags = {flag.title: flag for flag in labels(plain_job().build()).drivers}
     turned = flags["door-fr"]
     assert (turned.plus, turned.minus) == ("to the pair's −", "to the pair's +")
     assert turned.mind == "TURNED on purpose"
-    righted = {flag.title: flag for flag in labels(cw.demo_job().build("put-right")).drivers}
+    righted = {flag.title: flag for flag in labels(plain_job().build("put-right")).drivers}
     assert (righted["door-fr"].plus, righted["door-fr"].mind) == ("to the pair's +", "")
     assert (righted["side-rl"].minus, righted["roof-rl"].plus) == ("to joint J1", "to joint J1")
 
@@ -61,7 +62,7 @@ def test_colours_are_those_seen_and_no_others() -> None:
 
 
 def test_a_colour_is_trusted_once_its_wire_is_proved() -> None:
-    text = cw.demo_text().replace("[[reading]]", CABLE, 1)
+    text = plain_text().replace("[[reading]]", CABLE, 1)
     proved = text.replace('colour = "white"', 'colour = "white"\nproof = "3.6 ohm"')
     flags = {flag.title: flag for flag in labels(cw.loads(proved).build()).pairs}
     assert flags["front-left"].plus == "pin B5, white"
@@ -76,7 +77,7 @@ def test_the_label_of_a_fuse() -> None:
 
 
 def test_no_label_for_a_cable_that_is_refused() -> None:
-    text = cw.demo_text().replace("[[reading]]", CABLE.replace('fuse = "40 A"', ""), 1)
+    text = plain_text().replace("[[reading]]", CABLE.replace('fuse = "40 A"', ""), 1)
     assert labels(cw.loads(text).build()).fuses == ()
 
 

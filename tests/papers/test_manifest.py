@@ -5,6 +5,7 @@ from hashlib import sha256
 from pathlib import Path
 
 import pytest
+from plain_demo import plain_text
 
 import conewright as cw
 from conewright.papers.answers import Answers
@@ -17,7 +18,7 @@ PLAN = "slim-fronts"
 
 
 def demo(old: str = "", new: str = "") -> cw.Job:
-    text = cw.demo_text()
+    text = plain_text()
     assert old in text
     return cw.loads(text.replace(old, new) if old else text)
 
@@ -116,7 +117,7 @@ length = "2 m"
     ],
 )
 def test_no_paper_of_a_plan_without_a_fuse_at_the_source_end(fuse: str, reason: str) -> None:
-    build = cw.loads(cw.demo_text() + FEED + fuse).build(PLAN)
+    build = cw.loads(plain_text() + FEED + fuse).build(PLAN)
     reasons = reasons_against(Answers(build))
     assert len(reasons) == bool(reason)
     assert all(told.startswith(reason) for told in reasons)

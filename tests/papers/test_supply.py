@@ -1,6 +1,7 @@
 """Supply cables and their fuses; how long the battery lasts."""
 
 import pytest
+from plain_demo import plain_job, plain_text
 
 import conewright as cw
 from conewright.job.state import Build
@@ -22,7 +23,7 @@ CABLE = {
 
 @pytest.fixture(scope="module")
 def report() -> Report:
-    return feed(cw.demo_job().build(), samples=1)
+    return feed(plain_job().build(), samples=1)
 
 
 def amplifier(**changed: str | None) -> Build:
@@ -30,7 +31,7 @@ def amplifier(**changed: str | None) -> Build:
     fields = {name: text for name, text in {**CABLE, **changed}.items() if text is not None}
     lines = "".join(f'{name} = "{text}"\n' for name, text in fields.items())
     cable = f'[[feed]]\nid = "amplifier-feed"\nto = "amplifier"\n{lines}\n[[reading]]'
-    demo = cw.demo_text().replace("[[reading]]", cable, 1)
+    demo = plain_text().replace("[[reading]]", cable, 1)
     # the worked case has a full battery
     return cw.loads(demo.replace('rest_voltage = "12.5 V"', 'rest_voltage = "12.6 V"')).build()
 
@@ -118,7 +119,7 @@ def test_a_proposal_may_change_a_cable(report: Report) -> None:
     fields = {**CABLE, "route": "bundled"}
     lines = "".join(f'{name} = "{text}"\n' for name, text in fields.items())
     cable = f'[[feed]]\nid = "amplifier-feed"\nto = "amplifier"\n{lines}\n[[reading]]'
-    demo = cw.demo_text().replace("[[reading]]", cable, 1)
+    demo = plain_text().replace("[[reading]]", cable, 1)
     change = '[proposal.set]\n"amplifier-feed.fuse" = "30 A"'
     job = cw.loads(demo.replace("[proposal.set]", change, 1))
     assert supply(job.build(), report=report).feeds == ()
@@ -175,7 +176,7 @@ def test_thicker_metal_is_cooler_and_longer_cable_shorts_less() -> None:
 
 
 def test_the_radios_own_feed_is_asked_for_where_nobody_wrote_it_down(report: Report) -> None:
-    plan = supply(cw.demo_job().build(), report=report)
+    plan = supply(plain_job().build(), report=report)
     assert (plan.feeds, plan.refusals) == ((), ())
     assert "nobody wrote down its fuse" in plan.unwritten
     assert "a 10 A fuse (red)" in plan.unwritten
@@ -192,7 +193,7 @@ length = "3 m"
 size = "4 mm2"
 
 [[reading]]"""
-    job = cw.loads(cw.demo_text().replace("[[reading]]", cable, 1))
+    job = cw.loads(plain_text().replace("[[reading]]", cable, 1))
     plan = supply(job.build(), report=report)
     figures = {figure.id: figure.value for figure in report.figures}
     assert plan.unwritten == ""
@@ -201,11 +202,11 @@ size = "4 mm2"
 
 
 def with_battery(health: float, capacity: str, current: str | None) -> SupplyPlan:
-    demo = cw.demo_text().replace('"70 Ah", health = 0.7', f'"{capacity}", health = {health}')
+    demo = plain_text().replace('"70 Ah", health = 0.7', f'"{capacity}", health = {health}')
     if current is not None:
         reading = f'[[reading]]\ntest = "sleep-current"\nat = "vehicle"\nvalue = "{current}"\n'
         demo = demo.replace("[[reading]]", f"{reading}\n[[reading]]", 1)
-    return supply(cw.loads(demo).build(), report=feed(cw.demo_job().build(), samples=1))
+    return supply(cw.loads(demo).build(), report=feed(plain_job().build(), samples=1))
 
 
 @pytest.mark.parametrize(

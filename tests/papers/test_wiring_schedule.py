@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 import pytest
+from plain_demo import plain_job, plain_text
 
 import conewright as cw
 from conewright.job.state import Build
@@ -13,7 +14,7 @@ from conewright.papers.work import rows
 
 def rewritten(text: str, **parts: str) -> cw.Job:
     """The demonstration job with text put in front of its first reading, or things replaced."""
-    demo = cw.demo_text().replace("[[reading]]", f"{text}\n[[reading]]", 1)
+    demo = plain_text().replace("[[reading]]", f"{text}\n[[reading]]", 1)
     for old, new in parts.items():
         demo = demo.replace(old, new)
     return cw.loads(demo)
@@ -25,12 +26,12 @@ def by_title(build: Build) -> Mapping[str, Conductor]:
 
 @pytest.fixture(scope="module")
 def found() -> Mapping[str, Conductor]:
-    return by_title(cw.demo_job().build())
+    return by_title(plain_job().build())
 
 
 @pytest.fixture(scope="module")
 def righted() -> Mapping[str, Conductor]:
-    return by_title(cw.demo_job().build("put-right"))
+    return by_title(plain_job().build("put-right"))
 
 
 def test_a_wire_says_what_it_goes_to_and_which_way_round(
@@ -70,7 +71,7 @@ joint = "crimp"
 """
     row = by_title(rewritten(lead).build())["front-left +"]
     assert (row.colour, row.joint, row.proof.state) == ("white", "crimp", "to read")
-    assert by_title(cw.demo_job().build())["front-left +"].colour == ""
+    assert by_title(plain_job().build())["front-left +"].colour == ""
 
 
 @pytest.mark.parametrize(
@@ -129,7 +130,7 @@ def test_pins_of_the_standard_only_where_the_vehicle_has_its_blocks() -> None:
     assert {title: pins[title] for title in published} == published
     assert {title: pins[title] for title in recalled} == recalled
     assert len(set(pins.values())) == 16
-    assert {row.pin for row in schedule(cw.demo_job().build()).conductors} == {""}
+    assert {row.pin for row in schedule(plain_job().build()).conductors} == {""}
 
 
 def test_a_pin_written_down_wins() -> None:
@@ -141,7 +142,7 @@ def test_a_pin_written_down_wins() -> None:
 
 def test_corners_are_where_the_drivers_sit() -> None:
     names = ("front-left", "front-right", "rear-left", "rear-right")
-    assert corners(cw.demo_job().build()) == {name: name for name in names}
+    assert corners(plain_job().build()) == {name: name for name in names}
     # two channels in one corner: no pin is guessed for either
     middle = rewritten(
         "", **{'at = ["-1.60 m", "-0.80 m", "1.30 m"]': 'at = ["-1.6 m", "2 m", "1 m"]'}
@@ -160,17 +161,17 @@ def test_usual_colours_are_marked_as_practice() -> None:
 
 
 def test_joints_hold_every_end_once() -> None:
-    for channel in cw.demo_job().build("put-right").channels:
+    for channel in plain_job().build("put-right").channels:
         ends = [end for joint in joints(channel) for end in joint.ends]
         assert len(ends) == 2 * len(parts_of(channel))
         assert all(part.upper != part.lower for part in parts_of(channel))
 
 
 def test_new_joints_are_told_from_old_ones() -> None:
-    splices = schedule(cw.demo_job().build("put-right")).splices
+    splices = schedule(plain_job().build("put-right")).splices
     new = {(each.channel, each.ends) for each in splices if each.new}
     assert ("rear-left", "side-rl −, roof-rl +") in new
-    assert not any(each.new for each in schedule(cw.demo_job().build()).splices)
+    assert not any(each.new for each in schedule(plain_job().build()).splices)
     assert {each.channel for each in splices if each.new} == {
         "front-right",
         "rear-left",

@@ -4,6 +4,7 @@ import io
 
 import pdfplumber
 import pytest
+from plain_demo import plain_job, plain_text
 
 import conewright as cw
 from conewright.papers.answers import Answers
@@ -46,7 +47,7 @@ def pages(text: str, proposal: str | None, paper: Paper = "A4") -> list[str]:
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_everything_has_its_place(paper: Paper) -> None:
-    text = "\n".join(pages(cw.demo_text(), "put-right", paper))
+    text = "\n".join(pages(plain_text(), "put-right", paper))
     for words in ("Wiring schedule", "Pairs", "Supply and control wires", "Diagram", "Joints"):
         assert words in text
     for wire in ("front-left +", "rear-right −", "6.3 to 8.3 ohm", "■ to make", "common practice"):
@@ -58,7 +59,7 @@ def test_everything_has_its_place(paper: Paper) -> None:
 
 
 def test_a_cable_and_one_that_is_refused() -> None:
-    text = "\n".join(pages(cw.demo_text().replace("[[reading]]", CABLES, 1), "put-right"))
+    text = "\n".join(pages(plain_text().replace("[[reading]]", CABLES, 1), "put-right"))
     assert "amplifier-feed: 40 A at the source, 8.4 mm²" in text
     assert "12.4 times" in text
     assert "No plan for far-fuse" in text
@@ -66,7 +67,7 @@ def test_a_cable_and_one_that_is_refused() -> None:
 
 
 def test_another_radio_brings_the_list_to_sign() -> None:
-    text = cw.demo_text().replace(
+    text = plain_text().replace(
         "[proposal.set]", '[proposal.set]\n"head_unit.name" = "hands-free radio"', 1
     )
     words = "\n".join(pages(text, "put-right"))
@@ -76,12 +77,12 @@ def test_another_radio_brings_the_list_to_sign() -> None:
 
 
 def test_a_channel_nobody_knows_is_not_wired() -> None:
-    text = cw.demo_text()
+    text = plain_text()
     text = text[: text.index("[[proposal]]")].replace('"side-rl | roof-rl"', '"unknown"')
     words = "\n".join(pages(text, None))
     assert "What these channels drive is not known: rear-left." in words
 
 
 def test_the_same_job_gives_the_same_bytes() -> None:
-    answers = Answers(cw.demo_job().build("slim-fronts"))
+    answers = Answers(plain_job().build("slim-fronts"))
     assert wiring_sheet(answers) == wiring_sheet(answers)

@@ -83,15 +83,15 @@ def test_a_place_that_comes_or_goes_is_told_by_its_name() -> None:
 
 
 def test_wires_and_cables_are_told_by_what_they_do() -> None:
-    lead = '[[lead]]\nchannel = "front-left"\nfunction = "plus"\ncolour = "white"\n'
+    lead = '[[lead]]\nchannel = "rear-left"\nfunction = "plus"\ncolour = "green"\n'
     live = '[[lead]]\nfunction = "battery"\n'
     cable = '[[feed]]\nid = "amplifier-feed"\nto = "amplifier"\nfuse = "30 A"\n'
     wired = DEMO.replace("[[reading]]", f"{lead}{live}{cable}\n[[reading]]", 1)
     assert compare(DEMO, wired) == (
-        "wire plus at front-left, wire battery, cable amplifier-feed: added",
+        "wire plus at rear-left, wire battery, cable amplifier-feed: added",
     )
-    assert compare(wired, wired.replace('"white"', '"grey"').replace("30 A", "20 A")) == (
-        "wire plus at front-left: colour white → grey",
+    assert compare(wired, wired.replace('"green"', '"grey"').replace("30 A", "20 A")) == (
+        "wire plus at rear-left: colour green → grey",
         "cable amplifier-feed: fuse 30 A → 20 A",
     )
 

@@ -1,0 +1,19 @@
+"""The demonstration job without what lies at the bench: no feed, colours, sheets or openings."""
+
+import re
+
+import conewright as cw
+from conewright.job import Job
+
+
+def plain_text() -> str:
+    """Return its text up to the feed, and from the first channel on, no opening to patch in it."""
+    text, gone = re.subn(r", panel_openings = .*?, keep_clear = .*? }", " }", cw.demo_text())
+    assert gone == 1
+    start, end = text.index("[[feed]]"), text.index("[[channel]]")
+    assert start < end
+    return text[:start] + text[end:]
+
+
+def plain_job() -> Job:
+    return cw.loads(plain_text())
