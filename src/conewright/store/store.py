@@ -21,6 +21,8 @@ from conewright.store.texts import Summary, one_line, slug, summary
 __all__ = ["Store"]
 
 LONGEST_NAME = 100
+UNDONE = "undone back to revision "
+"""How the note of a revision begins that took others back."""
 
 
 class Store(DeviceList):
@@ -76,8 +78,9 @@ class Store(DeviceList):
 
     def jobs(self, *, search: str = "", deleted: bool = False) -> tuple[Listed, ...]:
         """Return the jobs that hold every word of a search, or the deleted ones, newest first."""
+        words = "".join(letter if letter.isprintable() else " " for letter in search)
         with self._database.reading() as connection:
-            return queries.listed(connection, search=search, deleted=deleted)
+            return queries.listed(connection, search=words, deleted=deleted)
 
     def get(
         self, job_id: str, revision: int | None = None, *, include_deleted: bool = False
@@ -86,6 +89,8 @@ class Store(DeviceList):
 
         A deleted job is found where a revision is given, or with include_deleted.
         """
+        if not job_id.isprintable():
+            raise _no_job(repr(job_id))
         with self._database.reading() as connection:
             if revision is not None:
                 return _found(queries.one(connection, job_id, revision), job_id, revision)
@@ -94,6 +99,8 @@ class Store(DeviceList):
 
     def revisions(self, job_id: str) -> tuple[RevisionNote, ...]:
         """Return a job's history, newest first; raises NotFound."""
+        if not job_id.isprintable():
+            raise _no_job(repr(job_id))
         with self._database.reading() as connection:
             found = queries.history(connection, job_id)
         if not found:
@@ -172,6 +179,24 @@ class Store(DeviceList):
         self._append(before, saved, kept=self._kept_beside(old), mine=old.text)
         return self.get(job_id, saved.revision)
 
+    def undo(self, job_id: str, *, base: int, who: str) -> Saved:
+        """Take the newest change back, as a new revision; again, the change before that.
+
+        Raises as `save` does, NotFound where nothing is left to take back.
+        """
+        notes = {each.revision: each.note for each in self.revisions(job_id)}
+        now = base
+        while (back := _undone(notes.get(now, ""))) is not None:
+            now = back
+        if now <= 1:
+            raise NotFound(f"{job_id}: there is nothing left to undo")
+        old = self.get(job_id, now - 1)
+        before = self._base(job_id, base, mine=old.text)
+        note = f"{UNDONE}{old.revision} ({old.note})"
+        saved = _next(before, old.text, who=who, note=note)
+        self._append(before, saved, kept=self._kept_beside(old), mine=old.text)
+        return self.get(job_id, saved.revision)
+
     def delete(self, job_id: str, *, base: int, who: str) -> None:
         """Mark a job as deleted: it leaves the list and can be brought back.
 
@@ -240,6 +265,12 @@ def _next(before: Saved, text: str, *, who: str, note: str, deleted: bool = Fals
         text=text,
         deleted=deleted,
     )
+
+
+def _undone(note: str) -> int | None:
+    """Return the revision that an undo brought back, by its note; None for any other change."""
+    number = note.removeprefix(UNDONE).partition(" ")[0]
+    return int(number) if note.startswith(UNDONE) and number.isdecimal() else None
 
 
 def _live(saved: Saved) -> Saved:

@@ -19,6 +19,7 @@ from conewright.store import Saved, Store, StoreError, json_from_toml, toml_from
 from conewright.web.errors import ErrorBody, Refusal
 from conewright.web.pages.common import who
 from conewright.web.reports import Question, Reports, Stage
+from conewright.web.settings import LARGEST_NUMBER
 
 __all__ = [
     "Answers",
@@ -32,7 +33,6 @@ __all__ = [
 ]
 
 JSON, TOML = "application/json", "application/toml"
-LARGEST_NUMBER = 2**31 - 1
 JOB_SCHEMA = {"$ref": "#/components/schemas/Job"}
 CONTENT = {JSON: {"schema": JOB_SCHEMA}, TOML: {"schema": {"type": "string"}}}
 
@@ -182,8 +182,7 @@ def list_jobs(
     deleted: Annotated[bool, Query(description="List the deleted ones instead.")] = False,
 ) -> JobsBody:
     """List the jobs that hold every word of a search, the last saved first."""
-    words = "".join(letter if letter.isprintable() else " " for letter in search)
-    found = store.jobs(search=words, deleted=deleted)
+    found = store.jobs(search=search, deleted=deleted)
     return JobsBody(
         jobs=[
             ListedBody(
@@ -301,7 +300,7 @@ def read_report(
 ) -> Response:
     """Give a stage's report of a job; what is no finite number is null."""
     saved = store.get(job_id, revision)
-    answer = reports.answer(saved.text, Question(stage, proposal, against, at))
+    answer = reports.answer(saved.text, Question(stage, proposal or None, against or None, at))
     headers = {"ETag": answer.etag, "Cache-Control": "private, no-cache"}
     if _is_known(answer.etag, if_none_match):
         return Response(status_code=304, headers=headers)

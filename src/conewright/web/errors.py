@@ -48,6 +48,14 @@ _CODES = {
     500: "internal",
     503: "unavailable",
 }
+_WANTED = {
+    "int_parsing": "a whole number is wanted",
+    "greater_than_equal": "a larger number is wanted",
+    "less_than_equal": "a smaller number is wanted",
+    "bool_parsing": "true or false is wanted",
+    "missing": "it is required",
+}
+"""What is wanted of a query, by the kind of its error."""
 _SENTENCES = {
     400: "The request cannot be read.",
     404: "There is nothing at this address.",
@@ -202,7 +210,7 @@ def _from_validation(errors: Sequence[Any]) -> Refusal:
         Problem(
             ".".join(str(step) for step in each["loc"][1:]) or str(each["loc"][0]),
             repr(each.get("input"))[:80],
-            each["msg"],
+            _WANTED.get(each["type"], each["msg"]),
         )
         for each in errors
     ]

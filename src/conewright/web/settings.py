@@ -6,10 +6,13 @@ from dataclasses import dataclass
 
 from conewright.job.reading import LARGEST_FILE
 
-__all__ = ["LOOPBACK", "PORT", "Settings"]
+__all__ = ["LARGEST_NUMBER", "LOOPBACK", "PORT", "Settings"]
 
 PORT = 8420
 """Where the pages are when nobody says otherwise."""
+
+LARGEST_NUMBER = 2**31 - 1
+"""Of a revision, as both databases count."""
 
 LOOPBACK = ("localhost", "127.0.0.1", "[::1]")
 """What this machine is called by itself, as a browser writes it."""

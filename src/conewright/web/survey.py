@@ -94,10 +94,23 @@ def survey_text(answers: Mapping[str, str], *, today: date) -> str:
     _hold_answers(given)
     text = "\n".join(_lines(given, today))
     try:
-        loads(text)
+        loads(text).build()
     except JobError as error:
-        raise Refused({}, tuple(in_words(str(each)) for each in error.problems)) from None
+        raise _refused(error, given) from None
     return text
+
+
+def _refused(error: JobError, given: Mapping[str, str]) -> Refused:
+    """Return the problems of a job beside the answers that they came from."""
+    sizes = {f"driver[{_driver_id(place)}].size": f"size:{place.key}" for place in PLACES}
+    beside, others = {}, []
+    for problem in error.problems:
+        name = sizes.get(problem.path, "")
+        if name in given:
+            beside[name] = f'Found "{given[name]}": no loudspeaker of that size is known here.'
+        else:
+            others.append(in_words(str(problem)))
+    return Refused(beside, tuple(others))
 
 
 # --- Checking -----------------------------------------------------------------------------------
@@ -113,21 +126,27 @@ def _wrong(given: Mapping[str, str]) -> Iterator[tuple[str, str]]:
     """Yield the name of each answer that cannot be used, with what is wanted."""
     if given.get("class") not in BODIES:
         yield "class", "Choose the body type that comes nearest; it picks the typical cabin."
-    if not any(f"place:{place.key}" in given for place in PLACES):
+    if not _places(given):
         yield "places", "Choose at least one place that has loudspeakers."
-    built = given.get("built", "")
-    if built and not (built.isdecimal() and 1900 <= int(built) <= 2100):
-        yield "built", f'Found "{built}": a year like 2009 is wanted.'
-    for name, (_, dimension) in RADIO.items():
-        if name in given and (problem := _refusal(given[name], dimension)):
-            yield name, problem
-    for place in PLACES:
-        name = f"size:{place.key}"
-        if f"place:{place.key}" in given and name in given:
+    for name in (f"size:{place.key}" for place in PLACES):
+        if name in given:
             try:
                 parse_size(given[name])
             except BadInputError as error:
                 yield name, found_words(f'"{given[name]}"', str(error))
+    for name, (_, dimension) in RADIO.items():
+        if name in given and (problem := _refusal(given[name], dimension)):
+            yield name, problem
+    built = given.get("built", "")
+    if built and not (built.isascii() and built.isdecimal() and 1900 <= int(built) <= 2100):
+        yield "built", f'Found "{built}": a year like 2009 is wanted.'
+
+
+def _places(given: Mapping[str, str]) -> list[Place]:
+    """Return the places that are ticked, or whose size somebody gave."""
+    return [
+        place for place in PLACES if f"place:{place.key}" in given or f"size:{place.key}" in given
+    ]
 
 
 def _refusal(text: str, dimension: str) -> str:
@@ -143,7 +162,7 @@ def _refusal(text: str, dimension: str) -> str:
 
 def _lines(given: Mapping[str, str], today: date) -> Iterator[str]:
     body, width = given["class"], BODIES[given["class"]][1]
-    places = [place for place in PLACES if f"place:{place.key}" in given]
+    places = _places(given)
     yield "# Started from the survey. What nobody said is filled with typical values, and every"
     yield "# answer says which of them it leans on. Replace them by what you measure."
     yield "format = 1"

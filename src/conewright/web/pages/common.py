@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Annotated, Any
 from urllib.parse import quote, unquote, urlencode
 
-from fastapi import Depends, Request
+from fastapi import Depends, Query, Request
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.datastructures import FormData
 from starlette.responses import HTMLResponse, RedirectResponse, Response
@@ -19,11 +19,13 @@ from conewright.stages.text import QUESTIONS
 from conewright.stages.text_cells import letter
 from conewright.store import Conflict, Saved, Store
 from conewright.web.merging import merged
+from conewright.web.settings import LARGEST_NUMBER
 from conewright.web.who import who_asks
 
 __all__ = [
     "WHO",
     "Form",
+    "Revision",
     "address",
     "conflict_page",
     "form_texts",
@@ -48,6 +50,8 @@ async def _form(request: Request) -> AsyncIterator[FormData]:
 
 
 Form = Annotated[FormData, Depends(_form)]
+Revision = Annotated[int | None, Query(ge=1, le=LARGEST_NUMBER)]
+"""A revision named in an address; none for the newest."""
 
 
 def form_texts(form: FormData) -> dict[str, str]:
@@ -73,8 +77,13 @@ def store_of(request: Request) -> Store:
 
 def who(request: Request) -> str:
     """Return the name of whoever asks: as they said, else that of their device or account."""
-    told = " ".join(unquote(request.cookies.get(WHO, "")).split())
-    return (told or who_asks(request))[:LONGEST_NAME]
+    told = "".join(each for each in unquote(request.cookies.get(WHO, "")) if _shows(each))
+    return (" ".join(told.split()) or who_asks(request))[:LONGEST_NAME]
+
+
+def _shows(letter: str) -> bool:
+    """Whether a letter is seen, or a space; one that turns the direction of others is not."""
+    return letter.isprintable() or letter.isspace()
 
 
 def see_other(path: str) -> Response:

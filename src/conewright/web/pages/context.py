@@ -6,18 +6,20 @@ from collections import OrderedDict
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cached_property
 from threading import Lock
 from typing import get_args
 
 from fastapi import Request
 
-from conewright.errors import ConewrightError
+from conewright.errors import ConewrightError, JobError
 from conewright.job.document import Job
-from conewright.job.state import AS_FOUND
+from conewright.job.state import AS_FOUND, Build
 from conewright.stages.report import Report, Severity
 from conewright.stages.text_cells import MARKS
 from conewright.store import Saved
 from conewright.web.errors import Refusal
+from conewright.web.forms import in_words
 from conewright.web.keeping import Kept
 from conewright.web.pages.common import address, store_of
 from conewright.web.plan import Plan, State, draw_plan
@@ -54,7 +56,7 @@ class NavEntry:
     lacks: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class JobPage:
     """One revision of a job as a page shows it."""
 
@@ -69,6 +71,21 @@ class JobPage:
     def base(self) -> str:
         """The address of the job."""
         return f"/jobs/{self.saved.job_id}"
+
+    @cached_property
+    def built(self) -> Build | JobError:
+        """The vehicle as found, or why it cannot be worked with."""
+        try:
+            return self.job.build()
+        except JobError as error:
+            return error
+
+    @property
+    def problems(self) -> list[str]:
+        """What keeps every stage from an answer, in words."""
+        if isinstance(self.built, JobError):
+            return [in_words(str(each)) for each in self.built.problems]
+        return []
 
     @property
     def title(self) -> str:

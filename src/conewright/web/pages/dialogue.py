@@ -24,6 +24,7 @@ from conewright.store import Conflict
 from conewright.web.errors import Refusal
 from conewright.web.pages.common import (
     Form,
+    Revision,
     conflict_page,
     form_texts,
     number_in,
@@ -87,7 +88,7 @@ class Cause:
 
 @router.get("/jobs/{job_id}/find")
 def find_page(
-    request: Request, job_id: str, revision: int | None = None, reading: str = ""
+    request: Request, job_id: str, revision: Revision = None, reading: str = ""
 ) -> Response:
     """Show the reading worth taking next, or a chosen one, and what is known so far."""
     return _shown(request, open_page(request, job_id, revision=revision), Typed(reading))

@@ -10,6 +10,7 @@ from conewright.store import Conflict, compare
 from conewright.web.forms import in_words
 from conewright.web.pages.common import (
     Form,
+    Revision,
     conflict_page,
     form_texts,
     number_in,
@@ -26,7 +27,7 @@ router = APIRouter()
 
 
 @router.get("/jobs/{job_id}/history")
-def history(request: Request, job_id: str, a: int | None = None, b: int | None = None) -> Response:
+def history(request: Request, job_id: str, a: Revision = None, b: Revision = None) -> Response:
     """Show a job's revisions, and what differs between two of them."""
     store = store_of(request)
     notes = store.revisions(job_id)
@@ -47,9 +48,13 @@ def history(request: Request, job_id: str, a: int | None = None, b: int | None =
 
 @router.post("/jobs/{job_id}/undo")
 def undo(request: Request, job_id: str, form: Form) -> Response:
-    """Bring the revision before the newest back, as a new one."""
-    base = number_in(form_texts(form), "base")
-    return _restored(request, job_id, base - 1, base)
+    """Bring the revision before the newest back, as a new one; again, the one before that."""
+    store, base = store_of(request), number_in(form_texts(form), "base")
+    try:
+        store.undo(job_id, base=base, who=who(request))
+    except Conflict as conflict:
+        return conflict_page(request, conflict, store.get(job_id, base))
+    return see_other(f"/jobs/{job_id}")
 
 
 @router.post("/jobs/{job_id}/restore")

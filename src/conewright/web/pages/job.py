@@ -9,6 +9,7 @@ from itertools import chain
 from fastapi import APIRouter, Request
 from starlette.responses import PlainTextResponse, Response
 
+from conewright.errors import JobError
 from conewright.job.document import Job
 from conewright.job.state import Build, Origin
 from conewright.stages.report import Report, Severity
@@ -17,6 +18,7 @@ from conewright.web.fields import LISTS, Part, parts_of
 from conewright.web.forms import Refused, with_entry
 from conewright.web.pages.common import (
     Form,
+    Revision,
     conflict_page,
     form_texts,
     number_in,
@@ -47,12 +49,11 @@ HEADINGS = {
 
 
 @router.get("/jobs/{job_id}")
-def job(request: Request, job_id: str, revision: int | None = None) -> Response:
+def job(request: Request, job_id: str, revision: Revision = None) -> Response:
     """Show a job."""
     page = open_page(request, job_id, revision=revision)
     found = reports_of(request, page)
     reports = {stage: each for stage, each in found.items() if isinstance(each, Report)}
-    build = page.job.build()
     loud = [
         verdict
         for verdict in chain.from_iterable(report.verdicts for report in reports.values())
@@ -63,13 +64,12 @@ def job(request: Request, job_id: str, revision: int | None = None) -> Response:
         request,
         "job.html",
         page=page,
-        build=build,
         plan=plan_of(page, reports.values()),
         answer=find.answer if find else found["find"],
         verdicts=verdict_views(loud)[:MOST_VERDICTS],
         loud=len(verdict_views(loud)),
         reading=find.readings[0] if find and find.readings else None,
-        origins_known=_origins(build),
+        origins_known=_origins(page.built),
         next=_next(page, reports),
         refusals={stage: each for stage, each in found.items() if isinstance(each, str)},
         groups=_groups(parts_of(page.job)),
@@ -79,7 +79,7 @@ def job(request: Request, job_id: str, revision: int | None = None) -> Response:
 
 
 @router.get("/jobs/{job_id}/job.toml")
-def download(request: Request, job_id: str, revision: int | None = None) -> Response:
+def download(request: Request, job_id: str, revision: Revision = None) -> Response:
     """Give the job's file back, byte for byte as it was saved."""
     saved = store_of(request).get(job_id, revision)
     headers = {"Content-Disposition": f'attachment; filename="{saved.name}.toml"'}
@@ -87,7 +87,7 @@ def download(request: Request, job_id: str, revision: int | None = None) -> Resp
 
 
 @router.get("/jobs/{job_id}/print.css")
-def printed(request: Request, job_id: str, revision: int | None = None) -> Response:
+def printed(request: Request, job_id: str, revision: Revision = None) -> Response:
     """Put the job's title and revision on every printed page, and the page's number."""
     page = open_page(request, job_id, revision=revision)
     title = _css_text(f"{page.title}, revision {page.saved.revision}")
@@ -139,8 +139,10 @@ def _said(complaint: str) -> str:
     return f"{words.rstrip('.')} ({where})" if where else words
 
 
-def _origins(build: Build) -> list[tuple[str, str, int]]:
+def _origins(build: Build | JobError) -> list[tuple[str, str, int]]:
     """Return how many of the values that count are measured, from a sheet, typical, assumed."""
+    if isinstance(build, JobError):
+        return []
     counts = Counter(value.origin for value in build.values())
     return [(*LETTERS[origin], counts[origin]) for origin in Origin]
 

@@ -18,7 +18,7 @@ from conewright.papers.manifest import MANIFEST, Entry, Use
 from conewright.papers.typeset import PAPERS
 from conewright.stages.care import cautions_for
 from conewright.web.errors import Refusal
-from conewright.web.pages.common import address, render
+from conewright.web.pages.common import Revision, address, render
 from conewright.web.pages.context import JobPage, open_page, plan_of
 from conewright.web.reports import Made, PaperQuestion
 from conewright.web.settings import LOOPBACK
@@ -99,7 +99,7 @@ def _served_at(request: Request, page: JobPage) -> str | None:
 def _wanted(
     request: Request,
     job_id: str,
-    revision: int | None = None,
+    revision: Revision = None,
     proposal: str | None = None,
     paper: str = PAPERS[0],
     bar: str = "",

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from conewright.errors import QuantityError
+from conewright.errors import JobError, QuantityError
 from conewright.job.document import Job
 from conewright.job.quantity import parse_quantity
 from conewright.stages.report import Report
@@ -28,6 +28,7 @@ from conewright.web.fields import (
 from conewright.web.forms import Refused, with_values, without_entry, without_place
 from conewright.web.pages.common import (
     Form,
+    Revision,
     conflict_page,
     form_texts,
     number_in,
@@ -62,7 +63,7 @@ class Box:
 
 
 @router.get("/jobs/{job_id}/part/{part_id}")
-def part(request: Request, job_id: str, part_id: str, revision: int | None = None) -> Response:
+def part(request: Request, job_id: str, part_id: str, revision: Revision = None) -> Response:
     """Show a part of a job with all its fields."""
     page = open_page(request, job_id, revision=revision)
     return _page(request, page, part_id, {}, Refused({}, ()))
@@ -101,9 +102,7 @@ def values(request: Request, job_id: str, form: Form) -> Response:
         wanted = {path: plain_value(field_at(page.job, path), text) for path, text in given.items()}
         text = with_values(page.saved.text, wanted) if wanted else page.saved.text
     except Refused as refused:
-        boxes = _boxes(
-            [field_at(page.job, path) for path in given], page.job, given, refused.beside
-        )
+        boxes = _boxes([field_at(page.job, path) for path in given], page, given, refused.beside)
         return render(
             request,
             "values.html",
@@ -192,7 +191,7 @@ def _page(
     found = reports_of(request, page)
     reports = [each for each in found.values() if isinstance(each, Report)]
     about = [v for report in reports for v in report.verdicts if v.subject == part_id]
-    boxes = _boxes(fields_of(part), page.job, typed, refused.beside)
+    boxes = _boxes(fields_of(part), page, typed, refused.beside)
     groups: dict[str, list[Box]] = {}
     for box in boxes:
         groups.setdefault(box.field.group, []).append(box)
@@ -205,7 +204,7 @@ def _page(
         verdicts=verdict_views(about),
         groups=groups,
         errors=[(box.field.path, box.field.label, box.error) for box in boxes if box.error],
-        others=refused.others,
+        others=(*refused.others, *page.problems),
         saved="saved" in request.query_params,
         used_by=_used_by(page.job, part),
         removable=part.kind in LISTS and not page.old,
@@ -213,9 +212,11 @@ def _page(
 
 
 def _boxes(
-    fields: Iterable[Field], job: Job, typed: Mapping[str, str], errors: Mapping[str, str]
+    fields: Iterable[Field], page: JobPage, typed: Mapping[str, str], errors: Mapping[str, str]
 ) -> list[Box]:
-    whole, fills = job.to_dict(), {fill.path: fill for fill in job.build().fills}
+    job, built = page.job, page.built
+    whole = job.to_dict()
+    fills = {} if isinstance(built, JobError) else {fill.path: fill for fill in built.fills}
     boxes = []
     for field in fields:
         part = part_of(job, field.path.partition(".")[0])

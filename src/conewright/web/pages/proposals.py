@@ -25,6 +25,7 @@ from conewright.web.forms import Refused, bare, with_proposal, without_entry
 from conewright.web.keeping import Kept
 from conewright.web.pages.common import (
     Form,
+    Revision,
     conflict_page,
     form_texts,
     number_in,
@@ -73,7 +74,7 @@ class Picker:
 
 
 @router.get("/jobs/{job_id}/proposals")
-def proposals(request: Request, job_id: str, revision: int | None = None) -> Response:
+def proposals(request: Request, job_id: str, revision: Revision = None) -> Response:
     """Show every proposal beside the vehicle as found."""
     page = open_page(request, job_id, revision=revision)
     found, refusal = _compared(request, page.job, page.saved.text)
@@ -95,7 +96,7 @@ def proposals(request: Request, job_id: str, revision: int | None = None) -> Res
 
 
 @router.get("/jobs/{job_id}/proposals/{proposal_id}")
-def edit(request: Request, job_id: str, proposal_id: str, revision: int | None = None) -> Response:
+def edit(request: Request, job_id: str, proposal_id: str, revision: Revision = None) -> Response:
     """Show a proposal to be changed, or an empty one."""
     page = open_page(request, job_id, revision=revision)
     return _editor(request, page, proposal_id, _typed(page.job, proposal_id), Refused({}, ()))

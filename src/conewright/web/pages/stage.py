@@ -10,11 +10,12 @@ from json import dumps
 from fastapi import APIRouter, Request
 from starlette.responses import PlainTextResponse, Response
 
+from conewright import __version__
 from conewright.errors import BadInputError, ConewrightError, JobError
 from conewright.job.state import AS_FOUND
 from conewright.stages.report import Report
 from conewright.web.errors import Refusal
-from conewright.web.pages.common import address, render
+from conewright.web.pages.common import Revision, address, render
 from conewright.web.pages.context import STAGES, JobPage, open_page, plan_of, report_of, view_of
 from conewright.web.pages.pictures import in_dark, outline, written
 from conewright.web.views import series_table
@@ -33,13 +34,13 @@ def picture(
     request: Request,
     job_id: str,
     stage: str,
-    revision: int,
+    revision: Revision,
     proposal: str | None = None,
     against: str | None = None,
     narrow: bool = False,
     dark: bool = False,
 ) -> Response:
-    """Give the picture of a report; its address names the revision, so it never changes."""
+    """Give the picture of a report; its address names revision and program, so it never changes."""
     page, report = _asked(request, job_id, stage, revision, proposal, against)
     try:
         svg = written(report, key=_key(page, stage, against), narrow=narrow)
@@ -55,7 +56,7 @@ def numbers(
     request: Request,
     job_id: str,
     stage: str,
-    revision: int | None = None,
+    revision: Revision = None,
     proposal: str | None = None,
     against: str | None = None,
 ) -> Response:
@@ -76,7 +77,7 @@ def stage_page(
     request: Request,
     job_id: str,
     stage: str,
-    revision: int | None = None,
+    revision: Revision = None,
     proposal: str | None = None,
     against: str | None = None,
 ) -> Response:
@@ -113,7 +114,7 @@ def picture_view(
     query = {"revision": page.saved.revision, "proposal": page.proposal, "against": against}
 
     def at(**more: object) -> str:
-        return address(f"{page.base}/{stage}.svg", **(query | more))
+        return address(f"{page.base}/{stage}.svg", **(query | more), by=__version__)
 
     return {
         "title": wide.title,
