@@ -7,7 +7,7 @@ import httpx2
 from playwright.sync_api import Page
 
 from browser.browsing import NOWHERE, Site
-from conewright import starter_text
+from conewright import demo_text, starter_text
 
 Steps = Callable[[Page], None]
 PARTS = ("door-fr", "front-right", "head_unit", "vehicle", "job", "driver", "budget-130")
@@ -31,7 +31,7 @@ class Place:
 def places(site: Site) -> list[Place]:
     """Return every page, over a demo job with a history, a bare one and a deleted one."""
     demo, bare = site.keep(), site.keep(starter_text())
-    gone = site.keep()
+    long, stuck, gone = site.keep(_long_title()), site.keep(_of_no_size()), site.keep()
     _send(site, f"{gone}/delete", base="1")
     _send(site, f"{demo}/part/head_unit", base="1", **{"head_unit.supply": "14.1 V"})
     plain = {
@@ -56,6 +56,9 @@ def places(site: Site) -> list[Place]:
         "proposals": "/proposals",
         "proposal": "/proposals/put-right",
         "proposal-new": "/proposals/new",
+        "make": "/make",
+        "make-plan": "/make?proposal=put-right-patched",
+        "make-refused": "/make?proposal=larger-fronts",
         "history": "/history",
         "history-compared": "/history?a=1&b=2",
         **{f"part-{part}": f"/part/{part}" for part in PARTS},
@@ -64,6 +67,10 @@ def places(site: Site) -> list[Place]:
         *(Place(name, f"{site.origin}{path}") for name, path in plain.items()),
         *(Place(name, f"{demo}{path}") for name, path in below.items()),
         Place("job-bare", bare),
+        Place("job-long-title", long),
+        Place("find-long-title", f"{long}/find"),
+        Place("job-stuck", stuck),
+        Place("part-stuck", f"{stuck}/part/old-100"),
         Place("history-deleted", f"{gone}/history"),
         Place("new-refused", f"{site.origin}/jobs/new", _slip_in_survey),
         Place("upload-refused", f"{site.origin}/jobs/new", _slip_in_file),
@@ -75,6 +82,16 @@ def places(site: Site) -> list[Place]:
         Place("part-in-use", f"{demo}/part/roof-rl", _in_use),
         Place("conflict", f"{demo}/part/vehicle", _conflict),
     ]
+
+
+def _long_title() -> str:
+    """Return the demo under one long word."""
+    return demo_text().replace("Mobile library van", "Bass" * 40, 1)
+
+
+def _of_no_size() -> str:
+    """Return a demo that no stage can work with."""
+    return demo_text().replace('size = "100 mm"', 'size = "99999999 m"')
 
 
 def _send(site: Site, address: str, **fields: str) -> None:
