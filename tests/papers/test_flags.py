@@ -5,32 +5,24 @@ import re
 
 import pdfplumber
 import pytest
-from plain_demo import plain_job, plain_text
+from plain_demo import AMPLIFIER_FEED, plain_job, plain_text
 
 import conewright as cw
 from conewright.papers.answers import Answers
 from conewright.papers.flags import flag_sheet, labels, square_code
 
 ADDRESS = "https://192.168.1.20:8443/jobs/7"
-CABLE = """
+CABLE = (
+    """
 [[lead]]
 channel = "front-left"
 function = "plus"
 colour = "white"
 pin = "B5"
-
-[[feed]]
-id = "amplifier-feed"
-to = "amplifier"
-fuse = "40 A"
-fuse_distance = "200 mm"
-length = "5.5 m"
-size = "8.4 mm2"
-metal = "copper"
-route = "free"
-current = "40 A"
-
-[[reading]]"""
+"""
+    + AMPLIFIER_FEED
+    + "\n[[reading]]"
+)
 
 
 def wired() -> cw.Job:

@@ -4,25 +4,16 @@ import io
 
 import pdfplumber
 import pytest
-from plain_demo import plain_job, plain_text
+from plain_demo import AMPLIFIER_FEED, plain_job, plain_text
 
 import conewright as cw
 from conewright.papers.answers import Answers
 from conewright.papers.typeset import Paper
 from conewright.papers.wiring_sheet import wiring_sheet
 
-CABLES = """
-[[feed]]
-id = "amplifier-feed"
-to = "amplifier"
-fuse = "40 A"
-fuse_distance = "200 mm"
-length = "5.5 m"
-size = "8.4 mm2"
-metal = "copper"
-route = "free"
-current = "40 A"
-
+CABLES = (
+    AMPLIFIER_FEED
+    + """
 [[feed]]
 id = "far-fuse"
 to = "amplifier"
@@ -33,6 +24,7 @@ size = "8.4 mm2"
 current = "40 A"
 
 [[reading]]"""
+)
 
 
 def pages(text: str, proposal: str | None, paper: Paper = "A4") -> list[str]:
