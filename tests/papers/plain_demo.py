@@ -5,7 +5,6 @@ import re
 import conewright as cw
 from conewright.job import Job
 
-
 AMPLIFIER_FEED = """
 [[feed]]
 id = "amplifier-feed"
