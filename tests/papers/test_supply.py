@@ -78,6 +78,13 @@ def test_worked_cases_of_other_cables(
     assert run.temperature(54.0, route="bundled").value - 273.15 == pytest.approx(overload, abs=5.0)
 
 
+def test_a_fuse_is_judged_by_the_least_short(report: Report) -> None:
+    run = planned(report).run
+    # Closed form: IEC 60228 allows more ohms than pure copper has, so less current.
+    ratio = run.ohm_per_metre.most / run.ohm_per_metre.value
+    assert run.short_current / ratio < run.least_short_current < run.short_current
+
+
 def test_decisions_of_the_worked_case(report: Report) -> None:
     # 8.4 mm2 copper only alone in air, or with a 30 A fuse; clad 13.3 mm2 or larger; 5.3 rejected
     bundle = refused(report, route="bundled")

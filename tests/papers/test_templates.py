@@ -238,6 +238,35 @@ def test_an_opening_is_enlarged_where_enough_steel_is_left() -> None:
     assert "Flat steel left: 17.0 mm; 8 mm are wanted." in opening.notes
 
 
+LARGER: dict[str, Any] = {
+    "frame": {"cutout": "128 mm", "outer": "150 mm", "screws": {**SAME_SCREWS, "circle": "146 mm"}},
+    "bench": {"panel": {"kind": "hole-saw", "saws": ["129 mm"], "kerf": "1 mm"}},
+}
+HOLES = {**SAME_SCREWS, "circle": "146 mm"}
+
+
+def test_land_is_what_the_saw_leaves() -> None:
+    opening = named(made(**LARGER, mount={"screws": HOLES}), "door-fl-opening")
+    (cut,) = circles(opening.entities, "cut")
+    assert 128.0 < 2 * cut.radius <= 129.5
+    # Closed form: 20 mm less what the saw takes of it on one side.
+    assert f"Flat steel left: {20.0 - (cut.radius - 61.0):.1f} mm" in " ".join(opening.notes)
+    # Screws 8.2 mm from the edge that is wanted are 7.7 mm from the one the saw leaves.
+    near = {**SAME_SCREWS, "circle": "144.4 mm"}
+    parts = made(
+        frame={**LARGER["frame"], "screws": near}, bench=LARGER["bench"], mount={"screws": near}
+    )
+    assert "7.7 mm from the edge" in refusals(parts, "holes")[0]
+
+
+@pytest.mark.parametrize(("spot", "refused"), [("66 mm, 0 mm", True), ("90 mm, 0 mm", False)])
+def test_an_opening_keeps_off_what_must_stay_clear(spot: str, refused: bool) -> None:
+    parts = made(
+        **LARGER, mount={"screws": HOLES}, cavity={"keep_clear": [f"sensor 10 mm at {spot}"]}
+    )
+    assert any("sensor" in sentence for sentence in refusals(parts, "opening")) is refused
+
+
 def test_too_little_steel_is_refused_with_the_largest_opening() -> None:
     (sentence, _) = refusals(
         made(frame={"cutout": "140 mm", "outer": "160 mm"}, mount={"land": "13 mm"}), "opening"

@@ -142,11 +142,18 @@ class Run:
 
     @cached_property
     def short_current(self) -> float:
-        """Of a dead short at the far end, cable cold and of pure metal [A]."""
+        """Of a dead short at the far end, cable cold and of pure metal: the greatest [A]."""
+        return self._short(self.ohm_per_metre.value)
+
+    @cached_property
+    def least_short_current(self) -> float:
+        """Of that short with the most ohms that the cable's standard allows [A]."""
+        return self._short(self.ohm_per_metre.most)
+
+    def _short(self, ohm_per_metre: float) -> float:
         ways = 2.0 if self.by_cable else 1.0
         back = 0.0 if self.by_cable else CHASSIS_RESISTANCE
-        cable = ways * self.length * self.ohm_per_metre.value
-        loop = cable + back + BATTERY_RESISTANCE
+        loop = ways * self.length * ohm_per_metre + back + BATTERY_RESISTANCE
         return float(short_circuit_current(voltage=self.supply, resistance=loop))
 
     @property
@@ -165,7 +172,7 @@ class Run:
     @property
     def opening(self) -> float:
         """The longest the fuse may take to end it [s]."""
-        return float(slowest_opening(ratio=self.short_current / self.fuse))
+        return float(slowest_opening(ratio=self.least_short_current / self.fuse))
 
     @property
     def too_hot(self) -> bool:
@@ -180,7 +187,7 @@ class Run:
     @property
     def short_too_small(self) -> bool:
         """Whether a dead short may leave the fuse in doubt."""
-        return self.short_current < SHORT_RATIO * self.fuse
+        return self.least_short_current < SHORT_RATIO * self.fuse
 
     @property
     def short_too_long(self) -> bool:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import dist, inf
 
 from conewright.papers.geometry import Drawing, Point, cross
 from conewright.papers.kerf import CannotCutError, Cut, Cutter, cut
-from conewright.papers.outlines import Round, drawn, grown, holds, outside, reach
+from conewright.papers.outlines import Outline, Round, drawn, grown, holds, outside, reach
+from conewright.papers.patch import room_of
 from conewright.papers.patterns import (
     SAME_HOLE,
     clearest,
@@ -71,6 +73,9 @@ def panel_cut(site: Site, *, same_holes: bool, own_screws: bool) -> PanelCut:
 def panel_drawing(site: Site, done: PanelCut, *, cutter: Cutter) -> Drawing:
     """Return the template of what is cut and drilled; raises RefusedError where no tool can."""
     edge = _cut(site, cutter) if done.enlarge else None
+    if edge is not None:
+        site, done = _come_out(site, done, edge.edge)
+    _hold_clear(site, done)
     opening = site.needs if done.enlarge else site.opening
     entities = (
         *(edge.entities if edge else ()),
@@ -106,6 +111,38 @@ def is_seated(site: Site) -> bool:
 
 
 # --- Underneath ---------------------------------------------------------------------------------
+
+
+def _come_out(site: Site, done: PanelCut, edge: Outline) -> tuple[Site, PanelCut]:
+    """Return what is cut with the edge that the tool leaves: a hole saw has a size of its own.
+
+    Raises: RefusedError where that leaves too little steel.
+    """
+    after = replace(site, needs=edge)
+    enlarge = max(done.enlarge, -holds(site.opening, edge))
+    land = None if site.land is None else site.land - enlarge
+    _hold_land(after, enlarge, land)
+    if done.holes:
+        _hold_edges(after, done.holes)
+    return after, replace(done, enlarge=enlarge, land=land)
+
+
+def _hold_clear(site: Site, done: PanelCut) -> None:
+    """Raise RefusedError where the opening or a new hole meets what must stay clear."""
+    cavity = site.place.cavity
+    for kept in cavity.keep_clear if cavity is not None else ():
+        spot, clear = room_of(kept, site.view)
+        from_opening = outside(site.needs, [spot])[0] if done.enlarge else inf
+        from_holes = min((dist(spot, hole) for hole in done.holes), default=inf)
+        near = min(from_opening, from_holes - site.screw / 2 if done.new else inf)
+        if near < clear - HAIR:
+            raise site.refused(
+                "opening",
+                f"{site.title}: what is cut or drilled would come nearer to the {kept.what} than "
+                "may be.",
+                f"Its edge has to stay {clear:.0f} mm from the middle of the {kept.what}: an "
+                "adapter ring, or a smaller driver.",
+            )
 
 
 def _hold_land(site: Site, enlarge: float, land: float | None) -> None:

@@ -16,7 +16,7 @@ from conewright.papers.sites import LARGEST
 from conewright.papers.stock import Stock, made_of
 from conewright.papers.views import View, marks, on_paper, view_of
 
-__all__ = ["Patch", "patch_drawing", "patch_of", "patch_sheet", "patches_apart"]
+__all__ = ["Patch", "patch_drawing", "patch_of", "patch_sheet", "patches_apart", "room_of"]
 
 MM = 1e3
 OVERLAP = 15.0
@@ -178,7 +178,7 @@ def _mass_per_area(sheet: Stock) -> float:
     return made_of(sheet.material).density * sheet.thickness / MM
 
 
-def _clear(kept: KeptClear, view: View) -> tuple[Point, float]:
+def room_of(kept: KeptClear, view: View) -> tuple[Point, float]:
     """Return the middle and the radius of what must stay clear, with the room around it [mm]."""
     return view.point(kept.at.metres), MM * kept.width.value / 2 + AROUND
 
@@ -198,7 +198,7 @@ def _too_near(place: LocationState, number: int, kept: KeptClear, room: float) -
 def _round_patch(place: LocationState, number: int, opening: PanelHole, view: View) -> Patch:
     middle, radius, overlap = view.point(opening.at.metres), MM * opening.along.value / 2, OVERLAP
     for kept in _cavity(place).keep_clear:
-        spot, clear = _clear(kept, view)
+        spot, clear = room_of(kept, view)
         room = dist(spot, middle) - radius - clear
         if room < LEAST_OVERLAP:
             raise _too_near(place, number, kept, room)
@@ -213,7 +213,7 @@ def _square_patch(place: LocationState, number: int, opening: PanelHole, view: V
     a, b = (high, along) if view.lying else (along, high)
     left = right = low = up = OVERLAP
     for kept in _cavity(place).keep_clear:
-        (kx, ky), clear = _clear(kept, view)
+        (kx, ky), clear = room_of(kept, view)
         dx, dy = abs(kx - x) - a - clear, abs(ky - y) - b - clear
         if max(dx, dy) >= OVERLAP:
             continue
@@ -242,7 +242,7 @@ def _clear_marks(place: LocationState, patch: Patch, view: View) -> Iterator[Ent
     """Yield what must stay clear near a patch, as it lies around the driver's opening."""
     far = max(reach(patch.outline, angle=angle) for angle in (0.0, 90.0)) + SHOWN
     for kept in _cavity(place).keep_clear:
-        spot, clear = _clear(kept, view)
+        spot, clear = room_of(kept, view)
         if dist(spot, patch.middle) - clear <= far:
             yield Circle("mark", spot, clear - AROUND)
             yield Label((spot[0], spot[1] + clear - AROUND + 1.5), kept.what, 2.4)
