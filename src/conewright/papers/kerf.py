@@ -10,7 +10,7 @@ from conewright.job.bench import Tool, ToolKind
 from conewright.job.document import Bench
 from conewright.papers.geometry import Entity
 from conewright.papers.outlines import Cornered, Outline, Round, drawn, grown
-from conewright.papers.stock import rows_of
+from conewright.papers.work import rows
 
 __all__ = ["CannotCutError", "Cut", "Cutter", "Waste", "Work", "cut", "cutter_for"]
 
@@ -118,12 +118,12 @@ def cut(outline: Outline, *, with_: Cutter, waste: Waste) -> Cut:
 
 @cache
 def _tools() -> dict[str, dict[str, str]]:
-    return {row["tool"]: row for row in rows_of("tools.csv")}
+    return {row["tool"]: row for row in rows("tools.csv")}
 
 
 @cache
 def _usual_saws() -> tuple[float, ...]:
-    return tuple(float(row["diameter_mm"]) for row in rows_of("saws.csv"))
+    return tuple(float(row["diameter_mm"]) for row in rows("saws.csv"))
 
 
 def _how(text: str) -> Literal["edge", "beside", "middle", "saw"]:

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from csv import DictReader
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from itertools import combinations_with_replacement
 from typing import get_args
 
 from conewright.job.bench import Material
 from conewright.job.document import Job
+from conewright.papers.work import rows
 
 __all__ = [
     "Made",
     "Stack",
     "Stock",
     "made_of",
-    "rows_of",
     "stacks",
     "stock_of",
 ]
@@ -94,17 +92,11 @@ class Stack:
         return f"Cut {' and '.join(parts)} {made_of(self.layers[0].material).words}"
 
 
-def rows_of(file: str) -> Iterator[dict[str, str]]:
-    """Yield the rows of one of the tables of this room."""
-    text = files("conewright.papers").joinpath("data", file).read_text(encoding="utf-8")
-    return iter(DictReader(text.splitlines()))
-
-
 @cache
 def _materials() -> dict[Material, Made]:
-    rows = {row["material"]: row for row in rows_of("materials.csv")}
+    found = {row["material"]: row for row in rows("materials.csv")}
     materials: tuple[Material, ...] = get_args(Material)
-    return {material: _made(rows[material]) for material in materials}
+    return {material: _made(found[material]) for material in materials}
 
 
 def _made(row: dict[str, str]) -> Made:
@@ -146,7 +138,7 @@ def _usual() -> tuple[Stock, ...]:
             (float(row["width_mm"]), float(row["height_mm"])),
             listed=False,
         )
-        for row in rows_of("stock.csv")
+        for row in rows("stock.csv")
         for material in _materials()
         if material == row["material"]
     )

@@ -175,9 +175,7 @@ class Store(DeviceList):
         before = self._base(job_id, base, mine=old.text, deleted=True)
         day = f"{old.saved_at:%Y-%m-%d %H:%M} UTC"
         note = f"restored revision {revision} of {day} ({old.note})"
-        saved = _next(before, old.text, who=who, note=note)
-        self._append(before, saved, kept=self._kept_beside(old), mine=old.text)
-        return self.get(job_id, saved.revision)
+        return self._bring_back(old, before, who=who, note=note)
 
     def undo(self, job_id: str, *, base: int, who: str) -> Saved:
         """Take the newest change back, as a new revision; again, the change before that.
@@ -192,10 +190,7 @@ class Store(DeviceList):
             raise NotFound(f"{job_id}: there is nothing left to undo")
         old = self.get(job_id, now - 1)
         before = self._base(job_id, base, mine=old.text)
-        note = f"{UNDONE}{old.revision} ({old.note})"
-        saved = _next(before, old.text, who=who, note=note)
-        self._append(before, saved, kept=self._kept_beside(old), mine=old.text)
-        return self.get(job_id, saved.revision)
+        return self._bring_back(old, before, who=who, note=f"{UNDONE}{old.revision} ({old.note})")
 
     def delete(self, job_id: str, *, base: int, who: str) -> None:
         """Mark a job as deleted: it leaves the list and can be brought back.
@@ -216,6 +211,12 @@ class Store(DeviceList):
         return self.get(job_id, saved.revision)
 
     # --- Underneath ---------------------------------------------------------------------------
+
+    def _bring_back(self, old: Saved, before: Saved, *, who: str, note: str) -> Saved:
+        """Append an older revision as the newest."""
+        saved = _next(before, old.text, who=who, note=note)
+        self._append(before, saved, kept=self._kept_beside(old), mine=old.text)
+        return self.get(old.job_id, saved.revision)
 
     def _base(
         self, job_id: str, number: int, *, mine: str | None = None, deleted: bool = False
