@@ -17,7 +17,7 @@ DRAWN = """
 () => {
     // A bar that sticks to the end of the window would stand in the midst of the whole page.
     document.querySelectorAll(".sticky").forEach((each) => { each.style.position = "static"; });
-    // A picture that waits to come into view, or is in what is folded, would be waited for for ever.
+    // What is folded away is never loaded: to wait for it would take for ever.
     const seen = [...document.images].filter((each) => each.checkVisibility());
     seen.forEach((each) => { each.loading = "eager"; });
     return Promise.all(seen.map((each) => each.decode().catch(() => {})));

@@ -17,6 +17,7 @@ from starlette.types import Scope
 from conewright.store import Store
 from conewright.web import api, api_papers, pairing
 from conewright.web.errors import handle_errors
+from conewright.web.keeping import Kept
 from conewright.web.openapi import with_job_schema
 from conewright.web.pages import routers
 from conewright.web.pairing import PairedDoor, Pairing
@@ -59,6 +60,7 @@ def create_app(
     app.state.store = store
     app.state.settings = settings
     app.state.reports = own or reports
+    app.state.pages = Kept(settings.kept_pages)
     app.state.pairing = lan
     handle_errors(app)
     app.include_router(api_papers.router)

@@ -24,7 +24,8 @@ class Settings:
 
     `names` and `port` are what a request may call the server by; a body is limited in bytes and in
     the seconds it may take to arrive, a computation in seconds. `waiting` requests may stand in
-    line for a computation; `kept_reports` answers and the papers of `kept_papers` plans are kept.
+    line for a computation; `kept_reports` answers, the papers of `kept_papers` plans and
+    `kept_pages` rendered pages are kept.
     """
 
     names: tuple[str, ...] = LOOPBACK
@@ -41,6 +42,7 @@ class Settings:
     waiting: int = 16
     kept_reports: int = 64
     kept_papers: int = 4
+    kept_pages: int = 128
 
     def authorities(self, scheme: str) -> frozenset[str]:
         """Return every right value of a request's Host, lower case.

@@ -31,7 +31,10 @@ __all__ = [
     "JobPage",
     "NavEntry",
     "changed_parts",
+    "is_known",
+    "note_passing",
     "open_page",
+    "passes",
     "plan_of",
     "report_of",
     "reports_of",
@@ -162,10 +165,21 @@ def reports_of(request: Request, page: JobPage) -> dict[Stage, Report | str]:
     with ThreadPoolExecutor(len(STAGES)) as pool:
         found = dict(zip(STAGES, pool.map(ask, STAGES), strict=True))
     told = {stage: each if isinstance(each, Report) else str(each) for stage, each in found.items()}
-    # That there was no time just now says nothing of the job.
-    if not any(isinstance(each, Refusal) for each in found.values()):
+    for each in found.values():
+        note_passing(request, each)
+    if not passes(request):
         _learn(page, told)
     return told
+
+
+def note_passing(request: Request, trouble: object) -> None:
+    """Mark a request whose page tells that there was no time just now: it says nothing of a job."""
+    request.state.passes = passes(request) or isinstance(trouble, Refusal)
+
+
+def passes(request: Request) -> bool:
+    """Whether what a page tells may be otherwise when it is asked for again."""
+    return bool(getattr(request.state, "passes", False))
 
 
 def view_of(page: JobPage, report: Report, *, against: str | None = None) -> StageView:
@@ -229,6 +243,11 @@ class Known:
 
 _lock = Lock()
 _kept: OrderedDict[str, Known] = OrderedDict()
+
+
+def is_known(text: str) -> bool:
+    """Whether all stages were asked about a text before."""
+    return bool(_known(text).entries)
 
 
 def _known(text: str) -> Known:

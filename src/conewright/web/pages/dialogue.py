@@ -34,6 +34,7 @@ from conewright.web.pages.common import (
     who,
 )
 from conewright.web.pages.context import JobPage, open_page, plan_of, report_of, view_of
+from conewright.web.pages.kept import kept
 from conewright.web.pages.stage import picture_view, refused_page
 from conewright.web.readings import with_reading, without_last_reading
 from conewright.web.sounds import LIMIT, sounds_for
@@ -91,7 +92,11 @@ def find_page(
     request: Request, job_id: str, revision: Revision = None, reading: str = ""
 ) -> Response:
     """Show the reading worth taking next, or a chosen one, and what is known so far."""
-    return _shown(request, open_page(request, job_id, revision=revision), Typed(reading))
+
+    def show() -> Response:
+        return _shown(request, open_page(request, job_id, revision=revision), Typed(reading))
+
+    return kept(request, job_id, show)
 
 
 @router.post("/jobs/{job_id}/readings")

@@ -28,6 +28,7 @@ from conewright.web.pages.common import (
     who,
 )
 from conewright.web.pages.context import JobPage, open_page, plan_of, reports_of, view_of
+from conewright.web.pages.kept import kept
 from conewright.web.survey import words_of_complaints
 from conewright.web.views import LETTERS, NextView, verdict_views
 from conewright.web.workers import Stage
@@ -51,7 +52,12 @@ HEADINGS = {
 @router.get("/jobs/{job_id}")
 def job(request: Request, job_id: str, revision: Revision = None) -> Response:
     """Show a job."""
-    page = open_page(request, job_id, revision=revision)
+    return kept(
+        request, job_id, lambda: _shown(request, open_page(request, job_id, revision=revision))
+    )
+
+
+def _shown(request: Request, page: JobPage) -> Response:
     found = reports_of(request, page)
     reports = {stage: each for stage, each in found.items() if isinstance(each, Report)}
     loud = [

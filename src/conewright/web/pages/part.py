@@ -38,6 +38,7 @@ from conewright.web.pages.common import (
     who,
 )
 from conewright.web.pages.context import JobPage, open_page, plan_of, reports_of
+from conewright.web.pages.kept import kept
 from conewright.web.views import LETTERS, in_inches, verdict_views
 
 __all__ = ["router"]
@@ -65,8 +66,12 @@ class Box:
 @router.get("/jobs/{job_id}/part/{part_id}")
 def part(request: Request, job_id: str, part_id: str, revision: Revision = None) -> Response:
     """Show a part of a job with all its fields."""
-    page = open_page(request, job_id, revision=revision)
-    return _page(request, page, part_id, {}, Refused({}, ()))
+
+    def show() -> Response:
+        page = open_page(request, job_id, revision=revision)
+        return _page(request, page, part_id, {}, Refused({}, ()))
+
+    return kept(request, job_id, show)
 
 
 @router.post("/jobs/{job_id}/part/{part_id}")

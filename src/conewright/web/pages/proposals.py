@@ -34,7 +34,8 @@ from conewright.web.pages.common import (
     store_of,
     who,
 )
-from conewright.web.pages.context import JobPage, open_page, plan_of
+from conewright.web.pages.context import JobPage, note_passing, open_page, plan_of
+from conewright.web.pages.kept import kept
 from conewright.web.pages.stage import picture_view
 from conewright.web.views import verdict_views
 from conewright.web.workers import Question
@@ -76,7 +77,14 @@ class Picker:
 @router.get("/jobs/{job_id}/proposals")
 def proposals(request: Request, job_id: str, revision: Revision = None) -> Response:
     """Show every proposal beside the vehicle as found."""
-    page = open_page(request, job_id, revision=revision)
+    return kept(
+        request,
+        job_id,
+        lambda: _side_by_side(request, open_page(request, job_id, revision=revision)),
+    )
+
+
+def _side_by_side(request: Request, page: JobPage) -> Response:
     found, refusal = _compared(request, page.job, page.saved.text)
     picture = (
         ""
@@ -98,8 +106,12 @@ def proposals(request: Request, job_id: str, revision: Revision = None) -> Respo
 @router.get("/jobs/{job_id}/proposals/{proposal_id}")
 def edit(request: Request, job_id: str, proposal_id: str, revision: Revision = None) -> Response:
     """Show a proposal to be changed, or an empty one."""
-    page = open_page(request, job_id, revision=revision)
-    return _editor(request, page, proposal_id, _typed(page.job, proposal_id), Refused({}, ()))
+
+    def show() -> Response:
+        page = open_page(request, job_id, revision=revision)
+        return _editor(request, page, proposal_id, _typed(page.job, proposal_id), Refused({}, ()))
+
+    return kept(request, job_id, show)
 
 
 @router.post("/jobs/{job_id}/proposals/{proposal_id}")
@@ -218,6 +230,7 @@ def _compared(request: Request, job: Job, text: str) -> tuple[Comparison | None,
     try:
         return _comparisons.get(text, make), ""
     except (ConewrightError, Refusal) as error:
+        note_passing(request, error)
         return None, str(error)
 
 

@@ -17,6 +17,7 @@ from conewright.stages.report import Report
 from conewright.web.errors import Refusal
 from conewright.web.pages.common import Revision, address, render
 from conewright.web.pages.context import STAGES, JobPage, open_page, plan_of, report_of, view_of
+from conewright.web.pages.kept import kept
 from conewright.web.pages.pictures import in_dark, outline, written
 from conewright.web.views import series_table
 from conewright.web.workers import STAGES as ASKED
@@ -83,7 +84,15 @@ def stage_page(
 ) -> Response:
     """Show the answer of a stage."""
     known = _known(stage)
-    page = open_page(request, job_id, revision=revision, proposal=proposal, against=against)
+
+    def show() -> Response:
+        page = open_page(request, job_id, revision=revision, proposal=proposal, against=against)
+        return _shown(request, page, known, against)
+
+    return kept(request, job_id, show)
+
+
+def _shown(request: Request, page: JobPage, known: Stage, against: str | None) -> Response:
     try:
         report = report_of(request, page, known, proposal=page.proposal, against=against or None)
     except (ConewrightError, Refusal) as error:

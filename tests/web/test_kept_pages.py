@@ -1,0 +1,77 @@
+"""Pages kept as they were rendered: the same again while nothing changes, and never a stale one."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from unittest import mock
+
+import pytest
+from starlette.testclient import TestClient
+
+from conewright.job.starter import starter_text
+from conewright.store import Store
+from conewright.web.errors import Refusal
+from conewright.web.pages import common
+from conewright.web.reports import Reports
+
+ORIGIN = {"origin": "http://127.0.0.1:8420"}
+
+
+@pytest.fixture
+def job_id(store: Store) -> str:
+    return store.create(starter_text(), who="Kim").job_id
+
+
+@contextmanager
+def counted() -> Iterator[mock.Mock]:
+    """Count how often a page is rendered."""
+    with mock.patch.object(common, "_templates", wraps=common._templates) as rendered:
+        yield rendered
+
+
+@pytest.mark.parametrize(
+    "path", ["", "/find", "/feed", "/proposals", "/proposals/new", "/part/door-fl"]
+)
+def test_a_page_is_rendered_once(client: TestClient, job_id: str, path: str) -> None:
+    client.get(f"/jobs/{job_id}")  # From now on the navigation has nothing new to learn.
+    with counted() as rendered:
+        first, again = (client.get(f"/jobs/{job_id}{path}") for _ in range(2))
+    assert rendered.call_count <= 1
+    assert first.status_code == again.status_code == 200
+    assert first.content == again.content
+    assert first.headers == again.headers
+
+
+def test_another_person_sees_a_page_of_their_own(client: TestClient, job_id: str) -> None:
+    path = f"/jobs/{job_id}/part/door-fl"
+    assert "What you save is signed: Robin" not in client.get(path).text
+    client.cookies.set(common.WHO, "Robin")
+    assert "What you save is signed: Robin" in client.get(path).text
+
+
+def test_a_saved_change_is_seen_at_once(client: TestClient, job_id: str) -> None:
+    path = f"/jobs/{job_id}/part/vehicle"
+    assert "Baker" not in client.get(path).text
+    client.post(path, data={"base": "1", "vehicle.name": "Baker's van"}, headers=ORIGIN)
+    assert "Baker&#39;s van" in client.get(path).text
+
+
+def test_what_happened_to_a_job_is_seen_on_pages_of_old_revisions(
+    client: TestClient, store: Store, job_id: str
+) -> None:
+    path = f"/jobs/{job_id}/feed?revision=1"
+    assert "You are looking at" not in client.get(path).text
+    text = starter_text().replace("Small hatchback", "Little hatchback")
+    store.save(job_id, text, base=1, who="Kim")
+    assert "You are looking at" in client.get(path).text
+    store.delete(job_id, base=2, who="Kim")
+    assert client.get(path).status_code == 404
+
+
+def test_trouble_that_passes_is_not_kept(client: TestClient, store: Store) -> None:
+    text = starter_text().replace("Small hatchback", "Hatchback of a busy day")
+    job_id = store.create(text, who="Kim").job_id
+    for path in ("", "/feed", "/proposals"):
+        busy = Refusal(503, "Too many answers are being worked out.", code="busy")
+        with mock.patch.object(Reports, "answer", side_effect=busy):
+            assert "Too many answers" in client.get(f"/jobs/{job_id}{path}").text
+        assert "Too many answers" not in client.get(f"/jobs/{job_id}{path}").text
