@@ -7,8 +7,9 @@ source EMF; rows are draws (row 0 central), columns frequencies.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -56,6 +57,8 @@ the one to the other."""
 
 HIGHEST_COIL_RISE = 180.0
 """Rise of a voice coil at which its glue gives way [K]; workshop experience, from memory."""
+
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True)
@@ -176,14 +179,19 @@ class Solver:
         self._units: dict[object, _Unit] = {}
         self._loads: dict[object, MountedLoad] = {}
         # By identity, with the build kept so that its id stays its own.
-        self._solved: dict[tuple[int, bool], tuple[Build, Circuit]] = {}
+        self._made: dict[tuple[Hashable, int], tuple[Build, Any]] = {}
 
     def solve(self, build: Build, *, hot: bool = False) -> Circuit:
         """Solve one build with cold coils, or with all coils at their rated power's heat."""
-        key = (id(build), hot)
-        if key not in self._solved:
-            self._solved[key] = (build, self._solve(build, hot))
-        return self._solved[key][1]
+        return self.once(build, (Circuit, hot), lambda: self._solve(build, hot))
+
+    def once(self, build: Build, what: Hashable, make: Callable[[], Made]) -> Made:
+        """Return something about a build, made by the first stage that asks for it."""
+        key = (what, id(build))
+        if key not in self._made:
+            self._made[key] = (build, make())
+        made: Made = self._made[key][1]
+        return made
 
     def _solve(self, build: Build, hot: bool) -> Circuit:
         air = Air(temperature=build.vehicle.temperature.si)

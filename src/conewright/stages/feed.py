@@ -43,9 +43,17 @@ def feed(
 
 
 def feed_answer(
-    build: Build, against: Build | None, *, solver: Solver, at: FloatArray | None = None
+    build: Build,
+    against: Build | None,
+    *,
+    solver: Solver,
+    at: FloatArray | None = None,
+    narrowed: bool = True,
 ) -> Report:
-    """As `feed`, with a solver on the standard grid that other answers share."""
+    """As `feed`, with a solver on the standard grid that other answers share.
+
+    Not narrowed, it names no measurements: to find them takes long.
+    """
     if not build.channels:
         raise BadInputError("channel: found none; give at least one [[channel]] with its load")
     load = radio_load(build, solver)
@@ -60,7 +68,7 @@ def feed_answer(
         _impedances(answer, drawing.solve(against), "impedance_against")
     feed_working(answer, load)
     feed_verdicts(answer, load)
-    return answer.report(headlines=_headlines(load))
+    return answer.report(headlines=_headlines(load) if narrowed else {})
 
 
 def _headlines(load: RadioLoad) -> dict[str, FloatArray]:

@@ -48,7 +48,13 @@ NO_LAND = "not judged: measure the flat steel around the opening"
 NO_SCREWS = "not judged: count the screws and measure their circle, on mount and frame"
 
 
-def fit(build: Build, against: Build | None = None, *, samples: int = ODDS_SAMPLES) -> Report:
+def fit(
+    build: Build,
+    against: Build | None = None,
+    *,
+    samples: int = ODDS_SAMPLES,
+    narrowed: bool = True,
+) -> Report:
     """Answer whether the drivers of a build go in, behind and in front.
 
     Every place is judged of which somebody measured the depth, the gap or the opening; what is
@@ -58,6 +64,7 @@ def fit(build: Build, against: Build | None = None, *, samples: int = ODDS_SAMPL
         build: the build with its drivers, spacers and mounts.
         against: a build of the same job to compare it with.
         samples: number of draws, a power of two.
+        narrowed: whether the measurements that would help most are named; that takes long.
 
     """
     draws = draw(_axes(build), samples=samples)
@@ -74,7 +81,7 @@ def fit(build: Build, against: Build | None = None, *, samples: int = ODDS_SAMPL
         fit_working(answer, sandwich)
     asked = _asked_about(build, judged)
     _speak(answer, asked)
-    report = answer.report(headlines=dict(_headlines(asked)))
+    report = answer.report(headlines=dict(_headlines(asked)) if narrowed else {})
     return report.model_copy(update={"fills": tuple(_fills(report, judged))})
 
 

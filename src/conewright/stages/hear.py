@@ -48,9 +48,17 @@ def hear(
 
 
 def hear_answer(
-    build: Build, against: Build | None, *, solver: Solver, at: FloatArray | None = None
+    build: Build,
+    against: Build | None,
+    *,
+    solver: Solver,
+    at: FloatArray | None = None,
+    narrowed: bool = True,
 ) -> Report:
-    """As `hear`, with a solver on the standard grid that other answers share."""
+    """As `hear`, with a solver on the standard grid that other answers share.
+
+    Not narrowed, it names no measurements: to find them takes long.
+    """
     require_listening(build)
     sound = sound_of(build, solver)
     other = None if against is None else sound_of(against, solver)
@@ -69,7 +77,7 @@ def hear_answer(
         change_series(answer, drawn, sound_of(against, drawing))
     hear_working(answer)
     hear_verdicts(answer, sound)
-    return answer.report(headlines=headlines)
+    return answer.report(headlines=headlines if narrowed else {})
 
 
 def require_listening(build: Build) -> None:

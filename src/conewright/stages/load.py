@@ -219,6 +219,10 @@ class RadioLoad:
 
 def radio_load(build: Build, solver: Solver) -> RadioLoad:
     """Solve a build for what its radio drives."""
+    return solver.once(build, RadioLoad, lambda: _radio_load(build, solver))
+
+
+def _radio_load(build: Build, solver: Solver) -> RadioLoad:
     circuit = solver.solve(build)
     loads = {
         name: ChannelLoad(channel, circuit.frequency) for name, channel in circuit.channels.items()

@@ -178,8 +178,8 @@ class BuildSound:
 
 def sound_of(build: Build, solver: Solver) -> BuildSound:
     """Solve a build with cold and with hot coils."""
-    hot = solver.solve(build, hot=True)
-    return BuildSound(build, solver.solve(build), hot, solver.draws)
+    cold, hot = solver.solve(build), solver.solve(build, hot=True)
+    return solver.once(build, BuildSound, lambda: BuildSound(build, cold, hot, solver.draws))
 
 
 def bass_mask() -> FloatArray:
