@@ -43,6 +43,7 @@ __all__ = [
     "Exponent",
     "ForceFactor",
     "Frequency",
+    "Gain",
     "Gap",
     "Identifier",
     "Inductance",
@@ -282,6 +283,7 @@ Frequency = Annotated[Quantity, QuantityField("frequency", ("78 Hz", "60..80 Hz"
 Temperature = Annotated[Quantity, QuantityField("temperature", ("50 degC",))]
 ThermalResistance = Annotated[Quantity, QuantityField("temperature-rise-per-watt", ("3.2 K/W",))]
 Level = Annotated[Quantity, QuantityField("level", ("90 dB", "-3 dB"), "any")]
+Gain = Annotated[Quantity, QuantityField("level", ("-3 dB", "0 dB ± 1 dB"), "any")]
 Compliance = Annotated[Quantity, QuantityField("compliance", ("0.46 mm/N",))]
 MechanicalResistance = Annotated[Quantity, QuantityField("mechanical-resistance", ("0.9 kg/s",))]
 ForceFactor = Annotated[Quantity, QuantityField("force-factor", ("4.6 T m",))]

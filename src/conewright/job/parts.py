@@ -10,9 +10,9 @@ from conewright.job.fields import (
     Conductor,
     Current,
     Frequency,
+    Gain,
     Identifier,
     Length,
-    Level,
     Position,
     PositiveCurrent,
     PositiveResistance,
@@ -241,7 +241,7 @@ class Channel(Table):
         "`wire(1.2 m, 0.5 mm2)`. Names are location ids. `unknown` where nobody knows yet.",
         examples=["door-fl | (4.7 uF + pillar-fl)"],
     )
-    gain: Level | None = Field(
+    gain: Gain | None = Field(
         None, description="Level of this channel against the others, fader and balance [dB]."
     )
     high_pass: HighPass = Field(

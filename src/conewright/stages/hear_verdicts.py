@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from conewright.physics.arrays import FloatArray
 from conewright.physics.cabin import TREND_LIMIT
 from conewright.physics.levels import amplitude_decibel, decibel
 from conewright.stages.assembly import Answer
@@ -143,11 +144,16 @@ def _sensitivity(answer: Answer, sound: BuildSound, seat: str) -> None:
             name,
             severity,
             f"At {seat} the loudspeakers {verb} by up to "
-            f"{number(min(float(np.abs(gain[part]).max()), DEEPEST), 'dB', spread=1.0)} between "
-            f"{number(float(frequency[part][0]), 'Hz')} and "
-            f"{number(float(frequency[part][-1]), 'Hz')}: the level there is sensitive to "
+            f"{number(min(float(np.abs(gain[part]).max()), DEEPEST), 'dB', spread=1.0)} "
+            f"{_reach(frequency[part])}: the level there is sensitive to "
             "polarity and position.",
         )
+
+
+def _reach(frequency: FloatArray) -> str:
+    """Return from where to where some frequencies [Hz] lie, in words."""
+    low, high = (number(float(each), "Hz") for each in (frequency[0], frequency[-1]))
+    return f"near {low}" if low == high else f"between {low} and {high}"
 
 
 def _hearing(answer: Answer, seat: str) -> None:

@@ -289,4 +289,6 @@ def _found(saved: Saved | None, job_id: str, revision: int | None = None) -> Sav
 
 
 def _no_job(job_id: str) -> NotFound:
-    return NotFound(f"{job_id}: found no kept job of that name; conewright jobs lists them")
+    return NotFound(
+        f"{job_id}: found no kept job of that name; the list of jobs holds those there are"
+    )

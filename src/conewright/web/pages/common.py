@@ -20,7 +20,7 @@ from conewright.stages.text_cells import letter
 from conewright.store import Conflict, Saved, Store
 from conewright.web.merging import merged
 from conewright.web.settings import LARGEST_NUMBER
-from conewright.web.who import who_asks
+from conewright.web.who import device_of, who_asks
 
 __all__ = [
     "WHO",
@@ -76,9 +76,16 @@ def store_of(request: Request) -> Store:
 
 
 def who(request: Request) -> str:
-    """Return the name of whoever asks: as they said, else that of their device or account."""
+    """Return the name of whoever asks: as they said, else that of their device or account.
+
+    A paired device stays beside the name that somebody at it gives.
+    """
     told = "".join(each for each in unquote(request.cookies.get(WHO, "")) if _shows(each))
-    return (" ".join(told.split()) or who_asks(request))[:LONGEST_NAME]
+    told, paired = " ".join(told.split()), device_of(request)
+    if not told or paired is None:
+        return (told or who_asks(request))[:LONGEST_NAME]
+    by = f" ({paired})"
+    return f"{told.removesuffix(by)[: max(0, LONGEST_NAME - len(by))]}{by}"
 
 
 def _shows(letter: str) -> bool:

@@ -210,6 +210,7 @@ def _page(
         groups=groups,
         errors=[(box.field.path, box.field.label, box.error) for box in boxes if box.error],
         others=(*refused.others, *page.problems),
+        sent=bool(typed),
         saved="saved" in request.query_params,
         used_by=_used_by(page.job, part),
         removable=part.kind in LISTS and not page.old,
