@@ -60,6 +60,7 @@ def places(site: Site) -> list[Place]:
         "make-plan": "/make?proposal=put-right-patched",
         "make-refused": "/make?proposal=larger-fronts",
         "history": "/history",
+        "text": "/text",
         "history-compared": "/history?a=1&b=2",
         **{f"part-{part}": f"/part/{part}" for part in PARTS},
     }
@@ -78,6 +79,7 @@ def places(site: Site) -> list[Place]:
         Place("value-refused", f"{demo}/feed", _slip_in_value),
         Place("figure-open", f"{demo}/feed", _open_figure),
         Place("proposal-refused", f"{demo}/proposals/put-right", _slip_in_proposal),
+        Place("text-refused", f"{demo}/text", _slip_in_text),
         Place("find-refused", f"{demo}/find?reading=pair-resistance@rear-left", _slip_in_reading),
         Place("part-in-use", f"{demo}/part/roof-rl", _in_use),
         Place("conflict", f"{demo}/part/vehicle", _conflict),
@@ -146,6 +148,11 @@ def _slip_in_proposal(page: Page) -> None:
     page.locator("[name='value:0']").fill("nonsense")
     page.locator(".sticky [value=show]").click()
     page.wait_for_load_state()
+
+
+def _slip_in_text(page: Page) -> None:
+    page.get_by_label("Text of the job file").fill('format = 1\n[vehicle]\nclass = "boat"\n')
+    _press(page, "Save changes")
 
 
 def _slip_in_reading(page: Page) -> None:

@@ -3,6 +3,7 @@
 import json
 import re
 from collections.abc import Callable
+from html import unescape
 from html.parser import HTMLParser
 from itertools import pairwise
 
@@ -22,6 +23,7 @@ PATHS = (
     "", "/find", "/fit", "/feed", "/hear", "/hear?proposal=slim-fronts&against=as-found",
     "/proposals", "/proposals/put-right", "/proposals/new", "/part/door-fr", "/part/front-right",
     "/part/head_unit", "/part/vehicle", "/part/job", "/part/driver", "/part/budget-130", "/history",
+    "/text",
 )  # fmt: skip
 
 
@@ -423,7 +425,7 @@ def test_both_sides_of_a_conflict_can_be_kept(
     page = conflict(client, store, job_id, {"head_unit.clip_loss": "0.4 ohm"})
     assert "Save both together" in page.text
     both = [each["value"] for each in page.all("textarea")][-1]
-    response = client.post(f"/jobs/{job_id}/settle", data={"base": "2", "text": both})
+    response = client.post(f"/jobs/{job_id}/text", data={"base": "2", "text": both})
     assert response.status_code == 303
     radio = store.get(job_id).job.head_unit
     assert (str(radio.supply), str(radio.clip_loss)) == ("14 V", "0.4 ohm")
@@ -573,3 +575,43 @@ def test_paper_names_the_job_and_its_revision(client: TestClient, job_id: str) -
         in style.text
     )
     assert "counter(pages)" in style.text
+
+
+# --- As text --------------------------------------------------------------------------------------
+
+
+def test_the_text_of_a_job_is_changed_as_a_new_revision(
+    client: TestClient, store: Store, job_id: str
+) -> None:
+    assert demo_text() in unescape(client.get(f"/jobs/{job_id}/text").text)
+    text = demo_text().replace('colour = "', 'colour = "pale ', 1)
+    assert text != demo_text()
+    answer = client.post(f"/jobs/{job_id}/text", data={"base": "1", "text": text}, headers=ORIGIN)
+    assert (answer.status_code, answer.headers["location"]) == (303, f"/jobs/{job_id}")
+    assert store.get(job_id).text == text
+
+
+def test_a_text_with_a_slip_is_told_and_kept_as_typed(
+    client: TestClient, store: Store, job_id: str
+) -> None:
+    text = demo_text().replace("[[sheet]]", "[[shed]]", 1)
+    page = client.post(
+        f"/jobs/{job_id}/text", data={"base": "1", "text": text}, headers=ORIGIN
+    ).text
+    assert "Not saved yet, 1 thing to mend." in page
+    assert "<code>shed</code>" in page
+    assert "[[shed]]" in page.partition("<textarea")[2]
+    assert f'action="/jobs/{job_id}/text"' in page
+    assert store.get(job_id).revision == 1
+
+
+def test_a_text_that_somebody_else_saved_meanwhile_is_a_conflict(
+    client: TestClient, store: Store, job_id: str
+) -> None:
+    store.save(job_id, with_values(demo_text(), {"head_unit.supply": "14 V"}), base=1, who="Bob")
+    text = demo_text().replace('colour = "', 'colour = "pale ', 1)
+    page = client.post(
+        f"/jobs/{job_id}/text", data={"base": "1", "text": text}, headers=ORIGIN
+    ).text
+    assert "Two people changed this job at once" in page
+    assert store.get(job_id).revision == 2

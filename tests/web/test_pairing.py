@@ -381,6 +381,21 @@ def test_a_cookie_alone_changes_nothing(phone: TestClient, store: Store, desk: D
     assert store.jobs() == ()
 
 
+def test_a_device_stays_beside_the_name_somebody_gives(
+    phone: TestClient, store: Store, desk: Desk
+) -> None:
+    phone.get("/pair")
+    guess(phone, desk.code, "Ann's phone")
+    for _ in range(2):  # The form shows the whole name; sent again it does not grow.
+        phone.post("/me", data={"who": "Root (Ann's phone)", "back": "/devices"})
+    job = phone.post("/api/v1/jobs", content=STARTER, headers=TOML).json()["id"]
+    phone.post(f"/jobs/{job}/part/vehicle", data={"base": "1", "vehicle.built": "2010"})
+    assert store.get(job).who == "Root (Ann's phone)"
+    phone.post("/me", data={"who": "Root"})
+    phone.post(f"/jobs/{job}/part/vehicle", data={"base": "2", "vehicle.built": "2011"})
+    assert store.get(job).who == "Root (Ann's phone)"
+
+
 def test_what_is_typed_stays_a_text(phone: TestClient, desk: Desk) -> None:
     script = '"><script>alert(1)</script>'
     shown = phone.get("/pair", params={"code": script}).text

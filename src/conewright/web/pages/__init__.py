@@ -11,6 +11,7 @@ from conewright.web.pages.part import router as part
 from conewright.web.pages.proposals import router as proposals
 from conewright.web.pages.sounds import router as sounds
 from conewright.web.pages.stage import router as stage
+from conewright.web.pages.text import router as text
 
 __all__ = ["routers"]
 
@@ -23,6 +24,7 @@ routers: tuple[APIRouter, ...] = (
     dialogue,
     sounds,
     make,
+    text,
     stage,
 )
 """In this order: an address with a word of its own comes before one that takes any word."""

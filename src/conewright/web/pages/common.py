@@ -14,6 +14,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.datastructures import FormData
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from conewright.errors import JobError
 from conewright.job.state import Origin
 from conewright.stages.text import QUESTIONS
 from conewright.stages.text_cells import letter
@@ -33,6 +34,7 @@ __all__ = [
     "render",
     "see_other",
     "store_of",
+    "told_of",
     "who",
 ]
 
@@ -91,6 +93,11 @@ def who(request: Request) -> str:
 def _shows(letter: str) -> bool:
     """Whether a letter is seen, or a space; one that turns the direction of others is not."""
     return letter.isprintable() or letter.isspace()
+
+
+def told_of(error: JobError) -> list[tuple[str, str, str]]:
+    """Return the problems of a text: where, what was found, what is allowed."""
+    return [(each.path, each.found, each.allowed) for each in error.problems]
 
 
 def see_other(path: str) -> Response:

@@ -5,9 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from conewright.errors import JobError
 from conewright.store import Conflict, compare
-from conewright.web.forms import in_words
 from conewright.web.pages.common import (
     Form,
     Revision,
@@ -84,24 +82,6 @@ def undelete(request: Request, job_id: str, form: Form) -> Response:
     except Conflict as conflict:
         return conflict_page(request, conflict, store.get(job_id, base))
     return see_other(f"/jobs/{job_id}")
-
-
-@router.post("/jobs/{job_id}/settle")
-def settle(request: Request, job_id: str, form: Form) -> Response:
-    """Save one side of a conflict, or both in one, as a new revision."""
-    store, fields = store_of(request), form_texts(form)
-    base = store.get(job_id, number_in(fields, "base"), include_deleted=True)
-    text = fields.get("text", "")
-    try:
-        saved = store.save(job_id, text, base=base.revision, who=who(request))
-    except Conflict as conflict:
-        return conflict_page(request, conflict, base)
-    except JobError as error:
-        problems = [
-            (each.path, in_words(each.found), in_words(each.allowed)) for each in error.problems
-        ]
-        return render(request, "upload.html", text=text, problems=problems)
-    return see_other(f"/jobs/{saved.job_id}")
 
 
 def _restored(request: Request, job_id: str, revision: int, base: int) -> Response:

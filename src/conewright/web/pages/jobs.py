@@ -12,7 +12,7 @@ from starlette.responses import Response
 from conewright.errors import JobError, Problem
 from conewright.job.starter import demo_text
 from conewright.store import StoreError, toml_from_json
-from conewright.web.forms import Refused, in_words
+from conewright.web.forms import Refused
 from conewright.web.pages.common import (
     LONGEST_NAME,
     WHO,
@@ -21,6 +21,7 @@ from conewright.web.pages.common import (
     render,
     see_other,
     store_of,
+    told_of,
     who,
 )
 from conewright.web.survey import BODIES, PLACES, RADIO, survey_text, words_of_complaints
@@ -75,10 +76,7 @@ def upload(request: Request, form: Form) -> Response:
         toml = toml_from_json(text) if text.lstrip("\ufeff \t\r\n").startswith("{") else text
         saved = store_of(request).create(toml, who=who(request), note=f"brought in from {name}")
     except JobError as error:
-        problems = [
-            (each.path, in_words(each.found), in_words(each.allowed)) for each in error.problems
-        ]
-        return _upload(request, text, problems)
+        return _upload(request, text, told_of(error))
     except StoreError as error:
         return _upload(request, text, [("file", "a file that cannot be kept", str(error))])
     return see_other(f"/jobs/{saved.job_id}")
