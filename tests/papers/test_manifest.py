@@ -182,7 +182,8 @@ def test_printed_bars_are_read(text: str | float | None, bars: tuple[float, floa
         ("9.7", "allowed: a length from 85 to 115 mm"),
         ("long", 'found "long"'),
         ("nan", 'found "nan"'),
-        ("97,97,97", "one length in mm, or two"),
+        ("97,97,97", "or two with a comma between them"),
+        ("97,0", "one length in mm with a decimal point, such as 97.0"),
     ],
 )
 def test_bars_that_help_nobody_are_refused(text: str, words: str) -> None:

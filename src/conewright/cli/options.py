@@ -101,7 +101,8 @@ BarMeasured = Annotated[
     typer.Option(
         "--bar-measured",
         metavar="MM",
-        help="What the printed 100 mm bars measure, one number or across,down; corrects templates.",
+        help="What the 100 mm bars of the proof print measure, one number or across,down: corrects "
+        "the templates and gives them their cut lines.",
         show_default=False,
     ),
 ]

@@ -6,9 +6,11 @@ from math import isfinite
 
 from conewright.errors import BadInputError
 
-__all__ = ["BAR_MM", "Bars", "measured_bars"]
+__all__ = ["BAR_MM", "MOST_OFF_MM", "Bars", "measured_bars"]
 
 BAR_MM = 100.0
+MOST_OFF_MM = 0.5
+"""What a bar may be off on a print that is cut from; common practice, no source."""
 FARTHEST_MM = 15.0
 """A bar further off than this was not printed from this template."""
 LARGEST_DIFFERENCE_MM = 0.5
@@ -30,9 +32,13 @@ def measured_bars(text: str | float | None) -> Bars | None:
     """
     if text is None or text == "":
         return None
-    parts = [_length(part) for part in str(text).split(",")]
-    if len(parts) > 2:
-        raise BadInputError(f'bar_measured: found "{text}"; allowed: one length in mm, or two')
+    written = str(text).split(",")
+    if len(written) > 2 or (len(written) == 2 and _is_fraction(written[1])):
+        raise BadInputError(
+            f'bar_measured: found "{text}"; allowed: one length in mm with a decimal point, such '
+            "as 97.0, or two with a comma between them, such as 97.0,97.2"
+        )
+    parts = [_length(part) for part in written]
     across, down = parts[0], parts[-1]
     if abs(across - down) > LARGEST_DIFFERENCE_MM:
         raise BadInputError(
@@ -41,6 +47,12 @@ def measured_bars(text: str | float | None) -> Bars | None:
             "circles, use another one"
         )
     return across, down
+
+
+def _is_fraction(text: str) -> bool:
+    """Whether what stands behind a comma is no bar but the decimals of one: 97,0."""
+    digits = text.strip().removesuffix("mm").strip()
+    return digits.isdecimal() and len(digits) < 3 and int(digits) < BAR_MM - FARTHEST_MM
 
 
 def _length(text: str) -> float:

@@ -85,8 +85,9 @@ def make(
         out: the folder, made if it was not there; files of the same names are written over.
         paper: "A4" or "Letter".
         only: one kind of paper; all when None.
-        bar_measured: what the 100 mm bars of a printed template measure [mm], one number or
-            "across,down"; templates are drawn so much larger that they print true.
+        bar_measured: what the 100 mm bars of a proof print measure [mm], one number or
+            "across,down"; templates are drawn so much larger that they print true. None for that
+            proof print, from which nothing is cut.
 
     Raises:
         PlanRefusedError: the plan may not go to the bench; with every reason.
@@ -199,13 +200,24 @@ def _templates(order: Order) -> Iterator[PaperFile]:
         content = template_sheets(
             order.build, made, paper=order.paper, bars=order.bars, revision=order.revision
         )
-        purpose = "every template in tiles, true to size, with bars to check the printer by"
+        purpose = _purpose_of_templates(made, proved=order.bars is not None)
         yield PaperFile("templates.pdf", purpose, "print", order.page, content)
     for drawing in made.drawings:
         use: Use = "send out" if drawing.sends == "send out" else "keep"
         purpose = f"{drawing.title}: {drawing.purpose}".rstrip(".")
         for ending, text in ((".svg", svg(drawing)), (".dxf", dxf(drawing))):
             yield PaperFile(drawing.name + ending, purpose, use, drawing.size, text.encode())
+
+
+def _purpose_of_templates(made: Templates, *, proved: bool) -> str:
+    if not any(each.sends == "print" for each in made.drawings):
+        return "what is not cut at the bench, and why"
+    if proved:
+        return "every template in tiles, true to size on the printer whose bars were measured"
+    return (
+        "proof print of every template: print its first page, measure the bars, make it again with "
+        "what they measure (--bar-measured), and cut nothing before"
+    )
 
 
 def _wiring(order: Order) -> Iterator[PaperFile]:

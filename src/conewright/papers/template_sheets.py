@@ -1,4 +1,8 @@
-"""The templates on paper: true to size, in tiles, with bars to check the printer by."""
+"""The templates on paper: true to size, in tiles, with bars to check the printer by.
+
+What is cut is drawn to be cut along only for a printer whose bars somebody measured; before, the
+same drawing is a proof print, dashed and crossed with words.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from conewright.job.state import Build
-from conewright.papers.bars import BAR_MM, Bars
+from conewright.papers.bars import BAR_MM, MOST_OFF_MM, Bars
 from conewright.papers.geometry import Drawing
 from conewright.papers.head import head
 from conewright.papers.templates import Templates
@@ -40,13 +44,16 @@ def template_sheets(
         templates: its drawings.
         paper: what it is printed on.
         bars: what the bars of an earlier print measured; the templates are set so much larger
-            that they print true.
+            that they print true. None for a proof print, from which nothing is cut.
         revision: as the keeper of the job calls it.
 
     """
     printed = [each for each in templates.drawings if each.sends == "print"]
     tilings = [tiling_of(each, room=room_on(paper, bars=bars)) for each in printed]
-    files = {name: text for tiling in tilings for name, text in _pictures(tiling).items()}
+    proved = bars is not None
+    files = {
+        name: text for tiling in tilings for name, text in _pictures(tiling, proved=proved).items()
+    }
     across, down = scale_of(bars)
     data = {
         "head": head(build, TITLE, revision=revision),
@@ -63,7 +70,8 @@ def template_sheets(
         ],
         "notes": list(templates.notes),
         "bar": {"mm": BAR_MM, "across": BAR_MM * across, "down": BAR_MM * down},
-        "corrected": None if bars is None else {"across": bars[0], "down": bars[1]},
+        "measured": None if bars is None else {"across": bars[0], "down": bars[1]},
+        "allowed": {"low": BAR_MM - MOST_OFF_MM, "high": BAR_MM + MOST_OFF_MM},
         "overlap": OVERLAP,
     }
     return typeset("templates.typ", data, files=files, paper=paper)
@@ -72,12 +80,12 @@ def template_sheets(
 # --- Underneath ---------------------------------------------------------------------------------
 
 
-def _pictures(tiling: Tiling) -> dict[str, str]:
+def _pictures(tiling: Tiling, *, proved: bool) -> dict[str, str]:
     """Return the pictures of a drawing by their file names: each tile, and the map of them."""
     drawing = tiling.drawing
     pictures = {
         _tile_file(drawing, tile.name): svg(
-            replace(drawing, entities=tiling.entities(tile)), window=tile.window
+            replace(drawing, entities=tiling.entities(tile)), window=tile.window, proved=proved
         )
         for tile in tiling.tiles
     }

@@ -34,24 +34,29 @@ _PENS: dict[Layer, str] = {
 }
 """Layers from the lowest to the topmost, each with its pen."""
 
+_UNPROVED = 'fill="none" stroke="#888" stroke-width="0.2" stroke-dasharray="2 1.5"'
+"""Pen of what must not be cut along yet."""
 
-def svg(drawing: Drawing, *, window: Box | None = None) -> str:
+
+def svg(drawing: Drawing, *, window: Box | None = None, proved: bool = True) -> str:
     """Return a drawing as SVG, true to size: user units and printed size are millimetres.
 
     Args:
         drawing: what is drawn.
         window: part of it that is shown, as left, lower, right and upper end [mm]; all of it and
             a margin when None.
+        proved: whether it may be cut along; else what is cut or drilled is dashed and grey.
 
     """
     left, low, right, high = window or _framed(drawing.bounds)
     width, height = _number(right - left), _number(high - low)
+    pens = _PENS if proved else {**_PENS, "drill": _UNPROVED, "cut": _UNPROVED}
     return "\n".join(
         [
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
             f'viewBox="{_number(left)} {_number(-high)} {width} {height}">',
             f"<title>{escape(drawing.title)}</title>",
-            *(_layer(layer, drawing.on(layer)) for layer in _PENS),
+            *(_layer(layer, pen, drawing.on(layer)) for layer, pen in pens.items()),
             "</svg>\n",
         ]
     )
@@ -62,9 +67,9 @@ def _framed(bounds: Box) -> Box:
     return left - MARGIN_MM, low - MARGIN_MM, right + MARGIN_MM, high + MARGIN_MM
 
 
-def _layer(layer: Layer, entities: Iterable[Entity]) -> str:
+def _layer(layer: Layer, pen: str, entities: Iterable[Entity]) -> str:
     drawn = "\n".join(_element(entity) for entity in entities)
-    return f'<g id="{layer}" {_PENS[layer]}>\n{drawn}\n</g>'
+    return f'<g id="{layer}" {pen}>\n{drawn}\n</g>'
 
 
 def _element(entity: Entity) -> str:
