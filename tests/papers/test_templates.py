@@ -400,7 +400,7 @@ def test_a_patch_draws_back_from_what_must_stay_clear() -> None:
     ("clear", "says"),
     [
         ("sensor 40 mm at 240 mm, -20 mm", "sensor beside it leaves 5.0 mm"),
-        ("bolt 8 mm at 150 mm, -20 mm", "bolt lies in it"),
+        ("bolt 8 mm at 150 mm, -20 mm", "bolt is too near to it"),
     ],
 )
 def test_a_patch_that_cannot_keep_clear_is_refused(clear: str, says: str) -> None:
@@ -409,12 +409,40 @@ def test_a_patch_that_cannot_keep_clear_is_refused(clear: str, says: str) -> Non
     assert named(parts, "door-fl-patch-2")
 
 
+@pytest.mark.parametrize(
+    ("opening", "left"), [("60 x 60 mm at 0, 101 mm", 5.0), ("60 mm at 0, 103 mm", 7.0)]
+)
+def test_a_patch_keeps_off_the_loudspeaker(opening: str, left: float) -> None:
+    # Closed form: a flange of 132 mm ends at 66 mm, an opening of 60 mm begins 30 mm before its
+    # middle.
+    (sentence, *_) = refusals(patched(opening), "patch")
+    assert f"the loudspeaker beside it leaves {left:.1f} mm to bond on" in sentence
+    near = named(patched("60 mm at 0, 106 mm"), "door-fl-patch-1")
+    assert circles(near.entities, "cut")[0].radius == pytest.approx(40.0)
+
+
+def test_a_patch_keeps_off_the_ring_under_the_loudspeaker() -> None:
+    # The adapter of this bench reaches 81 mm from the middle, 12 mm further than the flange.
+    cavity = {"panel_holes": "60 cm2", "panel_openings": ["60 mm at 0, 118 mm"]}
+    parts = made(cavity=cavity, changes=PATCHED, bench=KNIFE)
+    assert circles(named(parts, "door-fl-adapter").entities, "cut")[0].radius == 81.0
+    assert "the loudspeaker beside it leaves 7.0 mm" in refusals(parts, "patch")[0]
+
+
+@pytest.mark.parametrize(("spot", "refused"), [("88 mm, 0 mm", True), ("92 mm, 0 mm", False)])
+def test_a_ring_keeps_off_what_must_stay_clear(spot: str, refused: bool) -> None:
+    # Closed form: 81 mm to its rim, 5 mm for the bolt and 5 mm around it.
+    parts = made(bench=KNIFE, cavity={"keep_clear": [f"bolt 10 mm at {spot}"]})
+    told = [each for each in refusals(parts, "adapter ring") if "bolt" in each]
+    assert bool(told) is refused
+
+
 def test_an_opening_larger_than_a_door_is_refused() -> None:
     assert "larger than" in refusals(patched("12 x 6 m at 0, 100 mm"), "patch")[0]
 
 
 def test_patches_on_each_other_are_refused() -> None:
-    parts = patched("60 x 60 mm at 0, 100 mm", "60 x 60 mm at 70 mm, 100 mm")
+    parts = patched("60 x 60 mm at 0, 115 mm", "60 x 60 mm at 70 mm, 115 mm")
     assert "openings 1 and 2" in refusals(parts, "patch")[0]
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, hypot, pi
 
+from conewright.papers.clearance import hold_clear
 from conewright.papers.geometry import Drawing, Entity, Point, cross
 from conewright.papers.kerf import CannotCutError, Cut, Cutter, cut
 from conewright.papers.outlines import (
@@ -104,6 +105,14 @@ def adapter(site: Site, ring: Ring, *, stack: Stack, cutter: Cutter) -> Drawing:
     """Return the drawing of an adapter ring or spacer; raises RefusedError where no tool can."""
     word = "adapter ring" if ring.driver else "spacer"
     outer, inner = _cuts(site, ring, cutter, word)
+    hold_clear(
+        site,
+        word,
+        edge=outer.edge,
+        holes=ring.fixing if ring.new else (),
+        diameter=ring.passing,
+        instead="a smaller driver, or one that the steel carries without a ring",
+    )
     entities = (
         *outer.entities,
         *inner.entities,

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import dist, inf
 
+from conewright.papers.clearance import hold_clear
 from conewright.papers.geometry import Drawing, Point, cross
 from conewright.papers.kerf import CannotCutError, Cut, Cutter, cut
 from conewright.papers.outlines import Outline, Round, drawn, grown, holds, outside, reach
-from conewright.papers.patch import room_of
 from conewright.papers.patterns import (
     SAME_HOLE,
     clearest,
@@ -75,7 +74,14 @@ def panel_drawing(site: Site, done: PanelCut, *, cutter: Cutter) -> Drawing:
     edge = _cut(site, cutter) if done.enlarge else None
     if edge is not None:
         site, done = _come_out(site, done, edge.edge)
-    _hold_clear(site, done)
+    hold_clear(
+        site,
+        "opening",
+        edge=site.needs if done.enlarge else None,
+        holes=done.holes if done.new else (),
+        diameter=site.screw,
+        instead="an adapter ring, or a smaller driver",
+    )
     opening = site.needs if done.enlarge else site.opening
     entities = (
         *(edge.entities if edge else ()),
@@ -125,24 +131,6 @@ def _come_out(site: Site, done: PanelCut, edge: Outline) -> tuple[Site, PanelCut
     if done.holes:
         _hold_edges(after, done.holes)
     return after, replace(done, enlarge=enlarge, land=land)
-
-
-def _hold_clear(site: Site, done: PanelCut) -> None:
-    """Raise RefusedError where the opening or a new hole meets what must stay clear."""
-    cavity = site.place.cavity
-    for kept in cavity.keep_clear if cavity is not None else ():
-        spot, clear = room_of(kept, site.view)
-        from_opening = outside(site.needs, [spot])[0] if done.enlarge else inf
-        from_holes = min((dist(spot, hole) for hole in done.holes), default=inf)
-        near = min(from_opening, from_holes - site.screw / 2 if done.new else inf)
-        if near < clear - HAIR:
-            raise site.refused(
-                "opening",
-                f"{site.title}: what is cut or drilled would come nearer to the {kept.what} than "
-                "may be.",
-                f"Its edge has to stay {clear:.0f} mm from the middle of the {kept.what}: an "
-                "adapter ring, or a smaller driver.",
-            )
 
 
 def _hold_land(site: Site, enlarge: float, land: float | None) -> None:

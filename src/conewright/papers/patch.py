@@ -6,8 +6,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from math import dist
 
-from conewright.job.spots import KeptClear, PanelHole
+from conewright.job.spots import PanelHole
 from conewright.job.state import CavityState, LocationState
+from conewright.papers.clearance import AROUND, Zone, loudspeaker, zones
 from conewright.papers.geometry import Circle, Drawing, Entity, Label, Point, cross, moved
 from conewright.papers.kerf import CannotCutError, Cutter, cut
 from conewright.papers.outlines import Outline, Round, Slab, area, drawn, length, reach
@@ -16,17 +17,15 @@ from conewright.papers.sites import LARGEST
 from conewright.papers.stock import Stock, made_of
 from conewright.papers.views import View, marks, on_paper, view_of
 
-__all__ = ["Patch", "patch_drawing", "patch_of", "patch_sheet", "patches_apart", "room_of"]
+__all__ = ["Patch", "patch_drawing", "patch_of", "patch_sheet", "patches_apart"]
 
 MM = 1e3
+HAIR = 1e-6
 OVERLAP = 15.0
 """How far a bonded patch reaches over the edge of its opening [mm]; common practice, no source."""
 
 LEAST_OVERLAP = 8.0
 """Where something beside it must stay clear, at least so far [mm]; common practice, no source."""
-
-AROUND = 5.0
-"""Room left around what must stay clear [mm]; common practice, no source."""
 
 CORNER = 10.0
 """Round corners of a patch, which do not peel [mm]; common practice, no source."""
@@ -60,12 +59,18 @@ class Patch:
     least: float
 
 
-def patch_of(place: LocationState, number: int) -> Patch:
+def patch_of(place: LocationState, number: int, *, rim: float = 0.0) -> Patch:
     """Return the patch of one opening of a place, counted from 1.
 
-    Raises: RefusedError where something that must stay clear is too near.
+    Args:
+        place: as it is to be.
+        number: of the opening.
+        rim: how far a ring under the driver reaches from its middle [mm].
+
+    Raises: RefusedError where something that must stay clear, or the driver, is too near.
     """
     cavity, view = _cavity(place), view_of(place)
+    clear = (loudspeaker(place, view, rim=rim), *zones(place, view))
     opening = cavity.openings[number - 1]
     if MM * max(opening.along.value, opening.high.value) > LARGEST:
         raise RefusedError(
@@ -78,8 +83,8 @@ def patch_of(place: LocationState, number: int) -> Patch:
             )
         )
     if opening.round:
-        return _round_patch(place, number, opening, view)
-    return _square_patch(place, number, opening, view)
+        return _round_patch(place, number, opening, view, clear)
+    return _square_patch(place, number, opening, view, clear)
 
 
 def patches_apart(place: LocationState, patches: Iterable[Patch]) -> None:
@@ -178,47 +183,45 @@ def _mass_per_area(sheet: Stock) -> float:
     return made_of(sheet.material).density * sheet.thickness / MM
 
 
-def room_of(kept: KeptClear, view: View) -> tuple[Point, float]:
-    """Return the middle and the radius of what must stay clear, with the room around it [mm]."""
-    return view.point(kept.at.metres), MM * kept.width.value / 2 + AROUND
-
-
-def _too_near(place: LocationState, number: int, kept: KeptClear, room: float) -> RefusedError:
+def _too_near(place: LocationState, number: int, zone: Zone, room: float) -> RefusedError:
     sentence = (
-        f"{_title(place)}: opening {number} gets no patch: the {kept.what} beside it leaves "
+        f"{_title(place)}: opening {number} gets no patch: the {zone.what} beside it leaves "
         f"{max(room, 0.0):.1f} mm to bond on, {LEAST_OVERLAP:g} mm are wanted."
         if room > 0.0
-        else f"{_title(place)}: opening {number} gets no patch: the {kept.what} lies in it."
+        else f"{_title(place)}: opening {number} gets no patch: the {zone.what} is too near to it."
     )
     return RefusedError(
         Refusal(place.id, "patch", sentence, "Leave that opening open, or close it in two parts.")
     )
 
 
-def _round_patch(place: LocationState, number: int, opening: PanelHole, view: View) -> Patch:
+def _round_patch(
+    place: LocationState, number: int, opening: PanelHole, view: View, clear: Iterable[Zone]
+) -> Patch:
     middle, radius, overlap = view.point(opening.at.metres), MM * opening.along.value / 2, OVERLAP
-    for kept in _cavity(place).keep_clear:
-        spot, clear = room_of(kept, view)
-        room = dist(spot, middle) - radius - clear
-        if room < LEAST_OVERLAP:
-            raise _too_near(place, number, kept, room)
+    for zone in clear:
+        room = dist(zone.middle, middle) - radius - zone.radius
+        if room < LEAST_OVERLAP - HAIR:
+            raise _too_near(place, number, zone, room)
         overlap = min(overlap, room)
     return Patch(number, Round(radius + overlap), middle, Round(radius), middle, overlap)
 
 
-def _square_patch(place: LocationState, number: int, opening: PanelHole, view: View) -> Patch:
+def _square_patch(
+    place: LocationState, number: int, opening: PanelHole, view: View, clear: Iterable[Zone]
+) -> Patch:
     """Return a patch that is drawn back on the sides where something must stay clear."""
     x, y = view.point(opening.at.metres)
     along, high = MM * opening.along.value / 2, MM * opening.high.value / 2
     a, b = (high, along) if view.lying else (along, high)
     left = right = low = up = OVERLAP
-    for kept in _cavity(place).keep_clear:
-        (kx, ky), clear = room_of(kept, view)
-        dx, dy = abs(kx - x) - a - clear, abs(ky - y) - b - clear
+    for zone in clear:
+        kx, ky = zone.middle
+        dx, dy = abs(kx - x) - a - zone.radius, abs(ky - y) - b - zone.radius
         if max(dx, dy) >= OVERLAP:
             continue
-        if max(dx, dy) < LEAST_OVERLAP:
-            raise _too_near(place, number, kept, max(dx, dy))
+        if max(dx, dy) < LEAST_OVERLAP - HAIR:
+            raise _too_near(place, number, zone, max(dx, dy))
         if dx >= dy:
             left, right = (min(left, dx), right) if kx < x else (left, min(right, dx))
         else:
@@ -241,11 +244,11 @@ def _overlap(one: Patch, other: Patch) -> bool:
 def _clear_marks(place: LocationState, patch: Patch, view: View) -> Iterator[Entity]:
     """Yield what must stay clear near a patch, as it lies around the driver's opening."""
     far = max(reach(patch.outline, angle=angle) for angle in (0.0, 90.0)) + SHOWN
-    for kept in _cavity(place).keep_clear:
-        spot, clear = room_of(kept, view)
-        if dist(spot, patch.middle) - clear <= far:
-            yield Circle("mark", spot, clear - AROUND)
-            yield Label((spot[0], spot[1] + clear - AROUND + 1.5), kept.what, 2.4)
+    for zone in zones(place, view):
+        (x, y), radius = zone.middle, zone.radius - AROUND
+        if dist(zone.middle, patch.middle) - zone.radius <= far:
+            yield Circle("mark", (x, y), radius)
+            yield Label((x, y + radius + 1.5), zone.what, 2.4)
 
 
 def _notes(place: LocationState, patch: Patch, sheet: Stock, rim: str) -> Iterator[str]:

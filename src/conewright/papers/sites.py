@@ -24,7 +24,15 @@ from conewright.papers.outlines import Cornered, Outline, Oval, Round, fit, hold
 from conewright.papers.refusals import Refusal, RefusedError
 from conewright.papers.views import View, view_of
 
-__all__ = ["EDGE_DIAMETERS", "LARGEST", "Site", "floored", "outlines_of_frame", "site_of"]
+__all__ = [
+    "EDGE_DIAMETERS",
+    "LARGEST",
+    "Site",
+    "floored",
+    "opening_of",
+    "outlines_of_frame",
+    "site_of",
+]
 
 MM = 1e3
 
@@ -109,8 +117,8 @@ def site_of(place: LocationState, *, found: MountState | None = None) -> Site:
     place = replace(place, mount=found or place.mount)
     view, driver = view_of(place), place.driver
     _hold_known(place)
-    opening, (needs, flange) = _opening(place, view), outlines_of_frame(place, view)
-    wanted = _opening(planned, view)
+    opening, (needs, flange) = opening_of(place, view), outlines_of_frame(place, view)
+    wanted = opening_of(planned, view)
     if wanted != opening and holds(wanted, needs) >= 0.0:
         needs = wanted
     mount, frame = place.mount, driver.frame
@@ -144,6 +152,18 @@ def outlines_of_frame(place: LocationState, view: View) -> tuple[Outline, Outlin
     return needs, _round_or_oval(frame.outer, frame.outer_long, view, turn)
 
 
+def opening_of(place: LocationState, view: View) -> Outline:
+    """Return the opening of a place; raises RefusedError where it is not known."""
+    mount = place.mount
+    if mount.corners:
+        points = _placed(mount.corners, view)
+        return _cornered(place, f"location[{place.id}].mount.corners", points)
+    if mount.cutout is None:
+        field = f"location[{place.id}].mount.cutout"
+        raise _missing(place, field, "Measure the opening in the steel and write it down.")
+    return _round_or_oval(mount.cutout, mount.cutout_long, view, mount.turn)
+
+
 def floored(value: float) -> float:
     """Return a length down to a whole tenth, a hair of rounding not counted [mm]."""
     return floor(10 * value + 1e-6) / 10
@@ -163,17 +183,6 @@ def _missing(place: LocationState, field: str, what: str) -> RefusedError:
 def _refusal(place: LocationState, sentence: str, nearest: str) -> RefusedError:
     start = f"{sentence[:1].upper()}{sentence[1:]}"
     return RefusedError(Refusal(place.id, "template", start, nearest))
-
-
-def _opening(place: LocationState, view: View) -> Outline:
-    mount = place.mount
-    if mount.corners:
-        points = _placed(mount.corners, view)
-        return _cornered(place, f"location[{place.id}].mount.corners", points)
-    if mount.cutout is None:
-        field = f"location[{place.id}].mount.cutout"
-        raise _missing(place, field, "Measure the opening in the steel and write it down.")
-    return _round_or_oval(mount.cutout, mount.cutout_long, view, mount.turn)
 
 
 def _hold_size(place: LocationState) -> None:

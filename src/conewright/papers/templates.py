@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from conewright.job.state import AS_FOUND, Build, LocationState
 from conewright.papers.adapter import Ring, adapter, ring_of
-from conewright.papers.geometry import Drawing
+from conewright.papers.geometry import Drawing, bounds_of
 from conewright.papers.kerf import cutter_for
 from conewright.papers.nesting import sheet_drawings
 from conewright.papers.panel import is_seated, panel_cut, panel_drawing
@@ -109,7 +109,13 @@ def _place(bench: _Bench, place: LocationState, found: LocationState, window: Sp
         )
     covers = [each.cavity.cover if each.cavity else "none" for each in (found, place)]
     if covers[1] == "patch" and covers[0] != "patch":
-        bench.attempt(lambda: _patches(bench, place))
+        bench.attempt(lambda: _patches(bench, place, rim=_rim(bench.drawings[before:])))
+
+
+def _rim(drawings: Sequence[Drawing]) -> float:
+    """Return how far the rings of a place reach from its middle [mm]; 0 for none."""
+    cuts = [bounds_of(each.on("cut")) for each in drawings if each.cut_from]
+    return max((abs(end) for bounds in cuts for end in bounds), default=0.0)
 
 
 def _carried_anew(place: LocationState, found: LocationState) -> bool:
@@ -237,7 +243,7 @@ def _nearest_stack(sheets: list[Stock], least: float, most: float, *, stiff: boo
     )
 
 
-def _patches(bench: _Bench, place: LocationState) -> Iterator[Drawing]:
+def _patches(bench: _Bench, place: LocationState, *, rim: float) -> Iterator[Drawing]:
     cavity = place.cavity
     assert cavity is not None
     if not cavity.openings:
@@ -247,7 +253,7 @@ def _patches(bench: _Bench, place: LocationState) -> Iterator[Drawing]:
     patches = []
     for number in range(1, len(cavity.openings) + 1):
         try:
-            patches.append(patch_of(place, number))
+            patches.append(patch_of(place, number, rim=rim))
         except RefusedError as error:
             bench.refusals.append(error.refusal)
     patches_apart(place, patches)
