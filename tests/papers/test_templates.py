@@ -454,6 +454,33 @@ def test_openings_known_by_their_area_only_are_asked_for() -> None:
 # --- Sheets, and the packaged job ------------------------------------------------------------
 
 
+@pytest.mark.parametrize(
+    ("tool", "says"),
+    [
+        ({"kind": "knife"}, "Lines are the finished edge, no kerf is in them."),
+        ({"kind": "jigsaw", "kerf": "1.2 mm"}, "Lines are the finished edge, no kerf is in them."),
+        (
+            {"kind": "laser", "kerf": "0.2 mm"},
+            "Lines are the way of the laser's middle, kerf 0.2 mm is in them.",
+        ),
+    ],
+)
+def test_a_sheet_says_whether_the_kerf_is_in_its_lines(tool: dict[str, str], says: str) -> None:
+    sheet = named(made(bench={"board": tool}), "sheet-plastic-6mm-1")
+    assert sheet.notes[-1] == says
+    assert any(says in each.text for each in sheet.entities if isinstance(each, Label))
+    assert sheet.size == (600.0, 400.0)
+
+
+def test_screws_in_ears_are_remarked_on() -> None:
+    # The usual driver of these tests: flange of 132 mm, screws of 4 mm on a circle of 146 mm.
+    told = "The driver's screws reach 9.0 mm past its flange"
+    assert any(told in note for note in named(made(bench=KNIFE), "door-fl-adapter").notes)
+    wide = {"outer": "152 mm"}
+    notes = named(made(bench=KNIFE, frame=wide), "door-fl-adapter").notes
+    assert not any("past its flange" in note for note in notes)
+
+
 def test_parts_are_laid_out_on_a_sheet_without_touching_and_the_waste_is_stated() -> None:
     parts = made(bench=KNIFE)
     sheet = named(parts, "sheet-plastic-6mm-1")

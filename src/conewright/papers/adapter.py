@@ -135,6 +135,7 @@ def adapter(site: Site, ring: Ring, *, stack: Stack, cutter: Cutter) -> Drawing:
         thickness_mm=stack.thickness,
         cut_from=tuple((layer.material, layer.thickness) for layer in stack.layers),
         area_mm2=ring.area(site),
+        kerf=cutter.lines,
         notes=tuple(_notes(site, ring, stack, outer, inner)),
     )
 

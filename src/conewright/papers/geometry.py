@@ -128,6 +128,7 @@ class Drawing:
         cut_from: material and thickness [mm] of each layer of it, one piece each.
         area_mm2: of one finished piece, holes taken out; None where it is no piece.
         length_mm: around the middle of one piece that is a ring; None elsewhere.
+        kerf: whether its lines are the finished edge or have the kerf in them, in words.
         notes: what has to be read before cutting.
 
     """
@@ -142,6 +143,7 @@ class Drawing:
     cut_from: tuple[tuple[str, float], ...] = ()
     area_mm2: float | None = None
     length_mm: float | None = None
+    kerf: str = ""
     notes: tuple[str, ...] = ()
 
     @property
@@ -151,8 +153,8 @@ class Drawing:
 
     @property
     def size(self) -> tuple[float, float]:
-        """Width and height [mm]."""
-        left, low, right, high = self.bounds
+        """Width and height of all but the words [mm]."""
+        left, low, right, high = bounds_of(self.on("cut", "drill", "mark"))
         return right - left, high - low
 
     @property

@@ -54,6 +54,17 @@ class Cutter:
     least_radius: float
     saws: tuple[float, ...] = ()
 
+    @property
+    def lines(self) -> str:
+        """Say what a line drawn for this tool is: the finished edge, or with the kerf in it."""
+        if self.how == "middle" and self.kerf:
+            return (
+                f"lines are the way of the {self.kind}'s middle, kerf {self.kerf:g} mm is in them"
+            )
+        if self.how == "saw":
+            return "circles are the size of the hole saws"
+        return "lines are the finished edge, no kerf is in them"
+
 
 @dataclass(frozen=True, slots=True)
 class Cut:

@@ -133,9 +133,11 @@ def _sheet(stock: Stock, laid: Sequence[Laid], number: int) -> Drawing:
     words = (
         f"{_count(len(laid))} on {used[0]:.0f} × {used[1]:.0f} mm of it, {waste:.0%} of that waste"
     )
+    kerf = "; ".join(dict.fromkeys(each.drawing.kerf for each in laid if each.drawing.kerf))
     edge = Polygon("mark", ((0.0, 0.0), (width, 0.0), (width, height), (0.0, height)))
     size = f"{stock.words}, {width:g} × {height:g} mm"
-    label = Label((0.0, height + 3.0), f"{size}: {words}", 4.0, "start")
+    told = f"{size}: {words}. {kerf[:1].upper()}{kerf[1:]}."
+    label = Label((0.0, height + 3.0), told, 4.0, "start")
     return Drawing(
         name=f"sheet-{stock.material}-{stock.thickness:g}mm-{number}".replace(".", "-"),
         title=f"Sheet {number} of {stock.words}",
@@ -144,7 +146,10 @@ def _sheet(stock: Stock, laid: Sequence[Laid], number: int) -> Drawing:
         sends="send out",
         material=stock.words,
         thickness_mm=stock.thickness,
-        notes=(f"{words[:1].upper()}{words[1:]}; {BETWEEN:g} mm between parts.",),
+        notes=(
+            f"{words[:1].upper()}{words[1:]}; {BETWEEN:g} mm between parts.",
+            f"{kerf[:1].upper()}{kerf[1:]}.",
+        ),
     )
 
 

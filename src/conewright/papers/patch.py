@@ -158,6 +158,7 @@ def patch_drawing(place: LocationState, patch: Patch, *, sheet: Stock, cutter: C
         cut_from=((sheet.material, sheet.thickness),),
         area_mm2=area(patch.outline),
         length_mm=length(patch.outline),
+        kerf=cutter.lines,
         notes=tuple(_notes(place, patch, sheet, rim.note)),
     )
 

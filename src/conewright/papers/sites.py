@@ -136,7 +136,7 @@ def site_of(place: LocationState, *, found: MountState | None = None) -> Site:
         holes=new,
         free=isinstance(flange, Round) and isinstance(needs, Round),
         screw=_mm(frame.holes.diameter, SCREW),
-        assumed=tuple(_assumed(place)),
+        assumed=(*_assumed(place), *_ears(flange, new, _mm(frame.holes.diameter, SCREW))),
     )
 
 
@@ -282,6 +282,16 @@ def _holes(
     angles = [first + tau * step / count for step in range(count)]
     spots = tuple((radius * cos(angle), radius * sin(angle)) for angle in angles)
     return _placed(spots, view, turn=turn)
+
+
+def _ears(flange: Outline, holes: tuple[Point, ...], screw: float) -> Iterator[str]:
+    """Yield what to do about screws that lie outside the flange, in ears that nobody draws."""
+    over = max(outside(flange, holes), default=-screw) + screw / 2
+    if over > 0.0:
+        yield (
+            f"The driver's screws reach {over:.1f} mm past its flange, in ears that are not drawn: "
+            "hold the driver on the template before cutting."
+        )
 
 
 def _assumed(place: LocationState) -> Iterator[str]:

@@ -74,6 +74,7 @@ def soft_ring(
         cut_from=tuple((layer.material, layer.thickness) for layer in stack.layers),
         area_mm2=area(outer) - area(inner),
         length_mm=(length(outer) + length(inner)) / 2,
+        kerf=cutter.lines,
         notes=_notes(place, stack, gap, rim.note),
     )
 
