@@ -189,3 +189,56 @@ def test_printed_bars_are_read(text: str | float | None, bars: tuple[float, floa
 def test_bars_that_help_nobody_are_refused(text: str, words: str) -> None:
     with pytest.raises(cw.BadInputError, match=words):
         measured_bars(text)
+
+
+# --- A folder that holds papers already --------------------------------------------------------
+
+
+def names_in(folder: Path) -> set[str]:
+    return {path.name for path in folder.iterdir()}
+
+
+def test_another_plan_takes_the_place_of_the_one_before(tmp_path: Path) -> None:
+    cw.make(demo().build(PLAN), tmp_path, only="templates")
+    (tmp_path / "own.txt").write_text("mine", encoding="utf-8")
+    ring = tmp_path / "door-fl-sealing-ring.svg"
+    ring.write_text("drawn on", encoding="utf-8")
+    manifest = cw.make(demo().build("put-right"), tmp_path, only="wiring")
+    assert {entry.name for entry in manifest.files} == {"wiring.pdf", "flags.pdf"}
+    # What somebody wrote or changed stays; what was only made goes.
+    kept = {"own.txt", ring.name}
+    assert names_in(tmp_path) == {"wiring.pdf", "flags.pdf", MANIFEST} | kept
+
+
+def test_one_kind_after_another_adds_up(tmp_path: Path) -> None:
+    build = demo().build(PLAN)
+    first = cw.make(build, tmp_path, only="wiring")
+    both = cw.make(build, tmp_path, only="parts")
+    assert set(both.files) > set(first.files)
+    assert names_in(tmp_path) == {entry.name for entry in both.files} | {MANIFEST}
+    again = cw.make(build, tmp_path, only="wiring")
+    assert again.files == both.files
+    letter = cw.make(build, tmp_path, only="parts", paper="Letter")
+    assert {entry.name for entry in letter.files} == {"parts.pdf", "parts.csv"}
+    assert names_in(tmp_path) == {"parts.pdf", "parts.csv", MANIFEST}
+
+
+def test_a_manifest_of_something_else_is_not_written_over(tmp_path: Path) -> None:
+    (tmp_path / MANIFEST).write_text('{"name": "a page"}', encoding="utf-8")
+    with pytest.raises(cw.BadInputError, match="choose another folder"):
+        cw.make(demo().build(PLAN), tmp_path, only="parts")
+    assert names_in(tmp_path) == {MANIFEST}
+
+
+def test_a_manifest_cannot_name_files_elsewhere(tmp_path: Path) -> None:
+    outside = tmp_path / "parts.csv"
+    outside.write_bytes(b"mine")
+    folder = tmp_path / "papers"
+    manifest = cw.make(demo().build(PLAN), folder, only="parts")
+    entry = manifest.files[0].model_copy(
+        update={"name": "../parts.csv", "sha256": sha256(b"mine").hexdigest()}
+    )
+    forged = manifest.model_copy(update={"files": (*manifest.files, entry)})
+    (folder / MANIFEST).write_text(forged.to_json(), encoding="utf-8")
+    cw.make(demo().build(PLAN), folder, only="wiring", paper="Letter")
+    assert outside.read_bytes() == b"mine"

@@ -13,10 +13,11 @@ from conewright.papers.answers import Answers
 from conewright.papers.bars import Bars, measured_bars
 from conewright.papers.bill import csv_text
 from conewright.papers.flags import flag_sheet
+from conewright.papers.folder import write_papers
 from conewright.papers.gates import hold_gates
 from conewright.papers.head import head
 from conewright.papers.job_sheet import job_sheet
-from conewright.papers.manifest import MANIFEST, Entry, Manifest, PaperFile, Use
+from conewright.papers.manifest import Entry, Manifest, PaperFile, Use
 from conewright.papers.parts_sheet import bill_of, parts_sheet
 from conewright.papers.template_sheets import template_sheets
 from conewright.papers.templates import Templates, drawings
@@ -82,7 +83,8 @@ def make(
 
     Args:
         build: the plan.
-        out: the folder, made if it was not there; files of the same names are written over.
+        out: the folder, made if it was not there; what an earlier make left in it goes, unless
+            somebody changed it since.
         paper: "A4" or "Letter".
         only: one kind of paper; all when None.
         bar_measured: what the 100 mm bars of a proof print measure [mm], one number or
@@ -92,23 +94,19 @@ def make(
     Raises:
         PlanRefusedError: the plan may not go to the bench; with every reason.
         BadInputError: a paper or kind that there is not, a stage without an answer, or a folder
-            that cannot be written.
+            that cannot be written or holds a manifest of something else.
 
     """
     order = _ordered(build, paper=paper, bar_measured=bar_measured)
     kinds = _kinds(only)
     hold_gates(order.answers)
     folder = Path(out)
+    made = _made(order, kinds)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        made = _made(order, kinds)
-        for file in made.files:
-            (folder / file.name).write_bytes(file.content)
-        (folder / MANIFEST).write_text(made.manifest.to_json(), encoding="utf-8", newline="\n")
+        return write_papers(folder, made.files, made.manifest, whole=only is None)
     except OSError as error:
         place = error.filename or folder
         raise BadInputError(f"{place}: cannot be written ({error.strerror or error})") from error
-    return made.manifest
 
 
 def papers(
