@@ -2,7 +2,7 @@
 
 import csv
 import io
-from math import comb, pi
+from math import comb, hypot, pi
 
 import pdfplumber
 import pytest
@@ -198,6 +198,13 @@ def test_csv_reads_back_with_the_same_sums(slim: Bill) -> None:
     assert sum(costs) == pytest.approx(float(read[-1]["cost_typical"]), abs=0.01 * len(costs))
     assert read[0]["item"] == "130 mm coaxial, slim basket"
     assert {row["currency"] for row in read} == {"EUR"}
+    (work,) = (row for row in read if row["kind"] == "work")
+    assert work["note"] == f"{slim.hours.low:.1f} to {slim.hours.high:.1f} h"
+    # Spreads add by squares, as the last line says.
+    assert "add by squares" in read[-1]["note"]
+    above = hypot(*(float(r["cost_high"]) - float(r["cost_typical"]) for r in read[:-1]))
+    total = float(read[-1]["cost_high"]) - float(read[-1]["cost_typical"])
+    assert above == pytest.approx(total, abs=0.05)
 
 
 def test_no_text_of_the_csv_is_taken_for_a_formula() -> None:

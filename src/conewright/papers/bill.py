@@ -53,6 +53,7 @@ COLUMNS = (
     "note",
     "source",
 )
+SPREAD = "nine in ten lie between low and high, which add by squares"
 FORMULA_SIGNS = ("=", "+", "-", "@")
 
 
@@ -241,8 +242,8 @@ def _hours(build: Build, changed: Changes) -> Amount:
 
 def _work(hours: Amount, rate: float) -> Line:
     price = Amount(rate, rate, rate)
-    cost = hours.times(rate)
-    return Line("work", "work", hours.typical, "h", price, cost, "", "the job's hour rate")
+    cost, note = hours.times(rate), f"{hours.low:.1f} to {hours.high:.1f} h"
+    return Line("work", "work", hours.typical, "h", price, cost, note, "the job's hour rate")
 
 
 def _surprises(changed: Changes, rate: float | None) -> Iterator[Surprise]:
@@ -353,7 +354,7 @@ def csv_text(made: Bill) -> str:
         )
     blanks = [""] * 5
     writer.writerow(
-        ["total", "total", *blanks, *_three(made.total), _harmless(made.currency), "", ""]
+        ["total", "total", *blanks, *_three(made.total), _harmless(made.currency), SPREAD, ""]
     )
     return stream.getvalue()
 

@@ -42,6 +42,9 @@ REST_VOLTAGE = 12.6
 MUSIC_SHARE = 0.3
 """Mean current of loud music over the sum of an amplifier's fuses; common practice, no source."""
 
+MOST_LOST = 0.3
+"""Volts that a supply cable may lose to loud music; common practice, no source."""
+
 LEAST_DAYS, FEW_DAYS = 21.0, 10.0
 """Three weeks to no-start are a pass at hand-over; below the second a week away is a risk."""
 
@@ -323,7 +326,7 @@ def _findings(
             "a larger fuse for that; a thicker cable first.",
         )
     lost = None if music is None else run.drop(music).value
-    if lost is not None and lost > 0.3:
+    if lost is not None and lost > MOST_LOST:
         text = f"Loud music loses {number(lost, 'V')} in it: a thicker or shorter cable is wanted."
         yield Finding(Severity.WARN, text)
     if run.near_short_current > BREAKING_CURRENT:
