@@ -81,6 +81,17 @@ def test_kilograms_of_patch_from_the_openings(patched: Bill) -> None:
     assert "not drawn" in patch.note
 
 
+def test_a_drawn_patch_weighs_what_its_template_says() -> None:
+    build = cw.demo_job().build("put-right-patched")
+    patch = line(bill_of(Answers(build)), "bonded patch")
+    notes = [each.notes[0] for each in drawings(build).drawings if "-patch-" in each.name]
+    assert len(notes) == 2
+    # "Cut one from 3 mm butyl sheet: 115 cm², 0.06 kg."
+    told = [float(note.rsplit(", ", 1)[1].removesuffix(" kg.")) for note in notes]
+    assert patch.quantity == pytest.approx(sum(told), abs=0.005 * len(told))
+    assert patch.note == "230 cm², from the drawings"
+
+
 def test_screws_follow_the_frames(slim: Bill) -> None:
     # two drivers of four screws, one to spare for each
     assert line(slim, "screw for the driver").quantity == 10

@@ -11,6 +11,7 @@ from math import pi, sqrt
 from typing import TYPE_CHECKING
 
 from conewright.papers.money import Amount, amount_of, order_quantity
+from conewright.papers.stock import made_of
 from conewright.papers.work import Changes, rows
 
 if TYPE_CHECKING:
@@ -124,21 +125,28 @@ def _covers(
     """Yield kilograms of patch and square metres of film over the inner panels' openings."""
     mass = area = 0.0
     note = "from the drawings"
-    known: dict[str, float] = defaultdict(float)
+    drawn: dict[str, list[Drawing]] = defaultdict(list)
     for drawing in drawings:
         name, found, _ = drawing.name.partition("-patch")
         if found and drawing.area_mm2 is not None:
-            known[name] += METRE**2 * drawing.area_mm2
+            drawn[name].append(drawing)
     for name in changed.by_kind["patched"]:
-        place = places[name]
-        if name not in known:
+        if name in drawn:
+            area += METRE**2 * sum(each.area_mm2 or 0.0 for each in drawn[name])
+            mass += sum(map(_mass, drawn[name]))
+        else:
             note = "from the area of the openings: not drawn"
-        piece = known.get(name) or _over_openings(place)
-        area += piece
-        mass += piece * _density(place)
+            piece = _over_openings(places[name])
+            area, mass = area + piece, mass + piece * _density(places[name])
     yield _line("patch", mass, f"{1e4 * area:.0f} cm², {note}")
     film = sum(_over_openings(places[name]) for name in changed.by_kind["filmed"])
     yield _line("film", film, "from the area of the openings")
+
+
+def _mass(patch: Drawing) -> float:
+    """Mass of a patch of the sheet it is cut from [kg]."""
+    area = METRE**2 * (patch.area_mm2 or 0.0)
+    return sum(area * METRE * thick * made_of(name).density for name, thick in patch.cut_from)
 
 
 def _over_openings(place: LocationState) -> float:

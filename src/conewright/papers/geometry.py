@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from math import cos, hypot, radians, sin
 from typing import Literal
 
+from conewright.job.bench import Material
+
 __all__ = [
     "Arc",
     "Box",
@@ -140,7 +142,7 @@ class Drawing:
     sends: Sends = "print"
     material: str | None = None
     thickness_mm: float | None = None
-    cut_from: tuple[tuple[str, float], ...] = ()
+    cut_from: tuple[tuple[Material, float], ...] = ()
     area_mm2: float | None = None
     length_mm: float | None = None
     kerf: str = ""

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from conewright.job.bench import Material
 from conewright.papers.geometry import (
     Drawing,
     Entity,
@@ -69,7 +70,7 @@ def sheet_drawings(
     drawings: Sequence[Drawing], sheets: Sequence[Stock]
 ) -> tuple[tuple[Drawing, ...], tuple[Refusal, ...]]:
     """Return a drawing of each stock sheet with its parts, and what is larger than its sheet."""
-    wanted: dict[tuple[str, float], list[Drawing]] = defaultdict(list)
+    wanted: dict[tuple[Material, float], list[Drawing]] = defaultdict(list)
     for drawing in drawings:
         for material, thickness in drawing.cut_from:
             wanted[material, thickness].append(drawing)

@@ -33,6 +33,9 @@ CORNER = 10.0
 ENOUGH_MASS = 0.95
 """Share of the wanted mass that a sheet must have: sheets come in steps."""
 
+LETTERS = 2.4
+"""Height of the name of what must stay clear [mm]."""
+
 SHOWN = 40.0
 """What must stay clear is drawn where it is as near as this to a patch [mm]."""
 
@@ -249,7 +252,10 @@ def _clear_marks(place: LocationState, patch: Patch, view: View) -> Iterator[Ent
         (x, y), radius = zone.middle, zone.radius - AROUND
         if dist(zone.middle, patch.middle) - zone.radius <= far:
             yield Circle("mark", (x, y), radius)
-            yield Label((x, y + radius + 1.5), zone.what, 2.4)
+            # On the side away from the patch, whose edge may be near.
+            above = y > patch.middle[1]
+            foot = y + radius + 1.5 if above else y - radius - 1.5 - LETTERS
+            yield Label((x, foot), zone.what, LETTERS)
 
 
 def _notes(place: LocationState, patch: Patch, sheet: Stock, rim: str) -> Iterator[str]:
