@@ -5,6 +5,7 @@ import re
 
 import pdfplumber
 import pytest
+import zxingcpp
 from plain_demo import AMPLIFIER_FEED, plain_job, plain_text
 
 import conewright as cw
@@ -97,3 +98,12 @@ def test_a_square_code_has_its_quiet_zone() -> None:
     width, height = re.findall(r'(?:width|height)="(\d+)"', svg)[:2]
     assert width == height
     assert (int(width) - 8 - 17) % 4 == 0
+
+
+def test_the_square_code_is_read_off_the_print() -> None:
+    # ISO/IEC 18004, by a reader of its own; 150 dpi are less than any phone sees.
+    pdf = flag_sheet(Answers(plain_job().build("put-right")), address=ADDRESS)
+    picture = pdfplumber.open(io.BytesIO(pdf)).pages[0].to_image(resolution=150).original
+    read = zxingcpp.read_barcodes(picture)
+    assert {code.text for code in read} == {ADDRESS}
+    assert len(read) >= len(plain_job().channels)
