@@ -6,10 +6,14 @@ from workbench import channel, job, location
 
 from conewright.errors import BadInputError
 from conewright.job.document import Job
+from conewright.job.state import Build
 from conewright.physics.arrays import ComplexArray, FloatArray
+from conewright.pictures import draw
+from conewright.stages.feed import feed
 from conewright.stages.hear import hear
 from conewright.stages.report import Report
 from conewright.stages.shares import CAUSES
+from conewright.stages.text import as_text
 
 ALONE = (location("woofer", "F165"), channel("front", "woofer"))
 RHO, C = 1.2041, 343.21
@@ -233,3 +237,42 @@ def test_a_loss_of_bass_is_not_said_to_bring_bass() -> None:
     assert value(report, "driver.bass_change") < -2.0
     said = next(entry.text for entry in report.verdicts if entry.id == "driver.change")
     assert f"From 50 to 100 Hz the change comes mostly from {CAUSES['wiring']}" in said
+
+
+def half_known() -> tuple[Build, Build]:
+    """Return two channels as found, of one of which nobody knows the load, and as it is made."""
+    bench = job(
+        *ALONE,
+        location("rear", "F165", at='["-1.2 m", "0.7 m", "0.5 m"]'),
+        channel("back", "unknown"),
+        '[[proposal]]\nid = "wired"\n[proposal.set]\n"back.load" = "rear"\n',
+    )
+    return bench.build("wired"), bench.build()
+
+
+def test_a_load_that_was_unknown_is_answered_and_told() -> None:
+    wired, found = half_known()
+    told = "back: nobody knows what hung on it before, so the change takes it as silent then."
+    report = hear(wired, found)
+    assert any(entry.text.startswith(told) for entry in report.verdicts)
+    # The second loudspeaker is heard now; no cause can be named for what it brings.
+    assert value(report, "driver.level_change") > 0.0
+    assert value(report, "driver.change_bass") == pytest.approx(
+        value(report, "driver.bass_change"), abs=0.5
+    )
+    assert not any("_from_" in figure.name for figure in report.figures)
+    assert told in " ".join(as_text(report).split())
+    for narrow in (True, False):
+        assert draw(report, narrow=narrow).axes
+    alone = next(entry.text for entry in hear(found).verdicts if entry.id == "back.unknown")
+    assert "its sound is not in these levels" in alone
+    away = next(entry.text for entry in hear(found, wired).verdicts if entry.id == "back.unknown")
+    assert "nobody knows what hangs on it now" in away
+
+
+def test_feed_tells_no_change_of_what_was_unknown() -> None:
+    report = feed(*half_known())
+    changes = {figure.id for figure in report.figures if "change" in figure.name}
+    assert "front.minimum_impedance_change" in changes
+    assert not any(id.startswith("back.") for id in changes)
+    assert value(report, "back.minimum_impedance") > 0.0

@@ -182,6 +182,9 @@ def _celsius(temperature: FloatArray) -> FloatArray:
 
 def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
     for name, channel in load.channels.items():
+        # Of what was unknown before there is no change to tell.
+        if name not in before.channels:
+            continue
         answer.figure(
             name,
             "minimum_impedance_change",

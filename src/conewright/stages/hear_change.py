@@ -64,12 +64,16 @@ def change_series(answer: Answer, sound: BuildSound, other: BuildSound) -> None:
 
 
 def share_figures(answer: Answer, new: Build, old: Build) -> None:
-    """Add, per seat and named band, the change and the share of each cause; shares add up."""
-    causes = causes_of_change(old, new)
+    """Add, per seat and named band, the change and the share of each cause; shares add up.
+
+    Between builds that do not drive the same channels there is no share.
+    """
     names = [name for name, _, _ in named_bands()]
     levels = _BandLevels(old, new, answer)
-    whole = levels(frozenset(causes)) - levels(frozenset())
-    shares = shapley_shares(causes, levels)
+    whole = levels.of(new) - levels.of(old)
+    shares: dict[str, FloatArray] = {}
+    if [each.id for each in new.channels] == [each.id for each in old.channels]:
+        shares = shapley_shares(causes_of_change(old, new), levels)
     for column, (seat, band) in enumerate((seat.id, band) for seat in old.seats for band in names):
         answer.figure(
             seat, f"change_{band}", whole[:, column], unit="dB", label=f"change in {WORDS[band]}"
@@ -96,7 +100,10 @@ class _BandLevels:
         self._solver = Solver(answer.draws, bands.band_centres())
 
     def __call__(self, taken: frozenset[str]) -> FloatArray:
-        build = blend(self._old, self._new, taken)
+        return self.of(blend(self._old, self._new, taken))
+
+    def of(self, build: Build) -> FloatArray:
+        """Return the levels of one build."""
         circuit = self._solver.solve(build)
         columns = []
         for seat in build.seats:
