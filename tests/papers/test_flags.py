@@ -54,6 +54,16 @@ def test_colours_are_those_seen_and_no_others() -> None:
     assert flags["front-right"].plus == ""
 
 
+def test_a_long_colour_is_cut_to_the_room_of_a_flag() -> None:
+    text = plain_text().replace("[[reading]]", CABLE, 1)
+    long = text.replace('colour = "white"', f'colour = "white with {"a very " * 9}long stripe"')
+    flags = {flag.title: flag for flag in labels(cw.loads(long).build()).pairs}
+    assert len(flags["front-left"].plus) <= 38
+    assert flags["front-left"].plus.startswith("pin B5, white with")
+    # That nobody proved it is said all the same.
+    assert flags["front-left"].plus.endswith(" … ?")
+
+
 def test_a_colour_is_trusted_once_its_wire_is_proved() -> None:
     text = plain_text().replace("[[reading]]", CABLE, 1)
     proved = text.replace('colour = "white"', 'colour = "white"\nproof = "3.6 ohm"')

@@ -143,6 +143,14 @@ def test_a_long_thin_cable_leaves_the_fuse_in_doubt(report: Report) -> None:
     assert "less than 6 times its fuse" in refusal.sentence
 
 
+def test_a_cable_that_bears_its_fuse_only_free_says_so(report: Report) -> None:
+    # The worked case of 8.4 mm2 at 40 A: 61 degrees alone in air, 110 bundled; rated for 105.
+    told = [each.text for each in planned(report).findings]
+    assert any("has to lie free all along" in text and "105 °C" in text for text in told)
+    thick = [each.text for each in planned(report, size="16 mm2").findings]
+    assert not any("has to lie free" in text for text in thick)
+
+
 def test_what_was_taken_for_granted_is_said(report: Report) -> None:
     plan = planned(report, metal=None, route=None, fuse="15 A", size="10 mm2")
     notes = " ".join(each.text for each in plan.findings if each.severity is Severity.NOTE)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
@@ -25,6 +26,8 @@ __all__ = ["Flag", "Flags", "FuseLabel", "flag_sheet", "labels", "square_code"]
 TITLE = "Flags"
 CODE_FILE = "code.svg"
 LONGEST_ADDRESS = 200
+LONGEST_WIRE = 36
+"""Letters of a wire that a flag has room for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,8 +137,9 @@ def _pair(channel: str, plan: Schedule) -> Flag:
 def _wire(row: Conductor) -> str:
     """Pin and colour of a wire; a colour whose wire is not proved carries a question mark."""
     pin = f"pin {row.pin}" if row.pin else ""
-    colour = row.colour if row.proof.state == "proved" or not row.colour else f"{row.colour} ?"
-    return ", ".join(word for word in (pin, colour) if word)
+    words = ", ".join(word for word in (pin, row.colour) if word)
+    seen_only = row.colour and row.proof.state != "proved"
+    return shorten(words, LONGEST_WIRE, placeholder=" …") + (" ?" if seen_only else "")
 
 
 def _drivers(channel: ChannelState) -> Iterator[Flag]:

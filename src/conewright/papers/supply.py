@@ -329,6 +329,14 @@ def _findings(
     if lost is not None and lost > MOST_LOST:
         text = f"Loud music loses {number(lost, 'V')} in it: a thicker or shorter cable is wanted."
         yield Finding(Severity.WARN, text)
+    bundled = run.temperature(run.fuse, route="bundled").most
+    if run.route == "free" and bundled > run.limit:
+        yield Finding(
+            Severity.WARN,
+            f"It has to lie free all along: bundled or under carpet it would reach "
+            f"{_degrees(bundled)} at its fuse's rating, and the insulation is for "
+            f"{_degrees(run.limit)}.",
+        )
     if run.near_short_current > BREAKING_CURRENT:
         yield Finding(
             Severity.WARN,
