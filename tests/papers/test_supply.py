@@ -6,7 +6,8 @@ from plain_demo import plain_job, plain_text
 import conewright as cw
 from conewright.job.state import Build
 from conewright.papers.feed_checks import Run
-from conewright.papers.supply import FeedPlan, Refusal, SupplyPlan, supply
+from conewright.papers.refusals import Refusal
+from conewright.papers.supply import FeedPlan, SupplyPlan, supply
 from conewright.stages.feed import feed
 from conewright.stages.report import Report, Severity
 

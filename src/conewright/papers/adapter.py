@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import ceil, hypot, pi
 
 from conewright.papers.clearance import hold_clear
-from conewright.papers.geometry import Drawing, Entity, Point, cross
+from conewright.papers.geometry import HAIR, MM, Drawing, Entity, Point, cross
 from conewright.papers.kerf import CannotCutError, Cut, Cutter, cut
 from conewright.papers.outlines import (
     Outline,
@@ -28,9 +28,6 @@ from conewright.stages.fit_verdicts import SEAT_WANTED
 
 __all__ = ["HOLE_WEB", "Ring", "adapter", "ring_of"]
 
-MM = 1e3
-HAIR = 1e-6
-"""What rounding may take from a distance that is kept exactly [mm]."""
 
 WHOLE = 0.5
 """The rim comes out in steps of this [mm], so that it can be measured after cutting."""

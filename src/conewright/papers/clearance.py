@@ -7,15 +7,13 @@ from dataclasses import dataclass
 from math import dist, hypot, inf
 
 from conewright.job.state import LocationState
-from conewright.papers.geometry import Point
+from conewright.papers.geometry import HAIR, MM, Point
 from conewright.papers.outlines import Outline, outside, points_on
 from conewright.papers.sites import Site, opening_of, outlines_of_frame
 from conewright.papers.views import View
 
 __all__ = ["AROUND", "Zone", "hold_clear", "loudspeaker", "zones"]
 
-MM = 1e3
-HAIR = 1e-6
 AROUND = 5.0
 """Room left around what must stay clear [mm]; common practice, no source."""
 

@@ -14,6 +14,8 @@ from typing import Literal
 from conewright.job.bench import Material
 
 __all__ = [
+    "HAIR",
+    "MM",
     "Arc",
     "Box",
     "Circle",
@@ -33,6 +35,12 @@ __all__ = [
     "turned",
     "turned_point",
 ]
+
+MM = 1e3
+"""Millimetres in a metre."""
+
+HAIR = 1e-6
+"""What rounding may take from a distance that is kept exactly [mm]."""
 
 Point = tuple[float, float]
 Box = tuple[float, float, float, float]

@@ -19,6 +19,7 @@ from conewright.papers.geometry import (
 )
 from conewright.papers.refusals import Refusal
 from conewright.papers.stock import Stock
+from conewright.stages.words import capital
 
 __all__ = ["BETWEEN", "Laid", "laid_out", "sheet_drawings"]
 
@@ -137,7 +138,7 @@ def _sheet(stock: Stock, laid: Sequence[Laid], number: int) -> Drawing:
     kerf = "; ".join(dict.fromkeys(each.drawing.kerf for each in laid if each.drawing.kerf))
     edge = Polygon("mark", ((0.0, 0.0), (width, 0.0), (width, height), (0.0, height)))
     size = f"{stock.words}, {width:g} × {height:g} mm"
-    told = f"{size}: {words}. {kerf[:1].upper()}{kerf[1:]}."
+    told = f"{size}: {words}. {capital(kerf)}."
     label = Label((0.0, height + 3.0), told, 4.0, "start")
     return Drawing(
         name=f"sheet-{stock.material}-{stock.thickness:g}mm-{number}".replace(".", "-"),
@@ -148,8 +149,8 @@ def _sheet(stock: Stock, laid: Sequence[Laid], number: int) -> Drawing:
         material=stock.words,
         thickness_mm=stock.thickness,
         notes=(
-            f"{words[:1].upper()}{words[1:]}; {BETWEEN:g} mm between parts.",
-            f"{kerf[:1].upper()}{kerf[1:]}.",
+            f"{capital(words)}; {BETWEEN:g} mm between parts.",
+            f"{capital(kerf)}.",
         ),
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from conewright.papers.clearance import hold_clear
-from conewright.papers.geometry import Drawing, Point, cross
+from conewright.papers.geometry import HAIR, MM, Drawing, Point, cross
 from conewright.papers.kerf import CannotCutError, Cut, Cutter, cut
 from conewright.papers.outlines import Outline, Round, drawn, grown, holds, outside, reach
 from conewright.papers.patterns import (
@@ -21,8 +21,6 @@ from conewright.stages.fit_verdicts import LAND_WANTED, SEAT_WANTED
 
 __all__ = ["PanelCut", "is_seated", "panel_cut", "panel_drawing"]
 
-MM = 1e3
-HAIR = 1e-6
 WEB = EDGE_DIAMETERS + 0.5
 """Middle of a new hole to the middle of an old one, in diameters; from two to its edge."""
 

@@ -9,18 +9,17 @@ from math import dist
 from conewright.job.spots import PanelHole
 from conewright.job.state import CavityState, LocationState
 from conewright.papers.clearance import AROUND, Zone, loudspeaker, zones
-from conewright.papers.geometry import Circle, Drawing, Entity, Label, Point, cross, moved
+from conewright.papers.geometry import HAIR, MM, Circle, Drawing, Entity, Label, Point, cross, moved
 from conewright.papers.kerf import CannotCutError, Cutter, cut
 from conewright.papers.outlines import Outline, Round, Slab, area, drawn, length, reach
 from conewright.papers.refusals import Refusal, RefusedError
 from conewright.papers.sites import LARGEST
 from conewright.papers.stock import Stock, made_of
 from conewright.papers.views import View, marks, on_paper, view_of
+from conewright.stages.words import capital
 
 __all__ = ["Patch", "patch_drawing", "patch_of", "patch_sheet", "patches_apart"]
 
-MM = 1e3
-HAIR = 1e-6
 OVERLAP = 15.0
 """How far a bonded patch reaches over the edge of its opening [mm]; common practice, no source."""
 
@@ -80,8 +79,8 @@ def patch_of(place: LocationState, number: int, *, rim: float = 0.0) -> Patch:
             Refusal(
                 place.id,
                 "patch",
-                f"{_title(place)}: opening {number} is larger than the {LARGEST:g} mm that are "
-                "drawn.",
+                f"{capital(place.name)}: opening {number} is larger than the {LARGEST:g} mm that "
+                "are drawn.",
                 "Look at its unit.",
             )
         )
@@ -100,7 +99,7 @@ def patches_apart(place: LocationState, patches: Iterable[Patch]) -> None:
                     Refusal(
                         place.id,
                         "patch",
-                        f"{_title(place)}: the patches of openings {other.number} and "
+                        f"{capital(place.name)}: the patches of openings {other.number} and "
                         f"{patch.number} would lie on each other.",
                         "Write both as one opening, with the web between them in it.",
                     )
@@ -123,8 +122,8 @@ def patch_sheet(place: LocationState, sheets: tuple[Stock, ...]) -> Stock:
         Refusal(
             place.id,
             "patch",
-            f"{_title(place)}: no sheet at hand has the {wanted:g} kg/m² that the plan reckons "
-            f"with; the heaviest is {heaviest}.",
+            f"{capital(place.name)}: no sheet at hand has the {wanted:g} kg/m² that the plan "
+            f"reckons with; the heaviest is {heaviest}.",
             f"Steel of {MM * wanted / made_of('steel').density:.1f} mm has it.",
         )
     )
@@ -136,7 +135,7 @@ def patch_drawing(place: LocationState, patch: Patch, *, sheet: Stock, cutter: C
     try:
         rim = cut(patch.outline, with_=cutter, waste="outside")
     except CannotCutError as error:
-        sentence = f"{_title(place)}: patch {patch.number} is not drawn: {error.sentence}"
+        sentence = f"{capital(place.name)}: patch {patch.number} is not drawn: {error.sentence}"
         raise RefusedError(Refusal(place.id, "patch", sentence, error.nearest)) from error
     away = (patch.opening_at[0] - patch.middle[0], patch.opening_at[1] - patch.middle[1])
     entities = (
@@ -153,7 +152,7 @@ def patch_drawing(place: LocationState, patch: Patch, *, sheet: Stock, cutter: C
     )
     return Drawing(
         name=f"{place.id}-patch-{patch.number}",
-        title=f"{_title(place)}: patch {patch.number}",
+        title=f"{capital(place.name)}: patch {patch.number}",
         entities=on_paper(entities, view),
         purpose="Closes an opening of the inner panel; bonded, and heavy enough.",
         material=sheet.words,
@@ -174,10 +173,6 @@ def _cavity(place: LocationState) -> CavityState:
     return place.cavity
 
 
-def _title(place: LocationState) -> str:
-    return f"{place.name[:1].upper()}{place.name[1:]}"
-
-
 def _words(place: LocationState, view: View) -> str:
     return f"{view.side}: {place.name}" if view.side else place.name
 
@@ -188,12 +183,10 @@ def _mass_per_area(sheet: Stock) -> float:
 
 
 def _too_near(place: LocationState, number: int, zone: Zone, room: float) -> RefusedError:
-    sentence = (
-        f"{_title(place)}: opening {number} gets no patch: the {zone.what} beside it leaves "
-        f"{max(room, 0.0):.1f} mm to bond on, {LEAST_OVERLAP:g} mm are wanted."
-        if room > 0.0
-        else f"{_title(place)}: opening {number} gets no patch: the {zone.what} is too near to it."
-    )
+    why = "is too near to it."
+    if room > 0.0:
+        why = f"beside it leaves {room:.1f} mm to bond on, {LEAST_OVERLAP:g} mm are wanted."
+    sentence = f"{capital(place.name)}: opening {number} gets no patch: the {zone.what} {why}"
     return RefusedError(
         Refusal(place.id, "patch", sentence, "Leave that opening open, or close it in two parts.")
     )

@@ -1,4 +1,4 @@
-"""What is not drawn, said so that somebody can go on."""
+"""What is not drawn or planned, said so that somebody can go on."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ __all__ = ["Refusal", "RefusedError"]
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """Something that is not drawn: which place and part, why, and the nearest thing that can be."""
+    """Something that is not drawn or planned: which place or cable, which part, why, and the nearest thing that can be."""
 
     subject: str
     part: str

@@ -19,10 +19,11 @@ from conewright.job.state import (
     ScrewHoles,
     Value,
 )
-from conewright.papers.geometry import Point
+from conewright.papers.geometry import MM, Point
 from conewright.papers.outlines import Cornered, Outline, Oval, Round, fit, holds, outside
 from conewright.papers.refusals import Refusal, RefusedError
 from conewright.papers.views import View, view_of
+from conewright.stages.words import capital
 
 __all__ = [
     "EDGE_DIAMETERS",
@@ -34,7 +35,6 @@ __all__ = [
     "site_of",
 ]
 
-MM = 1e3
 
 LARGEST = 1000.0
 """Nothing larger is drawn: it is a slip of the unit [mm]."""
@@ -90,8 +90,7 @@ class Site:
     @property
     def title(self) -> str:
         """What the place is called, beginning with a capital letter."""
-        name = self.place.name
-        return name[:1].upper() + name[1:]
+        return capital(self.place.name)
 
     @property
     def words(self) -> str:
@@ -181,8 +180,7 @@ def _missing(place: LocationState, field: str, what: str) -> RefusedError:
 
 
 def _refusal(place: LocationState, sentence: str, nearest: str) -> RefusedError:
-    start = f"{sentence[:1].upper()}{sentence[1:]}"
-    return RefusedError(Refusal(place.id, "template", start, nearest))
+    return RefusedError(Refusal(place.id, "template", capital(sentence), nearest))
 
 
 def _hold_size(place: LocationState) -> None:

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from conewright.job.state import LocationState, Origin
-from conewright.papers.geometry import Drawing, cross
+from conewright.papers.geometry import MM, Drawing, cross
 from conewright.papers.kerf import CannotCutError, Cutter, cut
 from conewright.papers.outlines import area, holds, length, reach
 from conewright.papers.refusals import Refusal, RefusedError
 from conewright.papers.sites import outlines_of_frame
 from conewright.papers.stock import Stack, Stock, made_of, stacks
 from conewright.papers.views import marks, on_paper, view_of
+from conewright.stages.words import capital
 
 __all__ = ["soft_ring"]
 
-MM = 1e3
 FLANGE = 3.0
 """How thick a driver's flange is [mm]; common practice, no source."""
 
@@ -40,7 +40,7 @@ def soft_ring(
     """
     view = view_of(place)
     inner, outer = outlines_of_frame(place, view)
-    title = f"{place.name[:1].upper()}{place.name[1:]}"
+    title = capital(place.name)
     width = holds(outer, inner)
     if width < NARROWEST:
         raise _refused(

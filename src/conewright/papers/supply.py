@@ -1,4 +1,4 @@
-"""Cable and fuse of radio and amplifier, and how long the battery lasts with the key out.
+"""Cable and fuse of radio and amplifier.
 
 No cable is planned without a fuse at its source end: the fuse protects the cable, so it sits where
 the current comes from, whatever fuse there is in the radio or the amplifier.
@@ -9,15 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from conewright.errors import QuantityError
 from conewright.job.fills import plain_text
-from conewright.job.quantity import parse_quantity
+from conewright.papers.drain import Drain, Finding, drain_of
 from conewright.papers.feed_checks import ROUTES, SHORT_RATIO, Range, Run, larger_sizes
-from conewright.papers.planned import last_reading, planned_job
-from conewright.physics.battery import days_to_no_start
+from conewright.papers.planned import planned_job
+from conewright.papers.refusals import Refusal
 from conewright.physics.fuse import BREAKING_CURRENT, TRIPPING_RATIO, fuses, next_fuse
 from conewright.stages.feed import feed
-from conewright.stages.find.effects import HEALTHY, size
 from conewright.stages.report import Severity
 from conewright.stages.words import number
 
@@ -28,7 +26,7 @@ if TYPE_CHECKING:
     from conewright.job.state import Build
     from conewright.stages.report import Report
 
-__all__ = ["Drain", "FeedPlan", "Finding", "Refusal", "SupplyPlan", "supply", "unfused"]
+__all__ = ["FeedPlan", "SupplyPlan", "supply", "unfused"]
 
 FARTHEST_FUSE = 0.450
 """Longest unfused way from the source [m]; common practice, no source."""
@@ -45,30 +43,8 @@ MUSIC_SHARE = 0.3
 MOST_LOST = 0.3
 """Volts that a supply cable may lose to loud music; common practice, no source."""
 
-LEAST_DAYS, FEW_DAYS = 21.0, 10.0
-"""Three weeks to no-start are a pass at hand-over; below the second a week away is a risk."""
-
 CELSIUS = 273.15
 CHARRED = CELSIUS + 200.0
-SECONDS_PER_HOUR = 3600.0
-SLEEP = "sleep-current"
-
-
-@dataclass(frozen=True, slots=True)
-class Refusal:
-    """What is not planned: of what, why, and the nearest that would do."""
-
-    subject: str
-    sentence: str
-    nearest: str
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One sentence about a cable."""
-
-    severity: Severity
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,17 +65,6 @@ class FeedPlan:
     bundled_c: Range
     overload_c: Range
     findings: tuple[Finding, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Drain:
-    """How long the vehicle may stand: current asleep [A], usable charge [Ah], days; in words."""
-
-    current_a: float
-    charge_ah: float
-    days: float
-    source: str
-    finding: Finding
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +104,7 @@ def supply(build: Build, *, report: Report | None = None) -> SupplyPlan:
         feeds=tuple(planned),
         refusals=tuple(refusals),
         unwritten="" if to_radio else _unwritten(asked),
-        drain=_drain(build),
+        drain=drain_of(build),
         notes=_notes(job.feeds),
     )
 
@@ -180,7 +145,7 @@ def _plan(cable: Feed, build: Build, asked: _Asked) -> FeedPlan | Refusal:
     run = _run(cable, build)
     stops = [finding.text for finding in _stops(run)]
     if stops:
-        return Refusal(cable.id, " ".join(stops), _nearest(run))
+        return Refusal(cable.id, "feed", " ".join(stops), _nearest(run))
     assert cable.size is not None
     assert cable.fuse_distance is not None
     wanted, music = _currents(cable, asked)
@@ -207,16 +172,16 @@ def unfused(cable: Feed) -> Refusal | None:
     near = f"within {1e3 * FARTHEST_FUSE:.0f} mm of the battery post or fuse box"
     if cable.fuse is None:
         text = "No fuse at its source end is written down: no plan is made without one."
-        return Refusal(cable.id, text, f"Give fuse and fuse_distance; it sits {near}.")
+        return Refusal(cable.id, "feed", text, f"Give fuse and fuse_distance; it sits {near}.")
     if cable.fuse_distance is None:
         text = "Where its fuse sits is not written down: it may be at the wrong end."
-        return Refusal(cable.id, text, f"Measure along the cable to it: {near}.")
+        return Refusal(cable.id, "feed", text, f"Measure along the cable to it: {near}.")
     if cable.fuse_distance.value > FARTHEST_FUSE:
         text = (
             f"Its fuse sits {plain_text(cable.fuse_distance)} along the cable: all of that burns "
             "unfused."
         )
-        return Refusal(cable.id, text, f"Move the fuse to {near}.")
+        return Refusal(cable.id, "feed", text, f"Move the fuse to {near}.")
     return None
 
 
@@ -230,6 +195,7 @@ def _unmeasured(cable: Feed) -> Refusal | None:
     text = f"Not written down: {', '.join(missing)}."
     return Refusal(
         cable.id,
+        "feed",
         text,
         "Give the way along its route, the metal's cross-section and, "
         "of an amplifier, the sum of its own fuses.",
@@ -370,51 +336,6 @@ def _notes(cables: tuple[Feed, ...]) -> tuple[str, ...]:
     )
 
 
-# --- The battery ----------------------------------------------------------------------------------
-
-
-def _drain(build: Build) -> Drain | None:
-    """Return how long the vehicle may stand; None where the battery's capacity is not known."""
-    battery = build.vehicle.battery
-    if battery.capacity is None:
-        return None
-    health = 1.0 if battery.health is None else battery.health.si
-    charge = battery.capacity.si * health
-    current, source = _sleeping(build)
-    days = float(days_to_no_start(charge=charge, current=current))
-    return Drain(
-        current_a=current,
-        charge_ah=charge / SECONDS_PER_HOUR,
-        days=days,
-        source=source if battery.health else f"{source}; battery taken as new",
-        finding=_drain_finding(days, current),
-    )
-
-
-def _sleeping(build: Build) -> tuple[float, str]:
-    """Return the current with the key out [A] and where it is from."""
-    reading = last_reading(build, SLEEP, "vehicle")
-    if reading is not None and isinstance(reading.value, str):
-        try:
-            return parse_quantity(reading.value, dimension="current").value, "measured"
-        except QuantityError:
-            pass
-    rest = size(SLEEP, HEALTHY, "vehicle without radio").value
-    radio = build.head_unit.sleep_current
-    own = size(SLEEP, HEALTHY, "radio").value if radio is None else radio.si
-    return rest + own, "a usual vehicle, and the radio"
-
-
-def _drain_finding(days: float, current: float) -> Finding:
-    drawn = number(1e3 * current, "mA")
-    text = f"{drawn} asleep: about {_whole(days)} days until it no longer starts."
-    if days >= LEAST_DAYS:
-        return Finding(Severity.GOOD, text)
-    if days >= FEW_DAYS:
-        return Finding(Severity.NOTE, f"{text} Too few for three weeks away.")
-    return Finding(Severity.WARN, f"{text} Find what stays on, or switch it off with the key.")
-
-
 # --- Words ----------------------------------------------------------------------------------------
 
 
@@ -424,10 +345,6 @@ def _celsius(kelvin: Range) -> Range:
 
 def _degrees(kelvin: float) -> str:
     return f"{kelvin - CELSIUS:.0f} °C" if kelvin < CHARRED else "over 200 °C"
-
-
-def _whole(days: float) -> str:
-    return f"{days:.0f}" if days >= FEW_DAYS else f"{days:.1f}"
 
 
 def _colour(rating: float) -> str:

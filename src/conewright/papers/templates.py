@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from conewright.job.state import AS_FOUND, Build, LocationState
 from conewright.papers.adapter import Ring, adapter, ring_of
-from conewright.papers.geometry import Drawing, bounds_of
+from conewright.papers.geometry import MM, Drawing, bounds_of
 from conewright.papers.kerf import cutter_for
 from conewright.papers.nesting import sheet_drawings
 from conewright.papers.panel import is_seated, panel_cut, panel_drawing
@@ -19,10 +19,10 @@ from conewright.papers.stock import Stack, Stock, made_of, stacks, stock_of
 from conewright.stages.care import as_found, opened_places
 from conewright.stages.fit import spacer_windows
 from conewright.stages.sandwich import SpacerWindow, screws_agree
+from conewright.stages.words import capital
 
 __all__ = ["Refusal", "Templates", "drawings"]
 
-MM = 1e3
 PLANNED = 0.3
 """A stack is the spacer of the plan within this [mm]; common practice, no source."""
 
@@ -268,7 +268,7 @@ def _unknown_openings(place: LocationState) -> Refusal:
     return Refusal(
         place.id,
         "patch",
-        f"{place.name[:1].upper()}{place.name[1:]}: no patch is drawn: of the openings only the "
+        f"{capital(place.name)}: no patch is drawn: of the openings only the "
         f"area is known, {square_cm:.0f} cm² all together.",
         f"Measure each: location[{place.id}].cavity.panel_openings, and what must stay clear: "
         "keep_clear.",

@@ -8,6 +8,7 @@ from math import ceil
 
 from conewright.papers.bars import BAR_MM, Bars
 from conewright.papers.geometry import (
+    HAIR,
     Box,
     Circle,
     Drawing,
@@ -31,7 +32,6 @@ AROUND = (30.0, 85.0)
 """What of a sheet's width and height is not for the drawing: margins, head, foot, title, bars,
 and a few lines of notes [mm]."""
 
-HAIR = 1e-6
 MARK = 6.0
 """Size of a joining mark [mm]."""
 

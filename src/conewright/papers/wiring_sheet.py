@@ -6,9 +6,10 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from conewright.papers.diagram import diagrams
+from conewright.papers.drain import Finding
 from conewright.papers.head import head
 from conewright.papers.losses import losses
-from conewright.papers.supply import FeedPlan, Finding, SupplyPlan, supply
+from conewright.papers.supply import FeedPlan, SupplyPlan, supply
 from conewright.papers.typeset import Paper, typeset
 from conewright.papers.wiring import Schedule, schedule
 from conewright.papers.work import rows

@@ -29,7 +29,7 @@ from conewright.pictures.data import unbroken
 from conewright.stages.report import Figure as Number
 from conewright.stages.report import Report, Series
 from conewright.stages.text_find import cause_name, percent, split_cause
-from conewright.stages.words import listed
+from conewright.stages.words import capital, listed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -128,7 +128,7 @@ def _course_name(report: Report, curve: Series) -> str:
 def _note(courses: list[Series]) -> str:
     bars = "bars: odds now; filled from 85 % on, where a cause counts as found."
     above = "Lines: odds after each reading, in the order of the job; "
-    return f"{above}{bars}" if courses else f"{bars[:1].upper()}{bars[1:]}"
+    return f"{above}{bars}" if courses else capital(bars)
 
 
 def _folded(text: str, width: float) -> str:

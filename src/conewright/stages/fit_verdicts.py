@@ -19,7 +19,7 @@ from conewright.stages.sandwich import (
     SpacerWindow,
     screws_agree,
 )
-from conewright.stages.words import number, odds, with_band
+from conewright.stages.words import capital, number, odds, with_band
 
 __all__ = ["fit_sentence", "fit_verdicts", "fit_working", "unjudged_verdicts"]
 
@@ -68,7 +68,7 @@ def unjudged_verdicts(answer: Answer, places: Iterable[LocationState]) -> None:
     """Add a note for each place that gets another driver though nothing was measured there."""
     for place in places:
         text = (
-            f"{_start(place.name)} gets another driver and nothing was measured there: whether it "
+            f"{capital(place.name)} gets another driver and nothing was measured there: whether it "
             "goes in is not judged. Measure steel to glass, window fully down, at three points; "
             "the gap to the trim; the opening."
         )
@@ -86,7 +86,7 @@ def fit_sentence(answer: Answer, places: Iterable[LocationState]) -> None:
             groups[worst].append(place.name)
     said = [f"{GROUPS[s]}: {', '.join(names)}" for s, names in groups.items() if names]
     answer.sentence = (
-        _start("; ".join(said)) + "."
+        capital("; ".join(said)) + "."
         if said
         else "Nothing can be judged: no depth, gap or opening was measured anywhere."
     )
@@ -383,7 +383,3 @@ def _up(metres: float) -> str:
 
 def _down(metres: float) -> str:
     return number(floor(metres * MM * 10 + 1e-6) / 10, "mm")
-
-
-def _start(text: str) -> str:
-    return text[:1].upper() + text[1:]

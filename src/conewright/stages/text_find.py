@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from conewright.stages.find import tables
 from conewright.stages.layout import Cell, fold, paragraph, table
 from conewright.stages.report import Figure, Outlook, PlanStep, ReadingCard, Report
-from conewright.stages.words import number, odds
+from conewright.stages.words import capital, number, odds
 
 __all__ = [
     "card_lines",
@@ -159,7 +159,7 @@ def time_in_words(card: ReadingCard) -> str:
 
 
 def _named(card: ReadingCard) -> str:
-    return f"{card.title[:1].upper()}{card.title[1:]} at {card.subject}"
+    return f"{capital(card.title)} at {card.subject}"
 
 
 def _field(name: str, text: str, width: int) -> list[str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from conewright.stages.report import Figure
 
-__all__ = ["ROUNDING", "finest", "listed", "number", "odds", "with_band"]
+__all__ = ["ROUNDING", "capital", "finest", "listed", "number", "odds", "with_band"]
 
 MINUS = "\N{MINUS SIGN}"
 SPOKEN_UNITS = {"degC": "°C", "degF": "°F", "m2": "m²", "m3": "m³", "cm2": "cm²", "mm2": "mm²"}
@@ -29,6 +29,11 @@ FINEST = {"dB": 2, "dB(A)": 1}
 FINEST_OF_ALL = 4
 
 HARDLY, NEARLY = 0.004, 0.996
+
+
+def capital(text: str) -> str:
+    """Return a text that begins with a capital letter, the rest of it as it was."""
+    return text[:1].upper() + text[1:]
 
 
 def finest(unit: str) -> int:

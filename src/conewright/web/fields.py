@@ -17,6 +17,7 @@ from conewright.job.document import Job
 from conewright.job.paths import inside
 from conewright.job.starter import job_schema
 from conewright.stages.narrowing import measurement
+from conewright.stages.words import capital
 
 __all__ = [
     "LISTS",
@@ -370,7 +371,7 @@ def _kind(name: str, shape: Mapping[str, Any]) -> Kind:
 
 def _label(name: str, known: tuple[str, str] | None) -> str:
     words = known[0] if known else name.replace("_", " ")
-    return f"{words[:1].upper()}{words[1:]}"
+    return capital(words)
 
 
 def _in_words(description: str) -> str:

@@ -17,7 +17,7 @@ from conewright.stages.report import Figure, Narrowing, Report, Series, Severity
 from conewright.stages.text import QUESTIONS, UNNAMED
 from conewright.stages.text_cells import MARKS, brief_odds, letter
 from conewright.stages.text_find import cause_name, percent
-from conewright.stages.words import ROUNDING, SPOKEN_UNITS, finest, number
+from conewright.stages.words import ROUNDING, SPOKEN_UNITS, capital, finest, number
 from conewright.web.fields import field_at
 from conewright.web.plan import State
 
@@ -204,7 +204,7 @@ def number_view(figure: Figure, working: WorkingView | None = None) -> NumberVie
     return NumberView(
         id=figure.id,
         anchor=re.sub(r"[^A-Za-z0-9_-]", "-", figure.id),
-        label=f"{figure.label[:1].upper()}{figure.label[1:]}",
+        label=capital(figure.label),
         number=said,
         unit=unit,
         band=band,
@@ -310,7 +310,7 @@ def _input_label(value: Value, told: tuple[str, str] | None) -> str:
     words = told[0] if told else rest.replace("_", " ").replace(".", " ")
     place = rest.rpartition(".")[2]
     nth = f" {place}" if place.isdecimal() and told else ""
-    return f"{words[:1].upper()}{words[1:]}{nth}, {owner}"
+    return f"{capital(words)}{nth}, {owner}"
 
 
 def _writable(job: Job, path: str) -> bool:
@@ -328,7 +328,7 @@ def _next(entry: Narrowing, report: Report, job: Job, values: Mapping[str, Value
     about = figures.get(entry.figure)
     of = f"{about.label} ({about.subject})" if about else entry.figure
     return NextView(
-        label=f"{entry.label[:1].upper()}{entry.label[1:]}",
+        label=capital(entry.label),
         how=told[1] if told else "",
         gain=f"takes {share} % off the band of: {of}",
         field=_input(values[entry.path], job) if entry.path in values else None,

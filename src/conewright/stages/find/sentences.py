@@ -12,7 +12,7 @@ from conewright.stages.find.evidence import ChainEvidence
 from conewright.stages.find.inquiry import Inquiry, Taken
 from conewright.stages.find.planning import CERTAIN
 from conewright.stages.report import ReadingCard, Severity
-from conewright.stages.words import listed, number, odds
+from conewright.stages.words import capital, listed, number, odds
 
 __all__ = ["cause_verdicts", "conflict_verdicts", "find_sentence", "stop_verdicts"]
 
@@ -124,7 +124,7 @@ def find_sentence(
 def _cause_text(atom: Atom, chance: float, inquiry: Inquiry) -> str:
     fault = tables.fault(atom.fault)
     place = "" if atom.subject == VEHICLE else f" at {atom.subject}"
-    text = f"{_capital(fault.title)}{place}: {odds(chance)}."
+    text = f"{capital(fault.title)}{place}: {odds(chance)}."
     computed = inquiry.low_load.get(atom.subject)
     if atom.fault == "load-too-low" and computed is not None:
         text += f" Computed from the wiring that is written down ({number(100 * computed)} %)."
@@ -188,7 +188,3 @@ def _quoted(reading: Taken) -> str:
 
 def _times(ratio: float) -> str:
     return f"{number(min(ratio, 1000.0), spread=max(ratio / 2, 0.1))} to 1"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
