@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from math import inf
 from typing import Literal
 
 from conewright.job.bench import Tool, ToolKind
 from conewright.job.document import Bench
 from conewright.papers.geometry import Entity
-from conewright.papers.outlines import Cornered, Outline, Round, drawn, grown
+from conewright.papers.outlines import Cornered, Outline, Oval, Round, drawn, grown
 from conewright.papers.work import rows
 
 __all__ = ["CannotCutError", "Cut", "Cutter", "Waste", "Work", "cut", "cutter_for"]
@@ -155,13 +156,23 @@ def _beside(outline: Outline, by: float, cutter: Cutter) -> Outline:
 
 
 def _hold_bend(outline: Outline, cutter: Cutter) -> None:
-    """Raise CannotCutError for a circle tighter than the tool can follow."""
-    if isinstance(outline, Round) and outline.radius < cutter.least_radius:
+    """Raise CannotCutError for a bend tighter than the tool can follow; corners are cut in two."""
+    bend = _tightest(outline)
+    if bend < cutter.least_radius:
         raise CannotCutError(
-            f"A {cutter.kind} does not follow a circle of {2 * outline.radius:g} mm; the least is "
-            f"{2 * cutter.least_radius:g} mm.",
+            f"A {cutter.kind} does not follow a bend of {bend:.3g} mm radius; the least is "
+            f"{cutter.least_radius:g} mm.",
             "Take a hole saw or a knife.",
         )
+
+
+def _tightest(outline: Outline) -> float:
+    """Return the radius of the tightest bend of an outline [mm]; of an oval that at its tips."""
+    if isinstance(outline, Round):
+        return outline.radius
+    if isinstance(outline, Oval):
+        return min(outline.half_axes) ** 2 / max(outline.half_axes)
+    return inf
 
 
 def _sawn(outline: Outline, cutter: Cutter, waste: Waste) -> Cut:

@@ -9,7 +9,9 @@ __all__ = ["Refusal", "RefusedError"]
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """Something that is not drawn or planned: which place or cable, which part, why, and the nearest thing that can be."""
+    """Something that is not drawn or planned: of which place or cable, which part, why, and the
+    nearest thing that can be.
+    """
 
     subject: str
     part: str
