@@ -7,6 +7,7 @@ network it is HTTPS at each address of this computer there, behind pairing.
 from __future__ import annotations
 
 import asyncio
+import gc
 import os
 import signal
 import socket
@@ -120,6 +121,9 @@ def _warm(reports: Reports) -> None:
     # Whatever goes wrong here goes wrong again, and is told, when somebody asks.
     with suppress(Exception):
         reports.warm()
+    # What is loaded by now stays: whenever it was looked through, everybody would wait.
+    gc.collect()
+    gc.freeze()
 
 
 # --- Listening ----------------------------------------------------------------------------------

@@ -319,6 +319,12 @@ def _serve(pipe: Connection) -> None:
     _ = cw.load
     with suppress(EOFError, OSError):
         pipe.send(None)
+        text, question = pipe.recv()
+        pipe.send(_result(text, question))
+        _give_memory_back()
+        # What is loaded by now stays: to look through it after every answer takes a tenth of a
+        # second, for which the next one waits.
+        gc.freeze()
         while True:
             text, question = pipe.recv()
             pipe.send(_result(text, question))
