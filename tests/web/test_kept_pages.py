@@ -75,3 +75,13 @@ def test_trouble_that_passes_is_not_kept(client: TestClient, store: Store) -> No
         with mock.patch.object(Reports, "answer", side_effect=busy):
             assert "Too many answers" in client.get(f"/jobs/{job_id}{path}").text
         assert "Too many answers" not in client.get(f"/jobs/{job_id}{path}").text
+
+
+def test_old_revisions_tell_what_was_found_out_since(client: TestClient, store: Store) -> None:
+    text = starter_text().replace("Small hatchback", "Hatchback of two revisions")
+    job_id = store.create(text, who="Kim").job_id
+    store.save(job_id, text.replace("two", "three"), base=1, who="Kim")
+    old = f"/jobs/{job_id}/feed?revision=1"
+    before = client.get(old).text
+    client.get(f"/jobs/{job_id}?revision=1")
+    assert client.get(old).text.count('class="told') > before.count('class="told')

@@ -615,3 +615,13 @@ def test_a_text_that_somebody_else_saved_meanwhile_is_a_conflict(
     ).text
     assert "Two people changed this job at once" in page
     assert store.get(job_id).revision == 2
+
+
+def test_mine_on_top_of_a_deletion_brings_the_job_back(
+    client: TestClient, store: Store, job_id: str
+) -> None:
+    store.delete(job_id, base=1, who="Bob")
+    mine = {"base": "2", "text": demo_text()}
+    answer = client.post(f"/jobs/{job_id}/text", data=mine, headers=ORIGIN)
+    assert answer.status_code == 303
+    assert store.get(job_id).text == demo_text()

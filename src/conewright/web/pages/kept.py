@@ -18,13 +18,15 @@ __all__ = ["kept"]
 def kept(request: Request, job_id: str, show: Callable[[], Response]) -> Response:
     """Return a page of a job as it was shown to the same person before, else show it.
 
-    A page follows from its address, the revisions there are, the text of the newest one, what was
-    found out about that, and who looks; a page of another status than 200 is not kept.
+    A page follows from its address, the newest revision, its text, what was found out about that,
+    and who looks. A page of another revision, or of another status than 200, is not kept.
 
     Raises:
         NotFound: there is no such job.
 
     """
+    if "revision" in request.query_params:
+        return show()
     newest = store_of(request).get(job_id)
     key = (
         request.url.path,

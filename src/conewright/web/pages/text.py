@@ -43,7 +43,7 @@ def change(request: Request, job_id: str, form: Form) -> Response:
     base = store.get(job_id, number_in(fields, "base"), include_deleted=True)
     text = fields.get("text", "")
     try:
-        if text != base.text:
+        if text != base.text or base.deleted:
             store.save(job_id, text, base=base.revision, who=who(request))
     except Conflict as conflict:
         return conflict_page(request, conflict, base)
