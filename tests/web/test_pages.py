@@ -621,7 +621,8 @@ def test_mine_on_top_of_a_deletion_brings_the_job_back(
     client: TestClient, store: Store, job_id: str
 ) -> None:
     store.delete(job_id, base=1, who="Bob")
-    mine = {"base": "2", "text": demo_text()}
+    text = with_values(demo_text(), {"head_unit.supply": "14 V"})
+    mine = {"base": "2", "text": text}
     answer = client.post(f"/jobs/{job_id}/text", data=mine, headers=ORIGIN)
     assert answer.status_code == 303
-    assert store.get(job_id).text == demo_text()
+    assert store.get(job_id).text == text

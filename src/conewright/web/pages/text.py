@@ -38,12 +38,17 @@ def text_page(request: Request, job_id: str, revision: Revision = None) -> Respo
 
 @router.post("/jobs/{job_id}/text")
 def change(request: Request, job_id: str, form: Form) -> Response:
-    """Save a text as a new revision; what is wrong with it is said above it."""
+    """Save a text as a new revision; what is wrong with it is said above it.
+
+    A job that somebody deleted meanwhile comes back with it.
+    """
     store, fields = store_of(request), form_texts(form)
     base = store.get(job_id, number_in(fields, "base"), include_deleted=True)
     text = fields.get("text", "")
     try:
-        if text != base.text or base.deleted:
+        if base.deleted:
+            base = store.undelete(job_id, base=base.revision, who=who(request))
+        if text != base.text:
             store.save(job_id, text, base=base.revision, who=who(request))
     except Conflict as conflict:
         return conflict_page(request, conflict, base)
