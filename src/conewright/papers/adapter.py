@@ -28,7 +28,6 @@ from conewright.stages.fit_verdicts import SEAT_WANTED
 
 __all__ = ["HOLE_WEB", "Ring", "adapter", "ring_of"]
 
-
 WHOLE = 0.5
 """The rim comes out in steps of this [mm], so that it can be measured after cutting."""
 

@@ -11,7 +11,7 @@ from math import pi, sqrt
 from typing import TYPE_CHECKING
 
 from conewright.papers.money import Amount, amount_of, order_quantity
-from conewright.papers.stock import made_of
+from conewright.papers.stock import mass_per_area
 from conewright.papers.work import Changes, rows
 
 if TYPE_CHECKING:
@@ -146,7 +146,7 @@ def _covers(
 def _mass(patch: Drawing) -> float:
     """Mass of a patch of the sheet it is cut from [kg]."""
     area = METRE**2 * (patch.area_mm2 or 0.0)
-    return sum(area * METRE * thick * made_of(name).density for name, thick in patch.cut_from)
+    return area * sum(mass_per_area(name, thick) for name, thick in patch.cut_from)
 
 
 def _over_openings(place: LocationState) -> float:

@@ -34,14 +34,13 @@ def write_papers(
     """
     folder.mkdir(parents=True, exist_ok=True)
     before = _manifest_in(folder)
-    others = [] if before is None else _others(folder, before, manifest)
-    stays = before is not None and not whole and _same_plan(before, manifest)
-    if before is not None and stays:
-        manifest = _together(manifest, before, others)
+    stale = [] if before is None else _others(folder, before, manifest)
+    if before is not None and not whole and _same_plan(before, manifest):
+        manifest, stale = _together(manifest, before, stale), []
     for file in files:
         (folder / file.name).write_bytes(file.content)
     (folder / MANIFEST).write_text(manifest.to_json(), encoding="utf-8", newline="\n")
-    for entry in () if stays else others:
+    for entry in stale:
         (folder / entry.name).unlink()
     return manifest
 

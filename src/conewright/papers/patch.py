@@ -14,7 +14,7 @@ from conewright.papers.kerf import CannotCutError, Cutter, cut
 from conewright.papers.outlines import Outline, Round, Slab, area, drawn, length, reach
 from conewright.papers.refusals import Refusal, RefusedError
 from conewright.papers.sites import LARGEST
-from conewright.papers.stock import Stock, made_of
+from conewright.papers.stock import Stock, made_of, mass_per_area
 from conewright.papers.views import View, marks, on_paper, view_of
 from conewright.stages.words import capital
 
@@ -178,8 +178,7 @@ def _words(place: LocationState, view: View) -> str:
 
 
 def _mass_per_area(sheet: Stock) -> float:
-    """Return the mass of a sheet for each area [kg/m2]."""
-    return made_of(sheet.material).density * sheet.thickness / MM
+    return mass_per_area(sheet.material, sheet.thickness)
 
 
 def _too_near(place: LocationState, number: int, zone: Zone, room: float) -> RefusedError:

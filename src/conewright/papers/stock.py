@@ -10,6 +10,7 @@ from typing import get_args
 
 from conewright.job.bench import Material
 from conewright.job.document import Job
+from conewright.papers.geometry import MM
 from conewright.papers.work import rows
 
 __all__ = [
@@ -17,6 +18,7 @@ __all__ = [
     "Stack",
     "Stock",
     "made_of",
+    "mass_per_area",
     "stacks",
     "stock_of",
 ]
@@ -112,6 +114,11 @@ def _made(row: dict[str, str]) -> Made:
 def made_of(material: Material) -> Made:
     """Return what a material is good for."""
     return _materials()[material]
+
+
+def mass_per_area(material: Material, thickness: float) -> float:
+    """Return the mass of a sheet of some thickness [mm] for each area [kg/m2]."""
+    return made_of(material).density * thickness / MM
 
 
 def stock_of(job: Job) -> tuple[Stock, ...]:

@@ -319,16 +319,18 @@ def _serve(pipe: Connection) -> None:
     _ = cw.load
     with suppress(EOFError, OSError):
         pipe.send(None)
-        text, question = pipe.recv()
-        pipe.send(_result(text, question))
-        _give_memory_back()
+        _answer(pipe)
         # What is loaded by now stays: to look through it after every answer takes a tenth of a
         # second, for which the next one waits.
         gc.freeze()
         while True:
-            text, question = pipe.recv()
-            pipe.send(_result(text, question))
-            _give_memory_back()
+            _answer(pipe)
+
+
+def _answer(pipe: Connection) -> None:
+    text, question = pipe.recv()
+    pipe.send(_result(text, question))
+    _give_memory_back()
 
 
 def _give_memory_back() -> None:

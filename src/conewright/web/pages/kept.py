@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from hashlib import sha256
 
 from fastapi import Request
 from starlette.responses import HTMLResponse, Response
@@ -18,8 +17,8 @@ __all__ = ["kept"]
 def kept(request: Request, job_id: str, show: Callable[[], Response]) -> Response:
     """Return a page of a job as it was shown to the same person before, else show it.
 
-    A page follows from its address, the newest revision, its text, what was found out about that,
-    and who looks. A page of another revision, or of another status than 200, is not kept.
+    A page follows from its address, the newest revision, what was found out about that, and who
+    looks. A page of another revision, or of another status than 200, is not kept.
 
     Raises:
         NotFound: there is no such job.
@@ -32,7 +31,6 @@ def kept(request: Request, job_id: str, show: Callable[[], Response]) -> Respons
         request.url.path,
         request.url.query,
         newest.revision,
-        sha256(newest.text.encode()).digest(),
         is_known(newest.text),
         who(request),
     )
