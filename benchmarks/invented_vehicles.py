@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 from functools import cache, cached_property
 
-from conewright.job.reading import loads
-from conewright.job.state import Build
-from conewright.stages.find.chains import chains_of
-from conewright.stages.find.evidence import Case
-from conewright.stages.find.planning import Foresight
+from conewright.job.build.state import Build
+from conewright.job.text.parsing import loads
+from conewright.stages.find.faults.chains import chains_of
+from conewright.stages.find.odds.evidence import Case
+from conewright.stages.find.talk.planning import Foresight
 
 __all__ = ["AGES", "OPENED", "Template", "templates"]
 

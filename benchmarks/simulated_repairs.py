@@ -17,12 +17,12 @@ import numpy as np
 
 from benchmarks.simulated_vehicles import Vehicle, World, vehicles
 from benchmarks.timing import Row
-from conewright.stages.find import tables
-from conewright.stages.find.evidence import Question
-from conewright.stages.find.inference import Odds
-from conewright.stages.find.inquiry import Inquiry, Said
-from conewright.stages.find.planning import CERTAIN, Opened, access_key, top
-from conewright.stages.find.prior import model_of, said_by_owner
+from conewright.stages.find.faults import trade
+from conewright.stages.find.odds.evidence import Question
+from conewright.stages.find.odds.inference import Odds
+from conewright.stages.find.odds.prior import model_of, said_by_owner
+from conewright.stages.find.talk.inquiry import Inquiry, Said
+from conewright.stages.find.talk.planning import CERTAIN, Opened, access_key, top
 
 __all__ = ["CHOOSERS", "Outcome", "Summary", "calibration", "repair", "run", "summary"]
 
@@ -81,7 +81,7 @@ def repair(vehicle: Vehicle, choose: Chooser, most: int = MOST) -> Outcome:
         if question is None:
             break
         key = access_key(question)
-        minutes += tables.test(question.test).minutes + opened.minutes(key, case)
+        minutes += trade.test(question.test).minutes + opened.minutes(key, case)
         opened = opened.with_(key)
         said.append((question, vehicle.answer(question)))
         odds = inquiry.after((), said)
@@ -104,7 +104,7 @@ def checklist(
     """The cheapest reading first, whatever was said so far."""
     case = vehicle.template.case
     left = _left(vehicle, odds, asked)
-    cost = {q: tables.test(q.test).minutes + opened.minutes(access_key(q), case) for q in left}
+    cost = {q: trade.test(q.test).minutes + opened.minutes(access_key(q), case) for q in left}
     return min(left, key=lambda q: cost[q], default=None)
 
 
@@ -232,9 +232,9 @@ def _left(vehicle: Vehicle, odds: Odds, asked: Sequence[Question]) -> list[Quest
 def _cures(cause: str, vehicle: Vehicle) -> bool:
     """Whether the repair of a cause cures something that is there."""
     fault, _, subject = cause.partition("@")
-    group = tables.fault(fault).repair_group
+    group = trade.fault(fault).repair_group
     return any(
-        atom.subject == subject and tables.fault(atom.fault).repair_group == group
+        atom.subject == subject and trade.fault(atom.fault).repair_group == group
         for atom in vehicle.faults
     )
 

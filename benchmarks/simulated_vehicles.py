@@ -13,15 +13,15 @@ from typing import TypeVar
 import numpy as np
 
 from benchmarks.invented_vehicles import AGES, Template, templates
-from conewright.job.quantity import Quantity
+from conewright.job.quantity.values import Quantity
 from conewright.physics.arrays import FloatArray
-from conewright.stages.find import tables
-from conewright.stages.find.chains import Atom
-from conewright.stages.find.evidence import Question
-from conewright.stages.find.inference import PairFactor
-from conewright.stages.find.meter import METER_TESTS
-from conewright.stages.find.mixture import Mixture
-from conewright.stages.find.prior import model_of, twin_gone
+from conewright.stages.find.faults import trade
+from conewright.stages.find.faults.chains import Atom
+from conewright.stages.find.instruments.meter import METER_TESTS
+from conewright.stages.find.instruments.mixture import Mixture
+from conewright.stages.find.odds.evidence import Question
+from conewright.stages.find.odds.inference import PairFactor
+from conewright.stages.find.odds.prior import model_of, twin_gone
 
 __all__ = ["Vehicle", "World", "vehicles"]
 
@@ -108,8 +108,8 @@ class Vehicle:
 
     def _chances(self, question: Question) -> tuple[Sequence[str], Sequence[float]]:
         case = self.template.case
-        if tables.test(question.test).target == "pair":
-            words = tables.word_table(question.test).words
+        if trade.test(question.test).target == "pair":
+            words = trade.word_table(question.test).words
             return words, [self._of_pair(question, word) for word in words]
         words, table = case.outcomes(question)
         number = case.chain_of(question.subject)
@@ -161,7 +161,7 @@ def _words(rng: np.random.Generator, world: World, template: Template, atom: Ato
     common = commonness() if world.common else dict.fromkeys(commonness(), 1.0)
     chances = {
         name: often
-        * tables.complaint(name).factor(atom.fault)
+        * trade.complaint(name).factor(atom.fault)
         * world.factor("told", name, atom.fault)
         for name, often in common.items()
     }
@@ -184,16 +184,16 @@ def commonness() -> dict[str, float]:
     every fault as it can, P(fault | c) being share times factor; as P(c | fault) is in proportion
     to factor(c, fault) P(c) / sum(share factor), that quotient is returned.
     """
-    shares = np.array([fault.prior for fault in tables.faults()])
+    shares = np.array([fault.prior for fault in trade.faults()])
     factors = np.array(
-        [[each.factor(fault.id) for fault in tables.faults()] for each in tables.complaints()]
+        [[each.factor(fault.id) for fault in trade.faults()] for each in trade.complaints()]
     )
     given = shares * factors / (factors @ shares)[:, None]
     common = np.full(len(given), 1.0 / len(given))
     for _ in range(ROUNDS):  # expectation and maximisation of a mixture with known parts
         common = common * (given / (common @ given) @ shares)
     often = common / (factors @ shares)
-    names = (complaint.id for complaint in tables.complaints())
+    names = (complaint.id for complaint in trade.complaints())
     return dict(zip(names, often.tolist(), strict=True))
 
 
@@ -265,7 +265,7 @@ def _word_for(value: float, shown: Mixture, *, open_ends: bool) -> str:
 
 
 def _dimension(question: Question) -> str:
-    found = tables.test(question.test).dimension
+    found = trade.test(question.test).dimension
     assert found is not None
     return found
 

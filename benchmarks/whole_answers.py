@@ -20,7 +20,7 @@ def run() -> Iterator[Row]:
 def _compare() -> Iterator[Row]:
     import conewright
     from conewright.stages.compare import compare
-    from conewright.stages.feed import feed
+    from conewright.stages.feed.stage import feed
 
     def one() -> object:
         return feed(conewright.demo_job().build())
@@ -35,7 +35,7 @@ def _compare() -> Iterator[Row]:
 
 def _find() -> Iterator[Row]:
     import conewright
-    from conewright.stages.find.find import find
+    from conewright.stages.find.stage import find
 
     plain = best_seconds(lambda: conewright.demo_job().build(), repeats=3)
     whole = best_seconds(lambda: find(conewright.demo_job().build()), repeats=3)
@@ -44,8 +44,8 @@ def _find() -> Iterator[Row]:
 
 def _papers() -> Iterator[Row]:
     import conewright
-    from conewright.papers.answers import Answers
     from conewright.papers.make import papers
+    from conewright.papers.press.answers import Answers
 
     def ask() -> object:
         answers = Answers(conewright.demo_job().build("slim-fronts"))

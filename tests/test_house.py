@@ -5,7 +5,8 @@ import csv
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 import pytest
@@ -15,21 +16,39 @@ SOURCE = ROOT / "src" / "conewright"
 MODULES = sorted(SOURCE.rglob("*.py"))
 # validity.py is left out: its keywords are names for the message, not arguments.
 PHYSICS = [path for path in sorted((SOURCE / "physics").rglob("*.py")) if path.stem != "validity"]
-FOUNDATION = {"errors", "physics", "job", "stages"}
-VIEWS = {"papers", "pictures", "store"}
-# Which rooms each room may import from, itself aside. "__init__" is the front door.
-MAY_IMPORT = {
-    "errors": set(),
-    "physics": {"errors"},
-    "job": {"errors", "physics"},
-    "stages": {"errors", "physics", "job"},
-    "papers": FOUNDATION | {"pictures"},
-    "pictures": FOUNDATION,
-    "store": FOUNDATION,
-    "__init__": FOUNDATION | VIEWS | {"web"},
-    "cli": FOUNDATION | VIEWS | {"__init__"},
-    "web": FOUNDATION | VIEWS | {"__init__"},
-    "__main__": {"cli"},
+# From the ground up: a room imports from those before it, never from one behind or beside it.
+FLOORS = (
+    ("errors", "phrases", "version"),
+    ("physics",),
+    ("sound",),
+    ("job",),
+    ("stages",),
+    ("views",),
+    ("pictures", "store"),
+    ("papers",),
+    ("web",),
+    ("cli",),
+    ("__init__",),
+    ("__main__",),
+)
+LEAVES = FLOORS[0]
+FEWEST, MOST = 3, 12
+# The front of the house, and the migrations, of which there are as many as there were versions.
+ANY_SIZE = {"conewright", "conewright.store.migrations", "conewright.store.migrations.versions"}
+SHORT = 60
+# Names that stand in several rooms, and the part they play in each.
+PARTS = {
+    "app": "puts the commands, or the pages and doors, together",
+    "errors": "what a room refuses",
+    "sheet": "a sheet of paper, as it is set",
+    "stage": "the stage itself",
+    "verdicts": "what a stage says in words",
+}
+# Their modules are called after what they draw, show or do.
+CALLED_AFTER_A_SUBJECT = {
+    "conewright.pictures",
+    "conewright.web.pages",
+    "conewright.cli.commands",
 }
 # Modules that are run and not imported: by Python, and by alembic.
 RUN_ONLY = {"__main__", "env"}
@@ -49,22 +68,52 @@ def _name(path: Path) -> str:
     return str(path.relative_to(ROOT))
 
 
-def _room(parts: list[str]) -> str:
-    """First name under the package: a room, or the front door for a name it re-exports."""
-    return parts[0] if parts and parts[0] in MAY_IMPORT else "__init__"
+def _dotted(path: Path) -> str:
+    parts = path.relative_to(SOURCE.parent).with_suffix("").parts
+    return ".".join(parts).removesuffix(".__init__")
 
 
-def _imported_rooms(tree: ast.Module, package: list[str]) -> set[str]:
-    """Rooms of conewright a module imports; `package` is the dotted package it lives in."""
-    names: list[list[str]] = []
+BY_NAME = {_dotted(path): path for path in MODULES}
+
+
+def _imports(tree: ast.Module, package: str) -> set[str]:
+    """Modules of ours that a module imports, also inside a function or for types alone."""
+    found: set[str] = set()
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
-            names += [alias.name.split(".") for alias in node.names]
+            found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
-            base = package[: len(package) + 1 - node.level] if node.level else []
-            base = base + (node.module.split(".") if node.module else [])
-            names += [[*base, alias.name] for alias in node.names]
-    return {_room(name[1:]) for name in names if name[0] == "conewright"}
+            above = package.split(".")[: len(package.split(".")) + 1 - node.level]
+            base = ".".join([*(above if node.level else []), *filter(None, [node.module])])
+            inside = (f"{base}.{alias.name}" for alias in node.names)
+            found |= {name if name in BY_NAME else base for name in inside}
+    return {name for name in found if name.split(".")[0] == "conewright"}
+
+
+def _room_of(name: str) -> str:
+    """The folder a module stands in; a leaf of the house is a room to itself."""
+    path = BY_NAME[name]
+    leaf = path.parent == SOURCE and path.stem in LEAVES
+    return name if leaf or path.name == "__init__.py" else name.rpartition(".")[0]
+
+
+def _floor(name: str) -> int:
+    inside = name.split(".")[1:2] or ["__init__"]
+    return next(level for level, rooms in enumerate(FLOORS) if inside[0] in rooms)
+
+
+IMPORTS = {
+    name: _imports(_tree(path), name if path.name == "__init__.py" else name.rpartition(".")[0])
+    for name, path in BY_NAME.items()
+}
+
+
+def _circles(arrows: Mapping[str, Iterable[str]]) -> list[str]:
+    """What is left when every node from which no arrow leads on has been taken out."""
+    left = {name: set(ends) - {name} for name, ends in arrows.items()}
+    while done := {name for name, ends in left.items() if not ends & left.keys()}:
+        left = {name: ends for name, ends in left.items() if name not in done}
+    return sorted(left)
 
 
 def _outside_functions(node: ast.AST) -> Iterator[ast.AST]:
@@ -129,13 +178,45 @@ def _run(code: str) -> str:
 # --- The rules -------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("path", MODULES, ids=_name)
-def test_a_module_imports_only_from_rooms_before_its_own(path: Path) -> None:
-    inside = list(path.relative_to(SOURCE).with_suffix("").parts)
-    own = inside[0]
-    assert own in MAY_IMPORT, f"{own} is no room of the house"
-    rooms = _imported_rooms(_tree(path), ["conewright", *inside[:-1]])
-    assert rooms <= MAY_IMPORT[own] | {own}
+@pytest.mark.parametrize("name", BY_NAME)
+def test_no_arrow_leads_upward_or_sideways(name: str) -> None:
+    own = name.split(".")[1:2]
+    others = {other for other in IMPORTS[name] if other.split(".")[1:2] != own}
+    assert {other for other in others if _floor(other) >= _floor(name)} == set()
+
+
+def test_there_is_no_circle_of_modules_or_of_rooms() -> None:
+    assert _circles(IMPORTS) == []
+    rooms: dict[str, set[str]] = {}
+    for name, others in IMPORTS.items():
+        rooms.setdefault(_room_of(name), set()).update(map(_room_of, others))
+    assert _circles(rooms) == []
+
+
+def test_a_room_has_three_to_twelve_modules_and_says_what_it_is_for() -> None:
+    held = Counter(name.rpartition(".")[0] for name in BY_NAME if name != "conewright")
+    sizes = {room: size for room, size in held.items() if room not in ANY_SIZE}
+    assert {room: size for room, size in sizes.items() if not FEWEST <= size <= MOST} == {}
+    assert [room for room in held if not ast.get_docstring(_tree(BY_NAME[room]))] == []
+
+
+def test_no_short_module_serves_its_neighbour_alone() -> None:
+    alone = []
+    for name, path in BY_NAME.items():
+        users = [user for user, others in IMPORTS.items() if name in others]
+        lines = path.read_text(encoding="utf-8").count("\n")
+        if path.stem != "__init__" and lines < SHORT and len(users) == 1:
+            beside = _room_of(users[0]) == _room_of(name) and BY_NAME[users[0]].stem != "__init__"
+            alone += [name] if beside else []
+    assert alone == []
+
+
+def test_a_name_stands_once_or_plays_the_same_part_everywhere() -> None:
+    ours = [name for name, path in BY_NAME.items() if path.stem != "__init__"]
+    counted = Counter(
+        name.rpartition(".")[2] for name in ours if _room_of(name) not in CALLED_AFTER_A_SUBJECT
+    )
+    assert {name for name, times in counted.items() if times > 1} <= PARTS.keys()
 
 
 @pytest.mark.parametrize("path", MODULES, ids=_name)
@@ -228,23 +309,37 @@ def test_the_patterns_shown_to_contributors_are_the_real_code() -> None:
 
 
 @pytest.mark.parametrize(
-    ("line", "rooms"),
+    ("line", "modules"),
     [
-        ("import conewright.stages.feed", {"stages"}),
-        ("from conewright.cli import main", {"cli"}),
-        ("from conewright import stages", {"stages"}),
-        ("from conewright import feed", {"__init__"}),
-        ("import conewright as cw", {"__init__"}),
-        ("from . import air", {"physics"}),
-        ("from .air import Air", {"physics"}),
-        ("from ..job.quantity import Quantity", {"job"}),
-        ("from .. import web", {"web"}),
-        ("def f():\n    from conewright.store import shelf", {"store"}),
+        ("import conewright.physics.coil", {"conewright.physics.coil"}),
+        ("from conewright.cli import main", {"conewright.cli"}),
+        ("from conewright import stages", {"conewright.stages"}),
+        ("from conewright import feed", {"conewright"}),
+        ("import conewright as cw", {"conewright"}),
+        ("from . import air", {"conewright.physics.air"}),
+        ("from .air import Air", {"conewright.physics.air"}),
+        ("from ..job.document import paths", {"conewright.job.document.paths"}),
+        ("from .. import web", {"conewright.web"}),
+        ("def f():\n    from conewright.store import Store", {"conewright.store"}),
+        ("if TYPE_CHECKING:\n    from conewright.store import Store", {"conewright.store"}),
         ("import numpy as np", set()),
     ],
 )
-def test_every_form_of_import_is_seen(line: str, rooms: set[str]) -> None:
-    assert _imported_rooms(ast.parse(line), ["conewright", "physics"]) == rooms
+def test_every_form_of_import_is_seen(line: str, modules: set[str]) -> None:
+    assert _imports(ast.parse(line), "conewright.physics") == modules
+
+
+@pytest.mark.parametrize(
+    ("arrows", "circle"),
+    [
+        ({"a": {"b"}, "b": {"c"}, "c": set()}, []),
+        ({"a": {"b"}, "b": {"c"}, "c": {"b"}}, ["a", "b", "c"]),
+        ({"a": {"a"}}, []),
+        ({"a": {"elsewhere"}}, []),
+    ],
+)
+def test_circles_are_seen(arrows: dict[str, set[str]], circle: list[str]) -> None:
+    assert _circles(arrows) == circle
 
 
 @pytest.mark.parametrize(

@@ -25,22 +25,21 @@ from conewright.errors import (
 )
 
 if TYPE_CHECKING:
-    from conewright.job.document import Job
-    from conewright.job.reading import load, loads
-    from conewright.job.starter import demo_text, job_schema, starter_text
-    from conewright.job.state import Build
+    from conewright.job.build.job import Job
+    from conewright.job.build.state import Build
+    from conewright.job.text.parsing import load, loads
+    from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make
-    from conewright.papers.manifest import Manifest
+    from conewright.papers.press.manifest import Manifest
     from conewright.stages.compare import compare
-    from conewright.stages.feed import feed
-    from conewright.stages.find.find import find
-    from conewright.stages.fit import fit
-    from conewright.stages.hear import hear
-    from conewright.stages.report import Report
+    from conewright.stages.feed.stage import feed
+    from conewright.stages.find.stage import find
+    from conewright.stages.fit.stage import fit
+    from conewright.stages.hear.stage import hear
+    from conewright.stages.report.data import Report
+    from conewright.version import __version__
     from conewright.web.app import create_app
     from conewright.web.serve import serve
-
-    __version__: str
 
 __all__ = [
     "BadInputError",
@@ -73,14 +72,6 @@ __all__ = [
 ]
 
 
-def demo_job() -> Job:
-    """Return the demo: an invented library van with thin bass and a radio that cuts out."""
-    from conewright.job.reading import loads
-    from conewright.job.starter import demo_text
-
-    return loads(demo_text(), file="library-van.toml")
-
-
 if not TYPE_CHECKING:
 
     def __getattr__(name: str) -> Any:
@@ -97,25 +88,26 @@ def __dir__() -> list[str]:
 
 
 def _doors() -> dict[str, Any]:
-    """Import what does the work; reports learn to draw themselves on the way."""
-    from conewright.job.document import Job
-    from conewright.job.reading import load, loads
-    from conewright.job.starter import demo_text, job_schema, starter_text
-    from conewright.job.state import Build
+    """Import what does the work; reports learn to show themselves on the way."""
+    from conewright.job.build.job import Job
+    from conewright.job.build.state import Build
+    from conewright.job.text.parsing import load, loads
+    from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make
-    from conewright.papers.manifest import Manifest
+    from conewright.papers.press.manifest import Manifest
     from conewright.pictures import draw
     from conewright.stages.compare import compare
-    from conewright.stages.feed import feed
-    from conewright.stages.find.find import find
-    from conewright.stages.fit import fit
-    from conewright.stages.hear import hear
-    from conewright.stages.report import Report, register_drawer
+    from conewright.stages.feed.stage import feed
+    from conewright.stages.find.stage import find
+    from conewright.stages.fit.stage import fit
+    from conewright.stages.hear.stage import hear
+    from conewright.stages.report.data import Report, Views, show_with
+    from conewright.views.text import as_text
 
-    register_drawer(draw)
+    show_with(Views(text=as_text, drawing=draw))
     classes = (Build, Job, Manifest, Report)
     stages = (compare, feed, find, fit, hear, make)
-    texts = (demo_text, job_schema, load, loads, starter_text)
+    texts = (demo_job, demo_text, job_schema, load, loads, starter_text)
     return {door.__name__: door for door in (*classes, *stages, *texts)}
 
 
@@ -128,6 +120,6 @@ def _pages() -> dict[str, Any]:
 
 
 def _version() -> dict[str, str]:
-    from importlib.metadata import version
+    from conewright.version import __version__
 
-    return {"__version__": version("conewright")}
+    return {"__version__": __version__}

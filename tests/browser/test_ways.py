@@ -9,7 +9,7 @@ from playwright.sync_api import Page, ViewportSize, expect
 
 from browser.browsing import DESKTOP, PHONE, SIZES, Hand, Look, Site
 from conewright import demo_text
-from conewright.web.readings import without_last_reading
+from conewright.job.text.readings import without_last_reading
 
 Visit = Callable[..., Page]
 # What the vehicle of the demo says, as its own readings have it.

@@ -11,8 +11,8 @@ import pytest
 from commands import run, starter_in
 
 import conewright as cw
-from conewright.job.state import Build
-from conewright.stages.report import Axis
+from conewright.job.build.state import Build
+from conewright.stages.report.data import Axis
 from serving import ended, free_port, said, serving
 
 STAGES = ("feed", "hear", "fit")
@@ -252,7 +252,7 @@ def test_what_the_demo_says_to_try_works(demo: Demo, monkeypatch: pytest.MonkeyP
 def test_the_demo_leaves_a_changed_job_file_alone(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("conewright.cli.demonstration._reports", tuple)
+    monkeypatch.setattr("conewright.cli.commands.demo._reports", tuple)
     file = tmp_path / "library-van.toml"
     assert run("demo", "--once", "--out", tmp_path).code == 0
     assert file.read_text(encoding="utf-8") == cw.demo_text()
@@ -264,7 +264,7 @@ def test_the_demo_leaves_a_changed_job_file_alone(
 def test_the_demo_job_is_kept_once_as_it_was_left(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("conewright.cli.demonstration.demonstrate", lambda _: None)
+    monkeypatch.setattr("conewright.cli.commands.demo.demonstrate", lambda _: None)
     opened: list[str] = []
     monkeypatch.setattr("conewright.serve", lambda *, page, **_: opened.append(page))
     monkeypatch.setenv("CONEWRIGHT_STORE", f"sqlite:///{tmp_path / 'jobs.sqlite'}")

@@ -11,9 +11,9 @@ import pytest
 from commands import Done, run, starter_in
 
 import conewright as cw
-from conewright.job.state import Build
-from conewright.stages.report import Severity, Verdict
-from conewright.stages.text import as_text
+from conewright.job.build.state import Build
+from conewright.stages.report.data import Severity, Verdict
+from conewright.views.text import as_text
 
 SOLO = "corner-solo@front-right"
 TO_SOLO = ("other", SOLO)

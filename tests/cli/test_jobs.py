@@ -11,7 +11,7 @@ import pytest
 from commands import Done, run
 
 from conewright import demo_text, starter_text
-from conewright.cli.kept import open_job, put_back, read_job, write_reading
+from conewright.cli.base.kept import open_job, put_back, read_job, write_reading
 from conewright.store import Conflict, Store
 
 DEMO = demo_text()

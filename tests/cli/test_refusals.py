@@ -11,8 +11,9 @@ import pytest
 from commands import run, starter_in
 
 import conewright as cw
-from conewright.cli.edge import BAD_INPUT, FAILED, busy, main, say
-from conewright.stages.frequencies import MOST, parse_frequencies
+from conewright.cli.base.console import busy, say
+from conewright.cli.entry import BAD_INPUT, FAILED, main
+from conewright.stages.common.frequencies import MOST, parse_frequencies
 
 
 @pytest.fixture
@@ -180,7 +181,7 @@ def test_a_failure_shows_where_it_is_when_asked(van: Path, monkeypatch: pytest.M
 def test_work_of_more_than_a_moment_is_spoken_of(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("conewright.cli.edge.PATIENCE", 0.01)
+    monkeypatch.setattr("conewright.cli.base.console.PATIENCE", 0.01)
     with busy("van.toml: listening"):
         _wait_for(lambda: "listening" in _so_far(capsys), seconds=10.0)
     with busy("quick"):

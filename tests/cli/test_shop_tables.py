@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from commands import run, starter_in
 
-from conewright.stages.find import tables
-from conewright.stages.find.shop import VARIABLE
+from conewright.stages.find.faults import trade
+from conewright.stages.find.faults.shop import VARIABLE
 
 
 @pytest.fixture
@@ -46,7 +46,7 @@ def _minutes(done: subprocess.CompletedProcess[str]) -> dict[str, float]:
 
 
 def test_the_tables_are_written_as_they_came(own: Path) -> None:
-    assert {f.name: f.read_text(encoding="utf-8") for f in own.iterdir()} == tables.table_texts()
+    assert {f.name: f.read_text(encoding="utf-8") for f in own.iterdir()} == trade.table_texts()
     again = run("new", "--tables", own)
     assert again.code == 2
     assert "--force" in again.err

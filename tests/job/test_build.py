@@ -10,9 +10,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import JobError
-from conewright.job import Build, Job, Origin, Value, draw, from_dict, loads
-from conewright.job.starter import demo_text
-from conewright.job.state import CavityState, DriverState, LocationState, TrimState
+from conewright.job.build.draws import draw
+from conewright.job.build.job import Job
+from conewright.job.build.state import (
+    Build,
+    CavityState,
+    DriverState,
+    LocationState,
+    Origin,
+    TrimState,
+    Value,
+)
+from conewright.job.text.parsing import from_dict, loads
+from conewright.job.text.starter import demo_text
 from conewright.physics.air import Air
 from conewright.physics.thiele_small import complete, derivable
 

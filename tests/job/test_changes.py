@@ -5,10 +5,10 @@ from typing import Any
 import pytest
 
 from conewright.errors import JobError, Problem
-from conewright.job.changes import apply_changes
-from conewright.job.document import Job
-from conewright.job.reading import from_dict, loads
-from conewright.job.starter import demo_text
+from conewright.job.build.job import Job
+from conewright.job.proposals import apply_changes
+from conewright.job.text.parsing import from_dict, loads
+from conewright.job.text.starter import demo_text
 
 
 @pytest.fixture(scope="module")

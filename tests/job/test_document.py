@@ -9,20 +9,20 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from conewright.job.document import (
+from conewright.job.build.job import Job
+from conewright.job.document.document import (
     Cable,
     Cavity,
     Channel,
     DriverSheet,
     HeadUnit,
-    Job,
     Seat,
     Trim,
     Vehicle,
 )
-from conewright.job.quantity import Quantity
-from conewright.job.reading import from_dict, loads
-from conewright.job.starter import demo_text
+from conewright.job.quantity.values import Quantity
+from conewright.job.text.parsing import from_dict, loads
+from conewright.job.text.starter import demo_text
 from conewright.physics.wiring import Leaf, Parallel, Series
 
 

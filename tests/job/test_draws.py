@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.job.draws import Draws, draw
-from conewright.job.quantity import Quantity, parse_quantity
-from conewright.job.state import Origin, Value
+from conewright.job.build.draws import Draws, draw
+from conewright.job.build.state import Origin, Value
+from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.arrays import FloatArray
 
 MANY = 4096

@@ -7,8 +7,15 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import LoadError
-from conewright.job.load import Load, Part, ValuePart, WirePart, format_load, parse_load
-from conewright.job.quantity import parse_quantity
+from conewright.job.quantity.expression import (
+    Load,
+    Part,
+    ValuePart,
+    WirePart,
+    format_load,
+    parse_load,
+)
+from conewright.job.quantity.values import parse_quantity
 from conewright.physics.wiring import Leaf, Parallel, Series, Tree, fold_resistance, leaves
 
 steady = settings(deadline=None, derandomize=True, max_examples=200)

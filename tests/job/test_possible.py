@@ -3,8 +3,8 @@
 import pytest
 
 from conewright.errors import JobError
-from conewright.job.possible import NEAREST_EAR
-from conewright.job.reading import loads
+from conewright.job.build.possible import NEAREST_EAR
+from conewright.job.text.parsing import loads
 from conewright.physics.air import Air
 from conewright.physics.driver import acoustic_mass_free
 

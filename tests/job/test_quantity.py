@@ -14,8 +14,7 @@ from hypothesis import example, given, reject, settings
 from hypothesis import strategies as st
 
 from conewright.errors import QuantityError
-from conewright.job.quantity import Quantity, display, format_quantity, parse_quantity
-from conewright.job.units import (
+from conewright.job.quantity.units import (
     dimension_of,
     find_unit,
     nearest_units,
@@ -23,8 +22,9 @@ from conewright.job.units import (
     unit_named,
     units_of,
 )
+from conewright.job.quantity.values import Quantity, display, format_quantity, parse_quantity
 
-TABLE = files("conewright.job") / "data" / "dimensions.csv"
+TABLE = files("conewright.job.quantity") / "data" / "dimensions.csv"
 DIMENSIONS = [row["dimension"] for row in csv.DictReader(TABLE.read_text("utf-8").splitlines())]
 
 steady = settings(deadline=None, derandomize=True, max_examples=200)

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import JobError, Problem
-from conewright.job.document import Job
-from conewright.job.reading import LARGEST_FILE, from_dict, load, loads
-from conewright.job.starter import demo_text
+from conewright.job.build.job import Job
+from conewright.job.text.parsing import LARGEST_FILE, from_dict, load, loads
+from conewright.job.text.starter import demo_text
 
 DEMO: dict[str, Any] = tomllib.loads(demo_text())
 

@@ -6,8 +6,9 @@ from typing import Any
 import pytest
 
 from conewright.errors import BadInputError, QuantityError
-from conewright.job import Job, from_dict
-from conewright.job.spots import parse_hole, parse_kept, parse_spot
+from conewright.job.build.job import Job
+from conewright.job.quantity.spots import parse_hole, parse_kept, parse_spot
+from conewright.job.text.parsing import from_dict
 
 
 def job(

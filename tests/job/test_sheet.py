@@ -5,10 +5,12 @@ from math import log10, pi, sqrt
 
 import pytest
 
-from conewright.job.document import DriverSheet, Job
-from conewright.job.reading import loads
-from conewright.job.sheet import SheetFinding, accepted_names, contradiction, sheet_findings
-from conewright.job.starter import demo_text
+from conewright.job.build.findings import SheetFinding, sheet_findings
+from conewright.job.build.job import Job
+from conewright.job.document.document import DriverSheet
+from conewright.job.document.trust import accepted_names, contradiction
+from conewright.job.text.parsing import loads
+from conewright.job.text.starter import demo_text
 from conewright.physics.air import Air
 
 RHO, C = Air().density, Air().speed_of_sound

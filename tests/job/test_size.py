@@ -7,8 +7,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import QuantityError
-from conewright.job.quantity import Quantity
-from conewright.job.size import Size, parse_size
+from conewright.job.quantity.size import Size, parse_size
+from conewright.job.quantity.values import Quantity
 
 
 @pytest.mark.parametrize(

@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from conewright.job.document import Job
-from conewright.job.quantity import parse_quantity
-from conewright.job.reading import loads
-from conewright.job.starter import demo_text, job_schema, starter_text
+from conewright.job.build.job import Job
+from conewright.job.quantity.values import parse_quantity
+from conewright.job.text.parsing import loads
+from conewright.job.text.starter import demo_text, job_schema, starter_text
 
 SCHEMA = job_schema()
 TYPES: dict[str, tuple[type, ...]] = {

@@ -6,8 +6,7 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from conewright.job.quantity import Quantity
-from conewright.job.typical import (
+from conewright.job.build.typical import (
     Typical,
     nearest_area,
     nearest_size,
@@ -16,6 +15,7 @@ from conewright.job.typical import (
     typical,
     typical_or_none,
 )
+from conewright.job.quantity.values import Quantity
 from conewright.physics.air import Air
 from conewright.physics.thiele_small import complete
 
@@ -51,7 +51,9 @@ def test_a_typical_driver_agrees_with_its_own_vas(key: str) -> None:
 
 @pytest.mark.parametrize("table", TABLES)
 def test_every_row_has_a_source_and_points_in_order(table: str) -> None:
-    text = files("conewright.job").joinpath("data", f"{table}.csv").read_text(encoding="utf-8")
+    text = (
+        files("conewright.job.build").joinpath("data", f"{table}.csv").read_text(encoding="utf-8")
+    )
     rows = list(csv.DictReader(text.splitlines()))
     assert rows
     for row in rows:

@@ -13,10 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import BadInputError, JobError
-from conewright.job.document import Reading
-from conewright.job.reading import LARGEST_FILE, Format, load, loads
-from conewright.job.starter import demo_text, starter_text
-from conewright.job.writing import JobFile, open_job, put_back, with_reading, write_reading
+from conewright.job.document.document import Reading
+from conewright.job.text.job_file import JobFile, open_job, put_back, write_reading
+from conewright.job.text.parsing import LARGEST_FILE, Format, load, loads
+from conewright.job.text.readings import with_reading
+from conewright.job.text.starter import demo_text, starter_text
 
 SWEEP = {"resonance": "62 Hz", "at 100 Hz": "5.8 ohm"}
 LAYOUTS = {

@@ -3,9 +3,11 @@
 from collections.abc import Iterable
 from typing import Any
 
-from conewright.job import Build, Job, from_dict
-from conewright.papers.geometry import Circle, Drawing, Entity, Label
-from conewright.papers.templates import Templates, drawings
+from conewright.job.build.job import Job
+from conewright.job.build.state import Build
+from conewright.job.text.parsing import from_dict
+from conewright.papers.drawing.geometry import Circle, Drawing, Entity, Label
+from conewright.papers.templates.drawings import Templates, drawings
 
 MOUNT = {
     "cutout": "122 mm",

@@ -3,7 +3,7 @@
 import re
 
 import conewright as cw
-from conewright.job import Job
+from conewright.job.build.job import Job
 
 AMPLIFIER_FEED = """
 [[feed]]

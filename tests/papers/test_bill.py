@@ -11,19 +11,19 @@ from hypothesis import strategies as st
 from plain_demo import plain_job, plain_text
 
 import conewright as cw
-from conewright.papers.answers import Answers
-from conewright.papers.bill import Bill, Line, csv_text
-from conewright.papers.money import (
+from conewright.papers.press.answers import Answers
+from conewright.papers.press.data_rows import rows
+from conewright.papers.templates.drawings import drawings
+from conewright.papers.wiring.schedule import schedule
+from conewright.papers.work.bill import Bill, Line, csv_text
+from conewright.papers.work.money import (
     Amount,
     amount_of,
     chance_of_any,
     order_quantity,
     together,
 )
-from conewright.papers.parts_sheet import bill_of, parts_sheet
-from conewright.papers.templates import drawings
-from conewright.papers.wiring import schedule
-from conewright.papers.work import rows
+from conewright.papers.work.parts_sheet import bill_of, parts_sheet
 
 
 def billed(job: cw.Job, proposal: str | None) -> Bill:

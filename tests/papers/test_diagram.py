@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import conewright as cw
-from conewright.papers.diagram import diagram, diagrams
-from conewright.papers.ladder import HEIGHT, Rung, Wire, ladder, measure
-from conewright.papers.nets import MINUS, PLUS, Part
+from conewright.papers.wiring.diagram import diagram, diagrams
+from conewright.papers.wiring.ladder import HEIGHT, Rung, Wire, ladder, measure
+from conewright.papers.wiring.nets import MINUS, PLUS, Part
 from conewright.physics.wiring import Leaf, Parallel, Series, Tree, leaves
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -10,7 +10,7 @@ from ezdxf.document import Drawing as DxfDocument
 from ezdxf.entities.lwpolyline import LWPolyline
 from ezdxf.filemanagement import read
 
-from conewright.papers.geometry import (
+from conewright.papers.drawing.geometry import (
     Arc,
     Circle,
     Drawing,
@@ -20,8 +20,8 @@ from conewright.papers.geometry import (
     Polygon,
     cross,
 )
-from conewright.papers.write_dxf import dxf
-from conewright.papers.write_svg import MARGIN_MM, svg
+from conewright.papers.drawing.write_dxf import dxf
+from conewright.papers.drawing.write_svg import MARGIN_MM, svg
 
 NEAR = 0.05
 """What a drawing that was read back may be away from what was meant [mm]."""

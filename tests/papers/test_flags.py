@@ -9,8 +9,8 @@ import zxingcpp
 from plain_demo import AMPLIFIER_FEED, plain_job, plain_text
 
 import conewright as cw
-from conewright.papers.answers import Answers
-from conewright.papers.flags import flag_sheet, labels, square_code
+from conewright.papers.press.answers import Answers
+from conewright.papers.wiring.flags import flag_sheet, labels, square_code
 
 ADDRESS = "https://192.168.1.20:8443/jobs/7"
 CABLE = (

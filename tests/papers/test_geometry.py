@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conewright.papers.geometry import (
+from conewright.papers.drawing.geometry import (
     Arc,
     Circle,
     Drawing,

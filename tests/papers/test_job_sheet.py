@@ -10,15 +10,17 @@ import pdfplumber
 import pytest
 
 import conewright as cw
-from conewright.papers.answers import Answers
-from conewright.papers.checks import hand_over, power_up, settings
-from conewright.papers.head import head
-from conewright.papers.job_sheet import job_sheet, places
-from conewright.papers.previews import pages_of, previews
-from conewright.papers.typeset import PAPER_SIZE_MM, Paper, checked_paper, typeset
-from conewright.papers.work import changes, rows, total_minutes, work_steps
-from conewright.stages.care import cautions_for
-from conewright.stages.report import Severity
+from conewright.papers.press.answers import Answers
+from conewright.papers.press.data_rows import rows
+from conewright.papers.press.head import head
+from conewright.papers.press.previews import pages_of, previews
+from conewright.papers.press.typeset import PAPER_SIZE_MM, Paper, checked_paper, typeset
+from conewright.papers.work.checks import hand_over, power_up, settings
+from conewright.papers.work.job_sheet import job_sheet, places
+from conewright.papers.work.steps import total_minutes, work_steps
+from conewright.stages.common.changes import changes
+from conewright.stages.report.care import cautions_for
+from conewright.stages.report.data import Severity
 
 MM_PER_POINT = 25.4 / 72.0
 PLAN = "slim-fronts"

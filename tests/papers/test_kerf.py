@@ -5,10 +5,10 @@ from typing import Any
 import pytest
 from benches import circles, made, named
 
-from conewright.job.bench import Bench, Tool
-from conewright.papers.geometry import Circle
-from conewright.papers.kerf import CannotCutError, cut, cutter_for
-from conewright.papers.outlines import Cornered, Oval, Round
+from conewright.job.document.bench import Bench, Tool
+from conewright.papers.drawing.geometry import Circle
+from conewright.papers.drawing.kerf import CannotCutError, cut, cutter_for
+from conewright.papers.drawing.outlines import Cornered, Oval, Round
 
 HOLE = Round(58.0)
 CORNERS = Cornered(((-40.0, -30.0), (40.0, -30.0), (40.0, 30.0), (-40.0, 30.0)))

@@ -5,8 +5,8 @@ from typing import get_args
 import pytest
 
 import conewright as cw
-from conewright.job.parts import Carried
-from conewright.papers.losses import losses
+from conewright.job.document.parts import Carried
+from conewright.papers.wiring.losses import losses
 
 
 def with_radio(text: str, change: str = "") -> cw.Job:

@@ -8,11 +8,11 @@ import pytest
 from plain_demo import plain_text
 
 import conewright as cw
-from conewright.papers.answers import Answers
-from conewright.papers.bars import measured_bars
+from conewright.papers.drawing.bars import measured_bars
 from conewright.papers.gates import reasons_against
 from conewright.papers.make import KINDS, papers
-from conewright.papers.manifest import MANIFEST
+from conewright.papers.press.answers import Answers
+from conewright.papers.press.manifest import MANIFEST
 
 PLAN = "slim-fronts"
 

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conewright.papers.geometry import Arc, Ellipse, Line
-from conewright.papers.outlines import (
+from conewright.papers.drawing.geometry import Arc, Ellipse, Line
+from conewright.papers.drawing.outlines import (
     Cornered,
     Oval,
     Round,

@@ -4,12 +4,12 @@ import pytest
 from plain_demo import plain_job, plain_text
 
 import conewright as cw
-from conewright.job.state import Build
-from conewright.papers.feed_checks import Run
-from conewright.papers.refusals import Refusal
-from conewright.papers.supply import FeedPlan, SupplyPlan, supply
-from conewright.stages.feed import feed
-from conewright.stages.report import Report, Severity
+from conewright.job.build.state import Build
+from conewright.papers.press.refusals import Refusal
+from conewright.papers.wiring.run import Run
+from conewright.papers.wiring.supply import FeedPlan, SupplyPlan, supply
+from conewright.stages.feed.stage import feed
+from conewright.stages.report.data import Report, Severity
 
 CABLE = {
     "fuse": "40 A",

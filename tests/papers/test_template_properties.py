@@ -10,7 +10,7 @@ from benches import circles, door_build, without_words
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conewright.papers.geometry import (
+from conewright.papers.drawing.geometry import (
     Circle,
     Drawing,
     Ellipse,
@@ -20,7 +20,7 @@ from conewright.papers.geometry import (
     mirrored,
     turned_point,
 )
-from conewright.papers.templates import drawings
+from conewright.papers.templates.drawings import drawings
 
 steady = settings(deadline=None, derandomize=True, max_examples=30)
 seeds = st.integers(0, 10**6)

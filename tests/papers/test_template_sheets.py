@@ -11,12 +11,12 @@ import pytest
 from benches import circles, door_build, named
 from pdfplumber.page import Page
 
-from conewright.papers.bars import Bars
-from conewright.papers.geometry import Circle, Drawing, bounds_of
-from conewright.papers.template_sheets import template_sheets
-from conewright.papers.templates import Templates, drawings
-from conewright.papers.tiles import OVERLAP, map_of, room_on, tiling_of
-from conewright.papers.typeset import PAPER_SIZE_MM, Paper
+from conewright.papers.drawing.bars import Bars
+from conewright.papers.drawing.geometry import Circle, Drawing, bounds_of
+from conewright.papers.drawing.tiles import OVERLAP, map_of, room_on, tiling_of
+from conewright.papers.press.typeset import PAPER_SIZE_MM, Paper
+from conewright.papers.templates.drawings import Templates, drawings
+from conewright.papers.templates.sheet import template_sheets
 
 NEAR = 0.05
 """What a print that was read back may be away from what was meant [mm]."""

@@ -6,13 +6,13 @@ from typing import Any
 import pytest
 from benches import circles, door_job, made, named, without_words
 
-from conewright.job import from_dict, loads
-from conewright.job.starter import demo_text
-from conewright.papers.geometry import Ellipse, Label, Line, Polygon, bounds_of, mirrored
-from conewright.papers.patterns import clearest, nearest_hole
-from conewright.papers.sites import site_of
-from conewright.papers.templates import Templates, drawings
-from conewright.stages.fit import fit, spacer_windows
+from conewright.job.text.parsing import from_dict, loads
+from conewright.job.text.starter import demo_text
+from conewright.papers.drawing.geometry import Ellipse, Label, Line, Polygon, bounds_of, mirrored
+from conewright.papers.drawing.patterns import clearest, nearest_hole
+from conewright.papers.templates.drawings import Templates, drawings
+from conewright.papers.templates.sites import site_of
+from conewright.stages.fit.stage import fit, spacer_windows
 
 KNIFE = {"board": {"kind": "knife"}, "panel": {"kind": "knife"}}
 SAME_SCREWS = {"count": 4, "circle": "138 mm", "diameter": "4 mm"}

@@ -6,10 +6,10 @@ import pytest
 from plain_demo import plain_job, plain_text
 
 import conewright as cw
-from conewright.job.state import Build
-from conewright.papers.nets import joints, parts_of
-from conewright.papers.wiring import Conductor, corners, schedule
-from conewright.papers.work import rows
+from conewright.job.build.state import Build
+from conewright.papers.press.data_rows import rows
+from conewright.papers.wiring.nets import joints, parts_of
+from conewright.papers.wiring.schedule import Conductor, corners, schedule
 
 
 def rewritten(text: str, **parts: str) -> cw.Job:

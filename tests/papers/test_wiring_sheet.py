@@ -7,9 +7,9 @@ import pytest
 from plain_demo import AMPLIFIER_FEED, plain_job, plain_text
 
 import conewright as cw
-from conewright.papers.answers import Answers
-from conewright.papers.typeset import Paper
-from conewright.papers.wiring_sheet import wiring_sheet
+from conewright.papers.press.answers import Answers
+from conewright.papers.press.typeset import Paper
+from conewright.papers.wiring.sheet import wiring_sheet
 
 CABLES = (
     AMPLIFIER_FEED

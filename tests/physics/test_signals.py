@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics import signals
 from conewright.physics.arrays import FloatArray
+from conewright.sound import signals
 
 SOUNDS = {
     "corner_caller": signals.corner_caller,

@@ -2,9 +2,19 @@
 
 import numpy as np
 
-from conewright.job.state import AS_FOUND, Origin
+from conewright.job.build.state import Origin
+from conewright.job.document.parts import AS_FOUND
 from conewright.physics.arrays import ComplexArray, FloatArray
-from conewright.stages.report import Axis, Figure, Report, Series, Severity, Verdict, figure, series
+from conewright.stages.report.data import (
+    Axis,
+    Figure,
+    Report,
+    Series,
+    Severity,
+    Verdict,
+    figure,
+    series,
+)
 
 FREQUENCY = np.geomspace(20.0, 20000.0, 241)
 SPREAD = np.array([0.0, -1.3, -0.6, 0.1, 0.7, 1.2])[:, np.newaxis]

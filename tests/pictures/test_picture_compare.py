@@ -5,8 +5,8 @@ from invented_reports import BUILDS, SEATS, compare_report
 from looking import found, panel, points, title, words
 
 from conewright import pictures
-from conewright.job.state import AS_FOUND
-from conewright.stages.report import Severity
+from conewright.job.document.parts import AS_FOUND
+from conewright.stages.report.data import Severity
 
 
 def test_every_figure_is_a_dot_at_its_value() -> None:

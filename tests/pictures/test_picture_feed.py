@@ -8,7 +8,7 @@ from matplotlib.text import Text
 
 from conewright import pictures
 from conewright.physics.arrays import FloatArray
-from conewright.stages.report import Report
+from conewright.stages.report.data import Report
 
 TICKS = [20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000]
 NUMBERS = ["20", "50", "100", "200", "500", "1k", "2k", "5k", "10k", "20k"]

@@ -16,9 +16,10 @@ from looking import (
 
 from conewright import pictures
 from conewright.errors import BadInputError
-from conewright.job.state import AS_FOUND, Origin
+from conewright.job.build.state import Origin
+from conewright.job.document.parts import AS_FOUND
 from conewright.pictures.find import rows_of
-from conewright.stages.report import Axis, Figure, Report, Series, figure
+from conewright.stages.report.data import Axis, Figure, Report, Series, figure
 
 COURSES = {
     "reversed@door-fr": ("one driver connected the wrong way round", (0.46, 0.89, 0.89, 0.99)),

@@ -11,7 +11,7 @@ from matplotlib.text import Annotation
 
 from conewright import pictures
 from conewright.pictures.fit import section_of
-from conewright.stages.report import Report, Severity, Verdict
+from conewright.stages.report.data import Report, Severity, Verdict
 
 
 def _scale(axes: Axes) -> tuple[float, float]:

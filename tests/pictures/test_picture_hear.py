@@ -7,10 +7,10 @@ from looking import found, line, panel, patches, points, title, words
 from matplotlib.patches import Rectangle
 
 from conewright import pictures
-from conewright.pictures.bars import BANDS, change_groups
-from conewright.pictures.data import Curve
+from conewright.pictures.curves import Curve
 from conewright.pictures.hear import CURVE_ENDS, TREND_FROM, limit_runs, octave_levels
-from conewright.stages.report import Report
+from conewright.pictures.waterfall import BANDS, change_groups
+from conewright.stages.report.data import Report
 
 
 def _flat(x: np.ndarray, y: np.ndarray) -> Curve:

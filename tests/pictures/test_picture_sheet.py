@@ -17,7 +17,7 @@ from looking import colours, cut_off, overlapping, texts, title
 from conewright import pictures
 from conewright.errors import BadInputError
 from conewright.pictures.axes import spread_out
-from conewright.stages.report import Report
+from conewright.stages.report.data import Report
 
 FEW = np.array([20.0, 50.0, 100.0])
 REPORTS: dict[str, Callable[[], Report]] = {

@@ -5,19 +5,12 @@ from importlib.resources import files
 
 import pytest
 
-from conewright.job.document import Job
-from conewright.job.reading import loads
-from conewright.job.state import Build
-from conewright.stages.care import (
-    CONDITIONS,
-    as_found,
-    cautions_for,
-    cut_needed,
-    new_driver_places,
-    opened_places,
-    restraint_gate,
-)
-from conewright.stages.report import Severity
+from conewright.job.build.job import Job
+from conewright.job.build.state import Build
+from conewright.job.text.parsing import loads
+from conewright.stages.common.changes import as_found, cut_needed, new_driver_places, opened_places
+from conewright.stages.report.care import CONDITIONS, cautions_for, restraint_gate
+from conewright.stages.report.data import Severity
 
 JOB = """
 format = 1
@@ -282,7 +275,7 @@ def test_magnets_only_with_new_drivers() -> None:
 
 
 def _rows(name: str) -> list[dict[str, str]]:
-    text = (files("conewright.stages") / "data" / name).read_text(encoding="utf-8")
+    text = (files("conewright.stages.report") / "data" / name).read_text(encoding="utf-8")
     return list(csv.DictReader(text.splitlines()))
 
 

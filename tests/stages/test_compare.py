@@ -3,11 +3,11 @@
 import pytest
 from workbench import DOOR, channel, job, location
 
-from conewright.job.document import Job
+from conewright.job.build.job import Job
 from conewright.stages.compare import compare
-from conewright.stages.feed import feed
-from conewright.stages.hear import hear
-from conewright.stages.report import Severity
+from conewright.stages.feed.stage import feed
+from conewright.stages.hear.stage import hear
+from conewright.stages.report.data import Severity
 
 
 def bench() -> Job:

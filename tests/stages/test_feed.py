@@ -7,9 +7,9 @@ import pytest
 from workbench import channel, job, location
 
 from conewright.errors import BadInputError
-from conewright.job.state import Origin
-from conewright.stages.feed import feed
-from conewright.stages.report import Report, Severity
+from conewright.job.build.state import Origin
+from conewright.stages.feed.stage import feed
+from conewright.stages.report.data import Report, Severity
 
 ALONE = (location("woofer", "F165"), channel("front", "woofer"))
 

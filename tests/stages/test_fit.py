@@ -5,10 +5,10 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from conewright.job.reading import from_dict, loads
-from conewright.job.state import Build, Origin
-from conewright.stages.fit import fit
-from conewright.stages.report import Report, Severity, Verdict
+from conewright.job.build.state import Build, Origin
+from conewright.job.text.parsing import from_dict, loads
+from conewright.stages.fit.stage import fit
+from conewright.stages.report.data import Report, Severity, Verdict
 
 GAP, GLASS = "24 mm ± 2 mm", "58 mm ± 2 mm"
 MOUNT = 'cutout = "146 mm", screws = { count = 4, circle = "156 mm" }, land = "12 mm"'

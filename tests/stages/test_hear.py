@@ -5,15 +5,15 @@ import pytest
 from workbench import channel, job, location
 
 from conewright.errors import BadInputError
-from conewright.job.document import Job
-from conewright.job.state import Build
+from conewright.job.build.job import Job
+from conewright.job.build.state import Build
 from conewright.physics.arrays import ComplexArray, FloatArray
 from conewright.pictures import draw
-from conewright.stages.feed import feed
-from conewright.stages.hear import hear
-from conewright.stages.report import Report
-from conewright.stages.shares import CAUSES
-from conewright.stages.text import as_text
+from conewright.stages.feed.stage import feed
+from conewright.stages.hear.stage import hear
+from conewright.stages.report.data import Report
+from conewright.stages.report.shares import CAUSES
+from conewright.views.text import as_text
 
 ALONE = (location("woofer", "F165"), channel("front", "woofer"))
 RHO, C = 1.2041, 343.21

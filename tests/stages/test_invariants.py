@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from workbench import DRIVERS, channel, job, location
 
-from conewright.job.draws import Draws, draw
-from conewright.job.state import Build
+from conewright.job.build.draws import Draws, draw
+from conewright.job.build.state import Build
 from conewright.physics.arrays import ComplexArray, FloatArray
-from conewright.stages.circuit import Circuit, Solver
+from conewright.stages.common.circuit import Circuit, Solver
 
 GRID = np.geomspace(15.0, 20_000.0, 24)
 S: ComplexArray = np.asarray(2j * np.pi * GRID, dtype=np.complex128)

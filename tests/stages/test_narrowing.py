@@ -3,11 +3,12 @@ from collections.abc import Iterable
 import numpy as np
 import pytest
 
-from conewright.job.draws import Draws, draw
-from conewright.job.quantity import Quantity, parse_quantity
-from conewright.job.state import Origin, Value
+from conewright.job.build.draws import Draws, draw
+from conewright.job.build.state import Origin, Value
+from conewright.job.measurables import measurement
+from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.arrays import FloatArray
-from conewright.stages.narrowing import measurement, narrowing
+from conewright.stages.report.narrowing import narrowing
 
 CAVITY, DRAINS, SUPPLY = "door-fl.cavity.volume", "door-fl.cavity.drains", "head_unit.supply"
 REACTANCE = "door-fl.something.nobody.measures"

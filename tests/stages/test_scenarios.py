@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from workbench import DOOR, channel, job, location
 
-from conewright.job.document import Job
-from conewright.job.draws import draw
-from conewright.stages.circuit import Solver
-from conewright.stages.feed import feed
-from conewright.stages.hear import hear
-from conewright.stages.listening import heard_at
-from conewright.stages.report import Report
+from conewright.job.build.draws import draw
+from conewright.job.build.job import Job
+from conewright.stages.common.circuit import Solver
+from conewright.stages.feed.stage import feed
+from conewright.stages.hear.listening import heard_at
+from conewright.stages.hear.stage import hear
+from conewright.stages.report.data import Report
 
 FREQUENCIES = np.array([40.0, 50.0, 63.0, 80.0, 100.0, 125.0, 200.0, 500.0])
 

@@ -6,10 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from workbench import DOOR, channel, job, location
 
-from conewright.job.document import Job
+from conewright.job.build.job import Job
 from conewright.physics.arrays import FloatArray
-from conewright.stages.hear import hear
-from conewright.stages.shares import CAUSES, blend, causes_of_change, shapley_shares
+from conewright.stages.hear.stage import hear
+from conewright.stages.report.shares import CAUSES, blend, causes_of_change, shapley_shares
 
 PLAYERS = ("driver", "wiring", "polarity", "ring")
 

@@ -4,9 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from conewright.job.state import Origin
-from conewright.stages.layout import paragraph, table
-from conewright.stages.report import (
+from conewright.job.build.state import Origin
+from conewright.stages.report.data import (
     Axis,
     Caution,
     Figure,
@@ -17,8 +16,9 @@ from conewright.stages.report import (
     Severity,
     Verdict,
 )
-from conewright.stages.text import as_text
-from conewright.stages.text_cells import Column, Kind, brief_odds, summing
+from conewright.views.cells import Column, Kind, brief_odds, summing
+from conewright.views.layout import paragraph, table
+from conewright.views.text import as_text
 
 
 def _figure(id: str, value: float | None, *, low: float | None = None, high: float | None = None,

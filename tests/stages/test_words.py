@@ -3,7 +3,7 @@ from typing import Any
 
 import pytest
 
-from conewright.stages.words import number, odds, with_band
+from conewright.stages.report.words import number, odds, with_band
 
 
 def _figure(**fields: Any) -> Any:

@@ -1,7 +1,7 @@
 """Small invented jobs for the tests of the stages, written as a repairer would write them."""
 
-from conewright.job.document import Job
-from conewright.job.reading import loads
+from conewright.job.build.job import Job
+from conewright.job.text.parsing import loads
 
 # Typical sets of our own making; the 165 mm ones are the usual order of size, from memory.
 DRIVERS = {

@@ -6,7 +6,8 @@ import tomllib
 import pytest
 
 from conewright import JobError, demo_text, loads
-from conewright.store import Store, StoreError, conversion, json_from_toml, toml_from_json
+from conewright.job.text import conversion
+from conewright.store import Store, StoreError, json_from_toml, toml_from_json
 
 DEMO_JSON = json.dumps(tomllib.loads(demo_text()), default=str)
 

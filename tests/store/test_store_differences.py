@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from small_texts import small_job
 
 from conewright import JobError, demo_text, loads
+from conewright.job.text.differences import LAYOUT_ONLY, in_a_note
 from conewright.store import compare
-from conewright.store.differences import LAYOUT_ONLY, in_a_note
 
 DEMO = demo_text()
 READING = '[[reading]]\ntest = "cell-pulse"\nat = "door-fr"\nvalue = "inward"\n'

@@ -9,7 +9,7 @@ from small_texts import small_job
 from sqlalchemy import create_engine, insert, text
 
 from conewright import demo_text
-from conewright.store import NotFound, Store, tables
+from conewright.store import NotFound, Store, schema
 from conewright.store.texts import slug
 
 
@@ -91,9 +91,9 @@ def test_a_thousand_jobs_are_listed_within_a_tenth_of_a_second(store: Store, url
         row = {"saved_at": datetime.now(UTC), "who": "Ann", "note": "x" * 80, "deleted": False}
         row |= {"about": _plain(about), "words": words, "text": demo_text()}
         names = [f"van-{number:04d}" for number in range(999)]
-        connection.execute(insert(tables.jobs), [{"id": name, "slug": name} for name in names])
+        connection.execute(insert(schema.jobs), [{"id": name, "slug": name} for name in names])
         rows = [row | {"job_id": name, "number": n} for name in names for n in (1, 2, 3)]
-        connection.execute(insert(tables.revisions), rows)
+        connection.execute(insert(schema.revisions), rows)
     engine.dispose()
     listed = store.jobs()
     assert len(listed) == 1000

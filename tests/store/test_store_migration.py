@@ -14,7 +14,7 @@ from small_texts import small_job
 from sqlalchemy import Connection, create_engine, inspect, text
 from sqlalchemy.engine import make_url
 
-from conewright.store import Store, StoreError, StoreUnavailable, migrating, tables
+from conewright.store import Store, StoreError, StoreUnavailable, migrating, schema
 from conewright.store.database import open_database
 from conewright.store.migrating import upgrade
 
@@ -64,7 +64,7 @@ def _hold_the_job(store: Store) -> None:
 def _version(url: str) -> object:
     engine = create_engine(url)
     with engine.connect() as connection:
-        version = connection.scalar(text(f"SELECT version_num FROM {tables.VERSION_TABLE}"))
+        version = connection.scalar(text(f"SELECT version_num FROM {schema.VERSION_TABLE}"))
     engine.dispose()
     return version
 
@@ -76,7 +76,7 @@ def test_an_older_store_is_brought_up_to_date_and_works(url: str) -> None:
         _hold_the_job(store)
         assert store.save("ice-cream-van-k3qz", small_job(), base=2, who="Ben").revision == 3
         assert store.add_device("phone", "a hash").name == "phone"
-    assert _version(url) == tables.HEAD == "0002"
+    assert _version(url) == schema.HEAD == "0002"
 
 
 def test_a_backup_of_the_file_stands_beside_it(sqlite_url: str) -> None:
@@ -123,7 +123,7 @@ def test_a_backup_of_the_tables_stands_beside_them(postgres_url: str) -> None:
         )
         assert [row.text for row in rows] == [small_job(), WIDER]
     engine.dispose()
-    old = {"jobs", "revisions", tables.VERSION_TABLE}
+    old = {"jobs", "revisions", schema.VERSION_TABLE}
     assert found == old | {"devices"} | {f"{name}_backup_of_version_0001" for name in old}
 
 
@@ -168,7 +168,7 @@ def test_a_store_of_a_newer_program_is_left_alone(url: str) -> None:
     Store.open(url).close()
     engine = create_engine(url)
     with engine.begin() as connection:
-        connection.execute(text(f"UPDATE {tables.VERSION_TABLE} SET version_num = '9000'"))
+        connection.execute(text(f"UPDATE {schema.VERSION_TABLE} SET version_num = '9000'"))
     engine.dispose()
     with pytest.raises(StoreError, match="version 9000 of the store, made by a newer Conewright"):
         Store.open(url)
@@ -179,13 +179,13 @@ def test_the_migrations_lead_to_the_tables_in_the_code(url: str) -> None:
     Store.open(url).close()
     engine = create_engine(url)
     with engine.connect() as connection:
-        options = {"compare_type": True, "version_table": tables.VERSION_TABLE}
+        options = {"compare_type": True, "version_table": schema.VERSION_TABLE}
         context = MigrationContext.configure(connection, opts=options)
-        assert compare_metadata(context, tables.metadata) == []
+        assert compare_metadata(context, schema.metadata) == []
     engine.dispose()
 
 
 def test_the_last_migration_is_the_version_in_the_code() -> None:
     scripts = ScriptDirectory(str(FOLDER))
-    assert scripts.get_heads() == [tables.HEAD]
+    assert scripts.get_heads() == [schema.HEAD]
     assert [each.revision for each in scripts.walk_revisions()] == ["0002", "0001"]

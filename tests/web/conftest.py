@@ -9,8 +9,8 @@ from starlette.testclient import TestClient
 
 from conewright.store import Store
 from conewright.web.app import create_app
-from conewright.web.reports import Reports
-from conewright.web.settings import Settings
+from conewright.web.base.settings import Settings
+from conewright.web.desk.reports import Reports
 
 HERE = "http://127.0.0.1:8420"
 

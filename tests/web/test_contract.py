@@ -14,11 +14,11 @@ from schemathesis import Case, GenerationMode
 from starlette.testclient import TestClient
 
 import conewright as cw
-from conewright.job.starter import job_schema
+from conewright.job.text.starter import job_schema
 from conewright.store import Store
 from conewright.web.app import create_app
-from conewright.web.reports import Reports
-from conewright.web.settings import Settings
+from conewright.web.base.settings import Settings
+from conewright.web.desk.reports import Reports
 
 DESCRIPTION = "/api/v1/openapi.json"
 

@@ -9,8 +9,8 @@ from httpx2 import Response
 from starlette.testclient import TestClient
 
 import conewright as cw
+from conewright.job.text.readings import with_reading, without_last_reading
 from conewright.store import Saved, Store
-from conewright.web.readings import with_reading, without_last_reading
 
 # The demo's own readings, and what answers each as a form sends it.
 SAID = {
@@ -129,7 +129,7 @@ def test_taking_back_gives_the_text_there_was(newline: str, mark: str) -> None:
         before = mark + text.replace("\n", newline)
         sweep = {"resonance": "62 Hz", "peak": "19 ohm"}
         for value in ("nothing", sweep):
-            more = with_reading(before, test="look", at="door-fr", value=value)
+            more = with_reading(before, "toml", test="look", at="door-fr", value=value)
             assert more != before
             assert without_last_reading(more) == before
 

@@ -8,11 +8,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conewright.job.document import Job
-from conewright.job.quantity import parse_quantity
-from conewright.job.reading import loads
-from conewright.job.starter import demo_text, starter_text
-from conewright.web.fields import (
+from conewright.job.build.job import Job
+from conewright.job.quantity.values import parse_quantity
+from conewright.job.text.editing import (
+    Refused,
+    with_entry,
+    with_proposal,
+    with_values,
+    without_entry,
+    without_place,
+)
+from conewright.job.text.labels import (
     field_at,
     fields_of,
     part_of,
@@ -21,16 +27,10 @@ from conewright.web.fields import (
     plain_value,
     text_of,
 )
-from conewright.web.forms import (
-    Refused,
-    with_entry,
-    with_proposal,
-    with_values,
-    without_entry,
-    without_place,
-)
-from conewright.web.merging import merged
-from conewright.web.survey import BODIES, PLACES, survey_text, words_of_complaints
+from conewright.job.text.merging import merged
+from conewright.job.text.parsing import loads
+from conewright.job.text.starter import demo_text, starter_text
+from conewright.web.frame.survey import BODIES, PLACES, survey_text, words_of_complaints
 
 TODAY = date(2026, 3, 2)
 

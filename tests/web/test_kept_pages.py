@@ -7,11 +7,11 @@ from unittest import mock
 import pytest
 from starlette.testclient import TestClient
 
-from conewright.job.starter import starter_text
+from conewright.job.text.starter import starter_text
 from conewright.store import Store
-from conewright.web.errors import Refusal
-from conewright.web.pages import common
-from conewright.web.reports import Reports
+from conewright.web.base.errors import Refusal
+from conewright.web.desk.reports import Reports
+from conewright.web.frame import page as common
 
 ORIGIN = {"origin": "http://127.0.0.1:8420"}
 

@@ -12,11 +12,11 @@ from starlette.testclient import TestClient
 from test_pages import Page, check_headings, check_labels, check_plain
 
 from conewright.errors import PlanRefusedError
-from conewright.job.starter import demo_text
+from conewright.job.text.starter import demo_text
 from conewright.store import Store
 from conewright.web.app import create_app
-from conewright.web.reports import PaperQuestion, Reports
-from conewright.web.settings import LOOPBACK, Settings
+from conewright.web.base.settings import LOOPBACK, Settings
+from conewright.web.desk.reports import PaperQuestion, Reports
 
 PLAN = "proposal=slim-fronts"
 HTML = {"accept": "text/html"}

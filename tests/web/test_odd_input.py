@@ -3,7 +3,7 @@
 import pytest
 from starlette.testclient import TestClient
 
-from conewright.job.starter import demo_text
+from conewright.job.text.starter import demo_text
 from conewright.store import Store
 
 ORIGIN = {"origin": "http://127.0.0.1:8420"}

@@ -10,11 +10,11 @@ from itertools import pairwise
 import pytest
 from starlette.testclient import TestClient
 
-from conewright.job.reading import loads
-from conewright.job.starter import demo_text
+from conewright.job.text.editing import with_values
+from conewright.job.text.parsing import loads
+from conewright.job.text.starter import demo_text
 from conewright.store import Store
-from conewright.web.forms import with_values
-from conewright.web.pages.pictures import in_dark
+from conewright.web.frame.picture import in_dark
 
 LARGEST_PAGE = 150_000
 ORIGIN = {"origin": "http://127.0.0.1:8420"}

@@ -21,14 +21,15 @@ from starlette.testclient import TestClient
 import conewright as cw
 from conewright.errors import BadInputError
 from conewright.store import Store
-from conewright.web import api, certificate, pairing
+from conewright.web import api, pairing
 from conewright.web.app import create_app
-from conewright.web.certificate import certificate_in
-from conewright.web.errors import Refusal
+from conewright.web.base.errors import Refusal
+from conewright.web.base.settings import Settings
+from conewright.web.desk.reports import Reports
+from conewright.web.doors import certificate
+from conewright.web.doors.certificate import certificate_in
 from conewright.web.pages import routers
 from conewright.web.pairing import COOKIE, GUESSES, Invitation, Pairing
-from conewright.web.reports import Reports
-from conewright.web.settings import Settings
 from serving import TOML, ended, free_port, said, serving
 
 THERE = "https://192.168.7.5:8443"

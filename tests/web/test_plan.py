@@ -5,11 +5,11 @@ from itertools import pairwise
 
 import pytest
 
-from conewright.job.document import Job
-from conewright.job.reading import loads
-from conewright.job.starter import demo_text
-from conewright.web.forms import with_values
-from conewright.web.plan import LABEL, ROW, WIDTH, Mark, Plan, State, draw_plan
+from conewright.job.build.job import Job
+from conewright.job.text.editing import with_values
+from conewright.job.text.parsing import loads
+from conewright.job.text.starter import demo_text
+from conewright.web.frame.plan import LABEL, ROW, WIDTH, Mark, Plan, State, draw_plan
 
 
 def drawn(text: str = "", **more: object) -> Plan:

@@ -17,10 +17,10 @@ import conewright as cw
 from conewright.errors import BadInputError, JobError
 from conewright.store import Store
 from conewright.web.app import create_app
-from conewright.web.errors import Refusal
-from conewright.web.reports import STAGES, Answer, Question, Reports, Stage
-from conewright.web.settings import Settings
-from conewright.web.workers import Done, Workers
+from conewright.web.base.errors import Refusal
+from conewright.web.base.settings import Settings
+from conewright.web.desk.reports import STAGES, Answer, Question, Reports, Stage
+from conewright.web.desk.workers import Done, Workers
 
 STARTER = cw.starter_text()
 FEED = Question("feed")

@@ -21,10 +21,10 @@ from starlette.websockets import WebSocketDisconnect
 import conewright as cw
 from conewright.store import Store
 from conewright.web.app import create_app
-from conewright.web.headers import SECURE
-from conewright.web.reports import Reports
+from conewright.web.base.headers import SECURE
+from conewright.web.base.settings import Settings
+from conewright.web.desk.reports import Reports
 from conewright.web.serve import Impatient
-from conewright.web.settings import Settings
 from serving import TOML, ended, free_port, said, serving
 
 HERE = "http://127.0.0.1:8420"

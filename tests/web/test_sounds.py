@@ -10,8 +10,9 @@ from fastapi import FastAPI
 from numpy.typing import NDArray
 from starlette.testclient import TestClient
 
-from conewright.stages.find.tables import TEST_IDS
-from conewright.web.sounds import LIMIT, SOUNDS, Sound, sound_file, sounds_for
+from conewright.sound.sounds import LIMIT, SOUNDS, Sound, sounds_for
+from conewright.sound.wav import sound_file
+from conewright.stages.find.faults.trade import TEST_IDS
 
 RATE = 48_000
 

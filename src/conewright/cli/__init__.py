@@ -1,5 +1,5 @@
 """Commands over the same reports: parse, call one stage, print."""
 
-from conewright.cli.edge import main
+from conewright.cli.entry import main
 
 __all__ = ["main"]

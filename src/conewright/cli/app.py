@@ -9,10 +9,8 @@ from typing import Annotated
 
 import typer
 
-import conewright as cw
-from conewright.cli.edge import busy, say
-from conewright.cli.jobs import jobs
-from conewright.cli.options import (
+from conewright.cli.base.console import busy, say
+from conewright.cli.base.options import (
     Against,
     AsJson,
     At,
@@ -26,7 +24,9 @@ from conewright.cli.options import (
     Port,
     ProposalId,
 )
-from conewright.cli.serving import serve
+from conewright.cli.commands.jobs import jobs
+from conewright.cli.commands.serve import serve
+from conewright.errors import BadInputError
 
 __all__ = ["app"]
 
@@ -40,7 +40,9 @@ app = typer.Typer(
 
 def _show_version(wanted: bool) -> None:
     if wanted:
-        say(f"conewright {cw.__version__}\n")
+        from conewright.version import __version__
+
+        say(f"conewright {__version__}\n")
         raise typer.Exit
 
 
@@ -74,14 +76,15 @@ def new(
     ] = False,
 ) -> None:
     """Write a commented job file to start from, or the trade's tables."""
-    from conewright.cli.files import write_job
+    from conewright.cli.base.files import write_job
+    from conewright.job.text.starter import starter_text
 
     if tables:
-        from conewright.cli.shop_tables import write_tables
+        from conewright.cli.commands.new import write_tables
 
         say(write_tables(file, force=force))
         return
-    write_job(file, cw.starter_text(), force=force)
+    write_job(file, starter_text(), force=force)
     say(f"{file} is written. Put your vehicle in, then: conewright check {quote(str(file))}\n")
 
 
@@ -100,12 +103,14 @@ def check(
     ] = False,
 ) -> None:
     """Find all errors of a job file, and list what was filled in."""
-    from conewright.cli.checking import checked
+    from conewright.cli.commands.check import checked
 
     if schema:
-        say(json_text.dumps(cw.job_schema(), indent=2, ensure_ascii=False) + "\n")
+        from conewright.job.text.starter import job_schema
+
+        say(json_text.dumps(job_schema(), indent=2, ensure_ascii=False) + "\n")
     elif file is None:
-        raise cw.BadInputError("check: found no FILE; give a job file, or --schema")
+        raise BadInputError("check: found no FILE; give a job file, or --schema")
     else:
         say(checked(file))
 
@@ -125,20 +130,21 @@ def find(
     picture: PictureFile = None,
 ) -> None:
     """What is wrong, and which reading to take next."""
-    from conewright.cli.asking import answer, naming
-    from conewright.cli.kept import read_job
+    from conewright.cli.base.case import answer, naming
+    from conewright.cli.base.kept import read_job
+    from conewright.stages.find.stage import find as answered
 
     if ask:
-        from conewright.cli.finding import ask_for_readings
+        from conewright.cli.commands.find import ask_for_readings
 
         if json or picture is not None:
-            raise cw.BadInputError("find: found --ask with --json or --picture; ask first")
+            raise BadInputError("find: found --ask with --json or --picture; ask first")
         ask_for_readings(file)
         return
     with busy(f"{file}: weighing causes and readings"):
         job = read_job(file)
         with naming(file):
-            report = cw.find(job.build())
+            report = answered(job.build())
         answer(report, json=json, picture=picture)
 
 
@@ -152,12 +158,13 @@ def feed(
     picture: PictureFile = None,
 ) -> None:
     """What each radio channel drives, and what radio and cable take."""
-    from conewright.cli.asking import answer, asked, naming
+    from conewright.cli.base.case import answer, asked, naming
+    from conewright.stages.feed.stage import feed as answered
 
     with busy(f"{file}: working out what each channel drives"):
         case = asked(file, proposal=proposal, against=against, at=at)
         with naming(file):
-            report = cw.feed(case.build, case.against, at=case.at)
+            report = answered(case.build, case.against, at=case.at)
         answer(report, json=json, picture=picture)
 
 
@@ -171,12 +178,13 @@ def hear(
     picture: PictureFile = None,
 ) -> None:
     """What is heard at the seats, and with --against where each decibel comes from."""
-    from conewright.cli.asking import answer, asked, naming
+    from conewright.cli.base.case import answer, asked, naming
+    from conewright.stages.hear.stage import hear as answered
 
     with busy(f"{file}: listening at every seat"):
         case = asked(file, proposal=proposal, against=against, at=at)
         with naming(file):
-            report = cw.hear(case.build, case.against, at=case.at)
+            report = answered(case.build, case.against, at=case.at)
         answer(report, json=json, picture=picture)
 
 
@@ -190,25 +198,27 @@ def fit(
     picture: PictureFile = None,
 ) -> None:
     """Whether the parts go in, behind and in front. It has no curves, so --at changes nothing."""
-    from conewright.cli.asking import answer, asked, naming
+    from conewright.cli.base.case import answer, asked, naming
+    from conewright.stages.fit.stage import fit as answered
 
     with busy(f"{file}: measuring up"):
         case = asked(file, proposal=proposal, against=against, at=at)
         with naming(file):
-            report = cw.fit(case.build, case.against)
+            report = answered(case.build, case.against)
         answer(report, json=json, picture=picture)
 
 
 @app.command()
 def compare(file: JobFile, json: AsJson = False, picture: PictureFile = None) -> None:
     """The vehicle as found and every proposal, side by side."""
-    from conewright.cli.asking import answer, naming
-    from conewright.cli.kept import read_job
+    from conewright.cli.base.case import answer, naming
+    from conewright.cli.base.kept import read_job
+    from conewright.stages.compare import compare as answered
 
     with busy(f"{file}: comparing as found and every proposal"):
         job = read_job(file)
         with naming(file):
-            report = cw.compare(job)
+            report = answered(job)
         answer(report, json=json, picture=picture)
 
 
@@ -223,13 +233,14 @@ def make(
     json: AsJson = False,
 ) -> None:
     """The papers for the bench: job sheet, templates, wiring and parts, in a folder."""
-    from conewright.cli.asking import asked, naming
-    from conewright.cli.making import made_in_words
+    from conewright.cli.base.case import asked, naming
+    from conewright.cli.commands.make import made_in_words
+    from conewright.papers.make import make as made
 
     with busy(f"{file}: making the papers"):
         case = asked(file, proposal=proposal, against=None, at=None)
         with naming(file):
-            manifest = cw.make(case.build, out, paper=paper, only=only, bar_measured=bar_measured)
+            manifest = made(case.build, out, paper=paper, only=only, bar_measured=bar_measured)
     say(manifest.to_json() if json else made_in_words(manifest, out))
 
 
@@ -245,7 +256,7 @@ def demo(
     no_open: NoOpen = False,
 ) -> None:
     """Run an invented job from beginning to end, then open it in the pages, until Ctrl-C."""
-    from conewright.cli.demonstration import demonstrate, open_demo
+    from conewright.cli.commands.demo import demonstrate, open_demo
 
     demonstrate(out)
     if not once:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from conewright.errors import PlanRefusedError
-from conewright.papers.answers import Answers
-from conewright.papers.planned import planned_job
-from conewright.papers.supply import unfused
-from conewright.stages.care import restraint_gate
-from conewright.stages.report import Report, Severity, Verdict
-from conewright.stages.text import spoken_verdicts
+from conewright.papers.press.answers import Answers
+from conewright.papers.wiring.supply import unfused
+from conewright.stages.common.changes import planned_job
+from conewright.stages.report.care import restraint_gate
+from conewright.stages.report.data import Report, Severity, Verdict
+from conewright.views.text import spoken_verdicts
 
 __all__ = ["hold_gates", "reasons_against"]
 

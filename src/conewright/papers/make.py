@@ -8,23 +8,23 @@ from functools import cached_property
 from pathlib import Path
 
 from conewright.errors import BadInputError
-from conewright.job.state import Build
-from conewright.papers.answers import Answers
-from conewright.papers.bars import Bars, measured_bars
-from conewright.papers.bill import csv_text
-from conewright.papers.flags import flag_sheet
-from conewright.papers.folder import write_papers
+from conewright.job.build.state import Build
+from conewright.papers.drawing.bars import Bars, measured_bars
+from conewright.papers.drawing.write_dxf import dxf
+from conewright.papers.drawing.write_svg import svg
 from conewright.papers.gates import hold_gates
-from conewright.papers.head import head
-from conewright.papers.job_sheet import job_sheet
-from conewright.papers.manifest import Entry, Manifest, PaperFile, Use
-from conewright.papers.parts_sheet import bill_of, parts_sheet
-from conewright.papers.template_sheets import template_sheets
-from conewright.papers.templates import Templates, drawings
-from conewright.papers.typeset import PAPER_SIZE_MM, Paper, checked_paper
-from conewright.papers.wiring_sheet import wiring_sheet
-from conewright.papers.write_dxf import dxf
-from conewright.papers.write_svg import svg
+from conewright.papers.press.answers import Answers
+from conewright.papers.press.folder import write_papers
+from conewright.papers.press.head import head
+from conewright.papers.press.manifest import Entry, Manifest, PaperFile, Use
+from conewright.papers.press.typeset import PAPER_SIZE_MM, Paper, checked_paper
+from conewright.papers.templates.drawings import Templates, drawings
+from conewright.papers.templates.sheet import template_sheets
+from conewright.papers.wiring.flags import flag_sheet
+from conewright.papers.wiring.sheet import wiring_sheet
+from conewright.papers.work.bill import csv_text
+from conewright.papers.work.job_sheet import job_sheet
+from conewright.papers.work.parts_sheet import bill_of, parts_sheet
 
 __all__ = ["KINDS", "Papers", "make", "papers"]
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from conewright.errors import BadInputError
-from conewright.stages.report import Report
+from conewright.stages.report.data import Report
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -121,7 +121,7 @@ def _write(drawing: Figure, to: Path | StringIO, *, kind: str, dpi: float = 150.
 
 
 def _refuse_empty(report: Report) -> None:
-    from conewright.pictures.data import curve, figure_of, subjects
+    from conewright.pictures.curves import curve, figure_of, subjects
 
     if report.stage not in STAGES:
         raise BadInputError(

@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from conewright.job.state import AS_FOUND
+from conewright.job.document.parts import AS_FOUND
 from conewright.physics.arrays import FloatArray
-from conewright.pictures.data import HIGHEST, LOWEST, Curve, name_of
-from conewright.stages.report import Report
+from conewright.pictures.curves import HIGHEST, LOWEST, Curve, name_of
+from conewright.stages.report.data import Report
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from conewright.job.state import AS_FOUND
+from conewright.job.document.parts import AS_FOUND
 from conewright.pictures.axes import (
     BLACK,
     BLUE,
@@ -19,11 +19,11 @@ from conewright.pictures.axes import (
     text_size,
     text_width,
 )
-from conewright.pictures.data import change, figure_of, name_of, said, subjects, value_of
-from conewright.stages.hear_verdicts import AUDIBLE
-from conewright.stages.report import Figure as Number
-from conewright.stages.report import Report, Severity
-from conewright.stages.words import number
+from conewright.pictures.curves import change, figure_of, name_of, said, subjects, value_of
+from conewright.stages.hear.verdicts import AUDIBLE
+from conewright.stages.report.data import Figure as Number
+from conewright.stages.report.data import Report, Severity
+from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -19,7 +19,7 @@ from conewright.pictures.axes import (
     new_sheet,
     style_for,
 )
-from conewright.pictures.data import (
+from conewright.pictures.curves import (
     HIGHEST,
     LOWEST,
     Curve,
@@ -30,8 +30,8 @@ from conewright.pictures.data import (
     subjects,
     value_of,
 )
-from conewright.stages.report import Report
-from conewright.stages.words import number
+from conewright.stages.report.data import Report
+from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

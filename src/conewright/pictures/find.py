@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from conewright.phrases import capital, listed
 from conewright.pictures.axes import (
     BLACK,
     BLUE,
@@ -25,11 +26,10 @@ from conewright.pictures.axes import (
     text_size,
     text_width,
 )
-from conewright.pictures.data import unbroken
-from conewright.stages.report import Figure as Number
-from conewright.stages.report import Report, Series
-from conewright.stages.text_find import cause_name, percent, split_cause
-from conewright.stages.words import capital, listed
+from conewright.pictures.curves import unbroken
+from conewright.stages.report.data import Figure as Number
+from conewright.stages.report.data import Report, Series
+from conewright.views.search import cause_name, percent, split_cause
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

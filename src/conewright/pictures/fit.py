@@ -23,9 +23,9 @@ from conewright.pictures.axes import (
     new_sheet,
     text_size,
 )
-from conewright.pictures.data import caption, figure_of, said, subjects, unbroken, value_of
-from conewright.stages.report import Report, Severity
-from conewright.stages.words import number, odds, with_band
+from conewright.pictures.curves import caption, figure_of, said, subjects, unbroken, value_of
+from conewright.stages.report.data import Report, Severity
+from conewright.stages.report.words import number, odds, with_band
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -24,8 +24,7 @@ from conewright.pictures.axes import (
     style_for,
     text_width,
 )
-from conewright.pictures.bars import bars_height, draw_bars
-from conewright.pictures.data import (
+from conewright.pictures.curves import (
     HIGHEST,
     LOWEST,
     Curve,
@@ -36,7 +35,8 @@ from conewright.pictures.data import (
     said,
     subjects,
 )
-from conewright.stages.report import Report
+from conewright.pictures.waterfall import bars_height, draw_bars
+from conewright.stages.report.data import Report
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

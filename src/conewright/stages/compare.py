@@ -6,23 +6,23 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from conewright.job.document import Job
-from conewright.job.draws import DEFAULT_SAMPLES, draw
-from conewright.job.state import Build
-from conewright.job.units import to_unit
+from conewright.job.build.draws import DEFAULT_SAMPLES, draw
+from conewright.job.build.job import Job
+from conewright.job.build.state import Build
+from conewright.job.quantity.units import to_unit
 from conewright.physics import bands
 from conewright.physics.arrays import FloatArray
-from conewright.stages.assembly import Answer
-from conewright.stages.care import as_found
-from conewright.stages.circuit import Solver
-from conewright.stages.feed import feed_answer
-from conewright.stages.fit import fit
-from conewright.stages.hear import hear_answer
-from conewright.stages.hear_verdicts import AUDIBLE
-from conewright.stages.load import EASY, HARD, RadioLoad, radio_load
-from conewright.stages.report import Caution, Report, Severity, Verdict
-from conewright.stages.sound import BuildSound, sound_of
-from conewright.stages.words import with_band
+from conewright.stages.common.changes import moved_places, planned_job
+from conewright.stages.common.circuit import Solver
+from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
+from conewright.stages.feed.stage import feed_answer
+from conewright.stages.fit.stage import fit
+from conewright.stages.hear.heard import BuildSound, sound_of
+from conewright.stages.hear.stage import hear_answer
+from conewright.stages.hear.verdicts import AUDIBLE
+from conewright.stages.report.assembly import Answer
+from conewright.stages.report.data import Caution, Report, Severity, Verdict
+from conewright.stages.report.words import with_band
 
 __all__ = ["compare"]
 
@@ -124,7 +124,7 @@ def _seat_figures(answer: Answer, sound: BuildSound, before: BuildSound) -> None
 
 
 def _work_figures(answer: Answer, build: Build, fitted: Report) -> None:
-    moved = _moved_places(build)
+    moved = moved_places(build.job, planned_job(build))
     odds = [
         figure.value
         for figure in fitted.figures
@@ -144,17 +144,6 @@ def _work_figures(answer: Answer, build: Build, fitted: Report) -> None:
         build.id, "cost", build.cost, unit=_currency(build), label="work, material and new parts"
     )
     answer.figure(build.id, "hours", build.hours, unit="h", label="work")
-
-
-def _moved_places(build: Build) -> set[str]:
-    """Places that get another driver or spacer; what sits there already fits."""
-    before = {place.id: place for place in as_found(build).locations}
-    return {
-        place.id
-        for place in build.locations
-        if (place.driver, place.mount.spacer)
-        != (before[place.id].driver, before[place.id].mount.spacer)
-    }
 
 
 def _currency(build: Build) -> str:

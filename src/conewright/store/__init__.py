@@ -7,9 +7,9 @@ with Store.open() as store:
     store.save(saved.job_id, changed, base=saved.revision, who="Ann")
 """
 
-from conewright.store.conversion import json_from_toml, toml_from_json
+from conewright.job.text.conversion import json_from_toml, toml_from_json
+from conewright.job.text.differences import compare
 from conewright.store.database import store_is_there
-from conewright.store.differences import compare
 from conewright.store.errors import Conflict, NotFound, StoreError, StoreUnavailable
 from conewright.store.records import Device, Listed, RevisionNote, Saved
 from conewright.store.store import Store

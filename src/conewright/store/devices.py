@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Row, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
-from conewright.store import tables
+from conewright.store import schema
 from conewright.store.database import Database
 from conewright.store.errors import NotFound, StoreError
 from conewright.store.records import Device
@@ -17,10 +17,10 @@ from conewright.store.texts import one_line
 __all__ = ["DeviceList"]
 
 _COLUMNS = (
-    tables.devices.c.id,
-    tables.devices.c.name,
-    tables.devices.c.paired_at,
-    tables.devices.c.revoked_at,
+    schema.devices.c.id,
+    schema.devices.c.name,
+    schema.devices.c.paired_at,
+    schema.devices.c.revoked_at,
 )
 
 
@@ -38,20 +38,20 @@ class DeviceList:
         }
         try:
             with self._database.writing() as connection:
-                made = connection.execute(insert(tables.devices).values(row).returning(*_COLUMNS))
+                made = connection.execute(insert(schema.devices).values(row).returning(*_COLUMNS))
                 return _device(made.one())
         except IntegrityError:
             raise StoreError("this token was given to a device before") from None
 
     def devices(self) -> tuple[Device, ...]:
         """Return every device that was ever let in, the latest first."""
-        wanted = select(*_COLUMNS).order_by(tables.devices.c.id.desc())
+        wanted = select(*_COLUMNS).order_by(schema.devices.c.id.desc())
         with self._database.reading() as connection:
             return tuple(_device(row) for row in connection.execute(wanted))
 
     def device_by_token_hash(self, token_hash: str) -> Device | None:
         """Return the device of a token; None where there is none, or it was revoked."""
-        there = tables.devices.c
+        there = schema.devices.c
         wanted = select(*_COLUMNS).where(there.token_hash == token_hash, there.revoked_at.is_(None))
         with self._database.reading() as connection:
             row = connection.execute(wanted).one_or_none()
@@ -59,8 +59,8 @@ class DeviceList:
 
     def revoke_device(self, device_id: int) -> None:
         """Let a device in no longer; it stays in the list. Raises NotFound."""
-        there = tables.devices.c
-        change = update(tables.devices).where(there.id == device_id, there.revoked_at.is_(None))
+        there = schema.devices.c
+        change = update(schema.devices).where(there.id == device_id, there.revoked_at.is_(None))
         with self._database.writing() as connection:
             known = connection.scalar(select(there.id).where(there.id == device_id))
             if known is None:

@@ -12,7 +12,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from conewright.errors import ConewrightError
-from conewright.store.differences import compare
+from conewright.job.text.differences import compare
 
 if TYPE_CHECKING:
     from conewright.store.records import Saved

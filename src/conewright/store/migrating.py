@@ -13,7 +13,7 @@ from sqlalchemy import Connection, column, inspect, select, table, text
 
 from conewright.store.database import Database
 from conewright.store.errors import StoreError, StoreUnavailable
-from conewright.store.tables import HEAD, VERSION_TABLE
+from conewright.store.schema import HEAD, VERSION_TABLE
 
 __all__ = ["migrate", "upgrade"]
 

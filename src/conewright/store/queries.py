@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Row, Select, exists, func, insert, or_, select
 
-from conewright.store import tables
+from conewright.store import schema
 from conewright.store.records import Listed, RevisionNote, Saved
 from conewright.store.texts import Summary, new_id, state_in_words
 
@@ -21,7 +21,7 @@ __all__ = [
     "summary_of",
 ]
 
-_jobs, _revisions = tables.jobs.c, tables.revisions.c
+_jobs, _revisions = schema.jobs.c, schema.revisions.c
 _WHOLE = (
     _revisions.job_id,
     _jobs.slug,
@@ -66,7 +66,7 @@ def history(connection: Connection, job_id: str) -> tuple[RevisionNote, ...]:
 
 def listed(connection: Connection, *, search: str, deleted: bool) -> tuple[Listed, ...]:
     """Return the jobs that hold every word of a search, the last saved first."""
-    wanted = select(*_LISTED).join_from(tables.revisions, tables.jobs).where(_is_newest())
+    wanted = select(*_LISTED).join_from(schema.revisions, schema.jobs).where(_is_newest())
     wanted = wanted.where(_revisions.deleted == deleted)
     for word in search.casefold().split():
         found = _revisions.words.contains(word, autoescape=True)
@@ -78,7 +78,7 @@ def listed(connection: Connection, *, search: str, deleted: bool) -> tuple[Liste
 
 def ids_named(connection: Connection, name: str) -> tuple[str, ...]:
     """Return the job of that id, else all that have it as their short name; none deleted."""
-    wanted = select(_jobs.id, _jobs.slug).join_from(tables.revisions, tables.jobs)
+    wanted = select(_jobs.id, _jobs.slug).join_from(schema.revisions, schema.jobs)
     wanted = wanted.where(_is_newest(), _revisions.deleted.is_(False))
     wanted = wanted.where(or_(_jobs.id == name, _jobs.slug == name)).order_by(_jobs.id)
     found = tuple(row.id for row in connection.execute(wanted))
@@ -99,7 +99,7 @@ def new_job(connection: Connection, short: str) -> str:
     while True:
         job_id = new_id(short)
         if connection.scalar(select(_jobs.id).where(_jobs.id == job_id)) is None:
-            connection.execute(insert(tables.jobs).values(id=job_id, slug=short))
+            connection.execute(insert(schema.jobs).values(id=job_id, slug=short))
             return job_id
 
 
@@ -116,23 +116,23 @@ def append(connection: Connection, saved: Saved, *, kept: Summary) -> None:
         "words": kept.words,
         "text": saved.text,
     }
-    connection.execute(insert(tables.revisions).values(row))
+    connection.execute(insert(schema.revisions).values(row))
 
 
 def _whole() -> Select[Any]:
-    return select(*_WHOLE).join_from(tables.revisions, tables.jobs)
+    return select(*_WHOLE).join_from(schema.revisions, schema.jobs)
 
 
 def _is_newest() -> ColumnElement[bool]:
     # A job's numbers have no gaps.
-    later = tables.revisions.alias()
+    later = schema.revisions.alias()
     follows = (later.c.job_id == _revisions.job_id) & (later.c.number == _revisions.number + 1)
     return ~exists().where(follows)
 
 
 def _ambiguous(connection: Connection, short: str | None = None) -> set[str]:
     """Return the short names that do not say which job is meant."""
-    live = select(_jobs.slug).join_from(tables.revisions, tables.jobs)
+    live = select(_jobs.slug).join_from(schema.revisions, schema.jobs)
     live = live.where(_is_newest(), _revisions.deleted.is_(False))
     if short is not None:
         live = live.where(_jobs.slug == short)

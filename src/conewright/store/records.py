@@ -7,10 +7,10 @@ from datetime import datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from conewright.store.texts import bare
+from conewright.job.text.parsing import bare
 
 if TYPE_CHECKING:
-    from conewright.job.document import Job
+    from conewright.job.build.job import Job
 
 __all__ = ["Device", "Listed", "RevisionNote", "Saved"]
 
@@ -86,6 +86,6 @@ class Device:
 
 @lru_cache(maxsize=64)
 def _job(text: str, name: str) -> Job:
-    from conewright.job.reading import loads
+    from conewright.job.text.parsing import loads
 
     return loads(bare(text), file=name)

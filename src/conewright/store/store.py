@@ -9,10 +9,10 @@ from typing import Self
 
 from sqlalchemy.exc import IntegrityError
 
+from conewright.job.text.differences import compare, in_a_note
 from conewright.store import queries
 from conewright.store.database import Database, open_database
 from conewright.store.devices import DeviceList
-from conewright.store.differences import compare, in_a_note
 from conewright.store.errors import Conflict, NotFound, StoreError
 from conewright.store.migrating import migrate
 from conewright.store.records import Listed, RevisionNote, Saved

@@ -10,12 +10,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from conewright.errors import JobError, Problem
-from conewright.job.document import Job
-from conewright.job.reading import LARGEST_FILE, loads
+from conewright.job.build.job import Job
+from conewright.job.text.parsing import LARGEST_FILE, bare, loads
 
 __all__ = [
     "Summary",
-    "bare",
     "new_id",
     "one_line",
     "slug",
@@ -81,11 +80,6 @@ def one_line(text: str, *, longest: int = LONGEST_LINE) -> str:
     printable = "".join(letter if letter.isprintable() else " " for letter in text)
     line = " ".join(printable.split())
     return line if len(line) <= longest else f"{line[: longest - 1]}…"
-
-
-def bare(text: str) -> str:
-    """Return a text without the mark of its encoding, which some editors put in front."""
-    return text.removeprefix("\N{ZERO WIDTH NO-BREAK SPACE}")
 
 
 def _read(text: str) -> Job:

@@ -14,12 +14,12 @@ from fastapi import APIRouter, Depends, Header, Path, Query, Request, Response
 from pydantic import BaseModel
 
 from conewright.errors import Problem
-from conewright.stages.report import Report
+from conewright.stages.report.data import Report
 from conewright.store import Saved, Store, StoreError, json_from_toml, toml_from_json
-from conewright.web.errors import ErrorBody, Refusal
-from conewright.web.pages.common import who
-from conewright.web.reports import Question, Reports, Stage
-from conewright.web.settings import LARGEST_NUMBER
+from conewright.web.base.errors import ErrorBody, Refusal
+from conewright.web.base.settings import LARGEST_NUMBER
+from conewright.web.desk.reports import Question, Reports, Stage
+from conewright.web.frame.page import who
 
 __all__ = [
     "Answers",

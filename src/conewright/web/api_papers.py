@@ -7,8 +7,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Query, Response
 
-from conewright.papers.manifest import Manifest
-from conewright.papers.typeset import Paper
+from conewright.papers.press.manifest import Manifest
+from conewright.papers.press.typeset import Paper
 from conewright.store import Saved
 from conewright.web.api import (
     Answers,
@@ -19,8 +19,8 @@ from conewright.web.api import (
     RevisionAsked,
     refusals,
 )
-from conewright.web.errors import Refusal
-from conewright.web.reports import PaperQuestion
+from conewright.web.base.errors import Refusal
+from conewright.web.desk.reports import PaperQuestion
 
 __all__ = ["router"]
 

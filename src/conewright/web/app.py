@@ -14,20 +14,21 @@ from starlette.responses import RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
+from conewright.job.text.starter import job_schema
 from conewright.store import Store
 from conewright.web import api, api_papers, pairing
-from conewright.web.errors import handle_errors
-from conewright.web.keeping import Kept
-from conewright.web.openapi import with_job_schema
+from conewright.web.base.errors import handle_errors
+from conewright.web.base.settings import Settings
+from conewright.web.desk.keeping import Kept
+from conewright.web.desk.reports import Reports
+from conewright.web.doors.security import BodyDoor, HeaderDoor, OriginDoor, SecureAnswers
 from conewright.web.pages import routers
 from conewright.web.pairing import PairedDoor, Pairing
-from conewright.web.reports import Reports
-from conewright.web.security import BodyDoor, HeaderDoor, OriginDoor, SecureAnswers
-from conewright.web.settings import Settings
 
 __all__ = ["create_app"]
 
 STATIC = Path(__file__).parent / "static"
+COMPONENTS = "#/components/schemas/"
 
 
 def create_app(
@@ -88,7 +89,7 @@ class _App(FastAPI):
     def openapi(self) -> dict[str, Any]:
         """Return the OpenAPI document of the API, made once."""
         if self.openapi_schema is None:
-            self.openapi_schema = with_job_schema(super().openapi())
+            self.openapi_schema = _with_job_schema(super().openapi())
         return self.openapi_schema
 
 
@@ -118,3 +119,33 @@ def _mount_pages(app: FastAPI) -> None:
         app.include_router(router, include_in_schema=False)
     app.add_api_route("/", lambda: RedirectResponse("/jobs", 303), include_in_schema=False)
     app.mount("/static", _Files(directory=STATIC), name="static")
+
+
+def _with_job_schema(document: dict[str, Any]) -> dict[str, Any]:
+    """Return an OpenAPI document with the JSON Schema of a job among its components.
+
+    What a job is made of gets names of its own, `Job.Seat` and so on: a report has parts too.
+    """
+    schema = _renamed(job_schema())
+    parts = schema.pop("$defs")
+    del schema["$schema"]
+    own = {"Job": schema} | {f"Job.{name}": part for name, part in parts.items()}
+    components = document.setdefault("components", {}).setdefault("schemas", {})
+    components.update(own)
+    return document
+
+
+def _renamed(node: Any) -> Any:
+    """Return a schema whose references lead to the components."""
+    if isinstance(node, dict):
+        return {
+            name: _target(value) if name == "$ref" else _renamed(value)
+            for name, value in node.items()
+        }
+    if isinstance(node, list):
+        return [_renamed(each) for each in node]
+    return node
+
+
+def _target(reference: str) -> str:
+    return reference.replace("#/$defs/", f"{COMPONENTS}Job.")

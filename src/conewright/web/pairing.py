@@ -26,9 +26,9 @@ from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from conewright.store import Device, Store
-from conewright.web.errors import Refusal, wants_page
-from conewright.web.pages.common import render
-from conewright.web.security import CLOSE, refuse
+from conewright.web.base.errors import Refusal, wants_page
+from conewright.web.doors.security import CLOSE, refuse
+from conewright.web.frame.page import render
 
 __all__ = ["ALPHABET", "COOKIE", "Invitation", "PairedDoor", "Pairing", "router"]
 

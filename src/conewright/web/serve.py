@@ -29,12 +29,12 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 from conewright.errors import BadInputError
 from conewright.store import Store
 from conewright.web.app import create_app
+from conewright.web.base.settings import LOOPBACK, PORT, Settings
+from conewright.web.desk.reports import Reports
 from conewright.web.pairing import Invitation, Pairing
-from conewright.web.reports import Reports
-from conewright.web.settings import LOOPBACK, PORT, Settings
 
 if TYPE_CHECKING:
-    from conewright.web.certificate import Certificate
+    from conewright.web.doors.certificate import Certificate
 
 __all__ = ["serve"]
 
@@ -263,7 +263,7 @@ def _lan_server(
     """Return the server for paired devices, and tell how to pair one."""
     from platformdirs import user_data_path
 
-    from conewright.web.certificate import certificate_in
+    from conewright.web.doors.certificate import certificate_in
 
     names = (*addresses, *_host_names())
     held = certificate_in(user_data_path("conewright", appauthor=False), names)

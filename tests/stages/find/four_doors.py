@@ -1,7 +1,7 @@
 """An invented car with a loudspeaker in each of four doors, tweeters in front, and readings."""
 
-from conewright.job.document import Job
-from conewright.job.reading import loads
+from conewright.job.build.job import Job
+from conewright.job.text.parsing import loads
 
 PLACES = {
     "fl": ("0.9 m", "0.8 m"),

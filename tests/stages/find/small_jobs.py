@@ -1,7 +1,7 @@
 """Small invented jobs: usual drivers on the bench, one channel."""
 
-from conewright.job.document import Job
-from conewright.job.reading import loads
+from conewright.job.build.job import Job
+from conewright.job.text.parsing import loads
 
 SHEETS = {
     "F165": {

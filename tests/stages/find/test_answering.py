@@ -4,14 +4,14 @@ import pytest
 
 import conewright as cw
 from conewright.errors import BadInputError
-from conewright.job.writing import with_reading
-from conewright.stages.find import tables
-from conewright.stages.find.answering import Answered, allowed_answers, read_answer
+from conewright.job.text.readings import with_reading
+from conewright.stages.find.faults import trade
+from conewright.stages.find.talk.answering import Answered, allowed_answers, read_answer
 
 
-@pytest.mark.parametrize("test", tables.TEST_IDS)
+@pytest.mark.parametrize("test", trade.TEST_IDS)
 def test_every_word_of_every_test_is_an_answer_however_it_is_joined(test: str) -> None:
-    for word in tables.test(test).words:
+    for word in trade.test(test).words:
         for typed in (word, word.upper(), f" {word.replace(' ', '-')}", word.replace(" ", "   ")):
             assert read_answer(test, typed) == Answered(word)
         assert word in allowed_answers(test)

@@ -4,8 +4,8 @@ import pytest
 from small_jobs import one_channel
 
 from conewright.errors import BadInputError
-from conewright.job.state import DriverState
-from conewright.stages.find.pulse import offset_effect, pulse_expectation
+from conewright.job.build.state import DriverState
+from conewright.stages.find.instruments.cell import offset_effect, pulse_expectation
 
 
 def driver(name: str) -> DriverState:

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from conewright.physics.arrays import FloatArray
-from conewright.stages.find.blame import UNSAID, Blame, group_of
-from conewright.stages.find.chains import Atom, Chain, State
-from conewright.stages.find.inference import Complained, Model, infer
+from conewright.stages.find.faults.chains import Atom, Chain, State
+from conewright.stages.find.odds.blame import UNSAID, Blame, group_of
+from conewright.stages.find.odds.inference import Complained, Model, infer
 
 SETTINGS = Atom("settings", "vehicle")
 TORN, OPEN, RUBBING = (Atom(f, "door") for f in ("surround-torn", "coil-open", "coil-rubbing"))

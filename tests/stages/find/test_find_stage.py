@@ -6,11 +6,11 @@ import pytest
 from four_doors import Reading, car
 
 from conewright.errors import BadInputError
-from conewright.job.reading import loads
-from conewright.job.starter import demo_text
-from conewright.stages.find.find import find
-from conewright.stages.find.sweep import SweepBench
-from conewright.stages.report import Report, Severity
+from conewright.job.text.parsing import loads
+from conewright.job.text.starter import demo_text
+from conewright.stages.find.instruments.sweep import SweepBench
+from conewright.stages.find.stage import find
+from conewright.stages.report.data import Report, Severity
 
 DEAD: tuple[Reading, ...] = (
     ("corner-solo", "fr", '"silent"'),

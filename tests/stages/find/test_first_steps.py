@@ -6,8 +6,8 @@ Workshop experience, from memory, worked out there for one place and one reading
 import pytest
 from four_doors import Reading, car
 
-from conewright.stages.find.inquiry import Inquiry, inquire
-from conewright.stages.find.planning import Foresight, Proposal
+from conewright.stages.find.talk.inquiry import Inquiry, inquire
+from conewright.stages.find.talk.planning import Foresight, Proposal
 
 SILENT: Reading = ("corner-solo", "fr", '"silent"')
 WEAK: Reading = ("corner-solo", "fr", '"weaker"')

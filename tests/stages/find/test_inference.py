@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from conewright.physics.arrays import FloatArray
-from conewright.stages.find.chains import Atom, Chain, State
-from conewright.stages.find.inference import Complained, Model, PairFactor, infer
+from conewright.stages.find.faults.chains import Atom, Chain, State
+from conewright.stages.find.odds.inference import Complained, Model, PairFactor, infer
 
 
 def small_chain(name: str, faults: int) -> Chain:

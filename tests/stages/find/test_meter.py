@@ -11,17 +11,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_jobs import one_channel
 
-import conewright.job
+import conewright.job.text
 from conewright.errors import BadInputError
-from conewright.job.document import Job
-from conewright.job.quantity import Quantity, parse_quantity
-from conewright.job.reading import load
-from conewright.stages.find.chains import VEHICLE, Atom, Chain, chains_of
-from conewright.stages.find.effects import effects_of, parse_effects, variants
-from conewright.stages.find.meter import METER_TESTS, Meter, predict
-from conewright.stages.find.mixture import Mixture, likelihood, outcomes
+from conewright.job.build.job import Job
+from conewright.job.quantity.values import Quantity, parse_quantity
+from conewright.job.text.parsing import load
+from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, chains_of
+from conewright.stages.find.faults.effects import effects_of, parse_effects, variants
+from conewright.stages.find.instruments.meter import METER_TESTS, Meter, predict
+from conewright.stages.find.instruments.mixture import Mixture, likelihood, outcomes
 
-VAN = load(Path(conewright.job.__file__).parent / "data" / "library-van.toml")
+VAN = load(Path(conewright.job.text.__file__).parent / "data" / "library-van.toml")
 SHARED_TESTS = ("feed-drop", "sleep-current")
 
 

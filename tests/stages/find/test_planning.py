@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from four_doors import car
 
-from conewright.stages.find import tables
-from conewright.stages.find.blame import Blame
-from conewright.stages.find.evidence import Question
-from conewright.stages.find.inquiry import Inquiry, inquire
-from conewright.stages.find.planning import HANDLING, Foresight, Opened
+from conewright.stages.find.faults import trade
+from conewright.stages.find.odds.blame import Blame
+from conewright.stages.find.odds.evidence import Question
+from conewright.stages.find.talk.inquiry import Inquiry, inquire
+from conewright.stages.find.talk.planning import HANDLING, Foresight, Opened
 
 
 def inquiry() -> Inquiry:
@@ -53,8 +53,8 @@ def test_readings_behind_one_panel_are_weighed_together() -> None:
     proposals = Foresight(found.case).next_readings(found.odds, (), Opened())
     behind = next(p for p in proposals if p.question == Question("coil-resistance", "door-fr"))
     assert behind.then is not None
-    assert tables.test(behind.then.test).access in ("trim", "none")
-    assert behind.minutes == tables.test("coil-resistance").minutes + 30.0
+    assert trade.test(behind.then.test).access in ("trim", "none")
+    assert behind.minutes == trade.test("coil-resistance").minutes + 30.0
 
 
 def test_what_was_asked_is_not_proposed() -> None:

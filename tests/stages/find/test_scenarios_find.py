@@ -3,9 +3,9 @@
 import pytest
 from four_doors import Reading, car
 
-from conewright.stages.find import tables
-from conewright.stages.find.find import find
-from conewright.stages.report import Report, Severity
+from conewright.stages.find.faults import trade
+from conewright.stages.find.stage import find
+from conewright.stages.report.data import Report, Severity
 
 QUIET: tuple[Reading, ...] = (
     ("corner-solo", "fr", '"weaker"'),
@@ -24,9 +24,9 @@ def odds(report: Report, cause: str) -> float:
 
 def test_a_quiet_corner_starts_from_one_coil_in_five() -> None:
     # By hand, one fault, at this corner: 7 x 0.92 against the sum of prior x chance of a sign.
-    words = tables.word_table("corner-solo")
+    words = trade.word_table("corner-solo")
     signs = {
-        fault.id: fault.prior * (1.0 - words.chance[fault.id]["equal"]) for fault in tables.faults()
+        fault.id: fault.prior * (1.0 - words.chance[fault.id]["equal"]) for fault in trade.faults()
     }
     assert signs["coil-open"] / sum(signs.values()) == pytest.approx(0.20, abs=0.03)
 

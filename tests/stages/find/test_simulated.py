@@ -12,7 +12,7 @@ import numpy as np
 from benchmarks.simulated_repairs import CHOOSERS, Outcome, repair, summary
 from benchmarks.simulated_vehicles import Vehicle, World, commonness, vehicles
 
-from conewright.stages.find import tables
+from conewright.stages.find.faults import trade
 
 FEW = 14
 """Readings that each repair may take."""
@@ -59,8 +59,8 @@ def test_two_faults_are_drawn_as_often_as_said() -> None:
 def test_complaints_are_as_common_as_shares_of_faults_ask() -> None:
     # Closed form: words times factors add up to nearly one for every fault of some share.
     common = commonness()
-    for fault in tables.faults():
-        total = sum(often * tables.complaint(c).factor(fault.id) for c, often in common.items())
+    for fault in trade.faults():
+        total = sum(often * trade.complaint(c).factor(fault.id) for c, often in common.items())
         assert 0.5 < total < 1.5, fault.id
 
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from small_jobs import one_channel
 
-import conewright.job
+import conewright.job.text
 from conewright.errors import BadInputError
-from conewright.job.reading import load
-from conewright.stages.find.chains import Atom
-from conewright.stages.find.sweep import (
+from conewright.job.text.parsing import load
+from conewright.stages.find.faults.chains import Atom
+from conewright.stages.find.instruments.sweep import (
     SweepBench,
     SweepMixture,
     SweepReading,
@@ -18,7 +18,7 @@ from conewright.stages.find.sweep import (
     sweep_outcomes,
 )
 
-VAN = load(Path(conewright.job.__file__).parent / "data" / "library-van.toml").build()
+VAN = load(Path(conewright.job.text.__file__).parent / "data" / "library-van.toml").build()
 BENCH = SweepBench(VAN)
 TWIN = BENCH.expected("door-fr")
 FREE = SweepBench(one_channel("F165", vehicle='temperature = "20 degC"').build())

@@ -8,10 +8,10 @@ from math import fsum, log2
 import pytest
 
 from conewright.errors import BadInputError
-from conewright.job.units import find_unit
-from conewright.stages.find import rows, tables
+from conewright.job.quantity.units import find_unit
+from conewright.stages.find.faults import rows, trade
 
-TEXTS = tables.table_texts()
+TEXTS = trade.table_texts()
 
 # The fixed names, in their order.
 FAULTS = [
@@ -76,8 +76,8 @@ def _percent(fault: str, sign: str) -> float:
 
 
 def _row(test: str, fault: str) -> Mapping[str, float]:
-    table = tables.word_table(test)
-    return table.healthy if fault == tables.HEALTHY else table.chance[fault]
+    table = trade.word_table(test)
+    return table.healthy if fault == trade.HEALTHY else table.chance[fault]
 
 
 def _odds(weights: Mapping[str, float]) -> dict[str, float]:
@@ -87,16 +87,16 @@ def _odds(weights: Mapping[str, float]) -> dict[str, float]:
 
 def _after_words(readings: Mapping[str, str]) -> dict[str, float]:
     """Odds of single faults after words, by Bayes' rule."""
-    weights = {fault.id: fault.prior for fault in tables.faults()}
+    weights = {fault.id: fault.prior for fault in trade.faults()}
     for test, word in readings.items():
         for fault in weights:
-            weights[fault] *= tables.word_table(test).chance[fault][word]
+            weights[fault] *= trade.word_table(test).chance[fault][word]
     return _odds(weights)
 
 
 def _after_signs(wrong: Iterable[str], right: Iterable[str] = ()) -> dict[str, float]:
     """Odds of single faults after the signs of the yes/no table alone."""
-    weights = {fault.id: fault.prior for fault in tables.faults()}
+    weights = {fault.id: fault.prior for fault in trade.faults()}
     for fault in weights:
         for sign in wrong:
             weights[fault] *= _percent(fault, sign) / 100
@@ -123,10 +123,10 @@ def _bits(sign: str, odds: Mapping[str, float]) -> float:
 
 
 def test_names_are_complete_and_in_order() -> None:
-    assert [fault.id for fault in tables.faults()] == FAULTS == list(tables.FAULT_IDS)
-    assert [kind.id for kind in tables.tests()] == TESTS == list(tables.TEST_IDS)
-    assert [each.id for each in tables.complaints()] == COMPLAINTS
-    assert [each.id for each in tables.topologies()] == [
+    assert [fault.id for fault in trade.faults()] == FAULTS == list(trade.FAULT_IDS)
+    assert [kind.id for kind in trade.tests()] == TESTS == list(trade.TEST_IDS)
+    assert [each.id for each in trade.complaints()] == COMPLAINTS
+    assert [each.id for each in trade.topologies()] == [
         *("one-4-ohm", "one-2-ohm", "one-3-ohm", "one-6-ohm", "one-8-ohm"),
         *("with-small-tweeter", "with-large-tweeter", "two-parallel", "two-series"),
         *("second-order", "tweeter-only", "amplifier-input", "common-ground"),
@@ -135,14 +135,14 @@ def test_names_are_complete_and_in_order() -> None:
 
 @pytest.mark.parametrize("name", TESTS)
 def test_every_test_takes_its_words(name: str) -> None:
-    kind, table = tables.test(name), tables.word_table(name)
+    kind, table = trade.test(name), trade.word_table(name)
     assert set(kind.words) == WORDS[name]
     assert table.words == kind.words
     assert table.normal == kind.normal
 
 
 def test_numbers_are_taken_where_a_meter_gives_them() -> None:
-    units = {kind.id: (kind.dimension, kind.unit) for kind in tables.tests() if kind.numeric}
+    units = {kind.id: (kind.dimension, kind.unit) for kind in trade.tests() if kind.numeric}
     assert units == {
         "feed-drop": ("voltage", "V"),
         "sleep-current": ("current", "mA"),
@@ -159,29 +159,29 @@ def test_numbers_are_taken_where_a_meter_gives_them() -> None:
 
 def test_an_unknown_name_leads_to_the_nearest() -> None:
     with pytest.raises(BadInputError, match=r'"coil-opn" is no fault; did you mean "coil-open"'):
-        tables.fault("coil-opn")
+        trade.fault("coil-opn")
     with pytest.raises(BadInputError, match=r'no test; did you mean "pair-resistance"'):
-        tables.test("pair-resistence")
+        trade.test("pair-resistence")
     with pytest.raises(BadInputError, match=r'no test; did you mean "cone-push"'):
-        tables.word_table("cone-pushed")
+        trade.word_table("cone-pushed")
     with pytest.raises(BadInputError, match=r'no complaint; did you mean "thin-after-change"'):
-        tables.complaint("thin-after-chnge")
+        trade.complaint("thin-after-chnge")
     with pytest.raises(BadInputError, match=r'no topology; did you mean "two-series"'):
-        tables.topology("two-serie")
+        trade.topology("two-serie")
     with pytest.raises(BadInputError, match=r'no access; did you mean "radio"'):
-        tables.access("radios")
+        trade.access("radios")
 
 
 # --- Chances ---------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("sign", SIGNS)
-@pytest.mark.parametrize("fault", [*FAULTS, tables.HEALTHY])
+@pytest.mark.parametrize("fault", [*FAULTS, trade.HEALTHY])
 def test_words_keep_the_totals_of_the_yes_no_table(fault: str, sign: str) -> None:
     # Closed form: the words of a sign share out its percentage, whatever the split.
     test = sign.split()[0]
     row = _row(test, fault)
-    words = SIDES.get(sign, set(row) - {tables.word_table(test).normal})
+    words = SIDES.get(sign, set(row) - {trade.word_table(test).normal})
     assert fsum(row[word] for word in words) == pytest.approx(
         _percent(fault, sign) / 100, abs=1e-12
     )
@@ -189,7 +189,7 @@ def test_words_keep_the_totals_of_the_yes_no_table(fault: str, sign: str) -> Non
 
 @pytest.mark.parametrize("test", TESTS)
 def test_rows_add_up_to_one(test: str) -> None:
-    for fault in [*FAULTS, tables.HEALTHY]:
+    for fault in [*FAULTS, trade.HEALTHY]:
         row = _row(test, fault)
         assert fsum(row.values()) == pytest.approx(1, abs=1e-12)
         assert min(row.values()) >= 0
@@ -200,7 +200,7 @@ def test_only_an_open_coil_with_a_normal_reading_is_ruled_out_by_the_table() -> 
     impossible = [
         (test, fault, word)
         for test in TESTS
-        for fault in [*FAULTS, tables.HEALTHY]
+        for fault in [*FAULTS, trade.HEALTHY]
         for word, chance in _row(test, fault).items()
         if chance == 0
     ]
@@ -208,14 +208,14 @@ def test_only_an_open_coil_with_a_normal_reading_is_ruled_out_by_the_table() -> 
 
 
 def test_priors_add_up_to_one() -> None:
-    assert fsum(fault.prior for fault in tables.faults()) == pytest.approx(1, abs=1e-12)
-    assert fsum(each.prior for each in tables.topologies()) == pytest.approx(1, abs=1e-12)
+    assert fsum(fault.prior for fault in trade.faults()) == pytest.approx(1, abs=1e-12)
+    assert fsum(each.prior for each in trade.topologies()) == pytest.approx(1, abs=1e-12)
 
 
 def test_a_false_alarm_says_what_it_says_on_a_healthy_vehicle() -> None:
     # Closed form: a fault without a split of its own and with the healthy total has its row.
     for test in ("look", "cone-push", "corner-solo"):
-        assert _row(test, "sleep-drain") == pytest.approx(_row(test, tables.HEALTHY))
+        assert _row(test, "sleep-drain") == pytest.approx(_row(test, trade.HEALTHY))
 
 
 def test_a_fault_says_mostly_its_own_word() -> None:
@@ -244,7 +244,7 @@ def test_a_fault_says_mostly_its_own_word() -> None:
     }
     for (test, fault), word in own.items():
         row = dict(_row(test, fault))
-        del row[tables.word_table(test).normal]
+        del row[trade.word_table(test).normal]
         assert max(row, key=row.__getitem__) == word, (test, fault)
 
 
@@ -306,36 +306,36 @@ def test_the_first_sign_and_the_gain_of_the_next() -> None:
 
 def test_owners_words_multiply_the_odds() -> None:
     # Workshop experience, from memory: factors of the trade table; any other fault by one half.
-    pops = tables.complaint("pops-or-hum")
+    pops = trade.complaint("pops-or-hum")
     assert (pops.factor("channel-offset"), pops.factor("settings")) == (20, 0.5)
-    thin = tables.complaint("thin-after-change")
+    thin = trade.complaint("thin-after-change")
     assert (thin.factor("reversed"), thin.factor("panel-open")) == (8, 5)
     assert thin.first_tests[0] == "mono-bass"
-    urgent = [each.id for each in tables.complaints() if each.stop]
+    urgent = [each.id for each in trade.complaints() if each.stop]
     assert urgent == ["pops-or-hum", "smell-or-smoke"]
 
 
 def test_a_torn_surround_takes_its_twin_along() -> None:
     # Workshop experience, from memory: the other goes within two years with p about 0.7.
-    assert tables.fault("surround-torn").twin == pytest.approx(0.7)
-    assert "7 vehicles of 10" in tables.fault("surround-torn").budget
-    assert tables.fault("settings").twin == 0
+    assert trade.fault("surround-torn").twin == pytest.approx(0.7)
+    assert "7 vehicles of 10" in trade.fault("surround-torn").budget
+    assert trade.fault("settings").twin == 0
 
 
 def test_opening_is_counted_beside_the_test() -> None:
     # Workshop experience, from memory: radio out 25 min, door panel 20, the first door 30.
-    radio, door = tables.access("radio"), tables.access("door")
+    radio, door = trade.access("radio"), trade.access("door")
     assert (radio.first_minutes, door.first_minutes, door.minutes) == (25, 30, 20)
-    opened = {kind.id for kind in tables.tests() if kind.access == "trim"}
+    opened = {kind.id for kind in trade.tests() if kind.access == "trim"}
     assert opened == {"cone-push", "look", "coil-resistance", "swap-speaker", "impedance-sweep"}
-    assert tables.test("coil-resistance").minutes == 3
+    assert trade.test("coil-resistance").minutes == 3
 
 
 def test_each_test_carries_its_caution() -> None:
     def ids(name: str) -> set[str]:
-        return {caution.id for caution in tables.test(name).cautions}
+        return {caution.id for caution in trade.test(name).cautions}
 
-    for kind in tables.tests():
+    for kind in trade.tests():
         measures_ohms = kind.dimension == "resistance" or kind.id == "cell-pulse"
         assert ("restraint-meter" in ids(kind.id)) == measures_ohms
         assert ("trim" in ids(kind.id)) == (kind.access == "trim")
@@ -348,22 +348,22 @@ def test_each_test_carries_its_caution() -> None:
 
 
 def _text(test: str, caution: str) -> str:
-    return next(each.text for each in tables.test(test).cautions if each.id == caution)
+    return next(each.text for each in trade.test(test).cautions if each.id == caution)
 
 
 def test_loads_name_their_drivers() -> None:
-    woofer = tables.topology("with-small-tweeter")
+    woofer = trade.topology("with-small-tweeter")
     assert [driver.id for driver in woofer.drivers] == ["main", "small"]
     assert woofer.drivers[1].size.major == pytest.approx(0.025)
     assert woofer.drivers[0].rated.value == 4
     assert woofer.load.locations == ("main", "small")
-    assert [each.id for each in tables.topologies() if each.shared_return] == ["common-ground"]
-    assert tables.topology("amplifier-input").drivers == ()
+    assert [each.id for each in trade.topologies() if each.shared_return] == ["common-ground"]
+    assert trade.topology("amplifier-input").drivers == ()
 
 
 def test_one_driver_of_unknown_ohms_has_the_usual_odds() -> None:
     # From memory: 2, 3, 4, 6, 8 ohm as .15, .15, .60, .04, .06 of single drivers.
-    priors = [tables.topology(f"one-{ohms}-ohm").prior for ohms in (2, 3, 4, 6, 8)]
+    priors = [trade.topology(f"one-{ohms}-ohm").prior for ohms in (2, 3, 4, 6, 8)]
     shares = [prior / sum(priors) for prior in priors]
     assert shares == pytest.approx([0.15, 0.15, 0.60, 0.04, 0.06], abs=1e-9)
 
@@ -484,20 +484,20 @@ def test_a_broken_table_is_refused_with_its_place(
     file: str, old: str, new: str, match: str
 ) -> None:
     with pytest.raises(BadInputError, match=match) as caught:
-        tables.parse_tables(_edited(file, old, new))
+        trade.parse_tables(_edited(file, old, new))
     assert str(caught.value).startswith(file)
 
 
 def test_a_word_has_one_spelling_in_all_tables() -> None:
     with pytest.raises(BadInputError, match=r'words\.csv, row 2 .*did you mean "weak"'):
-        tables.parse_tables(_edited("answers.csv", "corner-solo,weaker", "corner-solo,weak"))
+        trade.parse_tables(_edited("answers.csv", "corner-solo,weaker", "corner-solo,weak"))
 
 
 def test_a_row_that_is_missing_is_named() -> None:
     lines = TEXTS["yes_no.csv"].splitlines(keepends=True)
     kept = "".join(line for line in lines if not line.startswith("settings,"))
     with pytest.raises(BadInputError, match=r"yes_no\.csv: rows are missing for settings"):
-        tables.parse_tables(TEXTS | {"yes_no.csv": kept})
+        trade.parse_tables(TEXTS | {"yes_no.csv": kept})
 
 
 def test_a_row_without_a_source_is_refused() -> None:
@@ -512,22 +512,22 @@ def test_a_text_that_is_no_table_is_refused() -> None:
 
 def test_a_shop_can_put_in_its_own_counts() -> None:
     # Closed form: shares of what the shop counted, whatever its rounding adds up to.
-    own = tables.parse_tables(_edited("faults.csv", "torn,11,", "torn,11.5,"))
+    own = trade.parse_tables(_edited("faults.csv", "torn,11,", "torn,11.5,"))
     assert own.faults["surround-torn"].prior == pytest.approx(11.5 / 100.5)
     assert fsum(fault.prior for fault in own.faults.values()) == pytest.approx(1, abs=1e-12)
     split = _edited("words.csv", "silent 84; weaker 16", "silent 50; weaker 50")
-    row = tables.parse_tables(split).words["corner-solo"].chance["coil-open"]
+    row = trade.parse_tables(split).words["corner-solo"].chance["coil-open"]
     assert (row["silent"], row["weaker"]) == pytest.approx((0.46, 0.46))
 
 
 def test_what_a_spreadsheet_adds_is_borne() -> None:
     # A byte order mark, line ends of another system and blanks round a cell change nothing.
     spread = "\ufeff" + TEXTS["access.csv"].replace("\n", "\r\n").replace("radio,", "radio ,", 1)
-    assert tables.parse_tables(TEXTS | {"access.csv": spread}).access["radio"].minutes == 25
+    assert trade.parse_tables(TEXTS | {"access.csv": spread}).access["radio"].minutes == 25
 
 
 def test_owners_words_can_be_added() -> None:
     more = TEXTS["complaints.csv"] + "hums,It hums.,supply-sag 4,0.5,feed-drop,,own count\n"
-    assert tables.parse_tables(TEXTS | {"complaints.csv": more}).complaints["hums"].factors == {
+    assert trade.parse_tables(TEXTS | {"complaints.csv": more}).complaints["hums"].factors == {
         "supply-sag": 4
     }

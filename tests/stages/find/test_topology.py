@@ -9,11 +9,10 @@ from hypothesis import strategies as st
 from small_jobs import SHEETS, one_channel
 
 from conewright.errors import BadInputError, OutOfRangeError
-from conewright.job.quantity import Quantity, parse_quantity
-from conewright.stages.find.rated import rated_odds, rated_priors
-from conewright.stages.find.tables import topologies
-from conewright.stages.find.telling import expected_bits, telling_apart
-from conewright.stages.find.topology import (
+from conewright.job.quantity.values import Quantity, parse_quantity
+from conewright.stages.find.faults.trade import topologies
+from conewright.stages.find.instruments.rated import rated_odds, rated_priors
+from conewright.stages.find.instruments.topology import (
     FREQUENCIES,
     LoadContext,
     LoadReading,
@@ -22,6 +21,7 @@ from conewright.stages.find.topology import (
     plug_samples,
     topology_odds,
 )
+from conewright.stages.find.talk.telling import expected_bits, telling_apart
 
 WIRE = Quantity.of(0.35, "resistance")
 HALF = {**SHEETS["F165"], "re": "1.7 ohm", "le": "0.18 mH"}

@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from conewright.store.tables import VERSION_TABLE, metadata
+from conewright.store.schema import VERSION_TABLE, metadata
 
 context.configure(
     connection=context.config.attributes["connection"],

@@ -12,17 +12,22 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from conewright.errors import BadInputError, ConewrightError, JobError
-from conewright.job.document import Reading
-from conewright.stages.find.answering import SWEEP_EXAMPLE, Answered, read_answer
-from conewright.stages.find.entries import TestKind
-from conewright.stages.find.inquiry import INCONCLUSIVE
-from conewright.stages.find.tables import test as test_kind
-from conewright.stages.report import Figure, ReadingCard, Report, Severity
-from conewright.stages.text_find import cause_name, percent, split_cause
-from conewright.stages.words import odds
+from conewright.job.document.document import Reading
+from conewright.job.text.readings import with_reading, without_last_reading
+from conewright.sound.sounds import LIMIT, sounds_for
+from conewright.stages.find.faults.entries import TestKind
+from conewright.stages.find.faults.trade import test as test_kind
+from conewright.stages.find.talk.answering import SWEEP_EXAMPLE, Answered, read_answer
+from conewright.stages.find.talk.inquiry import INCONCLUSIVE
+from conewright.stages.report.data import Figure, ReadingCard, Report, Severity
+from conewright.stages.report.words import odds
 from conewright.store import Conflict
-from conewright.web.errors import Refusal
-from conewright.web.pages.common import (
+from conewright.views.search import cause_name, percent, split_cause
+from conewright.web.base.errors import Refusal
+from conewright.web.desk.workers import Question
+from conewright.web.frame.answer import verdict_views
+from conewright.web.frame.context import JobPage, open_page, plan_of, report_of, view_of
+from conewright.web.frame.page import (
     Form,
     Revision,
     conflict_page,
@@ -33,13 +38,8 @@ from conewright.web.pages.common import (
     store_of,
     who,
 )
-from conewright.web.pages.context import JobPage, open_page, plan_of, report_of, view_of
-from conewright.web.pages.kept import kept
+from conewright.web.frame.rendered import kept
 from conewright.web.pages.stage import picture_view, refused_page
-from conewright.web.readings import with_reading, without_last_reading
-from conewright.web.sounds import LIMIT, sounds_for
-from conewright.web.views import verdict_views
-from conewright.web.workers import Question
 
 __all__ = ["router"]
 
@@ -108,7 +108,7 @@ def answer(request: Request, job_id: str, form: Form) -> Response:
     typed, word = fields.get("value", "").strip(), fields.get("word", "").strip()
     try:
         said = _said(test, typed, word)
-        text = with_reading(page.saved.text, test=test, at=at, value=said.value)
+        text = with_reading(page.saved.text, "toml", test=test, at=at, value=said.value)
         _hold_usable(request, text)
         return _saved(request, page, text, f"{test} at {at}: {said}")
     except BadInputError as error:

@@ -6,7 +6,8 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from conewright.store import Conflict, compare
-from conewright.web.pages.common import (
+from conewright.web.frame.context import open_page
+from conewright.web.frame.page import (
     Form,
     Revision,
     conflict_page,
@@ -17,7 +18,6 @@ from conewright.web.pages.common import (
     store_of,
     who,
 )
-from conewright.web.pages.context import open_page
 
 __all__ = ["router"]
 

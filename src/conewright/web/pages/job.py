@@ -10,13 +10,16 @@ from fastapi import APIRouter, Request
 from starlette.responses import PlainTextResponse, Response
 
 from conewright.errors import JobError
-from conewright.job.document import Job
-from conewright.job.state import Build, Origin
-from conewright.stages.report import Report, Severity
+from conewright.job.build.job import Job
+from conewright.job.build.state import Build, Origin
+from conewright.job.text.editing import Refused, with_entry
+from conewright.job.text.labels import LISTS, Part, parts_of
+from conewright.stages.report.data import Report, Severity
 from conewright.store import Conflict
-from conewright.web.fields import LISTS, Part, parts_of
-from conewright.web.forms import Refused, with_entry
-from conewright.web.pages.common import (
+from conewright.web.desk.workers import Stage
+from conewright.web.frame.answer import LETTERS, NextView, verdict_views
+from conewright.web.frame.context import JobPage, open_page, plan_of, reports_of, view_of
+from conewright.web.frame.page import (
     Form,
     Revision,
     conflict_page,
@@ -27,11 +30,8 @@ from conewright.web.pages.common import (
     store_of,
     who,
 )
-from conewright.web.pages.context import JobPage, open_page, plan_of, reports_of, view_of
-from conewright.web.pages.kept import kept
-from conewright.web.survey import words_of_complaints
-from conewright.web.views import LETTERS, NextView, verdict_views
-from conewright.web.workers import Stage
+from conewright.web.frame.rendered import kept
+from conewright.web.frame.survey import words_of_complaints
 
 __all__ = ["router"]
 

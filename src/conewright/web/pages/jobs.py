@@ -10,10 +10,10 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
 from conewright.errors import JobError, Problem
-from conewright.job.starter import demo_text
+from conewright.job.text.editing import Refused
+from conewright.job.text.starter import demo_text
 from conewright.store import StoreError, toml_from_json
-from conewright.web.forms import Refused
-from conewright.web.pages.common import (
+from conewright.web.frame.page import (
     LONGEST_NAME,
     WHO,
     Form,
@@ -24,7 +24,7 @@ from conewright.web.pages.common import (
     told_of,
     who,
 )
-from conewright.web.survey import BODIES, PLACES, RADIO, survey_text, words_of_complaints
+from conewright.web.frame.survey import BODIES, PLACES, RADIO, survey_text, words_of_complaints
 
 __all__ = ["router"]
 

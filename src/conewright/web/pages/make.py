@@ -13,15 +13,15 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
 from conewright.errors import ConewrightError, PlanRefusedError
-from conewright.job.state import AS_FOUND
-from conewright.papers.manifest import MANIFEST, Entry, Use
-from conewright.papers.typeset import PAPERS
-from conewright.stages.care import cautions_for
-from conewright.web.errors import Refusal
-from conewright.web.pages.common import Revision, address, render
-from conewright.web.pages.context import JobPage, open_page, plan_of
-from conewright.web.reports import Made, PaperQuestion
-from conewright.web.settings import LOOPBACK
+from conewright.job.document.parts import AS_FOUND
+from conewright.papers.press.manifest import MANIFEST, Entry, Use
+from conewright.papers.press.typeset import PAPERS
+from conewright.stages.report.care import cautions_for
+from conewright.web.base.errors import Refusal
+from conewright.web.base.settings import LOOPBACK
+from conewright.web.desk.reports import Made, PaperQuestion
+from conewright.web.frame.context import JobPage, open_page, plan_of
+from conewright.web.frame.page import Revision, address, render
 
 __all__ = ["router"]
 

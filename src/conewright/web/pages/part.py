@@ -10,12 +10,10 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from conewright.errors import JobError, QuantityError
-from conewright.job.document import Job
-from conewright.job.quantity import parse_quantity
-from conewright.stages.report import Report
-from conewright.store import Conflict
-from conewright.web.errors import Refusal
-from conewright.web.fields import (
+from conewright.job.build.job import Job
+from conewright.job.quantity.values import parse_quantity
+from conewright.job.text.editing import Refused, with_values, without_entry, without_place
+from conewright.job.text.labels import (
     LISTS,
     Field,
     Part,
@@ -25,8 +23,12 @@ from conewright.web.fields import (
     plain_value,
     text_of,
 )
-from conewright.web.forms import Refused, with_values, without_entry, without_place
-from conewright.web.pages.common import (
+from conewright.stages.report.data import Report
+from conewright.store import Conflict
+from conewright.web.base.errors import Refusal
+from conewright.web.frame.answer import LETTERS, in_inches, verdict_views
+from conewright.web.frame.context import JobPage, open_page, plan_of, reports_of
+from conewright.web.frame.page import (
     Form,
     Revision,
     conflict_page,
@@ -37,9 +39,7 @@ from conewright.web.pages.common import (
     store_of,
     who,
 )
-from conewright.web.pages.context import JobPage, open_page, plan_of, reports_of
-from conewright.web.pages.kept import kept
-from conewright.web.views import LETTERS, in_inches, verdict_views
+from conewright.web.frame.rendered import kept
 
 __all__ = ["router"]
 

@@ -13,17 +13,20 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from conewright.errors import ConewrightError
-from conewright.job.document import Job
-from conewright.job.reading import loads
-from conewright.job.state import AS_FOUND
-from conewright.stages.report import Report
+from conewright.job.build.job import Job
+from conewright.job.document.parts import AS_FOUND
+from conewright.job.text.editing import Refused, with_proposal, without_entry
+from conewright.job.text.labels import field_at, fields_of, parts_of, plain_value
+from conewright.job.text.parsing import bare, loads
+from conewright.stages.report.data import Report
 from conewright.store import Conflict
-from conewright.web.comparing import Comparison, comparison
-from conewright.web.errors import Refusal
-from conewright.web.fields import field_at, fields_of, parts_of, plain_value
-from conewright.web.forms import Refused, bare, with_proposal, without_entry
-from conewright.web.keeping import Kept
-from conewright.web.pages.common import (
+from conewright.web.base.errors import Refusal
+from conewright.web.desk.keeping import Kept
+from conewright.web.desk.workers import Question
+from conewright.web.frame.answer import verdict_views
+from conewright.web.frame.comparison import Comparison, comparison
+from conewright.web.frame.context import JobPage, note_passing, open_page, plan_of
+from conewright.web.frame.page import (
     Form,
     Revision,
     conflict_page,
@@ -34,11 +37,8 @@ from conewright.web.pages.common import (
     store_of,
     who,
 )
-from conewright.web.pages.context import JobPage, note_passing, open_page, plan_of
-from conewright.web.pages.kept import kept
+from conewright.web.frame.rendered import kept
 from conewright.web.pages.stage import picture_view
-from conewright.web.views import verdict_views
-from conewright.web.workers import Question
 
 __all__ = ["router"]
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from fastapi import APIRouter
 from starlette.responses import FileResponse, Response
 
-from conewright.web.errors import Refusal
-from conewright.web.sounds import LIMIT, SOUNDS, sound_file
+from conewright.sound.sounds import LIMIT, SOUNDS
+from conewright.sound.wav import sound_file
+from conewright.web.base.errors import Refusal
 
 __all__ = ["router"]
 

@@ -10,18 +10,18 @@ from json import dumps
 from fastapi import APIRouter, Request
 from starlette.responses import PlainTextResponse, Response
 
-from conewright import __version__
 from conewright.errors import BadInputError, ConewrightError, JobError
-from conewright.job.state import AS_FOUND
-from conewright.stages.report import Report
-from conewright.web.errors import Refusal
-from conewright.web.pages.common import Revision, address, render
-from conewright.web.pages.context import STAGES, JobPage, open_page, plan_of, report_of, view_of
-from conewright.web.pages.kept import kept
-from conewright.web.pages.pictures import in_dark, outline, written
-from conewright.web.views import series_table
-from conewright.web.workers import STAGES as ASKED
-from conewright.web.workers import Stage
+from conewright.job.document.parts import AS_FOUND
+from conewright.stages.report.data import Report
+from conewright.version import __version__
+from conewright.web.base.errors import Refusal
+from conewright.web.desk.workers import STAGES as ASKED
+from conewright.web.desk.workers import Stage
+from conewright.web.frame.answer import series_table
+from conewright.web.frame.context import STAGES, JobPage, open_page, plan_of, report_of, view_of
+from conewright.web.frame.page import Revision, address, render
+from conewright.web.frame.picture import in_dark, outline, written
+from conewright.web.frame.rendered import kept
 
 __all__ = ["picture_view", "refused_page", "router"]
 

@@ -7,7 +7,8 @@ from starlette.responses import Response
 
 from conewright.errors import JobError
 from conewright.store import Conflict, Saved, StoreError
-from conewright.web.pages.common import (
+from conewright.web.frame.context import open_page
+from conewright.web.frame.page import (
     Form,
     Revision,
     conflict_page,
@@ -19,7 +20,6 @@ from conewright.web.pages.common import (
     told_of,
     who,
 )
-from conewright.web.pages.context import open_page
 
 __all__ = ["router"]
 

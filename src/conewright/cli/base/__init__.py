@@ -1,0 +1,1 @@
+"""What every command stands on: streams, options, files, kept jobs."""

@@ -1,0 +1,1 @@
+"""What the larger commands do, a module each."""

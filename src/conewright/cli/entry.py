@@ -1,0 +1,65 @@
+"""The way in and out of the program: what was asked is done, what went wrong gives its exit code.
+
+Exit codes: 0 answered, 2 bad input, 1 only for a failure of the program itself.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from textwrap import wrap
+from typing import NoReturn
+
+from conewright.cli.app import app
+from conewright.cli.base.console import complain
+from conewright.errors import ConewrightError, JobError
+
+__all__ = ["main"]
+
+BAD_INPUT, FAILED = 2, 1
+WIDTH = 80
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run the command line and leave with its exit code.
+
+    Args:
+        arguments: the words after the program's name; those of this process when None.
+
+    """
+    try:
+        app(args=None if arguments is None else list(arguments), prog_name="conewright")
+    except ConewrightError as error:
+        complain(_in_lines(error))
+        sys.exit(BAD_INPUT)
+    except Exception as error:
+        if os.environ.get("CONEWRIGHT_DEBUG"):
+            raise
+        complain(
+            f"conewright failed: {type(error).__name__}: {error}\n"
+            "This is a fault of the program; CONEWRIGHT_DEBUG=1 shows where it is."
+        )
+        sys.exit(FAILED)
+    sys.exit(0)
+
+
+def _in_lines(error: ConewrightError) -> str:
+    """Return an error's sentences one under the other; what they quote stays as it is."""
+    sentences = str(error).splitlines()
+    if isinstance(error, JobError) and len(error.problems) > 1:
+        sentences.insert(0, f"{error.file}: {len(error.problems)} problems")
+    return "\n".join(line for sentence in sentences for line in _wrapped(sentence))
+
+
+def _wrapped(sentence: str) -> list[str]:
+    if sentence.startswith(" "):
+        return [sentence]
+    # Names of files and fields stay whole, so that they can be searched for.
+    return wrap(
+        sentence,
+        WIDTH,
+        subsequent_indent="    ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

@@ -1,0 +1,191 @@
+"""From a job to a build: one state of the vehicle, as found or with a proposal applied."""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import ceil
+
+from conewright.errors import JobError, Problem
+from conewright.job.proposals import apply_proposal
+from conewright.job.document.document import Document, Proposal
+from conewright.job.build.fills import Filler
+from conewright.job.build.possible import impossibilities
+from conewright.job.build.resolve_driver import central_area, resolve_driver
+from conewright.job.build.resolve_electrics import (
+    resolve_channel,
+    resolve_head_unit,
+    resolve_seats,
+    resolve_unknown,
+    resolve_vehicle,
+)
+from conewright.job.build.resolve_location import resolve_location
+from conewright.job.document.parts import AS_FOUND
+from conewright.job.build.state import Build, DriverState, LocationState
+
+__all__ = ["build_job"]
+
+
+def build_job(job: Document, proposal: str | None = None) -> Build:
+    """Return the vehicle as found, or with one proposal applied; every gap filled.
+
+    Args: proposal: id of the proposal; None or `as-found` for none.
+    Raises: JobError for a proposal that the job does not have, or for a driver that cannot be
+    completed from its sheet and the typical values.
+    """
+    builds = _builds(_Same(job))
+    wanted = proposal or AS_FOUND
+    if wanted not in builds:
+        known = ", ".join(builds)
+        raise JobError([Problem("proposal", f'"{wanted}"', f"this job has {known}")])
+    return builds[wanted]
+
+
+@dataclass(frozen=True, eq=False)
+class _Same:
+    """A job told apart by identity: a document holds tables, which have no hash."""
+
+    job: Document
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.job is self.job
+
+    def __hash__(self) -> int:
+        return id(self.job)
+
+
+@lru_cache(maxsize=8)
+def _builds(same: _Same) -> Mapping[str, Build]:
+    """Return every build of a job by id; they are made together since they share their axes."""
+    job = same.job
+    found = _draft(job, None, {})
+    areas = {location.id: central_area(location.driver) for location in found.locations}
+    drafts = [found, *(_draft(job, proposal, areas) for proposal in job.proposals)]
+    axes = {axis for draft in drafts for value in draft.values() for axis in value.axes}
+    shared = tuple(sorted(axes))
+    return {draft.id: replace(draft, axes=shared) for draft in drafts}
+
+
+def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float]) -> Build:
+    """Return one build without its axes; `areas` are the cones [m2] the trims were made for."""
+    changed = job if proposal is None else apply_proposal(job, proposal.id)
+    filler = _filler(job, changed, proposal)
+    locations = _locations(changed, areas, filler)
+    vehicle, seats = resolve_vehicle(changed.vehicle, filler), resolve_seats(changed, filler)
+    problems = impossibilities(vehicle, locations, seats)
+    if problems:
+        raise JobError(problems)
+    by_id = {location.id: location for location in locations}
+    return Build(
+        job=job,
+        proposal=None if proposal is None else proposal.id,
+        title="as found" if proposal is None else proposal.name or proposal.id,
+        vehicle=vehicle,
+        head_unit=resolve_head_unit(changed.head_unit, filler),
+        channels=tuple(
+            resolve_channel(channel, load, by_id, filler)
+            for channel in changed.channels
+            if (load := channel.wiring) is not None
+        ),
+        unknown=tuple(
+            resolve_unknown(channel, filler)
+            for channel in changed.channels
+            if channel.wiring is None
+        ),
+        locations=locations,
+        seats=seats,
+        fills=filler.fills,
+        axes=(),
+        hours=_hours(proposal),
+        cost=_cost(job, changed, proposal),
+        unpriced=_unpriced(job, changed, proposal),
+    )
+
+
+def _locations(job: Document, areas: Mapping[str, float], filler: Filler) -> tuple[LocationState, ...]:
+    """Return every place with its driver; raises JobError with every driver that fails."""
+    drivers = _drivers(job, filler)
+    return tuple(
+        resolve_location(
+            location,
+            drivers[location.driver],
+            as_found_area=areas.get(location.id) or central_area(drivers[location.driver]),
+            filler=filler,
+        )
+        for location in job.locations
+    )
+
+
+def _drivers(job: Document, filler: Filler) -> dict[str, DriverState]:
+    """Return every driver that is fitted somewhere; all that fail are reported in one go."""
+    drivers: dict[str, DriverState] = {}
+    problems: list[Problem] = []
+    for name in dict.fromkeys(location.driver for location in job.locations):
+        try:
+            drivers[name] = resolve_driver(job.driver(name), filler)
+        except JobError as error:
+            problems.extend(error.problems)
+    if problems:
+        raise JobError(problems)
+    return drivers
+
+
+def _hours(proposal: Proposal | None) -> float:
+    return 0.0 if proposal is None else proposal.hours or 0.0
+
+
+def _new_drivers(job: Document, changed: Document) -> Counter[str]:
+    """Return how many of each driver are newly fitted."""
+    pairs = zip(job.locations, changed.locations, strict=True)
+    return Counter(new.driver for old, new in pairs if new.driver != old.driver)
+
+
+def _cost(job: Document, changed: Document, proposal: Proposal | None) -> float:
+    """Return work, material and new drivers, these by the pair, in the currency of the job."""
+    if proposal is None:
+        return 0.0
+    work = _hours(proposal) * (job.about.hour_rate or 0.0)
+    parts = sum(
+        (changed.driver(name).price or 0.0) * ceil(count / 2)
+        for name, count in _new_drivers(job, changed).items()
+    )
+    return work + (proposal.extra_cost or 0.0) + parts
+
+
+def _unpriced(job: Document, changed: Document, proposal: Proposal | None) -> tuple[str, ...]:
+    """Return what the cost leaves out for want of a price: drivers, and the hour."""
+    names = _new_drivers(job, changed)
+    missing = [name for name in names if changed.driver(name).price is None]
+    if _hours(proposal) > 0.0 and job.about.hour_rate is None:
+        missing.append("job.hour_rate")
+    return tuple(missing)
+
+
+def _filler(job: Document, changed: Document, proposal: Proposal | None) -> Filler:
+    if proposal is None:
+        return Filler()
+    before, after = dict(_leaves(job.to_dict())), dict(_leaves(changed.to_dict()))
+    planned = frozenset(path for path in after if after[path] != before.get(path))
+    return Filler(planned=planned, proposal=proposal.id)
+
+
+def _leaves(node: object, path: str = "") -> Iterator[tuple[str, object]]:
+    """Yield what stands in a job's plain values under the paths that values have."""
+    if isinstance(node, dict):
+        for name, item in node.items():
+            yield from _leaves(item, f"{path}.{name}" if path else name)
+    elif isinstance(node, list):
+        for name, item in _named(node, path):
+            yield from _leaves(item, name)
+    else:
+        yield path, node
+
+
+def _named(entries: list[object], path: str) -> Iterator[tuple[str, object]]:
+    """Yield the entries of a list with their paths: by id, by axis, or counted from 1."""
+    axes = path.endswith((".at", ".ear"))
+    for index, entry in enumerate(entries):
+        if isinstance(entry, dict) and "id" in entry:
+            yield entry["id"], entry
+        else:
+            yield f"{path}.{'xyz'[index] if axes else index + 1}", entry

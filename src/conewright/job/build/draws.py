@@ -1,0 +1,149 @@
+"""Draws of the uncertain values of a build, the same for every build of a job.
+
+Every path with a spread is one axis of a scrambled Sobol sequence (Owen 1998); the seed is fixed,
+so a figure is the same on every run and two builds share the draws of what they share.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from math import sqrt
+
+import numpy as np
+
+from conewright.errors import OutOfRangeError
+from conewright.job.quantity.values import Quantity
+from conewright.job.build.state import Value
+from conewright.physics.arrays import FloatArray
+
+__all__ = ["DEFAULT_SAMPLES", "Draws", "draw"]
+
+DEFAULT_SAMPLES = 256
+DEFAULT_SEED = 20260302
+
+# Standard-normal scores of the points a job states: 95 % within ±b, and the 5 % and 95 % points.
+SCORE_WITHIN_95 = 1.959963984540054
+SCORE_AT_95 = 1.6448536269514722
+
+# A normal whose chance of a wrong sign is below this is left alone.
+_NEGLIGIBLE = 1e-12
+
+
+@dataclass(frozen=True, eq=False)
+class Draws:
+    """Samples of every uncertain value: row 0 is the central state, the others are draws.
+
+    Attributes:
+        axes: paths of the random axes.
+        scores: standard-normal scores, shape (samples, axes).
+
+    """
+
+    axes: tuple[str, ...]
+    scores: FloatArray
+
+    @property
+    def samples(self) -> int:
+        """Number of draws, the central row not counted."""
+        return len(self.scores)
+
+    def __call__(self, value: Value) -> FloatArray:
+        """Samples of a value [SI], shape (1 + samples, 1); (1, 1) for one without spread.
+
+        Raises: KeyError if the value spreads on a path that is none of the axes.
+        """
+        if not value.spreads:
+            return np.full((1, 1), value.si)
+        drawn = quantile(value.quantity, self.score_of(value), signed=value.signed)
+        if value.within is not None:
+            drawn = np.clip(drawn, *value.within)
+        return np.concatenate(([value.si], drawn))[:, np.newaxis]
+
+    def score(self, path: str) -> FloatArray:
+        """Standard-normal scores of one axis, shape (samples,).
+
+        Raises: KeyError if there is no such axis.
+        """
+        try:
+            return self.scores[:, self.axes.index(path)]
+        except ValueError:
+            raise KeyError(f"no random axis {path!r}") from None
+
+    def score_of(self, value: Value) -> FloatArray:
+        """Scores a value is drawn with: its own axis, mixed with the axis it follows."""
+        if not value.follows:
+            return self.score(value.path)
+        led = value.correlation * self.score(value.follows)
+        if value.correlation == 1.0:
+            return led
+        own = sqrt(1.0 - value.correlation**2)
+        return led + own * self.score(value.path)
+
+
+def draw(
+    axes: tuple[str, ...], *, samples: int = DEFAULT_SAMPLES, seed: int = DEFAULT_SEED
+) -> Draws:
+    """Draw all axes of a job.
+
+    Args: axes: paths of the random axes; samples: a power of two; seed: of the scrambling.
+    Returns: the draws; equal arguments give equal draws.
+    Raises: OutOfRangeError if `samples` is no power of two (the sequence is balanced only there).
+    """
+    if samples < 1 or samples & (samples - 1):
+        raise OutOfRangeError(f"samples is {samples}; a power of two is wanted, like 256")
+    return Draws(axes, _scores(len(axes), samples, seed))
+
+
+@lru_cache(maxsize=16)
+def _scores(dimensions: int, samples: int, seed: int) -> FloatArray:
+    """Standard-normal Sobol scores, shape (samples, dimensions); read-only, since shared."""
+    if dimensions == 0:
+        scores = np.empty((samples, 0))
+    else:
+        from scipy.special import ndtri
+        from scipy.stats import qmc
+
+        uniform = qmc.Sobol(dimensions, rng=seed).random_base2(samples.bit_length() - 1)
+        # A scrambled sequence may hold an exact 0, whose score would be minus infinity.
+        half_step = 0.5 / 2**30
+        scores = np.asarray(ndtri(np.clip(uniform, half_step, 1.0 - half_step)), dtype=float)
+    scores.flags.writeable = False
+    return scores
+
+
+def quantile(quantity: Quantity, score: FloatArray, *, signed: bool = False) -> FloatArray:
+    """Value of an uncertain quantity at standard-normal scores.
+
+    Args: quantity: with a spread; score: any shape; signed: whether it may be below zero.
+    Returns: values [SI], shape of `score`.
+    Equation: plus-minus b: normal of sigma b/1.96, without its part below zero unless signed;
+    range: two half log-normals that meet at the central value and have low and high as their 5 %
+    and 95 % points (two half normals where low is not above zero).
+    Raises: OutOfRangeError for a quantity without spread.
+    """
+    if quantity.low is None or quantity.high is None:
+        raise OutOfRangeError("a quantity without spread has no distribution")
+    if quantity.spread == "plus-minus":
+        sigma = (quantity.high - quantity.value) / SCORE_WITHIN_95
+        return _normal(quantity.value, sigma, score, signed=signed)
+    if quantity.low > 0.0 and not signed:
+        logs = np.log([quantity.low, quantity.value, quantity.high])
+        return np.exp(_two_piece(logs[0], logs[1], logs[2], score))
+    drawn = _two_piece(quantity.low, quantity.value, quantity.high, score)
+    return drawn if signed else np.maximum(drawn, 0.0)
+
+
+def _two_piece(low: float, middle: float, high: float, score: FloatArray) -> FloatArray:
+    """Two half normals with their 5 %, 50 % and 95 % points at low, middle and high."""
+    width = np.where(score < 0.0, middle - low, high - middle)
+    return middle + width * score / SCORE_AT_95
+
+
+def _normal(mean: float, sigma: float, score: FloatArray, *, signed: bool) -> FloatArray:
+    """Normal at the scores; unless signed, of the part above zero by the inverse distribution."""
+    from scipy.special import ndtr, ndtri
+
+    lost = 0.0 if signed or sigma == 0.0 else float(ndtr(-mean / sigma))
+    if lost > _NEGLIGIBLE:
+        # Upper tails keep their digits where the chance of the complement is used.
+        score = -np.asarray(ndtri((1.0 - lost) * ndtr(-score)), dtype=float)
+    return mean + sigma * score

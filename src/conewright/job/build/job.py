@@ -1,0 +1,25 @@
+"""The job as one works with it: the document, and the states of the vehicle it describes."""
+
+from __future__ import annotations
+
+from conewright.job.build.building import build_job
+from conewright.job.build.state import Build
+from conewright.job.proposals import apply_proposal
+from conewright.job.document.document import Document
+
+__all__ = ["Job"]
+
+
+class Job(Document):
+    """A job file: one vehicle on the bench, as found, with proposals to put it right."""
+
+    def build(self, proposal: str | None = None) -> Build:
+        """Return the vehicle as found, or with a proposal applied, every gap filled.
+
+        Raises: JobError for a proposal the job does not have, or a driver without enough figures.
+        """
+        return build_job(self, proposal)
+
+    def with_proposal(self, name: str) -> Job:
+        """Return the job with one of its proposals carried out; raises JobError."""
+        return apply_proposal(self, name)

@@ -1,0 +1,71 @@
+"""What cannot be, seen only once every gap of a build is filled: said with its path in the job."""
+
+from collections.abc import Iterator, Sequence
+
+from conewright.errors import Problem
+from conewright.job.quantity.values import Quantity, format_quantity
+from conewright.job.build.resolve_location import ENCLOSED
+from conewright.job.document.trust import SHEET_AIR
+from conewright.job.build.state import DriverState, LocationState, SeatState, Value, VehicleState
+from conewright.physics.air import TEMPERATURE_RANGE
+from conewright.physics.driver import acoustic_mass_free
+from conewright.physics.thiele_small import complete
+
+__all__ = ["NEAREST_EAR", "impossibilities"]
+
+NEAREST_EAR = 0.1
+"""No ear comes nearer to the middle of a cone than this [m]; the sound of a point holds from
+there on, by rule of thumb."""
+
+
+def impossibilities(
+    vehicle: VehicleState, locations: Sequence[LocationState], seats: Sequence[SeatState]
+) -> list[Problem]:
+    """Return what the physics would refuse of a build, at its central values."""
+    return [*_air(vehicle), *_cones(locations), *_ears(locations, seats)]
+
+
+def _air(vehicle: VehicleState) -> Iterator[Problem]:
+    low, high = (Quantity.of(end, "temperature", "degC") for end in TEMPERATURE_RANGE)
+    value = vehicle.temperature
+    if not low.value <= value.si <= high.value:
+        allowed = f"air is reckoned with from {format_quantity(low)} to {format_quantity(high)}"
+        yield Problem(value.path, format_quantity(value.quantity), allowed)
+
+
+def _cones(locations: Sequence[LocationState]) -> Iterator[Problem]:
+    """Yield the drivers that weigh no more than the air that moves with their cone."""
+    drivers = {place.driver.id: place.driver for place in locations if place.kind in ENCLOSED}
+    for driver in drivers.values():
+        mass, air = _masses(driver)
+        if mass <= air:
+            found = f"a moving mass of {1e3 * mass:.3g} g"
+            yield Problem(
+                f"driver[{driver.id}].mms",
+                found,
+                f"the air that moves with a cone of that area alone weighs {1e3 * air:.3g} g: "
+                "mms or sd is wrong, or what they follow from",
+            )
+
+
+def _masses(driver: DriverState) -> tuple[float, float]:
+    """Return a driver's moving mass and that of the air on its cone [kg]."""
+    whole = complete({name: value.si for name, value in driver.basis}, air=SHEET_AIR)
+    return float(whole["mms"]), float(acoustic_mass_free(air=SHEET_AIR, sd=whole["sd"]))
+
+
+def _ears(locations: Sequence[LocationState], seats: Sequence[SeatState]) -> Iterator[Problem]:
+    for seat in seats:
+        for place in locations:
+            if _distance(seat.ear, place.at) < NEAREST_EAR:
+                found = ", ".join(format_quantity(value.quantity) for value in seat.ear)
+                yield Problem(
+                    f"seat[{seat.id}].ear",
+                    found,
+                    f"that is where {place.id} is; an ear and a cone are at least "
+                    f"{1e2 * NEAREST_EAR:.0f} cm apart",
+                )
+
+
+def _distance(one: Sequence[Value], other: Sequence[Value]) -> float:
+    return float(sum((a.si - b.si) ** 2 for a, b in zip(one, other, strict=True)) ** 0.5)

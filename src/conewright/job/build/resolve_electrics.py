@@ -1,0 +1,208 @@
+"""From vehicle, radio and channels in the job to complete ones, every gap filled."""
+
+from collections.abc import Mapping
+
+from conewright.job.document.document import Channel, HeadUnit, Document, Vehicle
+from conewright.job.build.fills import Filler
+from conewright.job.quantity.expression import Load, ValuePart, WirePart
+from conewright.job.quantity.values import Quantity
+from conewright.job.build.resolve_location import resolve_place
+from conewright.job.build.state import (
+    BatteryState,
+    CableState,
+    ChannelState,
+    HeadUnitState,
+    LocationState,
+    Origin,
+    PartState,
+    SeatState,
+    UnknownChannelState,
+    Value,
+    VehicleState,
+)
+from conewright.job.build.typical import ANY, Typical, typical
+
+__all__ = [
+    "resolve_channel",
+    "resolve_head_unit",
+    "resolve_seats",
+    "resolve_unknown",
+    "resolve_vehicle",
+]
+
+# A radio rated for less than this [ohm] has output chips made for 2 ohm loads.
+LEAST_FOR_FOUR_OHM_CHIPS = 3.1
+
+USUAL_SLOPE = 12
+"""Slope of a radio's high-pass where only its corner is written [dB/oct]."""
+
+# Sabine: absorption area [m2] = 24 ln 10 V / (c T), at 20 C.
+SABINE = 0.163
+
+NO_GAIN = Quantity.of(0.0, "level")
+
+
+def resolve_vehicle(vehicle: Vehicle, filler: Filler) -> VehicleState:
+    """Return the vehicle and the air in it."""
+    volume = filler.value(
+        "vehicle.cabin_volume",
+        vehicle.cabin_volume,
+        typical("cabin", vehicle.class_ or "other", "cabin_volume"),
+    )
+    battery = vehicle.battery
+    return VehicleState(
+        name=vehicle.name or "",
+        vehicle_class=vehicle.class_ or "other",
+        cabin_volume=volume,
+        leak_resistance=_cabin(filler, "leak_resistance"),
+        leak_mass=_cabin(filler, "leak_mass"),
+        absorption_area=filler.filled("vehicle.absorption_area", _absorption(volume.si)),
+        temperature=filler.value(
+            "vehicle.temperature", vehicle.temperature, typical("cabin", ANY, "temperature")
+        ),
+        curtain=vehicle.restraints.curtain,
+        door_sensor=vehicle.restraints.door_sensor,
+        battery=BatteryState(
+            capacity=filler.optional("vehicle.battery.capacity", battery.capacity),
+            health=filler.optional("vehicle.battery.health", battery.health),
+            rest_voltage=filler.optional("vehicle.battery.rest_voltage", battery.rest_voltage),
+        ),
+    )
+
+
+def _cabin(filler: Filler, name: str) -> Value:
+    return filler.filled(f"vehicle.{name}", typical("cabin", ANY, name))
+
+
+def _absorption(volume: float) -> Typical:
+    """Return the absorption of a cabin of this volume [m3], from a typical reverberation time."""
+    row = typical("cabin", ANY, "reverberation_time")
+    time = row.quantity
+    assert time.low is not None
+    assert time.high is not None
+    # The longer it rings the less is absorbed, so the ends change places.
+    middle, low, high = (SABINE * volume / t for t in (time.value, time.high, time.low))
+    return Typical(Quantity.of(middle, "area", "m2", low=low, high=high), row.source)
+
+
+def resolve_seats(job: Document, filler: Filler) -> tuple[SeatState, ...]:
+    """Return the seats."""
+    return tuple(
+        SeatState(seat.id, resolve_place(f"{seat.id}.ear", seat.ear, filler)) for seat in job.seats
+    )
+
+
+def resolve_head_unit(unit: HeadUnit, filler: Filler) -> HeadUnitState:
+    """Return the radio."""
+    minimum = _unit(filler, "minimum_load", unit.minimum_load)
+    two_ohm = unit.minimum_load is not None and minimum.si < LEAST_FOR_FOUR_OHM_CHIPS
+    thermal = unit.thermal
+    if unit.output is None:
+        filler.record(
+            "head_unit.output", "bridge", Origin.TYPICAL, "usual: workshop experience, from memory"
+        )
+    return HeadUnitState(
+        name=unit.name,
+        output=unit.output or "bridge",
+        supply=_unit(filler, "supply", unit.supply),
+        feed_resistance=_unit(filler, "feed_resistance", unit.feed_resistance),
+        output_resistance=_unit(filler, "output_resistance", unit.output_resistance),
+        clip_loss=_unit(filler, "clip_loss", unit.clip_loss),
+        peak_current=_unit(
+            filler, "peak_current", unit.peak_current, key="2 ohm" if two_ohm else ANY
+        ),
+        minimum_load=minimum,
+        rated=unit.minimum_load is not None,
+        advertised_power=filler.optional("head_unit.advertised_power", unit.advertised_power),
+        quiescent_current=_unit(filler, "quiescent_current", unit.quiescent_current),
+        junction_to_dash=_thermal(filler, "junction_to_dash", thermal.junction_to_dash),
+        dash=_thermal(filler, "dash", thermal.dash),
+        limit=_thermal(filler, "limit", thermal.limit),
+        sleep_current=filler.optional("head_unit.sleep_current", unit.sleep_current),
+    )
+
+
+def _unit(filler: Filler, name: str, given: Quantity | None, *, key: str = ANY) -> Value:
+    return filler.value(f"head_unit.{name}", given, typical("head_unit", key, name))
+
+
+def _thermal(filler: Filler, name: str, given: Quantity | None) -> Value:
+    return filler.value(f"head_unit.thermal.{name}", given, typical("head_unit", ANY, name))
+
+
+def resolve_channel(
+    channel: Channel, load: Load, locations: Mapping[str, LocationState], filler: Filler
+) -> ChannelState:
+    """Return a channel with its load as a tree and its parts as values."""
+    return ChannelState(
+        id=channel.id,
+        load=channel.load,
+        tree=load.tree,
+        polarity=tuple((name, -1 if name in load.reversed else +1) for name in load.locations),
+        parts=_parts(channel.id, load, filler),
+        cable=_cable(channel, _side(load, locations), filler),
+        gain=_gain(channel, filler),
+        high_pass=filler.optional(f"{channel.id}.high_pass", channel.high_pass),
+        high_pass_slope=_slope(channel, filler),
+    )
+
+
+def resolve_unknown(channel: Channel, filler: Filler) -> UnknownChannelState:
+    """Return a channel of which nobody knows what it drives."""
+    return UnknownChannelState(id=channel.id, cable=_cable(channel, "front", filler))
+
+
+def _gain(channel: Channel, filler: Filler) -> Value:
+    path = f"{channel.id}.gain"
+    if channel.gain is None:
+        return Value(path, NO_GAIN, Origin.ASSUMED, "assumed: none is written", signed=True)
+    return filler.given(path, channel.gain, signed=True)
+
+
+def _slope(channel: Channel, filler: Filler) -> int | None:
+    """Return the slope of a channel's high-pass [dB/oct], None where it has none."""
+    if channel.high_pass is None:
+        return None
+    if channel.high_pass_slope is not None:
+        return int(channel.high_pass_slope.split()[0])
+    path = f"{channel.id}.high_pass_slope"
+    filler.record(path, f"{USUAL_SLOPE} dB/oct", Origin.ASSUMED, "assumed: the usual one")
+    return USUAL_SLOPE
+
+
+def _side(load: Load, locations: Mapping[str, LocationState]) -> str:
+    """Return "front" or "rear": which side of the cabin's middle the first driver sits."""
+    first = next((locations[name] for name in load.locations), None)
+    return "rear" if first is not None and first.at[0].si < 0.0 else "front"
+
+
+def _cable(channel: Channel, side: str, filler: Filler) -> CableState:
+    """Return the cable of a channel: its resistance where measured, else its length and size."""
+    cable, path = channel.cable, f"{channel.id}.cable"
+    if cable.resistance is not None:
+        return CableState(None, None, filler.given(f"{path}.resistance", cable.resistance))
+    return CableState(
+        filler.value(f"{path}.length", cable.length, typical("cable", side, "length")),
+        filler.value(f"{path}.size", cable.size, typical("cable", ANY, "size")),
+        None,
+    )
+
+
+def _parts(channel: str, load: Load, filler: Filler) -> tuple[PartState, ...]:
+    """Return the parts of a load; their paths count each kind: `front-left.load.capacitor.1`."""
+    counts: dict[str, int] = {}
+    parts = []
+    for key, part in load.parts.items():
+        kind = part.kind if isinstance(part, ValuePart) else "wire"
+        counts[kind] = counts.get(kind, 0) + 1
+        parts.append(_part(key, part, f"{channel}.load.{kind}.{counts[kind]}", filler))
+    return tuple(parts)
+
+
+def _part(key: str, part: ValuePart | WirePart, path: str, filler: Filler) -> PartState:
+    if isinstance(part, ValuePart):
+        return PartState(key, part.kind, filler.given(path, part.value), None)
+    length = filler.given(f"{path}.length", part.length)
+    return PartState(
+        key, "wire", None, CableState(length, filler.given(f"{path}.size", part.size), None)
+    )

@@ -1,0 +1,264 @@
+"""From a place in the job to a complete place: mount, cavity and trim with every gap filled."""
+
+from dataclasses import replace
+
+from conewright.errors import JobError, Problem
+from conewright.job.document.document import Cavity, Cover, Location, Trim
+from conewright.job.build.fills import Filler
+from conewright.job.document.parts import Place
+from conewright.job.quantity.values import Quantity
+from conewright.job.build.fills import metres_of, screw_holes
+from conewright.job.build.state import (
+    CavityState,
+    DriverState,
+    LocationState,
+    MountState,
+    Origin,
+    TrimState,
+    Value,
+)
+from conewright.job.build.typical import ANY, Typical, scaled, typical
+
+__all__ = ["ENCLOSED", "resolve_location", "resolve_place"]
+
+ENCLOSED = ("door", "panel", "shelf", "roof")
+"""Kinds of place with air behind and trim in front; the others load a driver with nothing."""
+
+# How the dimensions of a mount are read, and within what 95 % of the readings lie [m].
+RULER = (2.0e-3, "ruler, ±2 mm")
+CALLIPER = (1.2e-3, "calliper on a moulded part, ±1.2 mm")
+
+NO_SPACER = "assumed: no spacer is written"
+NO_COVER = "assumed: no cover is written"
+CLOSED = "not used: no opening"
+NO_EDGE = "assumed: no trim is written, so no gap around it"
+
+
+def resolve_location(
+    location: Location, driver: DriverState, *, as_found_area: float, filler: Filler
+) -> LocationState:
+    """Return a place with every gap filled.
+
+    Args: location: as written; driver: what is fitted; as_found_area: cone area [m2] of what was
+    fitted when the vehicle came in, which the trim was made for; filler: keeps the record.
+    """
+    enclosed = location.kind in ENCLOSED
+    mount = _mount(location, filler, enclosed=enclosed)
+    return LocationState(
+        id=location.id,
+        name=location.name or location.id,
+        kind=location.kind,
+        at=resolve_place(f"{location.id}.at", location.at, filler),
+        driver=driver,
+        mount=mount,
+        cavity=_cavity(location, mount, filler) if enclosed else None,
+        trim=_trim(location, mount, as_found_area, filler) if enclosed else None,
+    )
+
+
+def resolve_place(path: str, at: Place, filler: Filler) -> tuple[Value, Value, Value]:
+    """Return the three coordinates of a place: forward, left, up."""
+    x, y, z = (
+        filler.given(f"{path}.{axis}", quantity, signed=True)
+        for axis, quantity in zip("xyz", at, strict=True)
+    )
+    return x, y, z
+
+
+def _door(key: str, name: str) -> Typical:
+    return typical("door", key, name)
+
+
+def _mount(location: Location, filler: Filler, *, enclosed: bool) -> MountState:
+    mount, path = location.mount, f"{location.id}.mount"
+    ring, ring_origin = _ring(location, filler, enclosed=enclosed)
+    return MountState(
+        ring=ring,
+        ring_origin=ring_origin,
+        steel=_mount_value(location, "steel", mount.steel, filler, enclosed=enclosed),
+        cutout=_read(f"{path}.cutout", mount.cutout, RULER, filler),
+        land=_read(f"{path}.land", mount.land, RULER, filler),
+        glass_depths=_glass_depths(location, filler),
+        trim_gap=_mount_value(
+            location, "trim_gap", mount.trim_gap, filler, enclosed=enclosed, reading=RULER
+        ),
+        spacer=_spacer(location, filler),
+        screw_count=mount.screws.count,
+        screw_circle=filler.optional(f"{path}.screws.circle", mount.screws.circle),
+        cutout_long=_read(f"{path}.cutout_long", mount.cutout_long, RULER, filler),
+        corners=metres_of(mount.corners),
+        turn=0.0 if mount.turn is None else mount.turn.value,
+        holes=screw_holes(f"{path}.screws", mount.screws, filler),
+    )
+
+
+def _ring(location: Location, filler: Filler, *, enclosed: bool) -> tuple[bool, Origin]:
+    """Return whether a ring is fitted: as written, else only where no trim is written."""
+    path, written = f"{location.id}.mount.ring", location.mount.ring
+    if written is not None:
+        return written, Origin.ASSUMED if path in filler.planned else Origin.MEASURED
+    fitted = enclosed and location.trim is None
+    if enclosed:
+        because = "no trim is written" if fitted else "a trim is written and no ring"
+        filler.record(
+            path, "fitted" if fitted else "not fitted", Origin.ASSUMED, f"assumed: {because}"
+        )
+    return fitted, Origin.ASSUMED
+
+
+def _mount_value(
+    location: Location,
+    name: str,
+    quantity: Quantity | None,
+    filler: Filler,
+    *,
+    enclosed: bool,
+    reading: tuple[float, str] | None = None,
+) -> Value | None:
+    """Return a dimension that the air behind or in front needs: typical there, else optional."""
+    path = f"{location.id}.mount.{name}"
+    if quantity is None:
+        return filler.filled(path, _door(ANY, name)) if enclosed else None
+    value = filler.given(path, quantity)
+    return value if reading is None else filler.read_with(value, *reading)
+
+
+def _read(
+    path: str, quantity: Quantity | None, reading: tuple[float, str], filler: Filler
+) -> Value | None:
+    """Return a dimension with the spread of its reading, None if it was not taken."""
+    return None if quantity is None else filler.read_with(filler.given(path, quantity), *reading)
+
+
+def _glass_depths(location: Location, filler: Filler) -> tuple[Value, ...]:
+    """Return the depth at every point read; a door nobody measured has one typical point."""
+    path, written = f"{location.id}.mount.glass_depth", location.mount.glass_depth
+    if written is None:
+        usual = location.kind == "door"
+        return (filler.filled(f"{path}.1", _door("door", "glass_depth")),) if usual else ()
+    return tuple(
+        filler.read_with(filler.given(f"{path}.{point}", quantity), *RULER)
+        for point, quantity in enumerate(written, start=1)
+    )
+
+
+def _spacer(location: Location, filler: Filler) -> Value:
+    path, written = f"{location.id}.mount.spacer", location.mount.spacer
+    if written is None:
+        return filler.filled(path, Typical(Quantity.of(0.0, "length", "mm"), NO_SPACER))
+    value = filler.given(path, written)
+    return value if value.si == 0.0 else filler.read_with(value, *CALLIPER)
+
+
+def _cavity(location: Location, mount: MountState, filler: Filler) -> CavityState:
+    cavity, path = location.cavity, f"{location.id}.cavity"
+    drains = filler.value(f"{path}.drains", cavity.drains, _door(ANY, "drains"))
+    holes = filler.value(f"{path}.panel_holes", cavity.panel_holes, _door(ANY, "panel_holes"))
+    drain_count, drain_q = _group(path, "drain", drains, cavity.drain_count, filler)
+    hole_count, hole_q = _group(path, "panel_hole", holes, cavity.panel_hole_count, filler)
+    cover, cover_mass = _cover(location, holes, filler)
+    assert mount.steel is not None
+    return CavityState(
+        volume=filler.value(f"{path}.volume", cavity.volume, _usual_volume(location)),
+        q=filler.value(f"{path}.q", cavity.q, _door(ANY, "q")),
+        steel=mount.steel,
+        drains=drains,
+        drain_count=drain_count,
+        drain_q=drain_q,
+        panel_holes=holes,
+        panel_hole_count=hole_count,
+        panel_q=hole_q,
+        cover=cover,
+        cover_mass=cover_mass,
+        openings=cavity.panel_openings or (),
+        keep_clear=cavity.keep_clear or (),
+    )
+
+
+def _group(
+    path: str, name: str, area: Value, count: int | None, filler: Filler
+) -> tuple[int, Value]:
+    """Return the number and the quality of a group of openings; a closed group needs neither."""
+    count_row, q_row = _door(ANY, f"{name}_count"), _door(ANY, f"{name}_q")
+    q_path = f"{path}.{name}_q"
+    if _closed(area):
+        q = Value(q_path, Quantity.of(q_row.quantity.value, "number"), Origin.ASSUMED, CLOSED)
+        return count or round(count_row.quantity.value), q
+    if count is None:
+        count = round(filler.filled(f"{path}.{name}_count", count_row).si)
+    return count, filler.filled(q_path, q_row)
+
+
+def _closed(area: Value) -> bool:
+    return area.si == 0.0 and not area.spreads
+
+
+def _usual_volume(location: Location) -> Typical:
+    """Return the typical air behind a place; the middle of the cabin parts front from rear."""
+    if location.kind == "door":
+        return _door("door-front" if location.at[0].value >= 0.0 else "door-rear", "volume")
+    return _door(location.kind, "volume")
+
+
+def _cover(location: Location, holes: Value, filler: Filler) -> tuple[Cover, Value | None]:
+    """Return what closes the panel holes, and its mass."""
+    cavity, path = location.cavity, f"{location.id}.cavity"
+    cover = cavity.cover or _unnamed_cover(cavity)
+    if cavity.cover is None and not _closed(holes):
+        filler.record(f"{path}.cover", cover, Origin.ASSUMED, NO_COVER)
+    if cover == "none":
+        return cover, None
+    mass = filler.value(f"{path}.cover_mass", cavity.cover_mass, _door(cover, "cover_mass"))
+    return cover, mass
+
+
+def _unnamed_cover(cavity: Cavity) -> Cover:
+    """Return the cover of a job that names none: who wrote down the holes saw them open."""
+    return "film" if cavity.panel_holes is None else "none"
+
+
+def _trim(location: Location, mount: MountState, as_found_area: float, filler: Filler) -> TrimState:
+    """Return the trim; without one in the job the edge is closed."""
+    trim, path = location.trim or Trim(), f"{location.id}.trim"
+    present = location.trim is not None
+    area = filler.value(f"{path}.grille_area", trim.grille_area, _grille(as_found_area))
+    assert mount.trim_gap is not None
+    return TrimState(
+        present=present,
+        volume=filler.value(f"{path}.volume", trim.volume, _door(ANY, "trim_volume")),
+        gap=mount.trim_gap,
+        front_volume=filler.filled(f"{path}.front_volume", _door(ANY, "front_volume")),
+        grille_area=area,
+        grille_extent=_extent(location, trim, area, filler),
+        grille_resistance=filler.filled(
+            f"{path}.grille_resistance", _door(ANY, "grille_resistance")
+        ),
+        edge_gap=filler.value(f"{path}.edge_gap", trim.edge_gap, _edge(present=present)),
+    )
+
+
+def _grille(as_found_area: float) -> Typical:
+    """Return the typical open area of a grille: of a 165 mm cone, in proportion to the area."""
+    row = _door(ANY, "grille_area")
+    reference = typical("drivers", "165 mm/ageing", "sd").quantity.value
+    return scaled(row, as_found_area / reference, source=row.source)
+
+
+def _extent(location: Location, trim: Trim, area: Value, filler: Filler) -> Value:
+    """Return the field the openings are spread over; not given, it follows the open area."""
+    path = f"{location.id}.trim.grille_extent"
+    if area.si <= 0.0:
+        path = f"location[{location.id}].trim.grille_area"
+        raise JobError([Problem(path, f"{area.quantity}", "a grille with openings is wanted")])
+    if trim.grille_extent is not None:
+        return filler.given(path, trim.grille_extent)
+    share = _door(ANY, "grille_share")
+    row = Typical(area.quantity, share.source)
+    value = filler.filled(path, scaled(row, 1.0 / share.quantity.value, source=share.source))
+    return replace(value, follows=area.path, correlation=1.0)
+
+
+def _edge(*, present: bool) -> Typical:
+    if present:
+        return _door(ANY, "edge_gap")
+    return Typical(Quantity.of(0.0, "area", "cm2"), NO_EDGE)

@@ -1,0 +1,406 @@
+"""One concrete state of the vehicle: every gap filled, every value with its origin.
+
+All classes are frozen and hashable, so that what depends on a part of a build (the acoustics of
+one location, say) can be cached on that part. Lengths, areas and so on are `Value`s: a quantity
+that knows where it came from and which random axis it is drawn on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, fields, is_dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Literal
+
+from conewright.job.document.parts import AS_FOUND
+
+if TYPE_CHECKING:
+    from conewright.job.document.document import Document
+    from conewright.job.quantity.values import Quantity
+    from conewright.job.quantity.spots import KeptClear, PanelHole
+    from conewright.physics.wiring import Tree
+
+__all__ = [
+    "BatteryState",
+    "Build",
+    "CableState",
+    "CavityState",
+    "ChannelState",
+    "CoilState",
+    "Corners",
+    "DriverState",
+    "Fill",
+    "FrameState",
+    "HeadUnitState",
+    "LocationState",
+    "MountState",
+    "Origin",
+    "PartState",
+    "ScrewHoles",
+    "SeatState",
+    "TrimState",
+    "UnknownChannelState",
+    "Value",
+    "VehicleState",
+]
+
+class Origin(StrEnum):
+    """Where a value comes from, from the best known to the least."""
+
+    MEASURED = "measured"
+    SHEET = "sheet"
+    TYPICAL = "typical"
+    ASSUMED = "assumed"
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A quantity of the build with its place in the job, its origin and its random axis.
+
+    `path` is also the name of the random axis. A value with `follows` is drawn with the given
+    correlation to the score of that other path; a correlation of 1 means it has no axis of its own.
+    `signed` values (a coordinate, a level) may be drawn below zero; draws are held `within` two
+    limits where a model ends there.
+    """
+
+    path: str
+    quantity: Quantity
+    origin: Origin
+    source: str
+    follows: str = ""
+    correlation: float = 0.0
+    signed: bool = False
+    within: tuple[float, float] | None = None
+
+    @property
+    def si(self) -> float:
+        """Central value [SI unit of the dimension]."""
+        return self.quantity.value
+
+    @property
+    def spreads(self) -> bool:
+        """Whether the value is uncertain, and so is drawn."""
+        return self.quantity.spread != "none"
+
+    @property
+    def axes(self) -> tuple[str, ...]:
+        """Paths of the random axes this value is drawn on, none for a value without spread."""
+        if not self.spreads:
+            return ()
+        own = () if self.correlation == 1.0 else (self.path,)
+        return (*own, self.follows) if self.follows else own
+
+
+@dataclass(frozen=True, slots=True)
+class Fill:
+    """One value that the job did not give: the path, what was put there, and why."""
+
+    path: str
+    text: str
+    origin: Origin
+    source: str
+
+
+Corners = tuple[tuple[float, float], ...]
+"""Corners of an outline, or places, forward and up from the middle [m]."""
+
+
+@dataclass(frozen=True, slots=True)
+class CoilState:
+    """Voice-coil reactance.
+
+    power-law: `n` with either `k` [ohm s^n] or `le` (then |K (jw)^n| = 2 pi 1000 Le at 1 kHz);
+    inductor: `le`; shunted: `le` in series with `l2` parallel to `r2`.
+    """
+
+    model: Literal["power-law", "inductor", "shunted"]
+    le: Value | None = None
+    k: Value | None = None
+    n: Value | None = None
+    l2: Value | None = None
+    r2: Value | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ScrewHoles:
+    """What else is known of screws: direction of the first on its circle, from the front turning
+    up [rad], or the place of each, forward and up from the middle [m]; and their diameter.
+    """
+
+    angle: float | None = None
+    places: Corners = ()
+    diameter: Value | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FrameState:
+    """Outline of a driver's basket; diameters for round ones, the short axis for oval ones, which
+    have the long one beside it. `corners` are those of a flange that is neither.
+    """
+
+    depth: Value
+    cutout: Value
+    outer: Value
+    front_height: Value
+    screw_count: int | None
+    screw_circle: Value | None
+    cutout_long: Value | None = None
+    outer_long: Value | None = None
+    corners: Corners = ()
+    holes: ScrewHoles = ScrewHoles()
+
+
+@dataclass(frozen=True, slots=True)
+class DriverState:
+    """One type of driver. `basis` is the independent set of parameters that is used and drawn;
+    its names are those of `physics.thiele_small`, and every other parameter follows from it.
+    """
+
+    id: str
+    name: str
+    size: str
+    age: str
+    rated_impedance: Value | None
+    basis: tuple[tuple[str, Value], ...]
+    coil: CoilState
+    xmax: Value
+    power: Value
+    coil_rise: Value
+    frame: FrameState
+    price: float | None
+    sensitivity: Value | None
+
+
+@dataclass(frozen=True, slots=True)
+class MountState:
+    """Where a driver is screwed on. What nobody measured and nothing needs is None.
+
+    `cutout` is the short axis of an oval opening. `turn` is the direction of the long axis of
+    opening or driver, from the front turning up [rad].
+    """
+
+    ring: bool
+    ring_origin: Origin
+    steel: Value | None
+    cutout: Value | None
+    land: Value | None
+    glass_depths: tuple[Value, ...]
+    trim_gap: Value | None
+    spacer: Value
+    screw_count: int | None
+    screw_circle: Value | None
+    cutout_long: Value | None = None
+    corners: Corners = ()
+    turn: float = 0.0
+    holes: ScrewHoles = ScrewHoles()
+
+
+@dataclass(frozen=True, slots=True)
+class CavityState:
+    """The space behind the driver with its openings; an area of 0 is closed for good."""
+
+    volume: Value
+    q: Value
+    steel: Value
+    drains: Value
+    drain_count: int
+    drain_q: Value
+    panel_holes: Value
+    panel_hole_count: int
+    panel_q: Value
+    cover: Literal["none", "film", "patch"]
+    cover_mass: Value | None
+    openings: tuple[PanelHole, ...] = ()
+    keep_clear: tuple[KeptClear, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TrimState:
+    """The trim in front of the driver; without one (`present` false) the edge is closed."""
+
+    present: bool
+    volume: Value
+    gap: Value
+    front_volume: Value
+    grille_area: Value
+    grille_extent: Value
+    grille_resistance: Value
+    edge_gap: Value
+
+
+@dataclass(frozen=True, slots=True)
+class LocationState:
+    """One place with a driver in it; x forward, y left, z up. No cavity or trim for dash, pillar
+    and free. `driver` changes with a proposal and nothing else here depends on it.
+    """
+
+    id: str
+    name: str
+    kind: Literal["door", "panel", "dash", "pillar", "shelf", "roof", "free"]
+    at: tuple[Value, Value, Value]
+    driver: DriverState
+    mount: MountState
+    cavity: CavityState | None
+    trim: TrimState | None
+
+
+@dataclass(frozen=True, slots=True)
+class CableState:
+    """Two conductors: either `resistance` (the whole loop) or `length` (one way) and `size`."""
+
+    length: Value | None
+    size: Value | None
+    resistance: Value | None
+
+
+@dataclass(frozen=True, slots=True)
+class PartState:
+    """A part written into a load; `key` is its leaf in the tree. A wire has `wire`, no `value`."""
+
+    key: str
+    kind: Literal["capacitor", "inductor", "resistor", "wire"]
+    value: Value | None
+    wire: CableState | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelState:
+    """One output of the radio and what hangs on it. `tree` has a leaf for every location and part;
+    `polarity` holds (location id, +1 or -1).
+    """
+
+    id: str
+    load: str
+    tree: Tree
+    polarity: tuple[tuple[str, int], ...]
+    parts: tuple[PartState, ...]
+    cable: CableState
+    gain: Value
+    high_pass: Value | None
+    high_pass_slope: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownChannelState:
+    """One output of the radio of which nobody knows yet what hangs on it."""
+
+    id: str
+    cable: CableState
+
+
+@dataclass(frozen=True, slots=True)
+class HeadUnitState:
+    """The radio. `rated` tells whether the job states the smallest load it is made for."""
+
+    name: str
+    output: Literal["bridge", "common-ground"]
+    supply: Value
+    feed_resistance: Value
+    output_resistance: Value
+    clip_loss: Value
+    peak_current: Value
+    minimum_load: Value
+    rated: bool
+    advertised_power: Value | None
+    quiescent_current: Value
+    junction_to_dash: Value
+    dash: Value
+    limit: Value
+    sleep_current: Value | None
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryState:
+    """The vehicle's battery, as far as it is known."""
+
+    capacity: Value | None
+    health: Value | None
+    rest_voltage: Value | None
+
+
+@dataclass(frozen=True, slots=True)
+class VehicleState:
+    """The vehicle and the air in it; `curtain` and `door_sensor` are "unknown" when not given."""
+
+    name: str
+    vehicle_class: str
+    cabin_volume: Value
+    leak_resistance: Value
+    leak_mass: Value
+    absorption_area: Value
+    temperature: Value
+    curtain: str
+    door_sensor: str
+    battery: BatteryState
+
+
+@dataclass(frozen=True, slots=True)
+class SeatState:
+    """One listener: where the ear is, x forward, y left, z up."""
+
+    id: str
+    ear: tuple[Value, Value, Value]
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """One concrete state of the vehicle: as found, or with one proposal applied.
+
+    `axes` are the random axes of the whole job (as found and every proposal), so that two builds
+    of one job draw the same path on the same axis. `unpriced` names what `cost` leaves out.
+    `unknown` channels drive what nobody knows: no stage but find has an answer about them.
+    """
+
+    job: Document = field(repr=False, compare=False)
+    proposal: str | None
+    title: str
+    vehicle: VehicleState
+    head_unit: HeadUnitState
+    channels: tuple[ChannelState, ...]
+    unknown: tuple[UnknownChannelState, ...]
+    locations: tuple[LocationState, ...]
+    seats: tuple[SeatState, ...]
+    fills: tuple[Fill, ...]
+    axes: tuple[str, ...]
+    hours: float
+    cost: float
+    unpriced: tuple[str, ...]
+
+    @property
+    def id(self) -> str:
+        """Id of the proposal, `as-found` for none."""
+        return self.proposal or AS_FOUND
+
+    def location(self, location_id: str) -> LocationState:
+        """Return the location of this id; raise KeyError if there is none."""
+        return {location.id: location for location in self.locations}[location_id]
+
+    def channel(self, channel_id: str) -> ChannelState:
+        """Return the channel of this id; raise KeyError if there is none."""
+        return {channel.id: channel for channel in self.channels}[channel_id]
+
+    def seat(self, seat_id: str) -> SeatState:
+        """Return the seat of this id; raise KeyError if there is none."""
+        return {seat.id: seat for seat in self.seats}[seat_id]
+
+    def values(self) -> Iterator[Value]:
+        """Yield every value of the build once, in the order of the job."""
+        seen = set()
+        electrics = (self.head_unit, self.channels, self.unknown)
+        parts = (self.vehicle, electrics, self.locations, self.seats)
+        for value in _values_in(parts):
+            if value.path not in seen:
+                seen.add(value.path)
+                yield value
+
+
+def _values_in(node: object) -> Iterator[Value]:
+    """Yield every value inside a state, a tuple of states, or anything nested of them."""
+    if isinstance(node, Value):
+        yield node
+    elif isinstance(node, tuple):
+        for item in node:
+            yield from _values_in(item)
+    elif is_dataclass(node):
+        for item in fields(node):
+            yield from _values_in(getattr(node, item.name))

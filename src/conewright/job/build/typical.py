@@ -1,0 +1,139 @@
+"""Typical values: what is used where a job gives nothing.
+
+The tables are data files with a source beside every row. `low` and `high` are the 5 % and 95 %
+points around `typical`; a row without them is used as it stands.
+"""
+
+import csv
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from math import log
+
+from conewright.job.quantity.values import Quantity, parse_quantity
+
+__all__ = [
+    "ANY",
+    "Typical",
+    "nearest_area",
+    "nearest_size",
+    "rated_resistance",
+    "scaled",
+    "typical",
+    "typical_or_none",
+]
+
+ANY = "any"
+"""Key of a row that holds whatever the kind of place."""
+
+# Beyond this a nominal size has no row to stand for it: half the usual step between sizes.
+FURTHEST_SIZE = 1.2
+
+# A printed impedance this near to a row of the table means that row.
+_SAME_RATING = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Typical:
+    """A typical value and where it is from."""
+
+    quantity: Quantity
+    source: str
+
+
+def typical(table: str, key: str, name: str) -> Typical:
+    """Return the typical value of a quantity.
+
+    Args: table: file without its ending; key: the row's kind, as `165 mm/new`; name: quantity.
+    Raises: KeyError if the table has no such row.
+    """
+    return _table(table)[key, name]
+
+
+def typical_or_none(table: str, key: str, name: str) -> Typical | None:
+    """Return the typical value of a quantity, None where the table has none."""
+    return _table(table).get((key, name))
+
+
+def scaled(row: Typical, factor: float, *, source: str, dimension: str | None = None) -> Typical:
+    """Return a typical value with its whole spread multiplied.
+
+    Args: factor: [SI unit of the new dimension per SI unit of the old]; source: said of the
+    result; dimension: of the result, in its usual unit; None keeps dimension and unit.
+    """
+    old = row.quantity
+    new = old.dimension if dimension is None else dimension
+    unit = old.unit if dimension is None else None
+    value = old.value * factor
+    if old.low is None or old.high is None:
+        return Typical(Quantity.of(value, new, unit), source)
+    if old.spread == "plus-minus":
+        margin = (old.high - old.value) * factor
+        return Typical(Quantity.of(value, new, unit, margin=margin), source)
+    middle = None if old.spread == "range" else value
+    low, high = old.low * factor, old.high * factor
+    return Typical(Quantity.of(middle, new, unit, low=low, high=high), source)
+
+
+def nearest_size(*, minor: float, major: float) -> str | None:
+    """Return the size of the tables nearest to a nominal size; None where none is near.
+
+    Args: minor, major: the axes [m], equal for a round driver.
+    Validity: within a factor FURTHEST_SIZE in both axes; a round size never stands for an oval.
+    """
+    distances = {
+        size: max(abs(log(minor / axes[0])), abs(log(major / axes[1])))
+        for size, axes in _sizes().items()
+        if (axes[0] == axes[1]) == (minor == major)
+    }
+    best = min(distances, key=distances.__getitem__)
+    return best if distances[best] <= log(FURTHEST_SIZE) else None
+
+
+def nearest_area(sd: float, *, age: str) -> str:
+    """Return the round size of the tables whose typical cone area is nearest to sd [m2]."""
+    areas = {
+        size: typical("drivers", f"{size}/{age}", "sd").quantity.value
+        for size, (minor, major) in _sizes().items()
+        if minor == major
+    }
+    return min(areas, key=lambda size: abs(log(areas[size] / sd)))
+
+
+def rated_resistance(rated: float) -> Typical:
+    """Return the coil resistance usual for an impedance printed on the magnet [ohm].
+
+    Source: the table; other ratings than the usual ones by the smallest impedance that the
+    rating allows (80 %, IEC 60268-5).
+    """
+    for (key, name), row in _table("rated_impedance").items():
+        if name == "rated" and abs(rated / row.quantity.value - 1.0) <= _SAME_RATING:
+            return typical("rated_impedance", key, "re")
+    share = typical("rated_impedance", "other", "re_share")
+    return scaled(share, rated, source=share.source, dimension="resistance")
+
+
+@cache
+def _sizes() -> Mapping[str, tuple[float, float]]:
+    """Return the minor and major axis [m] of every size of the tables."""
+    table = _table("frames")
+    return {
+        key: (table[key, "minor"].quantity.value, table[key, "major"].quantity.value)
+        for key, name in table
+        if name == "minor"
+    }
+
+
+@cache
+def _table(name: str) -> Mapping[tuple[str, str], Typical]:
+    """Read a table: (key, quantity) -> typical value."""
+    text = files("conewright.job.build").joinpath("data", f"{name}.csv").read_text(encoding="utf-8")
+    rows = csv.DictReader(text.splitlines())
+    return {(row["key"], row["quantity"]): _read(row) for row in rows}
+
+
+def _read(row: Mapping[str, str]) -> Typical:
+    points = [row[point] for point in ("low", "typical", "high") if row[point]]
+    text = f"{'..'.join(points)} {row['unit']}".strip()
+    return Typical(parse_quantity(text, dimension=row["dimension"]), row["source"])

@@ -1,0 +1,206 @@
+"""The whole document: everything a repairer wrote down about one vehicle, frozen."""
+
+from collections.abc import Iterable
+from typing import Annotated, Any, Literal, Protocol, TypeVar
+
+from pydantic import BeforeValidator, Field, JsonValue
+
+from conewright.errors import BadInputError
+from conewright.job.document.bench import Bench, Sheet, Tool
+from conewright.job.document.fields import Day, Identifier, Money, ReadingValue, Text
+from conewright.job.document.parts import (
+    Battery,
+    Cable,
+    Channel,
+    HeadUnit,
+    Place,
+    Restraint,
+    Restraints,
+    Seat,
+    Table,
+    Thermal,
+    Vehicle,
+)
+from conewright.job.document.places import (
+    Cavity,
+    Cover,
+    DriverSheet,
+    Frame,
+    Kind,
+    Location,
+    Mount,
+    Screws,
+    Trim,
+)
+from conewright.job.document.wires import Feed, Lead
+from conewright.job.quantity.size import Size
+
+__all__ = [
+    "About",
+    "Battery",
+    "Bench",
+    "Cable",
+    "Cavity",
+    "Channel",
+    "Cover",
+    "Document",
+    "DriverSheet",
+    "Feed",
+    "Frame",
+    "HeadUnit",
+    "Kind",
+    "Lead",
+    "Location",
+    "Mount",
+    "Place",
+    "Proposal",
+    "Reading",
+    "Restraint",
+    "Restraints",
+    "Screws",
+    "Seat",
+    "Sheet",
+    "Size",
+    "Table",
+    "Thermal",
+    "Tool",
+    "Trim",
+    "Vehicle",
+]
+
+
+class About(Table):
+    """What the job is about: the customer's side of it."""
+
+    title: Text | None = Field(None, description="The job in one line.")
+    opened: Day | None = Field(None, description="The day the job was taken in.")
+    currency: Text | None = Field(None, description="Currency of every price in the file.")
+    hour_rate: Money | None = Field(None, description="Price of one hour's work.")
+    budget: Money | None = Field(None, description="What the owner wants to spend at most.")
+    complaints: tuple[Text, ...] = Field(
+        (),
+        description="What the owner reports, each as words joined by hyphens, with the place "
+        "behind an @: thin-after-change@front.",
+    )
+    notes: Text | None = Field(None, description="Anything else worth keeping.")
+
+
+class Reading(Table):
+    """What was measured, where, and what it said."""
+
+    test: Identifier = Field(description="The test that was done, like pair-resistance.")
+    at: Text = Field(
+        description="Where: the id of a channel, location, driver or seat, head_unit, vehicle, or "
+        "front, rear, left, right."
+    )
+    value: ReadingValue = Field(description="What it said: a value with its unit, or words.")
+
+
+class Proposal(Table):
+    """One way to put it right: what to change, and what that takes."""
+
+    id: Identifier = Field(description="Short name of the proposal.")
+    name: Text | None = Field(None, description="What is done, in one line.")
+    hours: Money | None = Field(None, description="Working time [h].")
+    extra_cost: Money | None = Field(
+        None, description="Material besides the drivers' own prices, in the currency of the job."
+    )
+    set: dict[str, JsonValue] = Field(
+        default_factory=dict,
+        description="What changes: `id.field` and its new value; the id may hold the wildcards "
+        "`*` and `?`.",
+        examples=[{"door-f?.mount.ring": True, "front-right.load": "door-fr"}],
+    )
+
+
+class Named(Protocol):
+    """Anything with an id."""
+
+    @property
+    def id(self) -> str:
+        """Return the short name."""
+
+
+N = TypeVar("N", bound=Named)
+
+
+def _named(parts: Iterable[N], name: str) -> N:
+    """Return the part of that id; raises KeyError."""
+    for part in parts:
+        if part.id == name:
+            return part
+    raise KeyError(name)
+
+
+def _version(value: object) -> object:
+    """Return the version of the file format; raises BadInputError for any other than 1."""
+    if value != 1 or not isinstance(value, int) or isinstance(value, bool):
+        raise BadInputError("the number 1 is wanted: no other version of the format is known")
+    return value
+
+
+Version = Annotated[Literal[1], BeforeValidator(_version)]
+
+
+class Document(Table):
+    """A job file: one vehicle on the bench, as found, with proposals to put it right."""
+
+    format: Version = Field(description="Version of this file format: 1.")
+    about: About = Field(About(), alias="job", description="What the job is about.")
+    vehicle: Vehicle = Field(Vehicle(), description="The vehicle on the bench.")
+    seats: tuple[Seat, ...] = Field((), alias="seat", description="Places to listen from.")
+    head_unit: HeadUnit = Field(description="The radio.")
+    channels: tuple[Channel, ...] = Field(
+        alias="channel", min_length=1, description="The radio's output pairs."
+    )
+    locations: tuple[Location, ...] = Field(
+        alias="location", min_length=1, description="The places drivers sit in."
+    )
+    drivers: tuple[DriverSheet, ...] = Field(
+        alias="driver", min_length=1, description="Drivers fitted, and drivers one might fit."
+    )
+    leads: tuple[Lead, ...] = Field(
+        (), alias="lead", description="Wires at the radio, as they were seen and proved."
+    )
+    feeds: tuple[Feed, ...] = Field(
+        (), alias="feed", description="Cables that feed the radio or an added amplifier."
+    )
+    readings: tuple[Reading, ...] = Field(
+        (), alias="reading", description="What was measured, where, and what it said."
+    )
+    sheets: Annotated[tuple[Sheet, ...], Field(max_length=40)] = Field(
+        (), alias="sheet", description="Stock sheets at hand to cut parts from."
+    )
+    bench: Bench = Field(Bench(), description="The tools that cut.")
+    proposals: tuple[Proposal, ...] = Field(
+        (), alias="proposal", description="Ways to put it right."
+    )
+
+    def seat(self, name: str) -> Seat:
+        """Return the seat of that id; raises KeyError."""
+        return _named(self.seats, name)
+
+    def channel(self, name: str) -> Channel:
+        """Return the channel of that id; raises KeyError."""
+        return _named(self.channels, name)
+
+    def location(self, name: str) -> Location:
+        """Return the location of that id; raises KeyError."""
+        return _named(self.locations, name)
+
+    def driver(self, name: str) -> DriverSheet:
+        """Return the driver of that id; raises KeyError."""
+        return _named(self.drivers, name)
+
+    def proposal(self, name: str) -> Proposal:
+        """Return the proposal of that id; raises KeyError."""
+        return _named(self.proposals, name)
+
+    def last_reading(self, test: str, at: str) -> Reading | None:
+        """Return the latest reading of a test at a place, None where none was taken."""
+        found = [each for each in self.readings if (each.test, each.at) == (test, at)]
+        return found[-1] if found else None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the job as plain JSON values under the names of the file; reads back equal."""
+        return self.model_dump(mode="json", by_alias=True, exclude_unset=True)

@@ -1,0 +1,312 @@
+"""The mechanical half of the document: the places drivers sit in, and the drivers."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from conewright.errors import BadInputError
+from conewright.job.document.fields import (
+    Angle,
+    Area,
+    Compliance,
+    Count,
+    Exponent,
+    ForceFactor,
+    Frequency,
+    Gap,
+    Identifier,
+    Inductance,
+    KeptSpot,
+    Length,
+    Level,
+    Mass,
+    MechanicalResistance,
+    Money,
+    NominalSize,
+    Number,
+    PanelOpening,
+    PanelSpot,
+    PositiveResistance,
+    Power,
+    SemiInductance,
+    SurfaceDensity,
+    Text,
+    Volume,
+)
+from conewright.job.document.parts import Place, Table
+from conewright.job.document.trust import ORDER_OF_TRUST, contradiction
+
+__all__ = [
+    "Cavity",
+    "Cover",
+    "DriverSheet",
+    "Frame",
+    "Kind",
+    "Location",
+    "Mount",
+    "Screws",
+    "Trim",
+]
+
+Kind = Literal["door", "panel", "dash", "pillar", "shelf", "roof", "free"]
+Cover = Literal["none", "film", "patch"]
+
+
+Corners = Annotated[tuple[PanelSpot, ...], Field(min_length=3, max_length=60)]
+
+
+class Screws(Table):
+    """The screws of a mount or a flange: evenly round a circle, or each at its own place."""
+
+    count: Count | None = Field(None, description="How many screws.")
+    circle: Length | None = Field(
+        None, description="Diameter of the circle through the screw centres [mm]."
+    )
+    angle: Angle | None = Field(
+        None,
+        description="Where the first screw of the circle lies: from the front, turning up [deg].",
+    )
+    places: Annotated[tuple[PanelSpot, ...], Field(min_length=2, max_length=16)] | None = Field(
+        None,
+        description="Screws that lie on no circle, each forward and up from the middle.",
+    )
+    diameter: Length | None = Field(None, description="Diameter of the screws [mm].")
+
+    @model_validator(mode="after")
+    def _circle_or_places(self) -> Self:
+        if self.places is not None and (self.circle is not None or self.angle is not None):
+            raise BadInputError("screws lie on a circle or at places, not both")
+        if self.places is not None and self.count not in (None, len(self.places)):
+            raise BadInputError(f"count says {self.count}, and there are {len(self.places)} places")
+        return self
+
+
+class Mount(Table):
+    """The hole the driver sits in, and the room behind and in front of it."""
+
+    cutout: Length | None = Field(
+        None, description="Diameter of the opening in the steel; of an oval its short axis [mm]."
+    )
+    cutout_long: Length | None = Field(
+        None, description="Long axis of an oval opening; left out: it is round [mm]."
+    )
+    corners: Corners | None = Field(
+        None,
+        description="Corners of an opening that is neither round nor oval, in turn round it, each "
+        "forward and up from its middle; cutout is then its narrowest width.",
+    )
+    turn: Angle | None = Field(
+        None,
+        description="Which way the long axis of an oval opening or driver lies: from the front, "
+        "turning up [deg].",
+    )
+    screws: Screws = Field(Screws(), description="The screw holes around the opening.")
+    land: Gap | None = Field(
+        None, description="Flat steel around the opening, from its edge to the next bend [mm]."
+    )
+    steel: Length | None = Field(None, description="Thickness of the inner sheet [mm].")
+    glass_depth: Annotated[tuple[Length, ...], Field(min_length=1, max_length=12)] | None = Field(
+        None,
+        description="From the mounting face to the glass or the next obstacle, window fully down, "
+        "one value for each place measured; three around the opening are usual [mm].",
+    )
+    trim_gap: Gap | None = Field(
+        None, description="From the mounting face to the back of the trim or grille [mm]."
+    )
+    ring: bool | None = Field(
+        None,
+        strict=True,
+        description="Whether a soft ring seals the driver's front to the trim's grille.",
+    )
+    spacer: Gap | None = Field(
+        None, description="Thickness of the spacer or adapter under the driver, 0 mm for none [mm]."
+    )
+
+
+class Cavity(Table):
+    """The air behind the driver and the ways out of it."""
+
+    volume: Volume | None = Field(None, description="Air behind the driver [L].")
+    q: Number | None = Field(
+        None, description="Quality factor of that air spring at 80 Hz: low when stuffed or leaky."
+    )
+    drains: Area | None = Field(
+        None, description="Drain slots and vents to the outside, all together [cm2]."
+    )
+    drain_count: Count | None = Field(None, description="How many drain slots share that area.")
+    panel_holes: Area | None = Field(
+        None, description="Openings in the inner sheet toward the trim, all together [cm2]."
+    )
+    panel_hole_count: Count | None = Field(None, description="How many openings share that area.")
+    panel_openings: Annotated[tuple[PanelOpening, ...], Field(max_length=20)] | None = Field(
+        None,
+        description="Openings that a patch is to close, each its extent forward and up (a diameter "
+        "for a round one) and where its middle lies from the middle of the driver's opening.",
+    )
+    keep_clear: Annotated[tuple[KeptSpot, ...], Field(max_length=40)] | None = Field(
+        None,
+        description="What a patch must leave clear: drain, sensor, bolt, clip, cable or rod, its "
+        "width and where it is.",
+    )
+    cover: Cover | None = Field(
+        None,
+        description="What closes the panel holes: `none`, `film` (water shield), `patch` (bonded, "
+        "heavy).",
+    )
+    cover_mass: SurfaceDensity | None = Field(
+        None, description="Mass of film or patch for each area [kg/m2]."
+    )
+
+    @model_validator(mode="after")
+    def _mass_has_cover(self) -> Self:
+        if self.cover_mass is not None and self.cover is None:
+            raise BadInputError("a cover_mass needs a cover beside it: film or patch")
+        return self
+
+
+class Trim(Table):
+    """The trim in front of the driver: the air behind it, its grille and its edge."""
+
+    volume: Volume | None = Field(None, description="Air between the inner sheet and the trim [L].")
+    grille_area: Area | None = Field(
+        None, description="Free area of the grille, all openings together [cm2]."
+    )
+    grille_extent: Area | None = Field(
+        None, description="Whole patch of trim the grille openings are spread over [cm2]."
+    )
+    edge_gap: Area | None = Field(
+        None, description="Gap around the edge of the trim into the cabin, all together [cm2]."
+    )
+
+    @model_validator(mode="after")
+    def _openings_fit(self) -> Self:
+        area, extent = self.grille_area, self.grille_extent
+        if area is not None and extent is not None and area.value > extent.value:
+            raise BadInputError("the grille_extent holds the grille_area, so it cannot be smaller")
+        return self
+
+
+class Location(Table):
+    """A place a driver sits in."""
+
+    id: Identifier = Field(description="Short name of the place, used in the channels' loads.")
+    name: Text | None = Field(None, description="What the place is called on paper.")
+    kind: Kind = Field(
+        description="`door`, `panel`, `shelf`, `roof`: air behind and trim in front. `dash`, "
+        "`pillar`: a closed cup. `free`: on the bench, no enclosure."
+    )
+    at: Place = Field(
+        description="Middle of the cone: x forward, y left, z up, from the centre of the cabin "
+        "floor (axes of ISO 8855) [m]."
+    )
+    driver: Identifier = Field(description="The id of the driver fitted here.")
+    mount: Mount = Field(Mount(), description="The hole it sits in, and the room around it.")
+    cavity: Cavity = Field(Cavity(), description="The air behind it and the ways out.")
+    trim: Trim | None = Field(
+        None, description="The trim in front; left out: the driver looks straight into the cabin."
+    )
+
+
+class Frame(Table):
+    """The driver as a body: what has to go into the hole."""
+
+    depth: Length | None = Field(
+        None, description="From the back of the mounting flange to the rearmost point [mm]."
+    )
+    cutout: Length | None = Field(
+        None,
+        description="Diameter of the opening the basket needs; of an oval its short axis [mm].",
+    )
+    cutout_long: Length | None = Field(
+        None, description="Long axis of the opening an oval basket needs [mm]."
+    )
+    outer: Length | None = Field(
+        None, description="Outer diameter of the flange; of an oval its short axis [mm]."
+    )
+    outer_long: Length | None = Field(None, description="Long axis of an oval flange [mm].")
+    corners: Corners | None = Field(
+        None,
+        description="Corners of a flange that is neither round nor oval, in turn round it, each "
+        "along and across from the middle of the basket.",
+    )
+    front_height: Gap | None = Field(
+        None,
+        description="From the back of the flange to the foremost point, tweeter bridge included "
+        "[mm].",
+    )
+    screws: Screws = Field(Screws(), description="The screw holes of the flange.")
+
+
+class DriverSheet(Table):
+    """A driver: any sufficient set of the small-signal parameters; the rest is filled."""
+
+    id: Identifier = Field(description="Short name of the driver, used by the locations.")
+    name: Text | None = Field(None, description="What the driver is called on paper.")
+    size: NominalSize | None = Field(
+        None, description="Nominal size: a diameter, or both axes of an oval [mm or in]."
+    )
+    age: Literal["new", "ageing"] | None = Field(
+        None, description="Picks the typical values: a factory unit grown old, or a replacement."
+    )
+    rated_impedance: PositiveResistance | None = Field(
+        None, description="Impedance printed on the magnet [ohm]."
+    )
+    re: PositiveResistance | None = Field(
+        None, description="D.c. resistance of the coil at 20 degC, meter leads zeroed [ohm]."
+    )
+    fs: Frequency | None = Field(
+        None, description="Resonance in free air: the impedance peak, driver on the bench [Hz]."
+    )
+    qes: Number | None = Field(None, description="Electrical quality factor at resonance.")
+    qms: Number | None = Field(None, description="Mechanical quality factor at resonance.")
+    qts: Number | None = Field(None, description="Total quality factor at resonance.")
+    vas: Volume | None = Field(None, description="Volume of air as springy as the suspension [L].")
+    sd: Area | None = Field(None, description="Effective area of the cone [cm2].")
+    diameter: Length | None = Field(
+        None, description="Effective diameter, middle of the surround to middle of it [mm]."
+    )
+    mms: Mass | None = Field(
+        None, description="Moving mass with the air it carries in free air [g]."
+    )
+    cms: Compliance | None = Field(None, description="Compliance of the suspension [mm/N].")
+    rms: MechanicalResistance | None = Field(
+        None, description="Mechanical resistance of the suspension [kg/s]."
+    )
+    bl: ForceFactor | None = Field(None, description="Force factor of magnet and coil [T m].")
+    le: Inductance | None = Field(None, description="Coil inductance, at 1 kHz [mH].")
+    l2: Inductance | None = Field(
+        None, description="Second inductance of the shunted coil model, across r2 [mH]."
+    )
+    r2: PositiveResistance | None = Field(
+        None, description="Resistance across l2 in the shunted coil model [ohm]."
+    )
+    k: SemiInductance | None = Field(
+        None, description="Factor of the lossy coil law Z = K (jw)^n [ohm s^n]."
+    )
+    n: Exponent | None = Field(
+        None, description="Exponent of the lossy coil law Z = K (jw)^n, 0.5 to 1."
+    )
+    xmax: Length | None = Field(
+        None, description="Peak excursion one way within which it stays clean [mm]."
+    )
+    power: Power | None = Field(None, description="Long-term power the coil bears [W].")
+    sensitivity: Level | None = Field(
+        None, description="Advertised level: 2.83 V, 1 m, half space [dB]."
+    )
+    frame: Frame = Field(Frame(), description="The driver as a body.")
+    price: Money | None = Field(None, description="Price of the pair, in the currency of the job.")
+
+    @model_validator(mode="after")
+    def _shunt_is_whole(self) -> Self:
+        shunt = (self.l2, self.r2)
+        if any(part is not None for part in shunt) and None in (*shunt, self.le):
+            raise BadInputError("l2 and r2 belong together, and to an le")
+        return self
+
+    @model_validator(mode="after")
+    def _is_possible(self) -> Self:
+        figures = {name: getattr(self, name) for name in ORDER_OF_TRUST}
+        reason = contradiction({name: each.value for name, each in figures.items() if each})
+        if reason is not None:
+            raise BadInputError(f"no driver is like this sheet: {reason}")
+        return self

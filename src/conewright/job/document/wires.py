@@ -1,0 +1,116 @@
+"""What the repairer wrote down about single wires, and the cables that feed radio and amplifier."""
+
+from typing import Literal, Self
+
+from pydantic import Field, model_validator
+
+from conewright.errors import BadInputError
+from conewright.job.document.fields import (
+    Conductor,
+    Gap,
+    Identifier,
+    Length,
+    PositiveCurrent,
+    Temperature,
+    Text,
+)
+from conewright.job.document.parts import Table
+
+__all__ = ["Feed", "Joint", "Lead", "LeadFunction", "Metal"]
+
+LeadFunction = Literal[
+    "plus",
+    "minus",
+    "battery",
+    "switched",
+    "ground",
+    "illumination",
+    "amplifier",
+    "antenna",
+    "mute",
+    "speed",
+    "reverse",
+    "data",
+]
+Joint = Literal["plug", "adapter", "crimp", "solder", "screw"]
+Metal = Literal["copper", "clad-aluminium"]
+OF_A_PAIR = ("plus", "minus")
+
+
+class Lead(Table):
+    """One wire at the radio, as it was seen and as it was proved."""
+
+    channel: Identifier | None = Field(
+        None, description="Channel whose pair it belongs to; none for supply and control wires."
+    )
+    function: LeadFunction = Field(
+        description="What the wire does: `plus` or `minus` of a pair, `battery` (always live), "
+        "`switched` (by the ignition), `ground`, `illumination`, `amplifier` (its turn-on), "
+        "`antenna`, `mute`, `speed`, `reverse`, `data`."
+    )
+    pin: Text | None = Field(None, description="Pin at the radio's plug, as marked there: B5.")
+    colour: Text | None = Field(
+        None,
+        description="Colour seen on this vehicle, main colour first: white/black. It proves "
+        "nothing by itself.",
+    )
+    size: Conductor | None = Field(
+        None,
+        description="Copper cross-section or gauge; of the channel's cable where not given "
+        "[mm2 or AWG].",
+    )
+    length: Length | None = Field(
+        None, description="One way along the loom; of the channel's cable where not given [m]."
+    )
+    joint: Joint | None = Field(
+        None, description="How it is joined on: `plug`, `adapter`, `crimp`, `solder`, `screw`."
+    )
+    proof: Text | None = Field(
+        None, description="What its proof reading said on this vehicle: 12.4 V, or 3.6 ohm."
+    )
+
+    @model_validator(mode="after")
+    def _pair_has_channel(self) -> Self:
+        if (self.function in OF_A_PAIR) != (self.channel is not None):
+            raise BadInputError(
+                "a wire of a pair (plus, minus) names its channel, every other wire names none"
+            )
+        return self
+
+
+class Feed(Table):
+    """One supply cable, from the battery or a fuse box to the radio or an added amplifier."""
+
+    id: Identifier = Field(description="Short name of the cable, like amplifier-feed.")
+    to: Literal["radio", "amplifier"] = Field(description="What it feeds.")
+    current: PositiveCurrent | None = Field(
+        None,
+        description="The most it is asked for: the sum of an amplifier's own fuses; of the radio "
+        "computed where not given [A].",
+    )
+    fuse: PositiveCurrent | None = Field(
+        None, description="Rating of the fuse at the source end [A]."
+    )
+    fuse_distance: Gap | None = Field(
+        None, description="Along the cable from battery or fuse box to that fuse [mm]."
+    )
+    length: Length | None = Field(None, description="One way along its route [m].")
+    size: Conductor | None = Field(
+        None, description="Cross-section of the metal, or gauge, of one conductor [mm2 or AWG]."
+    )
+    metal: Metal | None = Field(
+        None,
+        description="`copper`, or `clad-aluminium`: a scraped strand that shows silver under red.",
+    )
+    route: Literal["free", "bundled"] | None = Field(
+        None, description="`free`: alone in air. `bundled`: in a loom, conduit or under carpet."
+    )
+    ambient: Temperature | None = Field(
+        None, description="Air along its warmest stretch, on a hot day [degC]."
+    )
+    insulation: Temperature | None = Field(
+        None, description="Temperature that its insulation is rated for [degC]."
+    )
+    return_by: Literal["chassis", "cable"] | None = Field(
+        None, description="How the current comes back: through the body, or a cable of this kind."
+    )

@@ -1,0 +1,209 @@
+"""Changing a job: `id.field` and its new value, over globs of ids; the result is a new job."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from typing import Any, TypeVar
+
+from conewright.errors import JobError, Problem
+from conewright.job.document.document import Document
+from conewright.job.document.parts import Table
+from conewright.job.document.paths import (
+    Steps,
+    fields_of,
+    inside,
+    known_names,
+    show,
+    table_at,
+    table_within,
+)
+from conewright.job.document.problems import Found, schema_problems
+from conewright.job.document.references import (
+    TARGET_LISTS,
+    TARGET_TABLES,
+    ids_of,
+    reference_problems,
+)
+
+__all__ = ["apply_changes", "apply_proposal", "change_problems", "whole_job"]
+
+D = TypeVar("D", bound=Document)
+
+LONGEST_KEY = 200
+NOT_CHANGED = ("id",)
+# A field that is about another one: when that one changes, its old value means nothing.
+ABOUT = {("cavity", "cover"): ("cavity", "cover_mass")}
+
+
+@dataclass(frozen=True, slots=True)
+class _Change:
+    """One field of one part, the key that changes it and its new value."""
+
+    key: str
+    target: Steps
+    path: tuple[str, ...]
+    value: Any
+
+    @property
+    def steps(self) -> Steps:
+        return (*self.target, *self.path)
+
+
+def apply_changes(job: D, changes: Mapping[str, object], *, name: str = "changes") -> D:
+    """Return the job with fields changed.
+
+    Args:
+        job: the job as it stands.
+        changes: `"door-f?.mount.ring": True` and the like: an id (a glob of ids, head_unit or
+            vehicle), a field below it, and its new value as in a file. Where several keys meet
+            in one field the last one counts.
+        name: what the changes are called in an error.
+
+    Raises:
+        JobError: with a problem for each key that leads nowhere or whose value is refused.
+    """
+    changed, problems = _changed(job.to_dict(), changes, name, type(job))
+    if changed is None or problems:
+        raise JobError(problems)
+    return changed
+
+
+def apply_proposal(job: D, name: str) -> D:
+    """Return the job with one of its proposals carried out; raises JobError."""
+    known = {proposal.id: proposal for proposal in job.proposals}
+    if name not in known:
+        raise JobError([Problem("proposal", show(name), known_names(name, known))])
+    return apply_changes(job, known[name].set, name=f"proposal[{name}].set")
+
+
+def change_problems(
+    raw: Mapping[str, Any], changes: Mapping[str, Any], *, name: str, known: Iterable[Problem]
+) -> list[Problem]:
+    """Return what is wrong with changes to a file's tables, beyond what is known to be wrong."""
+    return _changed(raw, changes, name, Document, known)[1]
+
+
+def whole_job(raw: Mapping[str, Any], kind: type[D]) -> tuple[D | None, list[Found]]:
+    """Return the document that plain values make, with all that is wrong but in the proposals."""
+    found = schema_problems(raw, kind)
+    crossed = reference_problems(raw)
+    return (None, [*found, *crossed]) if isinstance(found, list) else (found, crossed)
+
+
+def _changed(
+    raw: Mapping[str, Any],
+    changes: Mapping[str, Any],
+    name: str,
+    kind: type[D],
+    known: Iterable[Problem] = (),
+) -> tuple[D | None, list[Problem]]:
+    """Return the job after the changes, and what is wrong with it beyond what was known."""
+    planned: list[_Change] = []
+    problems: list[Problem] = []
+    for key, value in changes.items():
+        targets = _targets(raw, key)
+        if isinstance(targets, str):
+            problems.append(Problem(f"{name}.{show(key)}", show(value), targets))
+        else:
+            path = tuple(key.split(".")[1:])
+            planned += [_Change(key, target, path, value) for target in targets]
+    job, found = whole_job(_applied(raw, planned), kind)
+    old = set(known)
+    problems += [_blamed(each, planned, name) for each in found if each.problem not in old]
+    return job, list(dict.fromkeys(problems))
+
+
+def _targets(raw: Mapping[str, Any], key: str) -> list[Steps] | str:
+    """Return the parts a key changes, or what would be allowed instead."""
+    glob, dot, rest = key.partition(".")
+    if not (glob and dot and rest) or len(key) > LONGEST_KEY:
+        return "a key is an id, a dot and a field, like door-fl.mount.ring"
+    parts = _parts(raw)
+    matching = [steps for name, steps in parts.items() if _matches(name, glob)]
+    if not matching:
+        return f"no part has such an id; {known_names(glob, parts)}"
+    path = rest.split(".")
+    refusals = [_refusal(steps, path) for steps in matching]
+    fitting = [steps for steps, refusal in zip(matching, refusals, strict=True) if not refusal]
+    return fitting or refusals[0]
+
+
+def _parts(raw: Mapping[str, Any]) -> dict[str, Steps]:
+    """Return everything that can be changed, by its id."""
+    parts: dict[str, Steps] = {table: (table,) for table in TARGET_TABLES}
+    for table in TARGET_LISTS:
+        for name, index in ids_of(raw, table).items():
+            parts.setdefault(name, (table, index))
+    return parts
+
+
+def _matches(name: str, glob: str) -> bool:
+    """Whether a key's first word means this part; the fixed tables are meant by name only."""
+    return name == glob if name in TARGET_TABLES else fnmatchcase(name, glob)
+
+
+def _refusal(target: Steps, path: list[str]) -> str:
+    """Return why a field below a part cannot be changed; empty where it can."""
+    if path[0] in NOT_CHANGED:
+        return "an id stays as it is; change another field"
+    table: type[Table] | None = table_at(Document, target)
+    for step in path:
+        fields = fields_of(table) if table else {}
+        if step not in fields:
+            return f'there is no field "{step}"; {known_names(step, fields)}'
+        table = table_within(fields[step])
+    return ""
+
+
+def _applied(raw: Mapping[str, Any], planned: list[_Change]) -> dict[str, Any]:
+    """Return the tables with the changes made; the ones given stay as they are."""
+    result: Any = raw
+    for steps in _outdated(raw, planned):
+        result = _without(result, steps)
+    for change in planned:
+        result = _put(result, change.steps, change.value)
+    return dict(result)
+
+
+def _outdated(raw: Mapping[str, Any], planned: list[_Change]) -> Iterator[Steps]:
+    """Yield the fields whose meaning is gone with what they were about."""
+    changed = {change.steps for change in planned}
+    for change in planned:
+        about = ABOUT.get((change.path[0], change.path[-1]))
+        steps = (*change.target, *about) if about else ()
+        if about and steps not in changed and inside(raw, *change.steps) != change.value:
+            yield steps
+
+
+def _put(node: Any, steps: Steps, value: object) -> Any:
+    """Return a copy of plain values with one of them replaced; absent tables are made."""
+    if not steps:
+        return value
+    step, rest = steps[0], steps[1:]
+    if isinstance(step, int):
+        return [_put(each, rest, value) if i == step else each for i, each in enumerate(node)]
+    table = dict(node) if isinstance(node, dict) else {}
+    table[step] = _put(table.get(step), rest, value)
+    return table
+
+
+def _without(node: Any, steps: Steps) -> Any:
+    """Return a copy of plain values without the field at those steps."""
+    holder = inside(node, *steps[:-1])
+    if not isinstance(holder, dict):
+        return node
+    return _put(node, steps[:-1], {key: each for key, each in holder.items() if key != steps[-1]})
+
+
+def _blamed(found: Found, planned: list[_Change], name: str) -> Problem:
+    """Return a problem of the changed job under the key that brought it."""
+    problem = found.problem
+    for change in planned:
+        if change.steps == found.steps:
+            return Problem(f"{name}.{show(change.key)}", problem.found, problem.allowed)
+    allowed = f"then {problem.path} is {problem.found}; {problem.allowed}"
+    for change in planned:
+        shared = min(len(change.steps), len(found.steps))
+        if change.steps[:shared] == found.steps[:shared]:
+            return Problem(f"{name}.{show(change.key)}", show(change.value), allowed)
+    return Problem(name, "these changes together", allowed)

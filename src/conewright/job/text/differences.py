@@ -1,0 +1,245 @@
+"""What differs between two texts of a job, in the words of whoever works on it."""
+
+from __future__ import annotations
+
+import tomllib
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from conewright.errors import JobError
+from conewright.job.text.parsing import bare, loads
+
+__all__ = ["LAYOUT_ONLY", "compare", "in_a_note"]
+
+LAYOUT_ONLY = "only comments, spacing or order: every value is as it was"
+MOST_IN_A_NOTE = 6
+LONGEST_VALUE = 60
+UNSAID = {"mount", "set", "value"}
+"""Fields that tell nothing beyond those inside them."""
+
+Path = tuple[str, ...]
+Leaves = dict[Path, Any]
+
+# What each list of the file is called in a sentence, before an id or a number.
+_LISTS = {
+    "seat": "seat",
+    "channel": "channel",
+    "location": "place",
+    "driver": "driver",
+    "lead": "wire",
+    "feed": "cable",
+    "reading": "reading",
+    "proposal": "proposal",
+}
+# What tells the entries of a list apart, where it is not their id.
+_TOLD_BY = {"reading": ("test", "at"), "lead": ("function", "channel")}
+_SECTIONS = {"job": "job", "vehicle": "vehicle", "head_unit": "radio", "format": "file"}
+_FIELDS = {
+    "at": "position",
+    "cutout": "cut-out",
+    "bl": "Bl",
+    "cms": "Cms",
+    "fs": "fs",
+    "le": "Le",
+    "mms": "Mms",
+    "qes": "Qes",
+    "qms": "Qms",
+    "qts": "Qts",
+    "re": "Re",
+    "rms": "Rms",
+    "sd": "Sd",
+    "vas": "Vas",
+}
+
+
+def compare(old: str, new: str) -> tuple[str, ...]:
+    """Return what changed from one text of a job to another, one change a line.
+
+    Empty where the texts are the same; where only their comments, spacing or order differ, one
+    line says so. Values are compared as the job reads them: a place that copies another one
+    changes with it.
+
+    Args:
+        old: TOML text of a job.
+        new: TOML text of a job.
+
+    Raises:
+        JobError: one of them is no TOML.
+
+    """
+    if old == new:
+        return ()
+    before, after = _tables(old, new)
+    lines = [*_sections(before, after), *_lists(before, after)]
+    return tuple(_grouped(lines)) or (LAYOUT_ONLY,)
+
+
+def in_a_note(changes: Sequence[str]) -> str:
+    """Return changes as one line for a history."""
+    if not changes:
+        return "nothing changed"
+    shown = "; ".join(changes[:MOST_IN_A_NOTE])
+    left = len(changes) - MOST_IN_A_NOTE
+    return f"{shown}; and {left} more" if left > 0 else shown
+
+
+def _tables(old: str, new: str) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Return both texts as plain values, read alike."""
+    try:
+        return loads(bare(old)).to_dict(), loads(bare(new)).to_dict()
+    except JobError:
+        # One of them is no job by today's rules, so both are taken as they were written.
+        return _raw(old), _raw(new)
+
+
+def _raw(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(bare(text))
+    except tomllib.TOMLDecodeError:
+        # It tells where the text stops being TOML.
+        loads(bare(text))
+        raise
+
+
+# --- Walking through ----------------------------------------------------------------------------
+
+Line = tuple[str, str]
+"""Whose change it is, and the change."""
+
+
+def _sections(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Line]:
+    """Yield the changes outside the lists."""
+    old = {name: value for name, value in before.items() if name not in _LISTS}
+    new = {name: value for name, value in after.items() if name not in _LISTS}
+    for path, change in _changes(_leaves(old), _leaves(new)):
+        owner = _SECTIONS.get(path[0], _field(path[0]))
+        yield owner, f"{_words(path[1:])} {change}".strip()
+
+
+def _lists(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Line]:
+    """Yield the changes in the lists, entry by entry."""
+    for kind in _LISTS:
+        old, new = (_entries(kind, tables.get(kind)) for tables in (before, after))
+        names = _names(kind, old, new)
+        for key in dict.fromkeys((*old, *new)):
+            owner = names[key]
+            if key not in new:
+                yield owner, f"taken out{_what(kind, old[key])}"
+            elif key not in old:
+                yield owner, f"added{_what(kind, new[key])}"
+            else:
+                for path, change in _changes(_leaves(old[key]), _leaves(new[key])):
+                    yield owner, f"{_words(path)} {change}".strip()
+
+
+Key = tuple[str, ...]
+
+
+def _entries(kind: str, value: object) -> dict[Key, dict[str, Any]]:
+    """Return a list's entries by what tells them apart: mostly their id."""
+    entries = value if isinstance(value, list) else []
+    seen: Counter[Key] = Counter()
+    found: dict[Key, dict[str, Any]] = {}
+    for entry in (each for each in entries if isinstance(each, dict)):
+        named = _TOLD_BY.get(kind, ("id",))
+        key = tuple(str(entry.get(name, "")) for name in named)
+        seen[key] += 1
+        found[(*key, str(seen[key]))] = entry
+    return found
+
+
+def _names(
+    kind: str, old: Mapping[Key, dict[str, Any]], new: Mapping[Key, dict[str, Any]]
+) -> dict[Key, str]:
+    """Return what each entry is called: places by their name, where no other has it."""
+    entries = {**new, **old}
+    shared = Counter(entry.get("name") for entry in entries.values())
+    names: dict[Key, str] = {}
+    for key, entry in entries.items():
+        *told, number = key
+        name = entry.get("name")
+        if kind == "location" and isinstance(name, str):
+            names[key] = name if shared[name] == 1 else f"{name} ({told[0]})"
+        else:
+            nth = "" if number == "1" else f" (no. {number})"
+            names[key] = f"{_LISTS[kind]} {' at '.join(filter(None, told))}{nth}"
+    return names
+
+
+def _what(kind: str, entry: Mapping[str, Any]) -> str:
+    """Return what came or went, beyond its name."""
+    if kind == "reading":
+        return f": {_show(entry.get('value'))}"
+    name = entry.get("name")
+    return f" ({_show(name)})" if name and kind != "location" else ""
+
+
+def _leaves(value: object, path: Path = ()) -> Leaves:
+    """Return all that is no table, by the fields that lead there."""
+    if isinstance(value, dict) and value:
+        return {
+            where: leaf
+            for name, each in value.items()
+            for where, leaf in _leaves(each, (*path, name)).items()
+        }
+    return {path: value} if path else {}
+
+
+def _changes(old: Leaves, new: Leaves) -> Iterator[tuple[Path, str]]:
+    for path in dict.fromkeys((*old, *new)):
+        if path not in new:
+            yield path, f"{_show(old[path])} taken out"
+        elif path not in old:
+            yield path, f"{_show(new[path])} added"
+        elif not _same(old[path], new[path]):
+            yield path, _from_to(old[path], new[path])
+
+
+def _same(old: object, new: object) -> bool:
+    # In Python true equals 1, in a job it does not.
+    return old == new and isinstance(old, bool) == isinstance(new, bool)
+
+
+def _from_to(old: object, new: object) -> str:
+    before, after = _show(old), _show(new)
+    # Long texts may be cut before the place where they differ.
+    return f"{before} → {after}" if before != after else f"changed further on: {after}"
+
+
+# --- Words --------------------------------------------------------------------------------------
+
+
+def _words(path: Iterable[str]) -> str:
+    """Return the way to a field in words."""
+    return " ".join(_field(name) for name in path if name not in UNSAID)
+
+
+def _field(name: str) -> str:
+    # What a proposal sets is a path of the file and stays as it is.
+    return name if "." in name else _FIELDS.get(name, name.replace("_", " "))
+
+
+def _show(value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    if isinstance(value, list):
+        return _cut(", ".join(_show(each) for each in value) or "nothing")
+    if isinstance(value, dict):
+        return _cut(", ".join(f"{_field(name)} {_show(each)}" for name, each in value.items()))
+    return _cut(" ".join(str(value).split()))
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= LONGEST_VALUE else f"{text[: LONGEST_VALUE - 1]}…"
+
+
+def _grouped(lines: Iterable[Line]) -> Iterator[str]:
+    """Yield the changes; one that several have alike stands once, behind all their names."""
+    owners: dict[str, list[str]] = {}
+    for owner, change in lines:
+        owners.setdefault(change, []).append(owner)
+    for change, names in owners.items():
+        yield f"{', '.join(names)}: {change}"

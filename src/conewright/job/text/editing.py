@@ -1,0 +1,346 @@
+"""Changing the text of a job from a form: only the values change, every comment stays.
+
+Each change is checked against what it should give: where the edited text does not read as exactly
+the wanted values, nothing of it is used.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT
+
+from conewright.errors import BadInputError, JobError, Problem
+from conewright.job.build.job import Job
+from conewright.job.document.likeness import merged
+from conewright.job.document.paths import Steps, inside
+from conewright.job.text.labels import LISTS, TABLES, Field, Part, field_at, part_of, place_in_file
+from conewright.job.text.parsing import MARK, bare, loads
+
+__all__ = [
+    "Refused",
+    "found_words",
+    "with_entry",
+    "with_proposal",
+    "with_values",
+    "without_entry",
+    "without_place",
+]
+
+_NAMED = (*LISTS, "proposal")
+_REWORDED = (
+    (", without quotes or unit", ""),
+    (", without quotes", ""),
+    ("a text in quotes with a unit", "a value with its unit"),
+    ("a text in quotes", "a text"),
+    ("a list in [ ]", "a list"),
+    ("true or false", "yes or no"),
+)
+
+
+@dataclass(frozen=True)
+class Refused(Exception):
+    """A form whose values make no job: words for each field, and what belongs to none of them."""
+
+    beside: Mapping[str, str]
+    others: tuple[str, ...]
+
+    def __str__(self) -> str:
+        return "; ".join((*self.beside.values(), *self.others))
+
+
+def with_values(text: str, values: Mapping[str, object]) -> str:
+    """Return the text of a job with some fields changed.
+
+    Args:
+        text: of a job in TOML that can be read.
+        values: path of a field (`door-fl.mount.cutout`) to its new plain value, None for none.
+
+    Raises:
+        BadInputError: a path leads nowhere.
+        Refused: the changed text is no job.
+
+    """
+    job = loads(bare(text))
+    fields = {path: field_at(job, path) for path in values}
+    wanted = _raw(text)
+    document = tomlkit.parse(bare(text))
+    for path, value in values.items():
+        field, part = fields[path], part_of(job, path.partition(".")[0])
+        steps, value = _whole_list(job, field, part, path, value)
+        for tables in (wanted, document):
+            _set(_owner(tables, part), steps, value)
+    changed = _checked(text, tomlkit.dumps(document), wanted)
+    _hold(
+        changed, [(field, part_of(job, path.partition(".")[0])) for path, field in fields.items()]
+    )
+    return changed
+
+
+def with_proposal(text: str, id: str, values: Mapping[str, object]) -> str:
+    """Return the text of a job with a proposal changed, or added where there is none of that id.
+
+    Args:
+        text: of a job in TOML that can be read.
+        id: of the proposal.
+        values: its fields; None takes one out; `set` is a table of changes.
+
+    Raises:
+        Refused: the changed text is no job; a row of `set` is named by its key.
+
+    """
+    entries = _raw(text).get("proposal", [])
+    index = next((i for i, entry in enumerate(entries) if entry.get("id") == id), None)
+    if index is None:
+        given = {name: value for name, value in values.items() if value is not None}
+        changed = with_entry(text, "proposal", {"id": id, **given})
+    elif all(entries[index].get(name) == value for name, value in values.items()):
+        return text
+    else:
+        wanted = _raw(text)
+        document = tomlkit.parse(bare(text))
+        for tables in (wanted, document):
+            for name, value in values.items():
+                _update(tables["proposal"][index], name, value)
+        changed = _checked(text, tomlkit.dumps(document), wanted)
+    _hold_proposal(changed, id, values)
+    return changed
+
+
+def with_entry(text: str, kind: str, entry: Mapping[str, object]) -> str:
+    """Return the text of a job with an entry at the end of one of its lists.
+
+    Raises:
+        Refused: the changed text cannot be written; whether it is a job is not looked at.
+
+    """
+    wanted = _raw(text)
+    wanted[kind] = [*wanted.get(kind, []), dict(entry)]
+    document = tomlkit.parse(bare(text))
+    there = document.get(kind)
+    if there is None or isinstance(there, AoT):
+        entries = there if there is not None else tomlkit.aot()
+        entries.append(_table(entry))
+        document[kind] = entries
+    else:
+        there.append(_inline(entry))
+    return _checked(text, tomlkit.dumps(document), wanted)
+
+
+def without_entry(text: str, kind: str, id: str) -> str:
+    """Return the text of a job without one entry of a list; a list without entries goes too.
+
+    Raises:
+        BadInputError: there is no such entry.
+        Refused: the text would not be a job any more.
+
+    """
+    return _without(text, kind, id)
+
+
+def without_place(text: str, id: str) -> str:
+    """Return the text of a job without one place; those that are like it keep what they copied.
+
+    Raises:
+        BadInputError: there is no such place.
+        Refused: something else of the job still names it.
+
+    """
+    return _without(text, "location", id, before=lambda tables: _let_copies_stand(tables, id))
+
+
+def _without(text: str, kind: str, id: str, *, before: Callable[[Any], None] | None = None) -> str:
+    wanted = _raw(text)
+    entries = wanted.get(kind, [])
+    index = next((i for i, entry in enumerate(entries) if entry.get("id") == id), None)
+    if index is None:
+        raise BadInputError(f"there is no {kind} {id!r} in this job")
+    document = tomlkit.parse(bare(text))
+    for tables in (wanted, document):
+        if before is not None:
+            before(tables)
+        del tables[kind][index]
+        if not tables[kind]:
+            del tables[kind]
+    changed = _checked(text, tomlkit.dumps(document), wanted)
+    _hold(changed, [])
+    return changed
+
+
+def _let_copies_stand(tables: Any, id: str) -> None:
+    """Write what each place copies from one that goes into it."""
+    entries = tables["location"]
+    goes = _plain(next(entry for entry in entries if entry.get("id") == id))
+    copied = {name: value for name, value in goes.items() if name not in ("id", "name")}
+    for entry in entries:
+        if entry.get("like") == id:
+            own = {name: value for name, value in _plain(entry).items() if name != "like"}
+            for name, value in {"like": None, **merged(copied, own)}.items():
+                _set(entry, (name,), value)
+
+
+def _plain(table: Any) -> dict[str, Any]:
+    """Return a table without what TOML writes around it."""
+    return dict(table.unwrap() if hasattr(table, "unwrap") else table)
+
+
+# --- Setting ------------------------------------------------------------------------------------
+
+
+def _raw(text: str) -> dict[str, Any]:
+    return tomllib.loads(bare(text))
+
+
+def _owner(tables: Any, part: Part) -> Any:
+    """Return the table of a part, made where a table that stands alone is missing."""
+    if part.kind in TABLES:
+        if part.kind not in tables:
+            tables[part.kind] = tomlkit.table() if isinstance(tables, tomlkit.TOMLDocument) else {}
+        return tables[part.kind]
+    return next(entry for entry in tables[part.kind] if entry.get("id") == part.id)
+
+
+def _whole_list(
+    job: Job, field: Field, part: Part, path: str, value: object
+) -> tuple[Steps, object]:
+    """Return the steps to what is written and its value: of one value in a list, the whole list."""
+    *above, last = field.steps
+    index: str | int = last
+    if field.kind == "list" and path != field.path:
+        above, index = list(field.steps), int(path.rpartition(".")[2]) - 1
+    if isinstance(index, str):
+        return field.steps, value
+    old = inside(_owner(job.to_dict(), part), *above)
+    entries = list(old) if isinstance(old, list) else []
+    entries += [None] * (index + 1 - len(entries))
+    entries[index] = value
+    return tuple(above), [each for each in entries if each is not None]
+
+
+def _set(table: Any, steps: Sequence[str | int], value: object) -> None:
+    """Put a value below a table; tables on the way are made, None takes the field out."""
+    *above, last = steps
+    for step in above:
+        if step not in table:
+            if value is None:
+                return
+            table[step] = {} if type(table) is dict else tomlkit.inline_table()
+        table = table[step]
+    if value is None:
+        table.pop(last, None)
+    elif last not in table or table[last] != value or type(table[last]) is bool:
+        table[last] = value if type(table) is dict else _item(value)
+
+
+def _update(table: Any, name: str, value: object) -> None:
+    """Change one field of a proposal; of its changes only those that differ."""
+    if name != "set" or name not in table or not isinstance(value, Mapping):
+        _set(table, (name,), value)
+        return
+    inner = table[name]
+    for key in [key for key in inner if key not in value]:
+        del inner[key]
+    for key, each in value.items():
+        _set(inner, (key,), each)
+
+
+def _item(value: object) -> Any:
+    """Return a plain value as TOML: tables in one line, whole amounts without a point."""
+    if isinstance(value, Mapping):
+        return _inline(value)
+    if isinstance(value, float) and value.is_integer():
+        return tomlkit.item(int(value))
+    return tomlkit.item(value)
+
+
+def _inline(entry: Mapping[str, object]) -> Any:
+    table = tomlkit.inline_table()
+    for name, value in entry.items():
+        table[name] = _item(value)
+    return table
+
+
+def _table(entry: Mapping[str, object]) -> Any:
+    table = tomlkit.table()
+    for name, value in entry.items():
+        if name == "set" and isinstance(value, Mapping):
+            changes = tomlkit.table()
+            for key, each in value.items():
+                changes[key] = _item(each)
+            table[name] = changes
+        else:
+            table[name] = _item(value)
+    return table
+
+
+def _checked(old: str, new: str, wanted: Mapping[str, Any]) -> str:
+    """Return the new text where it reads as it should, with the mark that the old one had."""
+    try:
+        right = tomllib.loads(new) == wanted
+    except (tomllib.TOMLDecodeError, TOMLKitError):
+        right = False
+    if not right:
+        told = "this file is written in a way that cannot be edited here; download it and edit it"
+        raise Refused({}, (told,))
+    return MARK + new if old.startswith(MARK) else new
+
+
+# --- Refusing -----------------------------------------------------------------------------------
+
+
+def _hold(text: str, fields: Iterable[tuple[Field, Part]]) -> None:
+    """Raise Refused where a text is no job, with the words for each field beside it."""
+    try:
+        loads(bare(text))
+    except JobError as error:
+        places = {place_in_file(field, part): field.path for field, part in fields}
+        raise _refused(error.problems, places) from None
+
+
+def _hold_proposal(text: str, id: str, values: Mapping[str, object]) -> None:
+    try:
+        loads(bare(text))
+    except JobError as error:
+        start = f"proposal[{id}]"
+        places = {f"{start}.{name}": name for name in values if name != "set"}
+        changes = values.get("set")
+        keys = changes if isinstance(changes, Mapping) else {}
+        places |= {f'{start}.set."{key}"': key for key in keys}
+        raise _refused(error.problems, places) from None
+
+
+def _refused(problems: Iterable[Problem], places: Mapping[str, str]) -> Refused:
+    beside: dict[str, str] = {}
+    others: list[str] = []
+    for problem in problems:
+        path = _field_of(problem.path, places)
+        if path is None:
+            others.append(in_words(str(problem)))
+        else:
+            beside.setdefault(path, in_words(found_words(problem.found, problem.allowed)))
+    return Refused(beside, tuple(others))
+
+
+def _field_of(path: str, places: Mapping[str, str]) -> str | None:
+    """Return the field a problem belongs to: its own, or the list or table it stands in."""
+    if path in places:
+        return places[path]
+    above = [place for place in places if path.startswith((f"{place}[", f"{place}."))]
+    return places[max(above, key=len)] if above else None
+
+
+def found_words(found: str, allowed: str) -> str:
+    """Return what was found and what is wanted as one sentence that quotes it once."""
+    return allowed if allowed.startswith(found) else f"Found {found}: {allowed}"
+
+
+def in_words(text: str) -> str:
+    """Return what a job file refuses in the words of a form, which has no quotes to put."""
+    for written, said in _REWORDED:
+        text = text.replace(written, said)
+    return text

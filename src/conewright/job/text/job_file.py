@@ -1,0 +1,126 @@
+"""Job files that readings are written into, whole or not at all."""
+
+from __future__ import annotations
+
+import os
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from shutil import copymode
+from tempfile import mkstemp
+
+from conewright.errors import BadInputError, JobError
+from conewright.job.build.job import Job
+from conewright.job.text.parsing import LARGEST_FILE, Format, bare, load
+from conewright.job.text.readings import Said, with_reading
+
+__all__ = ["JobFile", "open_job", "put_back", "write_reading"]
+
+
+@dataclass(frozen=True, slots=True)
+class JobFile:
+    """A job file as it was read, and the job in it."""
+
+    path: Path
+    content: bytes
+    job: Job
+
+    @property
+    def format(self) -> Format:
+        """Which of the two formats it is in, by the ending of its name."""
+        return "json" if self.path.suffix.lower() == ".json" else "toml"
+
+    @property
+    def text(self) -> str:
+        """The text in it, without a mark of its encoding."""
+        return bare(self.content.decode("utf-8"))
+
+
+def open_job(path: str | os.PathLike[str]) -> JobFile:
+    """Read a job file that readings are to be written into.
+
+    Raises:
+        JobError: with every problem of the file; also where it cannot be read at all.
+        BadInputError: it changes while it is read.
+
+    """
+    file = Path(path)
+    content = _content(file)
+    job = load(file)
+    if content is None or _content(file) != content:
+        raise _changed(file)
+    return JobFile(file, content, job)
+
+
+def write_reading(file: JobFile, *, test: str, at: str, value: Said) -> JobFile:
+    """Write a reading into a job file, whole or not at all; return the file as it is then.
+
+    Raises:
+        BadInputError: the file is not as it was when it was read, or cannot be written; it is left
+            as it is then.
+        JobError: the job would not be read with this reading in it.
+
+    """
+    text = file.content.decode("utf-8")
+    written = with_reading(text, file.format, test=test, at=at, value=value)
+    return _replaced(file, written.encode("utf-8"))
+
+
+def put_back(file: JobFile, earlier: JobFile) -> JobFile:
+    """Write a job file as it was earlier, byte for byte; raises as `write_reading` does."""
+    return _replaced(file, earlier.content)
+
+
+def _replaced(file: JobFile, content: bytes) -> JobFile:
+    """Put new content in the place of a file that still is as it was read."""
+    # What a link points to is replaced, not the link.
+    target = Path(os.path.realpath(file.path))
+    try:
+        handle, name = mkstemp(
+            prefix=f".{target.stem}-", suffix=file.path.suffix, dir=target.parent
+        )
+    except OSError as error:
+        raise _unwritten(file.path, error) from error
+    try:
+        with open(handle, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        job = _read_back(name, file.path)
+        if _content(target) != file.content:
+            raise _changed(file.path)
+        copymode(target, name)
+        os.replace(name, target)
+    except OSError as error:
+        raise _unwritten(file.path, error) from error
+    finally:
+        with suppress(FileNotFoundError):
+            os.unlink(name)
+    return JobFile(file.path, content, job)
+
+
+def _read_back(name: str, path: Path) -> Job:
+    try:
+        return load(name)
+    except JobError as error:
+        raise JobError(error.problems, file=str(path)) from None
+
+
+def _content(file: Path) -> bytes | None:
+    """Return what stands in a file now; None where there is no such file any more."""
+    try:
+        with file.open("rb") as stream:
+            return stream.read(LARGEST_FILE + 1)
+    except OSError:
+        return None
+
+
+def _changed(file: Path) -> BadInputError:
+    return BadInputError(
+        f"{file}: found it changed by somebody else meanwhile; nothing was written over it. Look "
+        "at what is in it now and start again"
+    )
+
+
+def _unwritten(file: Path, error: OSError) -> BadInputError:
+    return BadInputError(f"{file}: cannot be written ({error.strerror or error})")

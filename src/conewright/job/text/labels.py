@@ -1,0 +1,384 @@
+"""What a job can hold, field by field, as a form needs it: words, kind of value, where it stands.
+
+Everything is read from the published schema of a job file, so that a form never falls behind the
+document.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from typing import Any, Literal
+
+from conewright.errors import BadInputError
+from conewright.job.build.job import Job
+from conewright.job.document.paths import inside
+from conewright.job.measurables import measurement
+from conewright.job.text.starter import job_schema
+from conewright.phrases import capital
+
+__all__ = [
+    "LISTS",
+    "TABLES",
+    "Field",
+    "Part",
+    "field_at",
+    "fields_of",
+    "part_of",
+    "parts_of",
+    "place_in_file",
+    "plain_value",
+    "text_of",
+]
+
+Kind = Literal[
+    "quantity", "number", "text", "long", "choice", "yes-no", "list", "load", "count", "money",
+    "day", "reference",
+]  # fmt: skip
+
+TABLES = {"job": "About", "vehicle": "Vehicle", "head_unit": "HeadUnit"}
+"""Tables of a job that stand alone, and the name of each in the schema."""
+
+LISTS = {"channel": "Channel", "location": "Location", "driver": "DriverSheet", "seat": "Seat"}
+"""Lists of a job whose entries have an id, and the name of each entry in the schema."""
+
+_AXES = {"x": "forward", "y": "to the left", "z": "up"}
+_LONG = {"notes", "complaints"}
+_LABELS = {
+    "hour_rate": "Price of an hour's work",
+    "at.x": "Position, forward",
+    "at.y": "Position, to the left",
+    "at.z": "Position, up",
+    "ear.x": "Ear, forward",
+    "ear.y": "Ear, to the left",
+    "ear.z": "Ear, up",
+    "class": "Body type",
+    "mount.cutout": "Cut-out in the steel",
+    "mount.ring": "Soft ring to the grille",
+    "mount.land": "Flat steel around the cut-out",
+    "mount.steel": "Thickness of the steel",
+    "mount.glass_depth": "Depth to the glass, window down",
+    "mount.cutout_long": "Long axis of an oval cut-out",
+    "mount.corners": "Corners of another shape",
+    "mount.turn": "Turn of the long axis",
+    "frame.cutout_long": "Long axis of the cut-out it needs",
+    "frame.corners": "Corners of another flange",
+    "frame.cutout": "Cut-out it needs",
+    "frame.outer": "Outer diameter of the flange",
+    "frame.outer_long": "Long axis of an oval flange",
+    **{
+        f"{body}.screws.{name}": label
+        for body in ("mount", "frame")
+        for name, label in {
+            "count": "Number of screws",
+            "circle": "Screw circle",
+            "angle": "Angle of the first screw",
+            "places": "Screws on no circle",
+        }.items()
+    },
+    "cavity.cover": "What closes the panel holes",
+    "cavity.drain_count": "Number of drain slots",
+    "cavity.panel_hole_count": "Number of panel holes",
+    "cavity.panel_openings": "Openings of the inner panel",
+    "cavity.keep_clear": "What must stay clear",
+    "connector": "Plug of the radio",
+    "carries": "What else works through the radio",
+    "thermal.dash": "Air behind the dash",
+    "restraints.curtain": "Side curtain behind the trims",
+    "restraints.door_sensor": "Impact sensor in the doors",
+    "battery.capacity": "Battery capacity",
+    "battery.health": "Battery health",
+    "battery.rest_voltage": "Battery rest voltage",
+    "minimum_load": "Lowest load it is rated for",
+    "advertised_power": "Power on the box",
+    "sleep_current": "Current with the key out",
+    "output": "Kind of output",
+    "load": "What hangs on it",
+    "high_pass": "High-pass in the radio",
+    "high_pass_slope": "Slope of the high-pass",
+    "price": "Price of the pair",
+    "sensitivity": "Advertised level",
+    "power": "Power the coil bears",
+    "size": "Nominal size",
+    "age": "New, or grown old",
+    "rated_impedance": "Impedance on the magnet",
+}
+_GROUPS = {
+    "": "",
+    "mount": "The hole it sits in",
+    "cavity": "The air behind it",
+    "trim": "The trim in front",
+    "frame": "The driver as a body",
+    "cable": "The cable to it",
+    "battery": "The battery",
+    "restraints": "Restraint parts",
+    "thermal": "How it gets rid of heat",
+    "at": "Where it sits",
+    "ear": "Where the ear is",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field of one part.
+
+    path: as in proposals and reports: `door-fl.mount.cutout`, `head_unit.supply`, `driver.ear.x`.
+    steps: from the part down to it; an int is a place in a list.
+    """
+
+    path: str
+    steps: tuple[str | int, ...]
+    label: str
+    help: str
+    kind: Kind
+    group: str = ""
+    dimension: str = ""
+    choices: tuple[str, ...] = ()
+    example: str = ""
+    how: str = ""
+    required: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Something of a job that has a page: a table, or an entry of a list."""
+
+    id: str
+    kind: str
+    title: str
+
+    @property
+    def what(self) -> str:
+        """What kind of thing it is, as people say it."""
+        spoken = {"location": "place", "head_unit": "radio", "job": "job"}
+        return spoken.get(self.kind, self.kind)
+
+
+def parts_of(job: Job) -> tuple[Part, ...]:
+    """Return everything of a job that has fields of its own, in the order of a job file."""
+    alone = {"job": "The job", "vehicle": "The vehicle", "head_unit": job.head_unit.name}
+    return (
+        *(Part(name, name, title) for name, title in alone.items()),
+        *(Part(seat.id, "seat", seat.id) for seat in job.seats),
+        *(Part(channel.id, "channel", channel.id) for channel in job.channels),
+        *(Part(place.id, "location", place.name or place.id) for place in job.locations),
+        *(Part(driver.id, "driver", driver.name or driver.id) for driver in job.drivers),
+    )
+
+
+def part_of(job: Job, id: str) -> Part:
+    """Return the part of that id; raises KeyError."""
+    for part in parts_of(job):
+        if part.id == id:
+            return part
+    raise KeyError(id)
+
+
+@lru_cache(maxsize=1024)
+def fields_of(part: Part) -> tuple[Field, ...]:
+    """Return the fields of a part, in the order of the document."""
+    return tuple(
+        Field(**{**_plain(field), "path": f"{part.id}.{field.path}"})
+        for field in _fields(part.kind)
+    )
+
+
+def field_at(job: Job, path: str) -> Field:
+    """Return the field at a path; one of a list is the whole list.
+
+    Raises:
+        BadInputError: there is no such field.
+
+    """
+    id, _, rest = path.partition(".")
+    try:
+        fields = fields_of(part_of(job, id))
+    except KeyError:
+        raise BadInputError(f"{path}: there is no part {id!r} in this job") from None
+    for field in fields:
+        if field.path == path or (field.kind == "list" and path.startswith(f"{field.path}.")):
+            return field
+    raise BadInputError(f"{path}: there is no field {rest!r}")
+
+
+def place_in_file(field: Field, part: Part) -> str:
+    """Return the field as the problems of a job name it: `location[door-fl].mount.cutout`."""
+    start = part.kind if part.kind in TABLES else f"{part.kind}[{part.id}]"
+    names = "".join(
+        f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in field.steps
+    )
+    return f"{start}{names}"
+
+
+def text_of(field: Field, part: Part, whole: Mapping[str, Any]) -> str:
+    """Return what a field holds as it stands in a form; empty where it holds nothing.
+
+    Args:
+        field: one of the part's fields.
+        part: the part.
+        whole: the job as plain values, `like` expanded.
+
+    """
+    value = inside(_table_of(part, whole), *field.steps)
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return ("\n" if field.kind == "long" else "; ").join(str(each) for each in value)
+    return f"{value:.12g}" if isinstance(value, float) else str(value)
+
+
+def plain_value(field: Field, text: str) -> object:
+    """Return a form's text as the value that stands in a job file; None for nothing.
+
+    What is no value of its kind stays as it was typed, for the document to refuse in words.
+    """
+    text = text.strip()
+    if not text:
+        return None
+    if field.kind == "yes-no":
+        return {"yes": True, "no": False}.get(text, text)
+    if field.kind == "list" or field.steps[-1] == "complaints":
+        return [
+            each for line in text.splitlines() for each in map(str.strip, line.split(";")) if each
+        ]
+    if field.kind in ("number", "count", "money"):
+        return _number(text, whole=field.kind == "count")
+    return text
+
+
+# --- Underneath ---------------------------------------------------------------------------------
+
+
+def _plain(field: Field) -> dict[str, Any]:
+    return {name: getattr(field, name) for name in Field.__slots__}
+
+
+def _table_of(part: Part, whole: Mapping[str, Any]) -> object:
+    if part.kind in TABLES:
+        return whole.get(part.kind, {})
+    entries = whole.get(part.kind, [])
+    return next((entry for entry in entries if entry.get("id") == part.id), {})
+
+
+def _number(text: str, *, whole: bool) -> object:
+    plain = text.replace(",", ".") if re.fullmatch(r"-?\d+,\d+", text) else text
+    try:
+        number = float(plain)
+    except ValueError:
+        return text
+    if number.is_integer() and (whole or "." not in plain):
+        return int(number)
+    return number
+
+
+@cache
+def _fields(kind: str) -> tuple[Field, ...]:
+    name = TABLES.get(kind) or LISTS[kind]
+    return tuple(_walk(name, (), required=True))
+
+
+def _walk(table: str, above: tuple[str, ...], *, required: bool) -> Iterator[Field]:
+    definition = _definitions()[table]
+    for name, info in definition["properties"].items():
+        if name in ("id", "like"):
+            continue
+        steps = (*above, name)
+        target = info.get("$ref") or next(
+            (each["$ref"] for each in info.get("anyOf", ()) if "$ref" in each), None
+        )
+        needed = required and name in definition.get("required", ())
+        if target:
+            yield from _walk(target.rsplit("/", 1)[1], steps, required=False)
+        elif "prefixItems" in info:
+            yield from _coordinates(steps, info)
+        else:
+            yield _field(steps, info, required=needed)
+
+
+def _coordinates(steps: tuple[str, ...], info: Mapping[str, Any]) -> Iterator[Field]:
+    for index, axis in enumerate(_AXES):
+        path = ".".join((*steps, axis))
+        yield Field(
+            path=path,
+            steps=(*steps, index),
+            label=_LABELS.get(path, f"{steps[-1]}, {_AXES[axis]}"),
+            help="" if index else _in_words(info.get("description", "")),
+            kind="quantity",
+            group=_GROUPS.get(steps[0], ""),
+            dimension="length",
+            example="0.95 m",
+            required=True,
+        )
+
+
+def _field(steps: tuple[str, ...], info: Mapping[str, Any], *, required: bool) -> Field:
+    path = ".".join(steps)
+    shape = _shape(info)
+    kind = _kind(steps[-1], shape)
+    inner = shape.get("items", shape)
+    known = measurement(path if len(steps) > 1 else f"x.{path}")
+    examples = shape.get("examples") or inner.get("examples") or [""]
+    return Field(
+        path=path,
+        steps=steps,
+        label=_LABELS.get(path) or _label(steps[-1], known),
+        help=_in_words(info.get("description", "")),
+        kind=kind,
+        group=_GROUPS.get(steps[0], "") if len(steps) > 1 else "",
+        dimension=inner.get("x-dimension", ""),
+        choices=tuple(shape.get("enum", ())),
+        example=str(examples[0]),
+        how=known[1] if known else "",
+        required=required,
+    )
+
+
+def _shape(info: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the schema of a value without the null that an optional field also allows."""
+    options = [each for each in info.get("anyOf", ()) if each.get("type") != "null"]
+    if len(options) == 1:
+        return {**info, **options[0]}
+    return dict(info)
+
+
+def _kind(name: str, shape: Mapping[str, Any]) -> Kind:
+    fixed: dict[str, Kind] = {"load": "load", "driver": "reference"}
+    if name in fixed:
+        return fixed[name]
+    if name in _LONG:
+        return "long"
+    if "enum" in shape:
+        return "choice"
+    plain: dict[Any, Kind] = {
+        "boolean": "yes-no",
+        "integer": "count",
+        "number": "money",
+        "array": "list",
+    }
+    kind = shape.get("type")
+    if kind in plain:
+        return plain[kind]
+    if kind == "string":
+        if shape.get("format") == "date":
+            return "day"
+        return "quantity" if "x-dimension" in shape or name == "size" else "text"
+    return "number"
+
+
+def _label(name: str, known: tuple[str, str] | None) -> str:
+    words = known[0] if known else name.replace("_", " ")
+    return capital(words)
+
+
+def _in_words(description: str) -> str:
+    return description.replace("`", "")
+
+
+@cache
+def _definitions() -> Mapping[str, Any]:
+    definitions: dict[str, Any] = job_schema()["$defs"]
+    return definitions

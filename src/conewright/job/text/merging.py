@@ -1,0 +1,137 @@
+"""Two changed texts of one job made into one, where they changed different things."""
+
+from __future__ import annotations
+
+import tomllib
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import tomlkit
+
+from conewright.errors import ConewrightError
+from conewright.job.text.editing import Refused, with_entry
+from conewright.job.text.parsing import bare, loads
+
+__all__ = ["merged"]
+
+Path = tuple[str, ...]
+Leaves = dict[Path, Any]
+
+GONE = object()
+LISTS = ("seat", "channel", "location", "driver", "reading", "proposal")
+
+
+def merged(base: str, mine: str, theirs: str) -> str | None:
+    """Return their text with my changes in it; None where both changed the same thing.
+
+    Args:
+        base: the text that both started from.
+        mine: the text that could not be saved.
+        theirs: the text that was saved meanwhile.
+
+    """
+    try:
+        before, ours, others = (_leaves(tomllib.loads(bare(text))) for text in (base, mine, theirs))
+        my_changes, their_changes = _changes(before, ours), _changes(before, others)
+        if not my_changes or _meet(my_changes, their_changes):
+            return None
+        text = _applied(theirs, my_changes, before, others)
+        loads(bare(text))
+    except (tomllib.TOMLDecodeError, ConewrightError, Refused, KeyError):
+        return None
+    return text
+
+
+def _leaves(tables: Mapping[str, Any]) -> Leaves:
+    """Return every value by its path; an entry of a list stands under what tells it apart."""
+    return {
+        (name, *path): leaf
+        for name, value in tables.items()
+        for path, leaf in (_entries(value) if name in LISTS else _below(value))
+    }
+
+
+def _entries(value: Any) -> Iterator[tuple[Path, Any]]:
+    seen: Counter[str] = Counter()
+    for entry in value:
+        name = entry.get("id") or f"{entry.get('test')}@{entry.get('at')}"
+        seen[name] += 1
+        for path, leaf in _below(entry):
+            yield (f"{name}#{seen[name]}", *path), leaf
+
+
+def _below(value: Any) -> Iterator[tuple[Path, Any]]:
+    if not isinstance(value, dict):
+        yield (), value
+        return
+    for name, each in value.items():
+        for path, leaf in _below(each):
+            yield (name, *path), leaf
+
+
+def _changes(old: Leaves, new: Leaves) -> Leaves:
+    changed = {path: new.get(path, GONE) for path in old if new.get(path, GONE) != old[path]}
+    return changed | {path: leaf for path, leaf in new.items() if path not in old}
+
+
+def _meet(mine: Leaves, theirs: Leaves) -> bool:
+    """Whether both sides changed one value differently, or one the inside of the other."""
+    for path, value in mine.items():
+        for other, their_value in theirs.items():
+            shared = min(len(path), len(other))
+            if path[:shared] == other[:shared] and (path != other or value != their_value):
+                return True
+            if _whole(path, value) and other[:2] == path[:2] and their_value is not GONE:
+                return True
+    return False
+
+
+def _whole(path: Path, value: object) -> bool:
+    """Whether a change takes a whole entry of a list out."""
+    return value is GONE and path[0] in LISTS and path[-1] == "id"
+
+
+def _applied(text: str, changes: Leaves, before: Leaves, theirs: Leaves) -> str:
+    """Return a text with changes made in it: new entries at the end, the rest in place."""
+    known = {path[:2] for path in (*before, *theirs) if path[0] in LISTS}
+    added: dict[Path, dict[str, Any]] = {}
+    document = tomlkit.parse(bare(text))
+    removed = {path[:2] for path, value in changes.items() if _whole(path, value)}
+    for path, value in changes.items():
+        if path[0] not in LISTS:
+            _put(document, path, value)
+        elif path[:2] not in known:
+            _put(added.setdefault(path[:2], {}), path[2:], value)
+        elif path[:2] not in removed:
+            _put(_entry(document, path[:2]), path[2:], value)
+    for path in removed:
+        document[path[0]].remove(_entry(document, path))
+    written = tomlkit.dumps(document)
+    for path, entry in added.items():
+        written = with_entry(written, path[0], entry)
+    return written
+
+
+def _entry(document: Any, path: Path) -> Any:
+    """Return the entry of a list that a path names; raises KeyError."""
+    name, _, number = path[1].rpartition("#")
+    seen = 0
+    for entry in document[path[0]]:
+        if name == (entry.get("id") or f"{entry.get('test')}@{entry.get('at')}"):
+            seen += 1
+            if seen == int(number):
+                return entry
+    raise KeyError(path)
+
+
+def _put(table: Any, path: Path, value: Any) -> None:
+    *above, last = path
+    for step in above:
+        if step not in table:
+            table[step] = {} if type(table) is dict else tomlkit.inline_table()
+        table = table[step]
+    if value is GONE:
+        table.pop(last, None)
+    else:
+        table[last] = value

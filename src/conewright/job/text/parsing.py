@@ -1,0 +1,180 @@
+"""From the text of a job file to a job, with everything that is wrong in it at once."""
+
+import json
+import re
+import tomllib
+from collections.abc import Callable, Iterator, Mapping
+from os import PathLike, fspath
+from pathlib import Path
+from typing import Any, Literal, NoReturn
+
+from conewright.errors import BadInputError, JobError, Problem
+from conewright.job.build.job import Job
+from conewright.job.document.likeness import Expanded, expand_likeness
+from conewright.job.document.paths import inside, path_text, show
+from conewright.job.proposals import change_problems, whole_job
+
+__all__ = ["from_dict", "load", "loads"]
+
+Format = Literal["toml", "json"]
+
+MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
+"""What some editors write before a text to tell its encoding."""
+
+LARGEST_FILE = 1_000_000
+DEEPEST = 10
+LONGEST_LIST = 200
+LONGEST_KEY = 100
+
+# Where one key or value of TOML may end; stops side by side are in no key.
+_PIECE = re.compile(r"[=,{}\[\]#\n]")
+_STOPS = re.compile(r"\.+")
+_POSITION = re.compile(r"\(at (line \d+, column \d+|end of document)\)")
+
+
+def bare(text: str) -> str:
+    """Return a text without the mark of its encoding, which some editors put in front."""
+    return text.removeprefix(MARK)
+
+
+def load(path: str | PathLike[str]) -> Job:
+    """Read a job file, TOML or JSON by the ending of its name.
+
+    Raises: JobError with every problem of the file; also where it cannot be read at all.
+    """
+    file = fspath(path)
+    ending = Path(file).suffix.lower()
+    if ending not in _PARSERS:
+        found = f"a name ending in {show(ending)}" if ending else "a name without an ending"
+        raise _refused(file, found, "the name of a job file ends in .toml or .json")
+    return _read(_text(file), _PARSERS[ending], file)
+
+
+def loads(text: str, format: Format = "toml", *, file: str = "job") -> Job:
+    """Read a job from text; `file` is what it is called in an error. Raises JobError."""
+    return _read(text, _PARSERS[f".{format}"], file)
+
+
+def from_dict(raw: Mapping[str, Any], *, file: str = "job") -> Job:
+    """Read a job from plain values under the names of the file. Raises JobError."""
+    shape = list(dict.fromkeys(_shape_problems(raw)))
+    if shape:
+        raise JobError(shape, file=file)
+    expanded = expand_likeness(raw)
+    job, found = whole_job(expanded.raw, Job)
+    known = [each.problem for each in found]
+    news = [each.problem for each in (*expanded.problems, *found) if expanded.is_news(each)]
+    problems = [*news, *_proposal_problems(expanded, known)]
+    if job is None or problems:
+        raise JobError(list(dict.fromkeys(problems or known)), file=file)
+    return job
+
+
+def _text(file: str) -> str:
+    """Return the text of a file; raises JobError where there is none to be had."""
+    try:
+        with open(file, "rb") as stream:
+            content = stream.read(LARGEST_FILE + 1)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        found = f"nothing that can be read ({reason})"
+        raise _refused(file, found, "the path of a job file is wanted") from None
+    if len(content) > LARGEST_FILE:
+        raise _refused(file, "a larger file", f"at most {LARGEST_FILE} bytes are read")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        found = f"bytes that are no text (at byte {error.start + 1})"
+        raise _refused(file, found, "a job file is text in UTF-8") from None
+
+
+def _read(text: str, parse: Callable[[str], Any], file: str) -> Job:
+    if parse is tomllib.loads and _longest_key(text) > LONGEST_KEY:
+        raise _refused(
+            file, "a key of very many parts", f"at most {LONGEST_KEY} stops in one piece"
+        )
+    try:
+        raw = parse(text)
+    except RecursionError:
+        raise _refused(file, "tables in tables without end", f"at most {DEEPEST} deep") from None
+    except (tomllib.TOMLDecodeError, json.JSONDecodeError) as error:
+        raise JobError([_syntax_problem(error)], file=file) from None
+    except BadInputError as error:
+        raise _refused(file, str(error), "the text must be valid JSON") from None
+    except ValueError:
+        raise _refused(file, "a number without end", "numbers have a few digits") from None
+    return from_dict(raw, file=file)
+
+
+def _longest_key(text: str) -> int:
+    """Return the most full stops that one key may have; often it is a text that has them.
+
+    The parser takes a time that grows with the square of a key's parts, and would not return.
+    """
+    pieces = _PIECE.split(_STOPS.sub(".", text))
+    return max(piece.count(".") for piece in pieces)
+
+
+def _syntax_problem(error: ValueError) -> Problem:
+    """Return where the text stops being TOML or JSON."""
+    if isinstance(error, json.JSONDecodeError):
+        place = f"line {error.lineno}, column {error.colno}"
+        return Problem(place, error.msg, "the text must be valid JSON up to here")
+    message = str(error)
+    position = _POSITION.search(message)
+    found = _POSITION.sub("", message).strip()
+    return Problem(position[1] if position else "file", found, "the text must be valid up to here")
+
+
+def _refused(file: str, found: str, allowed: str) -> JobError:
+    return JobError([Problem("file", found, allowed)], file=file)
+
+
+def _json(text: str) -> Any:
+    """Return plain values from JSON; names given twice and NaN are refused."""
+    return json.loads(text, object_pairs_hook=_unique, parse_constant=_no_constant)
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    table = dict(pairs)
+    if len(table) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise BadInputError(f"the name {show(twice)} twice in one table")
+    return table
+
+
+def _no_constant(text: str) -> NoReturn:
+    raise BadInputError(f"{text}, which is no JSON number")
+
+
+_PARSERS: dict[str, Callable[[str], Any]] = {".toml": tomllib.loads, ".json": _json}
+
+
+def _shape_problems(raw: object) -> Iterator[Problem]:
+    """Yield what no job file looks like, before anything walks through it."""
+    if not isinstance(raw, Mapping):
+        yield Problem("file", show(raw), "a table of fields is wanted")
+        return
+    waiting: list[tuple[tuple[str | int, ...], Any]] = [((), raw)]
+    while waiting:
+        steps, node = waiting.pop()
+        if not isinstance(node, dict | list):
+            continue
+        if len(node) > LONGEST_LIST:
+            yield Problem(path_text(steps, raw), show(node), f"at most {LONGEST_LIST} go here")
+        elif len(steps) == DEEPEST:
+            yield Problem(path_text(steps, raw), show(node), f"tables go at most {DEEPEST} deep")
+        else:
+            entries = node.items() if isinstance(node, dict) else enumerate(node)
+            waiting += [((*steps, step), entry) for step, entry in entries]
+
+
+def _proposal_problems(expanded: Expanded, known: list[Problem]) -> Iterator[Problem]:
+    """Yield what is wrong with what the proposals change."""
+    proposals = expanded.raw.get("proposal")
+    for index, proposal in enumerate(proposals if isinstance(proposals, list) else ()):
+        changes = inside(proposal, "set")
+        if isinstance(changes, dict):
+            name = path_text(("proposal", index, "set"), expanded.raw)
+            yield from change_problems(expanded.raw, changes, name=name, known=known)

@@ -1,0 +1,52 @@
+"""What comes with the package: a starter file, the demo job, and the schema of a job file."""
+
+from importlib.resources import files
+from typing import Any
+
+from pydantic.json_schema import GenerateJsonSchema
+
+from conewright.job.build.job import Job
+from conewright.job.text.parsing import loads
+
+__all__ = ["demo_job", "demo_text", "job_schema", "starter_text"]
+
+
+def starter_text() -> str:
+    """Return a commented job file of a small invented vehicle, to be overwritten by one's own."""
+    return _data("starter.toml")
+
+
+def demo_text() -> str:
+    """Return the job file of the demo."""
+    return _data("library-van.toml")
+
+
+def demo_job() -> Job:
+    """Return the demo: an invented library van with thin bass and a radio that cuts out."""
+    return loads(demo_text(), file="library-van.toml")
+
+
+def job_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a job file, under the names of the file."""
+    schema = Job.model_json_schema(by_alias=True)
+    _let_like_stand_in(schema["$defs"]["Location"])
+    return {
+        "$schema": GenerateJsonSchema.schema_dialect,
+        **schema,
+        "title": "conewright job, format 1",
+    }
+
+
+def _let_like_stand_in(location: dict[str, Any]) -> None:
+    """Let a location name another one in place of what it would have to say itself."""
+    location["properties"]["like"] = {
+        "type": "string",
+        "description": "The id of another location: all but its id and name is copied from there, "
+        "then the fields given here count instead.",
+    }
+    required = location.pop("required")
+    location["anyOf"] = [{"required": required}, {"required": ["id", "like"]}]
+
+
+def _data(name: str) -> str:
+    return files("conewright.job.text").joinpath("data", name).read_text(encoding="utf-8")

@@ -1,0 +1,1 @@
+"""Drawings as true geometry, and the files and tiles made of them."""

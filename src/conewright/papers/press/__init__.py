@@ -1,0 +1,1 @@
+"""How a sheet is set and a folder of papers kept."""

@@ -1,0 +1,1 @@
+"""What is cut and drilled: rings, patches, panels, laid out on stock sheets."""

@@ -1,0 +1,305 @@
+"""One place of a build in millimetres: its opening, its holes, and the driver that is to go in.
+
+Everything is as on the paper for the left of the vehicle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from math import cos, floor, sin, tau
+
+from conewright.job.build.state import (
+    Corners,
+    DriverState,
+    LocationState,
+    MountState,
+    Origin,
+    ScrewHoles,
+    Value,
+)
+from conewright.job.quantity.size import parse_size
+from conewright.papers.drawing.facing import View, view_of
+from conewright.papers.drawing.geometry import MM, Point
+from conewright.papers.drawing.outlines import Cornered, Outline, Oval, Round, fit, holds, outside
+from conewright.papers.press.refusals import Refusal, RefusedError
+from conewright.phrases import capital
+
+__all__ = [
+    "EDGE_DIAMETERS",
+    "LARGEST",
+    "Site",
+    "floored",
+    "opening_of",
+    "outlines_of_frame",
+    "site_of",
+]
+
+
+LARGEST = 1000.0
+"""Nothing larger is drawn: it is a slip of the unit [mm]."""
+
+SCREW = 4.0
+"""Diameter of a screw where none is written [mm]; common practice, no source."""
+
+EDGE_DIAMETERS = 2.0
+"""Middle of a screw to any edge, in diameters of the screw; common practice, no source."""
+
+FIRST_HOLE = {3: 90.0, 4: 45.0}
+"""Direction of the first screw where none is written [deg]; common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A place and its driver.
+
+    Attributes:
+        place: of the build.
+        view: how it lies on paper.
+        opening: edge of the opening as it is.
+        land: flat steel around it [mm]; None where it was not measured.
+        old_holes: middles of the screw holes as they are, none where they are not known.
+        old_screw: diameter of their screws [mm].
+        needs: the opening that the basket needs.
+        flange: edge of the driver's flange.
+        holes: middles of the flange's holes, none where they are not known.
+        free: whether the driver may be turned as one likes.
+        screw: diameter of the driver's screws [mm].
+        assumed: what is drawn by convention, in words.
+
+    """
+
+    place: LocationState
+    view: View
+    opening: Outline
+    land: float | None
+    old_holes: tuple[Point, ...]
+    old_screw: float
+    needs: Outline
+    flange: Outline
+    holes: tuple[Point, ...]
+    free: bool
+    screw: float
+    assumed: tuple[str, ...]
+
+    @property
+    def edge(self) -> float:
+        """Distance a screw of the driver keeps from an edge [mm]."""
+        return EDGE_DIAMETERS * self.screw
+
+    @property
+    def title(self) -> str:
+        """What the place is called, beginning with a capital letter."""
+        return capital(self.place.name)
+
+    @property
+    def words(self) -> str:
+        """Side and name, as they stand on the part."""
+        return f"{self.view.side}: {self.place.name}" if self.view.side else self.place.name
+
+    def refused(self, part: str, sentence: str, nearest: str) -> RefusedError:
+        """Return the error that says what of this place cannot be made."""
+        return RefusedError(Refusal(self.place.id, part, sentence, nearest))
+
+
+def site_of(place: LocationState, *, found: MountState | None = None) -> Site:
+    """Return a place in millimetres.
+
+    Args:
+        place: as it is to be.
+        found: the mount as it was found, where the plan changes it; an opening that is planned
+            larger than the basket needs is cut as planned.
+
+    Raises: RefusedError where a dimension is missing.
+    """
+    planned = place
+    place = replace(place, mount=found or place.mount)
+    view, driver = view_of(place), place.driver
+    _hold_known(place)
+    opening, (needs, flange) = opening_of(place, view), outlines_of_frame(place, view)
+    wanted = opening_of(planned, view)
+    if wanted != opening and holds(wanted, needs) >= 0.0:
+        needs = wanted
+    mount, frame = place.mount, driver.frame
+    old = _holes(mount.screw_count, mount.screw_circle, mount.holes, view)
+    new = _holes(frame.screw_count, frame.screw_circle, frame.holes, view, turn=mount.turn)
+    return Site(
+        place=planned,
+        view=view,
+        opening=opening,
+        land=None if mount.land is None else MM * mount.land.si,
+        old_holes=old,
+        old_screw=_mm(mount.holes.diameter, SCREW),
+        needs=needs,
+        flange=flange,
+        holes=new,
+        free=isinstance(flange, Round) and isinstance(needs, Round),
+        screw=_mm(frame.holes.diameter, SCREW),
+        assumed=(*_assumed(place), *_ears(flange, new, _mm(frame.holes.diameter, SCREW))),
+    )
+
+
+def outlines_of_frame(place: LocationState, view: View) -> tuple[Outline, Outline]:
+    """Return the opening the basket needs, and the flange, as far as they are known or typical."""
+    frame, turn = place.driver.frame, place.mount.turn
+    _hold_size(place)
+    _hold_axes(place)
+    needs = _round_or_oval(frame.cutout, frame.cutout_long, view, turn)
+    if frame.corners:
+        points = _placed(frame.corners, view, turn=turn)
+        return needs, _cornered(place, f"driver[{place.driver.id}].frame.corners", points)
+    return needs, _round_or_oval(frame.outer, frame.outer_long, view, turn)
+
+
+def opening_of(place: LocationState, view: View) -> Outline:
+    """Return the opening of a place; raises RefusedError where it is not known."""
+    mount = place.mount
+    if mount.corners:
+        points = _placed(mount.corners, view)
+        return _cornered(place, f"location[{place.id}].mount.corners", points)
+    if mount.cutout is None:
+        field = f"location[{place.id}].mount.cutout"
+        raise _missing(place, field, "Measure the opening in the steel and write it down.")
+    return _round_or_oval(mount.cutout, mount.cutout_long, view, mount.turn)
+
+
+def floored(value: float) -> float:
+    """Return a length down to a whole tenth, a hair of rounding not counted [mm]."""
+    return floor(10 * value + 1e-6) / 10
+
+
+# --- Underneath ---------------------------------------------------------------------------------
+
+
+def _mm(value: Value | None, default: float) -> float:
+    return default if value is None else MM * value.si
+
+
+def _missing(place: LocationState, field: str, what: str) -> RefusedError:
+    return _refusal(place, f"{place.name} has no template: {field} is not given.", what)
+
+
+def _refusal(place: LocationState, sentence: str, nearest: str) -> RefusedError:
+    return RefusedError(Refusal(place.id, "template", capital(sentence), nearest))
+
+
+def _hold_size(place: LocationState) -> None:
+    """Raise RefusedError for a dimension that no part of a vehicle's sound system has."""
+    mount, frame = place.mount, place.driver.frame
+    values = (
+        *(mount.cutout, mount.cutout_long, mount.land, mount.screw_circle, mount.holes.diameter),
+        *(frame.cutout, frame.cutout_long, frame.outer, frame.outer_long, frame.screw_circle),
+        frame.holes.diameter,
+    )
+    for value in values:
+        if value is not None and MM * value.si > LARGEST:
+            raise _too_large(place, value.path, MM * value.si)
+    fields = {
+        f"{place.id}.mount": (*mount.corners, *mount.holes.places),
+        f"{place.driver.id}.frame": (*frame.corners, *frame.holes.places),
+    }
+    for path, spots in fields.items():
+        far = MM * max((abs(each) for spot in spots for each in spot), default=0.0)
+        if far > LARGEST:
+            raise _too_large(place, path, far)
+
+
+def _too_large(place: LocationState, path: str, size: float) -> RefusedError:
+    return _refusal(
+        place,
+        f"{place.name} has no template: {path} is {size:g} mm, and nothing larger than "
+        f"{LARGEST:g} mm is drawn.",
+        "Look at its unit.",
+    )
+
+
+def _hold_known(place: LocationState) -> None:
+    """Raise RefusedError for a driver of which only typical dimensions are known."""
+    driver = place.driver
+    path, frame = f"driver[{driver.id}].frame", driver.frame
+    typical = [
+        f"{path}.{name}"
+        for name, value in (("cutout", frame.cutout), ("outer", frame.outer))
+        if value.origin is Origin.TYPICAL and not (name == "outer" and frame.corners)
+    ]
+    if typical:
+        raise _missing(
+            place,
+            " and ".join(typical),
+            f"Measure {driver.name}: nothing is cut to the typical frame of its size.",
+        )
+
+
+def _hold_axes(place: LocationState) -> None:
+    """Raise RefusedError for an oval driver of which only the short axes are known."""
+    driver, frame, path = place.driver, place.driver.frame, f"driver[{place.driver.id}].frame"
+    if _is_oval(driver) and frame.cutout_long is None:
+        raise _missing(place, f"{path}.cutout_long", "Measure the long axis of the oval basket.")
+    if _is_oval(driver) and frame.outer_long is None and not frame.corners:
+        raise _missing(place, f"{path}.outer_long", "Measure the long axis of the oval flange.")
+
+
+def _is_oval(driver: DriverState) -> bool:
+    by_size = bool(driver.size) and parse_size(driver.size).oval
+    return by_size or driver.frame.cutout_long is not None
+
+
+def _round_or_oval(short: Value, long: Value | None, view: View, turn: float) -> Outline:
+    if long is None:
+        return Round(MM * short.si / 2)
+    return Oval((MM * long.si / 2, MM * short.si / 2), view.angle(turn))
+
+
+def _cornered(place: LocationState, field: str, points: tuple[Point, ...]) -> Cornered:
+    """Return an outline through corners; raises RefusedError for one that is none."""
+    outline = Cornered(points)
+    if outside(outline, ((0.0, 0.0),))[0] >= 0.0 or not fit(outline).is_valid:
+        raise _refusal(
+            place,
+            f"{place.name} has no template: {field} make no outline around the middle.",
+            "Write the corners in turn round it, measured from its middle.",
+        )
+    return outline
+
+
+def _placed(metres: Corners, view: View, *, turn: float = 0.0) -> tuple[Point, ...]:
+    """Return places of the job, turned about the middle [rad], on paper [mm]."""
+    c, s = cos(turn), sin(turn)
+    return tuple(view.point((x * c - y * s, x * s + y * c)) for x, y in metres)
+
+
+def _holes(
+    count: int | None, circle: Value | None, holes: ScrewHoles, view: View, *, turn: float = 0.0
+) -> tuple[Point, ...]:
+    if holes.places:
+        return _placed(holes.places, view, turn=turn)
+    if count is None or circle is None:
+        return ()
+    radius = circle.si / 2
+    first = tau * FIRST_HOLE.get(count, 90.0) / 360.0 if holes.angle is None else holes.angle
+    angles = [first + tau * step / count for step in range(count)]
+    spots = tuple((radius * cos(angle), radius * sin(angle)) for angle in angles)
+    return _placed(spots, view, turn=turn)
+
+
+def _ears(flange: Outline, holes: tuple[Point, ...], screw: float) -> Iterator[str]:
+    """Yield what to do about screws that lie outside the flange, in ears that nobody draws."""
+    over = max(outside(flange, holes), default=-screw) + screw / 2
+    if over > 0.0:
+        yield (
+            f"The driver's screws reach {over:.1f} mm past its flange, in ears that are not drawn: "
+            "hold the driver on the template before cutting."
+        )
+
+
+def _assumed(place: LocationState) -> Iterator[str]:
+    """Yield what is drawn by convention since nobody wrote it down."""
+    mount, frame = place.mount, place.driver.frame
+    if mount.screw_circle is not None and mount.screw_count and mount.holes.angle is None:
+        angle = FIRST_HOLE.get(mount.screw_count, 90.0)
+        yield (
+            f"The first old screw hole is drawn at {angle:g}° by convention: turn the template "
+            "about its middle until all old holes lie on their crosses."
+        )
+    if frame.holes.diameter is None:
+        yield f"Screws of {SCREW:g} mm are reckoned with: none are written at the driver."

@@ -1,0 +1,189 @@
+"""Stock sheets and tools of the workshop, in millimetres; the usual ones where none are listed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from itertools import combinations_with_replacement
+from typing import get_args
+
+from conewright.job.document.bench import Material
+from conewright.job.document.document import Document
+from conewright.papers.drawing.geometry import MM
+from conewright.papers.press.data_rows import rows
+
+__all__ = [
+    "Made",
+    "Stack",
+    "Stock",
+    "made_of",
+    "mass_per_area",
+    "stacks",
+    "stock_of",
+]
+
+MOST_LAYERS = 4
+"""Sheets glued on each other for one part; common practice, no source."""
+
+NUMBERS = ("none", "one", "two", "three", "four")
+
+AGREES = 0.05
+"""Thicknesses are the same within this [mm]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """A stock sheet: material, thickness, width and height [mm]; `listed` by the job or assumed."""
+
+    material: Material
+    thickness: float
+    size: tuple[float, float]
+    listed: bool
+
+    @property
+    def words(self) -> str:
+        """What it is called: `6 mm rigid plastic`."""
+        return f"{self.thickness:g} mm {made_of(self.material).words}"
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What a material is good for.
+
+    Attributes:
+        words: what it is called.
+        density: [kg/m3].
+        adapter_mm: least thickness of a stiff ring; None where it makes none.
+        patch: whether patches are cut from it.
+        ring: whether soft rings are.
+
+    """
+
+    words: str
+    density: float
+    adapter_mm: float | None
+    patch: bool
+    ring: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Stack:
+    """Sheets on each other, all of one material."""
+
+    layers: tuple[Stock, ...]
+
+    @property
+    def thickness(self) -> float:
+        """All together [mm]."""
+        return sum(layer.thickness for layer in self.layers)
+
+    @property
+    def words(self) -> str:
+        """How it is built: `6 + 3 mm rigid plastic`."""
+        parts = " + ".join(f"{layer.thickness:g}" for layer in self.layers)
+        return f"{parts} mm {made_of(self.layers[0].material).words}"
+
+    @property
+    def order(self) -> str:
+        """What to cut: `Cut one of 10 mm and one of 20 mm closed-cell foam`."""
+        count = {layer.thickness: 0 for layer in self.layers}
+        for layer in self.layers:
+            count[layer.thickness] += 1
+        parts = [f"{NUMBERS[n]} of {thickness:g} mm" for thickness, n in count.items()]
+        return f"Cut {' and '.join(parts)} {made_of(self.layers[0].material).words}"
+
+
+@cache
+def _materials() -> dict[Material, Made]:
+    found = {row["material"]: row for row in rows("materials.csv")}
+    materials: tuple[Material, ...] = get_args(Material)
+    return {material: _made(found[material]) for material in materials}
+
+
+def _made(row: dict[str, str]) -> Made:
+    return Made(
+        row["words"],
+        float(row["density_kg_m3"]),
+        float(row["adapter_mm"]) if row["adapter_mm"] else None,
+        row["patch"] == "yes",
+        row["ring"] == "yes",
+    )
+
+
+def made_of(material: Material) -> Made:
+    """Return what a material is good for."""
+    return _materials()[material]
+
+
+def mass_per_area(material: Material, thickness: float) -> float:
+    """Return the mass of a sheet of some thickness [mm] for each area [kg/m2]."""
+    return made_of(material).density * thickness / MM
+
+
+def stock_of(job: Document) -> tuple[Stock, ...]:
+    """Return the sheets a job lists, and the usual ones of every use that it lists none for."""
+    listed = tuple(
+        Stock(
+            sheet.material,
+            1e3 * sheet.thickness.value,
+            (1e3 * sheet.size[0].value, 1e3 * sheet.size[1].value),
+            listed=True,
+        )
+        for sheet in job.sheets
+    )
+    uses = {use for sheet in listed for use in _uses(sheet)}
+    return (*listed, *(sheet for sheet in _usual() if not uses.intersection(_uses(sheet))))
+
+
+@cache
+def _usual() -> tuple[Stock, ...]:
+    return tuple(
+        Stock(
+            material,
+            float(row["thickness_mm"]),
+            (float(row["width_mm"]), float(row["height_mm"])),
+            listed=False,
+        )
+        for row in rows("stock.csv")
+        for material in _materials()
+        if material == row["material"]
+    )
+
+
+def _uses(sheet: Stock) -> frozenset[str]:
+    """Return what a sheet is mostly there for: adapters, patches or rings."""
+    made = made_of(sheet.material)
+    if made.ring:
+        return frozenset({"ring"})
+    if made.adapter_mm is not None and sheet.material != "aluminium":
+        return frozenset({"adapter"})
+    return frozenset({"patch"})
+
+
+def stacks(
+    sheets: Sequence[Stock], *, least: float, most: float, stiff: bool = False
+) -> tuple[Stack, ...]:
+    """Return how sheets can be stacked to a thickness, the fewest layers and the thinnest first.
+
+    Args:
+        sheets: at hand.
+        least: thinnest that will do [mm].
+        most: thickest that will do [mm].
+        stiff: whether the stack has to be as thick as a stiff ring of its material.
+
+    """
+    found = []
+    for material in dict.fromkeys(sheet.material for sheet in sheets):
+        # One of each thickness: which of two sizes it is cut from is settled when laying out.
+        same = list({s.thickness: s for s in sheets if s.material == material}.values())
+        floor = made_of(material).adapter_mm if stiff else 0.0
+        for count in range(1, MOST_LAYERS + 1):
+            found += [
+                stack
+                for layers in combinations_with_replacement(same, count)
+                if floor is not None
+                and max(least, floor) - AGREES <= (stack := Stack(layers)).thickness
+                and stack.thickness <= most + AGREES
+            ]
+    return tuple(sorted(found, key=lambda stack: (len(stack.layers), stack.thickness)))

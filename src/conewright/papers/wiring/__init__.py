@@ -1,0 +1,1 @@
+"""What is joined to what: schedule, diagram, flags, proof readings."""

@@ -1,0 +1,139 @@
+"""Proof readings: what each wire should read on this vehicle, and what it did read.
+
+A colour proves nothing. A wire is `proved` by a reading on this vehicle that lies where a sound one
+does; a reading taken before the work changed the channel proves nothing of what comes after.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from math import inf
+from typing import TYPE_CHECKING, Literal
+
+from conewright.errors import QuantityError
+from conewright.job.build.fills import plain_text
+from conewright.job.quantity.values import Quantity, parse_quantity
+from conewright.papers.press.data_rows import rows
+from conewright.phrases import listed
+from conewright.stages.common.changes import changes
+from conewright.stages.find.faults.chains import behind_capacitor, chains_of
+from conewright.stages.find.instruments.meter import Expectation, Meter
+
+if TYPE_CHECKING:
+    from conewright.job.build.state import Build, ChannelState
+
+__all__ = ["Proof", "Proofs", "State"]
+
+State = Literal["proved", "to read", "DISAGREES"]
+
+PAIR, PULSE = "pair-resistance", "cell-pulse"
+PAIR_HOW = "ohms across the pair, radio unplugged, leads zeroed"
+PULSE_HOW = "1.5 V cell, its + on this pair's +, a touch"
+OUTWARD, INWARD = "outward", "inward"
+WRONG = ("open", "low", "high", "unsteady")
+_LAST = re.compile(r",|;|\bthen\b")
+DIMENSIONS = {"V": "voltage", "ohm": "resistance"}
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """How a wire is proved: the reading, what it should say here, what it said, and the verdict."""
+
+    how: str
+    expected: str
+    found: str
+    state: State
+
+
+class Proofs:
+    """The proof readings of one build; the meter is reckoned once for all its wires."""
+
+    def __init__(self, build: Build) -> None:
+        self._build = build
+        self._meter = Meter(build)
+        self._chains = {chain.id: chain for chain in chains_of(build)}
+        done = changes(build).by_kind
+        self._changed = {*done["rewired"], *done["turned"], *done["new-driver"]}
+
+    def pair(self, channel: ChannelState, written: str | None = None) -> Proof:
+        """Return the proof that two wires are this channel's pair: their resistance."""
+        wanted = self._meter.expected(PAIR, channel.id, self._chains[channel.id])
+        found = written or ""
+        state: State = _judged(found, wanted) if found else "to read"
+        reading = self._build.job.last_reading(PAIR, channel.id)
+        if not found and reading is not None:
+            said = reading.value if isinstance(reading.value, str) else f"{reading.value} ohm"
+            found, state = self._dated(said, channel, _judged(said, wanted))
+        return Proof(PAIR_HOW, wanted.text, found, state)
+
+    def polarity(self, channel: ChannelState) -> Proof:
+        """Return the proof of which wire is +: where the cones go under a cell."""
+        wanted = {
+            place: OUTWARD if sign > 0 else INWARD
+            for place, sign in channel.polarity
+            if not behind_capacitor(place, channel)
+        }
+        readings = {place: self._build.job.last_reading(PULSE, place) for place in wanted}
+        said = {place: str(each.value) for place, each in readings.items() if each is not None}
+        found = "; ".join(f"{place} {word}" for place, word in said.items())
+        state: State = "to read"
+        if said and said.keys() == wanted.keys():
+            state = "proved" if said == wanted else "DISAGREES"
+        if found:
+            found, state = self._dated(found, channel, state)
+        return Proof(PULSE_HOW, _cones(wanted), found, state)
+
+    def lead(self, function: str, written: str | None) -> Proof:
+        """Return the proof of a supply or control wire."""
+        row = next(row for row in rows("lead_proofs.csv") if row["function"] == function)
+        expected = row["expected"].format(rest_voltage=self._rest_voltage())
+        state: State = "to read"
+        if written is not None and row["low"]:
+            wanted = Expectation("", float(row["low"]), float(row["high"]), row["unit"])
+            state = _judged(written, wanted)
+        return Proof(row["proof"], expected, written or "", state)
+
+    def _rest_voltage(self) -> str:
+        rest = self._build.vehicle.battery.rest_voltage
+        return "about 12.5 V" if rest is None else plain_text(rest.quantity)
+
+    def _dated(self, said: str, channel: ChannelState, state: State) -> tuple[str, State]:
+        """What was read before the work says nothing of a channel that it changes."""
+        places = {place for place, _ in channel.polarity}
+        if self._changed & {channel.id, *places}:
+            return f"{said} before the work", "to read"
+        return said, state
+
+
+def _judged(said: str, wanted: Expectation) -> State:
+    """Say whether a reading lies where a sound one does; other words are left to the repairer."""
+    word = said.strip().lower()
+    if word == "normal" or (word == "open" and wanted.low == inf):
+        return "proved"
+    if word in WRONG or wanted.low == inf:
+        return "DISAGREES"
+    try:
+        # Of "0 V, then 12.4 V" the last one counts.
+        read = parse_quantity(_LAST.split(said)[-1].strip(), dimension=DIMENSIONS[wanted.unit])
+    except QuantityError:
+        return "to read"
+    low, high = _ends(read)
+    return "proved" if high >= wanted.low and low <= wanted.high else "DISAGREES"
+
+
+def _ends(read: Quantity) -> tuple[float, float]:
+    return (
+        read.value if read.low is None else read.low,
+        read.value if read.high is None else read.high,
+    )
+
+
+def _cones(wanted: dict[str, str]) -> str:
+    if not wanted:
+        return "a click only: behind a capacitor"
+    out = [place for place, way in wanted.items() if way == OUTWARD]
+    turned = [place for place, way in wanted.items() if way == INWARD]
+    words = [f"{listed(out)} outward"] if out else []
+    words += [f"{listed(turned)} INWARD, wired the other way round"] if turned else []
+    return "; ".join(words)

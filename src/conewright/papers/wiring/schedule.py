@@ -1,0 +1,275 @@
+"""The wiring schedule: every wire at the radio, the joints behind it, and what proves each.
+
+A colour is only what somebody saw. Pins of ISO 10487 stand where the job says that the vehicle has
+those blocks; the usual colours of a radio's own leads are common practice, and marked so.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from conewright.job.build.fills import plain_text
+from conewright.job.build.state import Origin
+from conewright.papers.press.data_rows import rows
+from conewright.papers.wiring.nets import MINUS, PLUS, Joint, joints, parts_of
+from conewright.papers.wiring.proofs import Proof, Proofs
+from conewright.stages.common.changes import as_found, planned_job
+from conewright.stages.find.faults.chains import chains_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from conewright.job.build.state import Build, CableState, ChannelState, Value
+    from conewright.job.document.document import Document, Lead
+
+__all__ = ["Conductor", "Schedule", "SplicePoint", "corners", "schedule"]
+
+SIGNS = {"plus": PLUS, "minus": MINUS}
+LETTERS = {
+    Origin.MEASURED: "M",
+    Origin.SHEET: "S",
+    Origin.TYPICAL: "T",
+    Origin.ASSUMED: "A",
+}
+ISO_BLOCK_A = (
+    *("battery", "switched", "ground", "antenna"),
+    *("illumination", "mute", "speed", "reverse"),
+)
+USUAL_SUPPLY = ("battery", "switched", "ground", "illumination", "amplifier")
+
+
+@dataclass(frozen=True, slots=True)
+class Conductor:
+    """One wire at the radio's plug.
+
+    Attributes:
+        group: id of its channel, or `supply`.
+        pin, pin_source: as written down, or of ISO 10487; empty where unknown.
+        colour: as seen on this vehicle, empty where nobody wrote one down.
+        usual: colour of a new radio's own lead, common practice.
+        size, length: with the letter of their origin behind a measure nobody took.
+        goes_to: the ends it is joined to, and which way round.
+
+    """
+
+    group: str
+    function: str
+    title: str
+    sign: str
+    pin: str
+    pin_source: str
+    colour: str
+    usual: str
+    size: str
+    length: str
+    joint: str
+    goes_to: str
+    proof: Proof
+
+
+@dataclass(frozen=True, slots=True)
+class SplicePoint:
+    """A joint inside a channel's load, away from the radio; `new` where this work makes it."""
+
+    channel: str
+    name: str
+    ends: str
+    new: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Schedule:
+    """All wires and joints, and what is to be said about them."""
+
+    conductors: tuple[Conductor, ...]
+    splices: tuple[SplicePoint, ...]
+    notes: tuple[str, ...]
+    unknown: tuple[str, ...]
+
+
+def schedule(build: Build) -> Schedule:
+    """Return the wiring schedule of a build.
+
+    Args:
+        build: the state of the vehicle that the papers are for.
+
+    """
+    job, proofs = planned_job(build), Proofs(build)
+    pairs = [row for channel in build.channels for row in _pair(channel, build, job, proofs)]
+    return Schedule(
+        conductors=(*pairs, *_supply(job, proofs)),
+        splices=tuple(_splices(build)),
+        notes=tuple(_notes(build, job)),
+        unknown=tuple(channel.id for channel in build.unknown),
+    )
+
+
+def corners(build: Build) -> dict[str, str]:
+    """Return the corner that each channel plays in, `front-left` and so on.
+
+    By where its drivers sit; channels that share a corner, or sit in the middle, have none.
+    """
+    found = {channel.id: _corner(channel, build) for channel in build.channels}
+    taken = Counter(found.values())
+    return {name: corner if taken[corner] == 1 else "" for name, corner in found.items()}
+
+
+def _corner(channel: ChannelState, build: Build) -> str:
+    places = [build.location(name).at for name, _ in channel.polarity]
+    forward = sum(at[0].si for at in places)
+    left = sum(at[1].si for at in places)
+    if not places or left == 0.0:
+        return ""
+    return f"{'front' if forward >= 0.0 else 'rear'}-{'left' if left > 0.0 else 'right'}"
+
+
+# --- The two wires of a pair --------------------------------------------------------------------
+
+
+def _pair(
+    channel: ChannelState, build: Build, job: Document, proofs: Proofs
+) -> Iterator[Conductor]:
+    ends = {joint.name: joint for joint in joints(channel)}
+    corner = corners(build)[channel.id]
+    leads: dict[str, Lead] = {
+        lead.function: lead for lead in job.leads if lead.channel == channel.id
+    }
+    written = next((lead.proof for lead in leads.values() if lead.proof), None)
+    for function, sign in SIGNS.items():
+        lead = leads.get(function)
+        pin, source = _pin(lead, function, corner, job)
+        yield Conductor(
+            group=channel.id,
+            function=function,
+            title=f"{channel.id} {sign}",
+            sign=sign,
+            pin=pin,
+            pin_source=source,
+            colour=(lead and lead.colour) or "",
+            usual=_usual_colour(function, corner),
+            size=_size(lead, channel.cable),
+            length=_length(lead, channel.cable),
+            joint=(lead and lead.joint) or "",
+            goes_to=_goes_to(ends[sign]),
+            proof=proofs.pair(channel, written) if sign == PLUS else proofs.polarity(channel),
+        )
+
+
+def _goes_to(joint: Joint) -> str:
+    turned = [end.text for end in joint.ends if end.part.turned]
+    return f"{joint.text} (turned round: {', '.join(turned)})" if turned else joint.text
+
+
+def _size(lead: Lead | None, cable: CableState) -> str:
+    if lead is not None and lead.size is not None:
+        return plain_text(lead.size)
+    return _lettered(cable.size)
+
+
+def _length(lead: Lead | None, cable: CableState) -> str:
+    if lead is not None and lead.length is not None:
+        return plain_text(lead.length)
+    if cable.resistance is not None:
+        return f"loop {plain_text(cable.resistance.quantity)}"
+    return _lettered(cable.length)
+
+
+def _lettered(value: Value | None) -> str:
+    if value is None:
+        return ""
+    text = plain_text(value.quantity)
+    return text if value.origin is Origin.MEASURED else f"{text} {LETTERS[value.origin]}"
+
+
+# --- Supply and control wires ------------------------------------------------------------------
+
+
+def _supply(job: Document, proofs: Proofs) -> Iterator[Conductor]:
+    """Wires written down, then those that the plug usually has and nobody wrote down."""
+    leads = [lead for lead in job.leads if lead.channel is None]
+    for lead in leads:
+        yield _control(lead.function, lead, job, proofs)
+    standard = ISO_BLOCK_A if job.head_unit.connector == "iso-10487" else USUAL_SUPPLY
+    for function in standard:
+        if all(lead.function != function for lead in leads):
+            yield _control(function, None, job, proofs)
+
+
+def _control(function: str, lead: Lead | None, job: Document, proofs: Proofs) -> Conductor:
+    row = next(row for row in rows("lead_proofs.csv") if row["function"] == function)
+    pin, source = _pin(lead, function, "", job)
+    return Conductor(
+        group="supply",
+        function=function,
+        title=row["title"],
+        sign="",
+        pin=pin,
+        pin_source=source,
+        colour=(lead and lead.colour) or "",
+        usual=_usual_colour(function, ""),
+        size=plain_text(lead.size) if lead and lead.size else "",
+        length=plain_text(lead.length) if lead and lead.length else "",
+        joint=(lead and lead.joint) or "",
+        goes_to="",
+        proof=proofs.lead(function, lead.proof if lead else None),
+    )
+
+
+def _pin(lead: Lead | None, function: str, corner: str, job: Document) -> tuple[str, str]:
+    """The pin written down, else that of the standard where the vehicle has its blocks."""
+    if lead is not None and lead.pin is not None:
+        return lead.pin, "as written"
+    if job.head_unit.connector == "iso-10487" and (function not in SIGNS or corner):
+        for row in rows("iso10487.csv"):
+            if (row["function"], row["corner"]) == (function, corner):
+                return row["pin"], row["source"]
+    return "", ""
+
+
+def _usual_colour(function: str, corner: str) -> str:
+    for row in rows("lead_colours.csv"):
+        if (row["function"], row["corner"]) == (function, corner):
+            return row["colour"]
+    return ""
+
+
+# --- Joints and notes ----------------------------------------------------------------------------
+
+
+def _splices(build: Build) -> Iterator[SplicePoint]:
+    """Joints where more than one end meets, but for a single driver on its own pair."""
+    before = {channel.id: channel for channel in as_found(build).channels}
+    for channel in build.channels:
+        old = before.get(channel.id)
+        known = {joint.text for joint in joints(old)} if old else set()
+        for joint in joints(channel):
+            if len(joint.ends) > 1 or joint.text not in known:
+                yield SplicePoint(channel.id, joint.name, joint.text, joint.text not in known)
+
+
+def _notes(build: Build, job: Document) -> Iterator[str]:
+    yield (
+        "A colour proves nothing: it differs by maker, by model year and by the last hand that was "
+        "here. A wire is what its proof reading says."
+    )
+    yield (
+        "Usual colours are those of a new radio's own leads, by common practice; a vehicle's own "
+        "loom follows its maker."
+    )
+    if job.head_unit.connector == "iso-10487":
+        yield (
+            "Pins by ISO 10487, blocks A and B; pins A2, B1, B2, B4 and B8 from memory. Some "
+            "makers change A4 and A7 over: prove both before the radio is plugged in."
+        )
+    if build.head_unit.output == "common-ground":
+        yield (
+            "This radio has common-ground outputs: − wires may share one return. Such a loom never "
+            "meets a bridge output: that puts half the supply across the loudspeaker. New pairs, "
+            "or an adapter that blocks d.c."
+        )
+    if any(part.turned for channel in build.channels for part in parts_of(channel)):
+        yield "Where a driver is turned round on purpose, its flag says so."
+    if any(chain.channel is not None and chain.woofer is None for chain in chains_of(build)):
+        yield "Behind a capacitor an ohm-meter reads open: prove such a pair by its sound."

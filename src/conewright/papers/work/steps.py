@@ -1,0 +1,100 @@
+"""The plan in order of work: steps with tools, minutes and the cautions that apply to each.
+
+The steps are rows of a data file; `when` says for which places, channels or jobs a row is done.
+What has changed is told by the build and the vehicle as found, never by the words of a proposal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from conewright.job.build.state import Build
+from conewright.papers.press.data_rows import rows
+from conewright.phrases import listed
+from conewright.stages.common.changes import Changes, changes
+
+__all__ = ["Minutes", "Step", "total_minutes", "work_steps"]
+
+
+@dataclass(frozen=True, slots=True)
+class Minutes:
+    """Working time: when all goes well, as a rule, and when it does not [min]."""
+
+    low: float
+    typical: float
+    high: float
+
+    def __add__(self, other: Minutes) -> Minutes:
+        return Minutes(self.low + other.low, self.typical + other.typical, self.high + other.high)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of the work: what, where, how, with what, how long, what to mind.
+
+    `subjects` are the ids of the places or channels it is done at, none for the whole job;
+    `expect` names what the sheet says about what to find there.
+    """
+
+    id: str
+    title: str
+    where: str
+    how: str
+    tools: tuple[str, ...]
+    minutes: Minutes
+    cautions: tuple[str, ...]
+    subjects: tuple[str, ...]
+    expect: str
+    source: str
+
+
+def work_steps(build: Build) -> tuple[Step, ...]:
+    """Return what is to be done from the vehicle as found to a build, in order of work.
+
+    Args:
+        build: the plan; the vehicle as found leaves the readings and the hand-over.
+
+    """
+    changed = changes(build)
+    found = (_step(build, changed, row) for row in rows("work.csv"))
+    return tuple(step for step in found if step is not None)
+
+
+def total_minutes(steps: tuple[Step, ...]) -> Minutes:
+    """Return the time of all steps together: the sums of lows, of typicals and of highs."""
+    return sum((step.minutes for step in steps), Minutes(0.0, 0.0, 0.0))
+
+
+def _step(build: Build, changed: Changes, row: dict[str, str]) -> Step | None:
+    """Return a row as a step of this build, None where it is not done."""
+    when = row["when"]
+    wanted = when == "always" or (when == "opens" and bool(changed.opened))
+    subjects = () if row["each"] == "job" else changed.by_kind[when]
+    if not (subjects or (row["each"] == "job" and wanted)):
+        return None
+    names = {place.id: place.name for place in build.locations}
+    return Step(
+        id=row["step"],
+        title=row["title"],
+        where=listed([names.get(subject, subject) for subject in subjects]) if subjects else "",
+        how=row["how"],
+        tools=tuple(row["tools"].split("; ")),
+        minutes=_minutes(row, max(len(subjects), 1)),
+        cautions=tuple(row["cautions"].split()),
+        subjects=subjects,
+        expect=row["expect"],
+        source=row["source"],
+    )
+
+
+def _minutes(row: dict[str, str], times: int) -> Minutes:
+    """Return the time of a step done at several places: the first takes longer."""
+    whole = _spread(row["minutes"])
+    for _ in range(times - 1):
+        whole += _spread(row["again"])
+    return whole
+
+
+def _spread(text: str) -> Minutes:
+    low, typical, high = (float(part) for part in text.split(".."))
+    return Minutes(low, typical, high)

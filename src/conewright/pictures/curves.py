@@ -1,0 +1,139 @@
+"""What the pictures read from a report: curves as arrays, figures that may be missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from conewright.job.document.parts import AS_FOUND
+from conewright.physics.arrays import FloatArray
+from conewright.stages.report.data import Figure, Report
+from conewright.stages.report.words import number
+
+__all__ = [
+    "HIGHEST",
+    "LOWEST",
+    "Curve",
+    "caption",
+    "change",
+    "curve",
+    "figure_of",
+    "name_of",
+    "said",
+    "subjects",
+    "unbroken",
+    "value_of",
+]
+
+
+LOWEST, HIGHEST = 20.0, 20000.0
+"""Ends of every frequency axis [Hz]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A real curve with its band; `low` and `high` equal `y` where there is no band.
+
+    A point the stage did not trust enough to give is NaN, and leaves a gap in the line.
+    """
+
+    x: FloatArray
+    y: FloatArray
+    low: FloatArray
+    high: FloatArray
+
+
+def curve(report: Report, id: str) -> Curve | None:
+    """Return the series of that id from 20 Hz to 20 kHz, or None if the report has none there.
+
+    Where it goes beyond, it is cut at exactly these, on a straight line between its points.
+    A complex series (pairs of real and imaginary part) gives its modulus. A series without one
+    finite value counts as missing.
+    """
+    found = next((entry for entry in report.series if entry.id == id), None)
+    if found is None or not found.x.values:
+        return None
+    y = _floats(found.y.values)
+    if y.ndim == 2:
+        y = np.hypot(y[:, 0], y[:, 1])
+    if not np.any(np.isfinite(y)):
+        return None
+    low = y if found.y.low is None else _floats(found.y.low)
+    high = y if found.y.high is None else _floats(found.y.high)
+    return _cut(Curve(x=_floats(found.x.values), y=y, low=low, high=high))
+
+
+def subjects(report: Report, name: str) -> tuple[str, ...]:
+    """Return the subjects that have a figure or a series of that name, in the report's order."""
+    ids = [*(entry.id for entry in report.figures), *(entry.id for entry in report.series)]
+    found = [id.removesuffix(f".{name}") for id in ids if id.endswith(f".{name}")]
+    return tuple(dict.fromkeys(found))
+
+
+def figure_of(report: Report, subject: str, name: str) -> Figure | None:
+    """Return the figure `<subject>.<name>` if it is there and has a value."""
+    id = f"{subject}.{name}"
+    return next((f for f in report.figures if f.id == id and f.value is not None), None)
+
+
+def value_of(report: Report, subject: str, name: str) -> float | None:
+    """Return the central value of `<subject>.<name>`, or None."""
+    found = figure_of(report, subject, name)
+    return None if found is None else found.value
+
+
+def said(figure: Figure) -> str:
+    """Write a figure that has a value, without its band, in as many digits as the band allows."""
+    return unbroken(number(figure.value or 0.0, figure.unit, spread=_spread(figure)))
+
+
+def change(figure: Figure) -> str:
+    """Write a figure that is a difference: its sign always shows, one decimal place."""
+    text = f"{figure.value or 0.0:+.1f}"
+    return unbroken(f"{_plain_zero(text)} {figure.unit}".rstrip())
+
+
+def caption(report: Report, *, tint: bool) -> str:
+    """Say which builds the picture shows and how, for the line under its title."""
+    if report.against is None:
+        text = f"Shown: {name_of(report.build)}."
+    else:
+        text = f"Solid: {name_of(report.build)}. Dashed: {name_of(report.against)}."
+    return f"{text} Tint: 8 in 10 of the cases the spreads allow." if tint else text
+
+
+def name_of(build: str) -> str:
+    """Name a build as people say it."""
+    return "as found" if build == AS_FOUND else build
+
+
+def unbroken(text: str) -> str:
+    """Return the text with hard spaces, so that it stays on one line."""
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def _cut(found: Curve) -> Curve | None:
+    x = found.x
+    edges = [edge for edge in (LOWEST, HIGHEST) if x[0] < edge < x[-1]]
+    inside = np.union1d(x[(x >= LOWEST) & (x <= HIGHEST)], edges)
+    if inside.size == 0:
+        return None
+    rows = (np.interp(np.log(inside), np.log(x), row) for row in (found.y, found.low, found.high))
+    return Curve(inside, *rows)
+
+
+def _floats(values: tuple[Any, ...]) -> FloatArray:
+    # A value that is None becomes NaN.
+    return np.asarray(values, dtype=np.float64)
+
+
+def _spread(figure: Figure) -> float | None:
+    if figure.low is None or figure.high is None:
+        return None
+    return figure.high - figure.low
+
+
+def _plain_zero(text: str) -> str:
+    return "0.0" if not text.strip("+-0.") else text.replace("-", "\N{MINUS SIGN}")

@@ -1,0 +1,1 @@
+"""Test signals and their files: pure functions on samples and rates."""

@@ -1,0 +1,368 @@
+"""A build solved on a frequency grid: every channel's load, every driver's share, motion, output.
+
+The three closed steps: the door gives the acoustic load, the driver its impedance and velocity per
+volt, the wiring tree the voltage at every driver. All responses are per volt of the channel's
+source EMF; rows are draws (row 0 central), columns frequencies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+import numpy as np
+
+from conewright.job.build.draws import Draws
+from conewright.job.build.state import (
+    Build,
+    CableState,
+    ChannelState,
+    CoilState,
+    DriverState,
+    LocationState,
+    PartState,
+    Value,
+)
+from conewright.physics import conductor, thiele_small
+from conewright.physics.air import Air
+from conewright.physics.arrays import ComplexArray, FloatArray, Real
+from conewright.physics.coil import (
+    Coil,
+    Inductor,
+    PowerLaw,
+    ShuntedInductor,
+    power_law_from_inductance,
+    resistance_at,
+)
+from conewright.physics.door import MountedLoad, mounted_load
+from conewright.physics.driver import Driver, loaded, moving_mass_in_door
+from conewright.physics.filters import butterworth_high_pass
+from conewright.physics.wiring import capacitor, fold_resistance, inductor, solve_tree
+
+__all__ = [
+    "ChannelCircuit",
+    "Circuit",
+    "LocationCircuit",
+    "Solver",
+    "cable_resistance",
+    "hot_coil_rise",
+    "part_resistance",
+]
+
+LUMPED_BELOW, BARE_ABOVE = 400.0, 800.0
+"""A front cavity of a hand's width is a lump up to the first [Hz]; above the second a cone is taken
+to radiate through its grille as if it were not there. Between them the output share fades from
+the one to the other."""
+
+HIGHEST_COIL_RISE = 180.0
+"""Rise of a voice coil at which its glue gives way [K]; workshop experience, from memory."""
+
+Made = TypeVar("Made")
+
+
+@dataclass(frozen=True)
+class LocationCircuit:
+    """One driver in its place, per volt of its channel's source EMF.
+
+    Attributes:
+        drive: voltage from the driver's + to its - terminal [V/V].
+        current: current into the + terminal [A/V].
+        excursion: cone travel, positive forward [m/V, rms per rms].
+        output: volume velocity that reaches the cabin [m3/s/V].
+        impedance: of the driver alone, in its place [ohm].
+        re: d.c. resistance of the coil at its temperature [ohm].
+        sd: piston area [m2].
+
+    """
+
+    id: str
+    channel: str
+    drive: ComplexArray
+    current: ComplexArray
+    excursion: ComplexArray
+    output: ComplexArray
+    impedance: ComplexArray
+    re: Real
+    sd: Real
+
+
+@dataclass(frozen=True)
+class ChannelCircuit:
+    """One radio channel.
+
+    Attributes:
+        plug_impedance: seen at the radio plug, cable included [ohm].
+        load_impedance: without the cable [ohm].
+        cable_resistance: both ways [ohm].
+        plug_resistance: d.c., cable included [ohm]; infinite when there is no d.c. path.
+        source_resistance: of the radio's output [ohm].
+        settings: gain and high-pass of the channel [V/V].
+
+    """
+
+    id: str
+    plug_impedance: ComplexArray
+    load_impedance: ComplexArray
+    cable_resistance: FloatArray
+    plug_resistance: FloatArray
+    source_resistance: FloatArray
+    settings: ComplexArray
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """A whole build on one frequency grid."""
+
+    frequency: FloatArray
+    air: Air
+    channels: Mapping[str, ChannelCircuit]
+    locations: Mapping[str, LocationCircuit]
+
+
+@dataclass(frozen=True)
+class _Unit:
+    """A driver in its place, before it is wired."""
+
+    impedance: ComplexArray
+    velocity_per_volt: ComplexArray
+    share: ComplexArray
+    sd: Real
+    re: Real
+
+
+def hot_coil_rise(driver: DriverState, draws: Draws) -> FloatArray:
+    """Temperature rise of the coil at the driver's rated long-term power [K]."""
+    rise = draws(driver.coil_rise) * draws(driver.power)
+    return np.minimum(rise, HIGHEST_COIL_RISE)
+
+
+def cable_resistance(cable: CableState, draws: Draws, *, temperature: Real) -> FloatArray:
+    """Loop resistance of a cable, both ways [ohm], shape (1 + samples, 1).
+
+    Args: temperature: of the copper [K], a scalar or of that shape.
+    """
+    if cable.resistance is not None:
+        return draws(cable.resistance)
+    assert cable.length is not None
+    assert cable.size is not None
+    area = draws(cable.size)
+    if cable.size.quantity.unit == "AWG":
+        warm = conductor.temperature_factor(temperature=temperature)
+        per_metre = conductor.COPPER_RESISTIVITY / area * warm
+    else:
+        per_metre = conductor.resistance_per_metre(area=area, temperature=temperature)
+    length = draws(cable.length)
+    return np.asarray(conductor.loop_resistance(ohm_per_metre=per_metre, length=length))
+
+
+def part_resistance(part: PartState, draws: Draws, *, temperature: Real) -> Real:
+    """Direct-current resistance of a part written into a load [ohm]: inf for a capacitor."""
+    if part.wire is not None:
+        return cable_resistance(part.wire, draws, temperature=temperature)
+    assert part.value is not None
+    if part.kind == "capacitor":
+        return np.inf
+    return 0.0 if part.kind == "inductor" else draws(part.value)
+
+
+class Solver:
+    """Solves builds of one job with the same draws on the same grid.
+
+    A driver in its place depends on nothing outside that place, so it is solved once however many
+    builds share it; and a build is solved once however many stages ask.
+    """
+
+    def __init__(self, draws: Draws, frequency: FloatArray) -> None:
+        self.draws = draws
+        self.frequency = frequency
+        self._units: dict[object, _Unit] = {}
+        self._loads: dict[object, MountedLoad] = {}
+        # By identity, with the build kept so that its id stays its own.
+        self._made: dict[tuple[Hashable, int], tuple[Build, Any]] = {}
+
+    def solve(self, build: Build, *, hot: bool = False) -> Circuit:
+        """Solve one build with cold coils, or with all coils at their rated power's heat."""
+        return self.once(build, (Circuit, hot), lambda: self._solve(build, hot))
+
+    def once(self, build: Build, what: Hashable, make: Callable[[], Made]) -> Made:
+        """Return something about a build, made by the first stage that asks for it."""
+        key = (what, id(build))
+        if key not in self._made:
+            self._made[key] = (build, make())
+        made: Made = self._made[key][1]
+        return made
+
+    def _solve(self, build: Build, hot: bool) -> Circuit:
+        air = Air(temperature=build.vehicle.temperature.si)
+        channels: dict[str, ChannelCircuit] = {}
+        locations: dict[str, LocationCircuit] = {}
+        for channel in build.channels:
+            units = {
+                name: self._unit(build.location(name), air, hot) for name, _ in channel.polarity
+            }
+            solved, drive = self._channel(channel, units, build)
+            channels[channel.id] = solved
+            for name, sign in channel.polarity:
+                locations[name] = self._location(name, channel.id, units[name], sign * drive[name])
+        return Circuit(self.frequency, air, channels, locations)
+
+    def _location(
+        self, name: str, channel: str, unit: _Unit, drive: ComplexArray
+    ) -> LocationCircuit:
+        velocity = unit.velocity_per_volt * drive
+        return LocationCircuit(
+            id=name,
+            channel=channel,
+            drive=drive,
+            current=drive / unit.impedance,
+            excursion=velocity / (2j * np.pi * self.frequency),
+            output=unit.sd * velocity * unit.share,
+            impedance=unit.impedance,
+            re=unit.re,
+            sd=unit.sd,
+        )
+
+    def _channel(
+        self, channel: ChannelState, units: Mapping[str, _Unit], build: Build
+    ) -> tuple[ChannelCircuit, dict[str, ComplexArray]]:
+        temperature = build.vehicle.temperature.si
+        leaves = {name: unit.impedance for name, unit in units.items()}
+        resistances: dict[str, Real] = {name: unit.re for name, unit in units.items()}
+        for part in channel.parts:
+            leaves[part.key], resistances[part.key] = self._part(part, temperature)
+        tree = solve_tree(tree=channel.tree, impedances=leaves, voltage=1.0)
+        # A load of resistors alone is one number; every curve has the whole grid.
+        load = tree.impedance + np.zeros(self.frequency.size)
+        cable = cable_resistance(channel.cable, self.draws, temperature=temperature)
+        source = self.draws(build.head_unit.output_resistance)
+        across = load / (source + cable + load)
+        drive = {name: across * tree.voltages[name] for name in units}
+        plug_resistance = cable + fold_resistance(tree=channel.tree, resistances=resistances)
+        solved = ChannelCircuit(
+            id=channel.id,
+            plug_impedance=load + cable,
+            load_impedance=load,
+            cable_resistance=cable,
+            plug_resistance=np.asarray(plug_resistance, dtype=float),
+            source_resistance=source,
+            settings=self._settings(channel),
+        )
+        return solved, drive
+
+    def _settings(self, channel: ChannelState) -> ComplexArray:
+        gain = np.asarray(10 ** (self.draws(channel.gain) / 20), dtype=complex)
+        if channel.high_pass is None:
+            return gain
+        corner = self.draws(channel.high_pass)
+        order = (channel.high_pass_slope or 12) // 6
+        return gain * butterworth_high_pass(corner=corner, order=order, frequency=self.frequency)
+
+    def _part(self, part: PartState, temperature: float) -> tuple[ComplexArray, Real]:
+        """Impedance and d.c. resistance of a part written into a load."""
+        resistance = part_resistance(part, self.draws, temperature=temperature)
+        if part.value is None or part.kind not in ("capacitor", "inductor"):
+            return np.asarray(resistance, dtype=complex), resistance
+        size = self.draws(part.value)
+        if part.kind == "capacitor":
+            return capacitor(capacitance=size, frequency=self.frequency), resistance
+        return inductor(inductance=size, frequency=self.frequency), resistance
+
+    def _unit(self, location: LocationState, air: Air, hot: bool) -> _Unit:
+        key = (location.kind, location.driver, location.mount, location.cavity, location.trim)
+        if (key, air, hot) not in self._units:
+            values = self._parameters(location.driver, air)
+            load = _FREE
+            if location.cavity is not None:
+                if (key, air) not in self._loads:
+                    self._loads[key, air] = self._load(location, values["sd"], air)
+                load = self._loads[key, air]
+            self._units[key, air, hot] = self._loaded(location, values, load, air, hot)
+        return self._units[key, air, hot]
+
+    def _loaded(
+        self,
+        location: LocationState,
+        values: Mapping[str, Real],
+        load: MountedLoad,
+        air: Air,
+        hot: bool,
+    ) -> _Unit:
+        rise = hot_coil_rise(location.driver, self.draws) if hot else 0.0
+        re = resistance_at(resistance=values["re"], temperature=air.temperature + rise)
+        mass, sd = values["mms"], values["sd"]
+        if location.cavity is not None:
+            mass = moving_mass_in_door(mms=mass, sd=sd, air=air)
+        driver = Driver(
+            re=re,
+            bl=values["bl"],
+            mms=mass,
+            cms=values["cms"],
+            rms=values["rms"],
+            sd=sd,
+            coil=self._coil(location.driver.coil),
+        )
+        response = loaded(driver=driver, acoustic_load=load.impedance, frequency=self.frequency)
+        return _Unit(
+            impedance=response.impedance,
+            velocity_per_volt=response.velocity_per_volt,
+            share=self._heard_share(load),
+            sd=sd,
+            re=re,
+        )
+
+    def _heard_share(self, load: MountedLoad) -> ComplexArray:
+        """Output share, handed over to the bare cone where lumped cavities no longer hold."""
+        octaves = np.log(self.frequency / LUMPED_BELOW) / np.log(BARE_ABOVE / LUMPED_BELOW)
+        kept = 1.0 - np.clip(octaves, 0.0, 1.0)
+        return np.asarray(np.asarray(load.share, dtype=complex) ** kept)
+
+    def _parameters(self, driver: DriverState, air: Air) -> dict[str, Real]:
+        known = {name: self.draws(value) for name, value in driver.basis}
+        return thiele_small.complete(known, air=air)
+
+    def _coil(self, coil: CoilState) -> Coil:
+        def drawn(value: Value | None) -> FloatArray:
+            assert value is not None
+            return self.draws(value)
+
+        if coil.model == "inductor":
+            return Inductor(le=drawn(coil.le))
+        if coil.model == "shunted":
+            return ShuntedInductor(le=drawn(coil.le), l2=drawn(coil.l2), r2=drawn(coil.r2))
+        if coil.k is not None:
+            return PowerLaw(k=drawn(coil.k), n=drawn(coil.n))
+        return power_law_from_inductance(le=drawn(coil.le), n=drawn(coil.n))
+
+    def _load(self, location: LocationState, sd: Real, air: Air) -> MountedLoad:
+        cavity, trim = location.cavity, location.trim
+        assert cavity is not None
+        assert trim is not None
+        draws = self.draws
+        cover = 0.0 if cavity.cover_mass is None else draws(cavity.cover_mass)
+        return mounted_load(
+            air=air,
+            sd=sd,
+            ring=location.mount.ring,
+            rear_volume=draws(cavity.volume),
+            rear_q=draws(cavity.q),
+            drain_area=draws(cavity.drains),
+            drain_count=cavity.drain_count,
+            drain_q=draws(cavity.drain_q),
+            panel_area=draws(cavity.panel_holes),
+            panel_count=cavity.panel_hole_count,
+            panel_q=draws(cavity.panel_q),
+            cover_mass=cover,
+            steel=draws(cavity.steel),
+            grille_area=draws(trim.grille_area),
+            grille_extent=draws(trim.grille_extent),
+            trim_gap=draws(trim.gap),
+            grille_resistance=draws(trim.grille_resistance),
+            front_volume=draws(trim.front_volume),
+            trim_volume=draws(trim.volume),
+            edge_area=draws(trim.edge_gap),
+            frequency=self.frequency,
+        )
+
+
+_FREE = MountedLoad(impedance=np.zeros(1, dtype=complex), share=np.ones(1, dtype=complex))

@@ -1,0 +1,1 @@
+"""Feed: what each channel drives, and what radio, cable and fuse take."""

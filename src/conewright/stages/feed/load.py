@@ -1,0 +1,239 @@
+"""What the radio's channels drive and what that asks of it, solved once for `feed`, `compare`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from conewright.job.build.draws import Draws
+from conewright.job.build.state import Build
+from conewright.physics import amplifier
+from conewright.physics.arrays import ComplexArray, FloatArray
+from conewright.physics.conductor import level_loss
+from conewright.physics.programme import (
+    HARD_PROGRAMME,
+    NORMAL_PROGRAMME,
+    current_equivalent_resistance,
+    equivalent_resistance,
+    programme_weights,
+)
+from conewright.stages.common.circuit import ChannelCircuit, Circuit, Solver
+
+__all__ = ["EASY", "HARD", "ChannelLoad", "RadioLoad", "radio_load"]
+
+EASY, HARD = NORMAL_PROGRAMME, HARD_PROGRAMME
+"""Mean power of loud and of hard-pressed programme over that of a sine that just clips."""
+
+
+@dataclass(frozen=True)
+class ChannelLoad:
+    """One channel; rows are draws, row 0 central, one column."""
+
+    channel: ChannelCircuit
+    frequency: FloatArray
+
+    @cached_property
+    def _heard(self) -> ComplexArray:
+        """Impedance at the plug over the audible range only [ohm]."""
+        return self.channel.plug_impedance[..., _audible(self.frequency)]
+
+    @cached_property
+    def lowest_at(self) -> int:
+        """Column of the lowest audible impedance, central values."""
+        return int(np.flatnonzero(_audible(self.frequency))[np.argmin(np.abs(self._heard[0]))])
+
+    @property
+    def lowest_frequency(self) -> float:
+        """Frequency of the lowest impedance [Hz]."""
+        return float(self.frequency[self.lowest_at])
+
+    @cached_property
+    def minimum_impedance(self) -> FloatArray:
+        """Lowest modulus at the plug from 20 Hz to 20 kHz, cable included [ohm]."""
+        return np.asarray(np.abs(self._heard).min(axis=-1, keepdims=True))
+
+    @cached_property
+    def equivalent_resistance(self) -> FloatArray:
+        """Resistance that draws the same programme current from the radio [ohm]."""
+        return current_equivalent_resistance(
+            admittance=1.0 / self.channel.plug_impedance, frequency=self.frequency
+        ).reshape(-1, 1)
+
+    @cached_property
+    def power_resistance(self) -> FloatArray:
+        """Resistance that takes the same programme power from the radio [ohm]."""
+        return equivalent_resistance(
+            admittance=1.0 / self.channel.plug_impedance, frequency=self.frequency
+        ).reshape(-1, 1)
+
+    @property
+    def conducts(self) -> bool:
+        """Whether an ohm-meter at the plug reads a resistance."""
+        return bool(np.all(np.isfinite(self.channel.plug_resistance)))
+
+    @cached_property
+    def working_load(self) -> ComplexArray:
+        """The load that a clean sine is reckoned into [ohm].
+
+        The d.c. resistance at the plug, the hardest load a cone asks for over most of its range;
+        where there is no d.c. path, or nothing but cable in it, the impedance where it is lowest.
+        """
+        if self.conducts and np.all(self.channel.plug_resistance > self.channel.cable_resistance):
+            return np.asarray(self.channel.plug_resistance + 0j)
+        return self.channel.plug_impedance[:, [self.lowest_at]]
+
+    @cached_property
+    def cable_loss(self) -> FloatArray:
+        """Level lost in the cable [dB]."""
+        beyond = np.abs(self.working_load - self.channel.cable_resistance)
+        return np.asarray(level_loss(series=self.channel.cable_resistance, load=beyond))
+
+
+@dataclass(frozen=True)
+class RadioLoad:
+    """The radio and all its channels; every array has one row a draw."""
+
+    build: Build
+    circuit: Circuit
+    draws: Draws
+    channels: Mapping[str, ChannelLoad]
+
+    @cached_property
+    def supply(self) -> FloatArray:
+        """Supply at the plug, engine running, radio quiet [V]."""
+        return self.draws(self.build.head_unit.supply)
+
+    @property
+    def swing(self) -> float:
+        """Largest output over the supply: a bridge swings by all of it, one leg by half."""
+        return 1.0 if self.build.head_unit.output == "bridge" else 0.5
+
+    @cached_property
+    def clip_loss(self) -> FloatArray:
+        """Extra loss at the clip point [ohm]."""
+        return self.draws(self.build.head_unit.clip_loss)
+
+    @cached_property
+    def loaded_supply(self) -> FloatArray:
+        """Supply left while all channels deliver their largest sine [V]."""
+        radio = self.build.head_unit
+        conductance = sum(
+            1.0 / np.abs(load.working_load + self.clip_loss) for load in self.channels.values()
+        )
+        sag = 2 / np.pi * self.swing**2 * self.draws(radio.feed_resistance) * conductance
+        return np.asarray(self.supply / (1.0 + sag))
+
+    def peak_current(self, channel: str, supply: FloatArray) -> FloatArray:
+        """Peak current of the largest clean sine [A]: volts or the chip's own limit."""
+        load = self.channels[channel].working_load
+        by_volts = self.swing * supply / np.abs(load + self.clip_loss)
+        return np.minimum(by_volts, self.draws(self.build.head_unit.peak_current))
+
+    def clean_power(self, channel: str, supply: FloatArray) -> FloatArray:
+        """Power of the largest clean sine that reaches the loudspeakers, cable taken off [W]."""
+        load = self.channels[channel]
+        beyond = np.real(load.working_load) - load.channel.cable_resistance
+        return 0.5 * self.peak_current(channel, supply) ** 2 * beyond
+
+    @cached_property
+    def clean_volts(self) -> FloatArray:
+        """Clean rms volts at the plug into the load the radio is rated for."""
+        radio = self.build.head_unit
+        rated = self.draws(radio.minimum_load)
+        peak = amplifier.clean_peak_voltage(
+            supply=self.swing * self.supply,
+            clip_loss=self.clip_loss,
+            impedance=rated.astype(complex),
+        )
+        return np.asarray(np.minimum(peak, self.draws(radio.peak_current) * rated) / np.sqrt(2))
+
+    @cached_property
+    def rated_power(self) -> FloatArray:
+        """Clean sine power into the load the radio is rated for [W]."""
+        return self.clean_volts**2 / self.draws(self.build.head_unit.minimum_load)
+
+    def heat(self, fraction: float) -> FloatArray:
+        """Heat in the chip with programme on all channels, its quiescent current included [W]."""
+        total = self.supply * self.draws(self.build.head_unit.quiescent_current)
+        for load in self.channels.values():
+            total = total + amplifier.programme_heat(
+                supply=self.swing * self.supply,
+                peak_voltage=self._programme_ceiling(load),
+                resistance=load.equivalent_resistance,
+                fraction=fraction,
+            )
+        return total
+
+    def chip_temperature(self, fraction: float) -> FloatArray:
+        """Junction temperature [K]."""
+        radio = self.build.head_unit
+        return np.asarray(
+            amplifier.junction_temperature(
+                ambient=self.draws(radio.dash),
+                thermal_resistance=self.draws(radio.junction_to_dash),
+                heat=self.heat(fraction),
+            )
+        )
+
+    def supply_current(self, fraction: float) -> FloatArray:
+        """Mean supply current with programme on all channels [A]: heat and music over volts."""
+        music = sum(
+            0.5 * fraction * self._programme_ceiling(load) ** 2 / load.equivalent_resistance
+            for load in self.channels.values()
+        )
+        return (self.heat(fraction) + music) / self.supply
+
+    @cached_property
+    def sine_supply_current(self) -> FloatArray:
+        """Mean supply current with a full sine on all channels [A]."""
+        peaks = sum(self.peak_current(name, self.loaded_supply) for name in self.channels)
+        quiet = self.draws(self.build.head_unit.quiescent_current)
+        return np.asarray(
+            amplifier.supply_current(
+                peak_current=self.swing * peaks, channels=1, quiescent_current=quiet
+            )
+        )
+
+    def power_share(self, location: str) -> FloatArray:
+        """Share of its channel's programme power that a loudspeaker takes [1]."""
+        here = self.circuit.locations[location]
+        channel = self.channels[here.channel].channel
+        whole = channel.load_impedance
+        across = whole / (channel.plug_impedance + channel.source_resistance)
+        weights = programme_weights(frequency=self.circuit.frequency)
+        taken = np.sum(weights * _power(here.drive, here.impedance), axis=-1, keepdims=True)
+        whole_power = np.sum(weights * _power(across, whole), axis=-1, keepdims=True)
+        return np.asarray(taken / whole_power)
+
+    def _programme_ceiling(self, load: ChannelLoad) -> FloatArray:
+        return amplifier.clean_peak_voltage(
+            supply=self.swing * self.supply,
+            clip_loss=self.clip_loss,
+            impedance=load.equivalent_resistance.astype(complex),
+        )
+
+
+def radio_load(build: Build, solver: Solver) -> RadioLoad:
+    """Solve a build for what its radio drives."""
+    return solver.once(build, RadioLoad, lambda: _radio_load(build, solver))
+
+
+def _radio_load(build: Build, solver: Solver) -> RadioLoad:
+    circuit = solver.solve(build)
+    loads = {
+        name: ChannelLoad(channel, circuit.frequency) for name, channel in circuit.channels.items()
+    }
+    return RadioLoad(build, circuit, solver.draws, loads)
+
+
+def _audible(frequency: FloatArray) -> NDArray[np.bool_]:
+    """Mask of 20 Hz to 20 kHz, the exact bands of that name included."""
+    return np.asarray((frequency > 19.9) & (frequency < 20_010.0))
+
+
+def _power(voltage: ComplexArray, impedance: ComplexArray) -> FloatArray:
+    return np.abs(voltage) ** 2 * np.real(1.0 / impedance)

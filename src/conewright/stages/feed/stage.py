@@ -1,0 +1,245 @@
+"""Stage feed: what each channel drives, and what radio and cable take."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from conewright.errors import BadInputError
+from conewright.job.build.draws import DEFAULT_SAMPLES, draw
+from conewright.job.build.state import Build
+from conewright.job.quantity.units import to_unit
+from conewright.physics import bands
+from conewright.physics.arrays import FloatArray
+from conewright.stages.common.circuit import Circuit, Solver
+from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
+from conewright.stages.feed.verdicts import feed_verdicts, feed_working
+from conewright.stages.report.assembly import Answer
+from conewright.stages.report.data import Report, series
+
+__all__ = ["feed", "feed_answer"]
+
+
+def feed(
+    build: Build,
+    against: Build | None = None,
+    *,
+    at: FloatArray | None = None,
+    samples: int = DEFAULT_SAMPLES,
+) -> Report:
+    """Answer what every radio channel of a build drives, and what that asks of the radio.
+
+    Args:
+        build: the build to look at.
+        against: the build to compare it with, of the same job; adds its curves.
+        at: frequencies of the series, shape (F,) [Hz]; the standard grid when None.
+        samples: number of draws for the bands, a power of two.
+
+    Raises:
+        BadInputError: the job has no channel.
+
+    """
+    solver = Solver(draw(build.axes, samples=samples), bands.fine_grid())
+    return feed_answer(build, against, solver=solver, at=at)
+
+
+def feed_answer(
+    build: Build,
+    against: Build | None,
+    *,
+    solver: Solver,
+    at: FloatArray | None = None,
+    narrowed: bool = True,
+) -> Report:
+    """As `feed`, with a solver on the standard grid that other answers share.
+
+    Not narrowed, it names no measurements: to find them takes long.
+    """
+    if not build.channels:
+        raise BadInputError("channel: found none; give at least one [[channel]] with its load")
+    load = radio_load(build, solver)
+    answer = Answer("feed", build, against, solver.draws)
+    _channel_figures(answer, load)
+    _location_figures(answer, load)
+    _radio_figures(answer, load)
+    drawing = solver if at is None else Solver(solver.draws, at)
+    _curves(answer, drawing.solve(build))
+    if against is not None:
+        _change_figures(answer, load, radio_load(against, solver))
+        _impedances(answer, drawing.solve(against), "impedance_against")
+    feed_working(answer, load)
+    feed_verdicts(answer, load)
+    return answer.report(headlines=_headlines(load) if narrowed else {})
+
+
+def _headlines(load: RadioLoad) -> dict[str, FloatArray]:
+    hardest = min(
+        load.channels, key=lambda name: float(load.channels[name].minimum_impedance[0, 0])
+    )
+    return {
+        f"{hardest}.minimum_impedance": load.channels[hardest].minimum_impedance,
+        f"{hardest}.clean_power": load.clean_power(hardest, load.supply),
+        "head_unit.chip_temperature": load.chip_temperature(EASY),
+    }
+
+
+def _channel_figures(answer: Answer, load: RadioLoad) -> None:
+    for name, channel in load.channels.items():
+        answer.figure(
+            name,
+            "minimum_impedance",
+            channel.minimum_impedance,
+            unit="ohm",
+            label="lowest impedance at the radio plug",
+            frequency_hz=channel.lowest_frequency,
+        )
+        answer.figure(
+            name,
+            "plug_resistance",
+            channel.channel.plug_resistance if channel.conducts else None,
+            unit="ohm",
+            label="what an ohm-meter reads at the radio plug",
+            text=None if channel.conducts else "open",
+        )
+        alone, together = (load.clean_power(name, v) for v in (load.supply, load.loaded_supply))
+        for figure, values, unit, label in (
+            ("equivalent_resistance", channel.equivalent_resistance, "ohm", SAME_CURRENT),
+            ("power_resistance", channel.power_resistance, "ohm", SAME_POWER),
+            ("clean_power", alone, "W", "largest clean sine, this channel alone, cable taken off"),
+            ("clean_power_all", together, "W", "the same with all channels at once, feed sagging"),
+            ("cable_loss", channel.cable_loss, "dB", "level lost in the cable"),
+        ):
+            answer.figure(name, figure, values, unit=unit, label=label)
+
+
+SAME_CURRENT = "resistance that draws the same current from the radio with music"
+SAME_POWER = "resistance that takes the same power from the radio with music"
+
+
+def _location_figures(answer: Answer, load: RadioLoad) -> None:
+    for name, location in load.circuit.locations.items():
+        share = load.power_share(name)
+        answer.figure(
+            name, "power_share", share, unit="", label="share of its channel's power with music"
+        )
+        answer.figure(
+            name,
+            "clean_power",
+            share * load.clean_power(location.channel, load.supply),
+            unit="W",
+            label="its share of the channel's largest clean sine",
+        )
+
+
+def _radio_figures(answer: Answer, load: RadioLoad) -> None:
+    radio = load.build.head_unit
+    answer.figure(
+        "head_unit",
+        "minimum_load",
+        load.draws(radio.minimum_load),
+        unit="ohm",
+        label="lowest load it is rated for",
+        origin=radio.minimum_load.origin,
+    )
+    for name, values, unit, label in (
+        ("clean_volts", load.clean_volts, "V", "clean rms volts into the load it is rated for"),
+        ("heat", load.heat(EASY), "W", "heat in the chip, loud music"),
+        (
+            "chip_temperature",
+            _celsius(load.chip_temperature(EASY)),
+            "degC",
+            "chip, loud music (1/8 of sine power)",
+        ),
+        (
+            "chip_temperature_hard",
+            _celsius(load.chip_temperature(HARD)),
+            "degC",
+            "chip, pressed hard (1/3 of sine power)",
+        ),
+        ("chip_limit", _celsius(load.draws(radio.limit)), "degC", "where the chip protects itself"),
+        ("supply_current", load.supply_current(EASY), "A", "mean supply current, loud music"),
+        (
+            "supply_current_sine",
+            load.sine_supply_current,
+            "A",
+            "mean supply current, full sine on all channels",
+        ),
+    ):
+        answer.figure("head_unit", name, values, unit=unit, label=label)
+    advertised = radio.advertised_power
+    answer.figure(
+        "head_unit",
+        "advertised_ratio",
+        None if advertised is None else load.rated_power / load.draws(advertised),
+        unit="",
+        label="clean power into the rated load over the advertised power",
+        text="no advertised power given" if advertised is None else None,
+    )
+
+
+def _celsius(temperature: FloatArray) -> FloatArray:
+    return np.asarray(to_unit(temperature, dimension="temperature", unit="degC"))
+
+
+def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
+    for name, channel in load.channels.items():
+        # Of what was unknown before there is no change to tell.
+        if name not in before.channels:
+            continue
+        answer.figure(
+            name,
+            "minimum_impedance_change",
+            channel.minimum_impedance - before.channels[name].minimum_impedance,
+            unit="ohm",
+            label="change of the lowest impedance",
+        )
+        answer.figure(
+            name,
+            "clean_power_change",
+            _decibels(load.clean_power(name, load.supply), before.clean_power(name, before.supply)),
+            unit="dB",
+            label="change of the largest clean sine",
+            text="a load that takes no power",
+        )
+    answer.figure(
+        "head_unit",
+        "chip_temperature_change",
+        load.chip_temperature(EASY) - before.chip_temperature(EASY),
+        unit="K",
+        label="change of the chip's temperature, loud music",
+    )
+
+
+def _decibels(new: FloatArray, old: FloatArray) -> FloatArray | None:
+    """Change of a power [dB]; None where a load takes none."""
+    if not (np.all(new > 0.0) and np.all(old > 0.0)):
+        return None
+    return np.asarray(10 * np.log10(new / old))
+
+
+def _curves(answer: Answer, circuit: Circuit) -> None:
+    _impedances(answer, circuit, "impedance")
+    for name, location in circuit.locations.items():
+        answer.series.append(
+            series(
+                name,
+                "drive",
+                circuit.frequency,
+                location.drive,
+                quantity="voltage at the terminals per volt of source EMF",
+                unit="V/V",
+            )
+        )
+
+
+def _impedances(answer: Answer, circuit: Circuit, curve: str) -> None:
+    for name, channel in circuit.channels.items():
+        answer.series.append(
+            series(
+                name,
+                curve,
+                circuit.frequency,
+                channel.plug_impedance,
+                quantity="impedance at the radio plug",
+                unit="ohm",
+            )
+        )

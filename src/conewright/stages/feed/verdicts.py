@@ -1,0 +1,229 @@
+"""What feed says in words, and the working behind its headline figures."""
+
+from __future__ import annotations
+
+from conewright.job.quantity.values import format_quantity
+from conewright.physics.amplifier import lowest_impedance
+from conewright.stages.common.twins import opposed_twins
+from conewright.stages.feed.load import RadioLoad
+from conewright.stages.report.assembly import Answer
+from conewright.stages.report.data import Figure, Severity
+from conewright.stages.report.words import number, with_band
+
+__all__ = ["feed_verdicts", "feed_working"]
+
+CLEARLY_OVER = 1.1
+"""A loudspeaker is warned of when its power exceeds what it bears by this factor."""
+
+SUPPLY = (10.5, 16.0)
+"""Supply that a 12 V system may have [V] (ISO 16750-2:2010, table 1, code D)."""
+
+LOSSY_CABLE = 1.0
+"""A cable is spoken of when it costs more than this [dB]."""
+
+
+def feed_verdicts(answer: Answer, load: RadioLoad) -> None:
+    """Add the verdicts and the answer in one sentence."""
+    for name in load.channels:
+        _load_verdict(answer, load, name)
+        _cable_verdict(answer, name)
+    _supply_verdict(answer, load)
+    _heat_verdict(answer)
+    _power_verdicts(answer, load)
+    _polarity_verdicts(answer, load)
+    answer.sentence = _sentence(answer, load)
+
+
+def feed_working(answer: Answer, load: RadioLoad) -> None:
+    """Add the working of the headline figures."""
+    radio = load.build.head_unit
+    for name, channel in load.channels.items():
+        lowest = answer[f"{name}.minimum_impedance"]
+        answer.work(
+            lowest.id,
+            "lowest |Z| of the load, folded from its parts, plus cable 2 r L",
+            f"{number(answer.value(lowest.id), 'ohm')} at "
+            f"{number(channel.lowest_frequency, 'Hz')}, "
+            f"cable {number(float(channel.channel.cable_resistance[0, 0]), 'ohm')} in it",
+            "circuit theory; cable from IEC 60228 class 5, AWG from ASTM B258",
+            f"{name}.load",
+            f"{name}.cable.length",
+            f"{name}.cable.size",
+        )
+        power = answer[f"{name}.clean_power"]
+        r = abs(complex(channel.working_load[0, 0]))
+        answer.work(
+            power.id,
+            "P = I² (R − Rcable) / 2 with I = min(Vs / (R + Rclip), Ipeak)",
+            f"Vs {number(radio.supply.si, 'V')}, R {number(r, 'ohm')}, "
+            f"Rclip {number(radio.clip_loss.si, 'ohm')}, "
+            f"Ipeak {number(radio.peak_current.si, 'A')}: {number(answer.value(power.id), 'W')}",
+            "bridge output as a voltage source with a ceiling; fits the published 1 % powers of "
+            "car-radio power ICs",
+            "head_unit.supply",
+            "head_unit.clip_loss",
+            "head_unit.peak_current",
+        )
+    answer.work(
+        "head_unit.chip_temperature",
+        "T = Tdash + Rth (sum over channels of (Vs E|v| − E v²) / Req + Vs Iq)",
+        f"{format_quantity(radio.dash.quantity)} + {number(radio.junction_to_dash.si, 'K/W')} × "
+        f"{number(answer.value('head_unit.heat'), 'W')}",
+        "class-AB bridge; Gaussian programme of 1/8 of the clean sine's power, held at clipping",
+        "head_unit.thermal.junction_to_dash",
+        "head_unit.thermal.dash",
+    )
+
+
+def _load_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
+    lowest = answer[f"{name}.minimum_impedance"]
+    rated = load.build.head_unit.minimum_load.si
+    allowed = float(lowest_impedance(rated=rated))
+    ids = (lowest.id, f"{name}.clean_power", "head_unit.chip_temperature")
+    where = f"{with_band(lowest)} at {number(load.channels[name].lowest_frequency, 'Hz')}"
+    made_for = (
+        f"the radio is rated for {number(rated, 'ohm')}, which allows dips to "
+        f"{number(allowed, 'ohm')}"
+    )
+    if not load.build.head_unit.rated:
+        made_for = made_for.replace("is rated", "(rating not given) is taken to be rated")
+    if answer.value(lowest.id) >= allowed:
+        sure = _surely_bears(lowest, allowed)
+        text = f"{name}: the load never falls below {where}; {made_for}. " + (
+            "The radio bears that."
+            if sure
+            else "The radio most likely bears that, but the band reaches lower: measure before "
+            "you rely on it."
+        )
+        answer.verdict(name, "load", Severity.GOOD if sure else Severity.NOTE, text, *ids)
+        return
+    chip = answer["head_unit.chip_temperature"]
+    limit = answer.value("head_unit.chip_limit")
+    stops = answer.value(chip.id) > limit
+    text = (
+        f"{name}: the load falls to {where}; {made_for}. The volts stay the same, so current and "
+        f"heat rise: the chip {'would reach' if stops else 'reaches'} {with_band(chip)} with loud "
+        "music and protects itself at "
+        f"{number(limit, 'degC')}. {_current_words(load, name)}"
+        "Wire in series, fit higher-ohm units, or feed them from an amplifier rated for it."
+    )
+    answer.verdict(name, "load", Severity.STOP if stops else Severity.WARN, text, *ids)
+
+
+def _surely_bears(lowest: Figure, allowed: float) -> bool:
+    """Whether the whole band of a lowest impedance stays above what is allowed [ohm]."""
+    return lowest.low is None or lowest.low >= allowed
+
+
+def _current_words(load: RadioLoad, name: str) -> str:
+    peak = float(load.peak_current(name, load.supply)[0, 0])
+    most = load.build.head_unit.peak_current.si
+    if peak < most * 0.999:
+        return ""
+    return f"Its own current limit of {number(most, 'A')} clips it before the volts do. "
+
+
+def _cable_verdict(answer: Answer, name: str) -> None:
+    loss = answer[f"{name}.cable_loss"]
+    if answer.value(loss.id) > LOSSY_CABLE:
+        answer.verdict(
+            name,
+            "cable",
+            Severity.NOTE,
+            f"{name}: the cable costs {with_band(loss)}; a thicker one gives back at most that, "
+            "a corroded joint costs more. Look at the joints first.",
+            loss.id,
+        )
+
+
+def _supply_verdict(answer: Answer, load: RadioLoad) -> None:
+    """Refuse a supply that no 12 V radio is made for (ISO 16750-2:2010, code D: 10.5 to 16 V)."""
+    volts = load.build.head_unit.supply.si
+    if SUPPLY[0] <= volts <= SUPPLY[1]:
+        return
+    advice = (
+        "a 24 V vehicle feeds a car radio through a converter, whose current limit is the limit of "
+        "its power"
+        if volts > SUPPLY[1]
+        else "look at battery, alternator and feed first; a 6 V vehicle takes no car radio"
+    )
+    answer.verdict(
+        "head_unit",
+        "supply",
+        Severity.STOP,
+        f"A supply of {number(volts, 'V')} is outside what a 12 V radio is made for "
+        f"({number(SUPPLY[0])} to {number(SUPPLY[1], 'V')}): {advice}.",
+    )
+
+
+def _heat_verdict(answer: Answer) -> None:
+    easy, hard = answer["head_unit.chip_temperature"], answer["head_unit.chip_temperature_hard"]
+    limit = answer.value("head_unit.chip_limit")
+    reach = f"{with_band(easy)} with loud music and {with_band(hard)} when pressed hard"
+    end = f"it protects itself at {number(limit, 'degC')}"
+    if answer.value(easy.id) > limit:
+        severity, text = Severity.STOP, f"The radio's chip would reach {reach}; {end}: it cuts out."
+    elif answer.value(hard.id) > limit:
+        severity = Severity.WARN
+        text = f"The radio's chip reaches {reach}; {end}: on a hot day it may cut out."
+    elif hard.high is not None and hard.high > limit:
+        severity = Severity.NOTE
+        text = f"The radio's chip most likely reaches {reach}; {end}, and might get there."
+    else:
+        severity, text = Severity.GOOD, f"The radio's chip reaches {reach}; {end}."
+    answer.verdict("head_unit", "heat", severity, text, easy.id, hard.id)
+
+
+def _power_verdicts(answer: Answer, load: RadioLoad) -> None:
+    ratio = answer["head_unit.advertised_ratio"]
+    if ratio.value is not None:
+        answer.verdict(
+            "head_unit",
+            "advertised",
+            Severity.NOTE,
+            f"Of the advertised power {number(100 * ratio.value)} % is clean: the figure on the "
+            "box is a square wave. That harms no loudspeaker; turned past clipping, it is the "
+            "mean power that heats coils.",
+            ratio.id,
+        )
+    for name in load.circuit.locations:
+        power, bears = answer[f"{name}.clean_power"], load.build.location(name).driver.power.si
+        if answer.value(power.id) > CLEARLY_OVER * bears:
+            answer.verdict(
+                name,
+                "power",
+                Severity.WARN,
+                f"{name}: a steady clean tone can put {with_band(power)} into a loudspeaker that "
+                f"bears {number(bears, 'W')}; music at the same peaks is an eighth of that.",
+                power.id,
+            )
+
+
+def _polarity_verdicts(answer: Answer, load: RadioLoad) -> None:
+    for upright, turned in opposed_twins(load.build):
+        answer.verdict(
+            turned,
+            "polarity",
+            Severity.WARN,
+            f"{turned} is connected the other way round than {upright}: one pushes while the other "
+            "pulls, and the bass between them cancels. Swap its two wires.",
+        )
+
+
+def _sentence(answer: Answer, load: RadioLoad) -> str:
+    lowest = min(
+        (answer[f"{name}.minimum_impedance"] for name in load.channels),
+        key=lambda figure: answer.value(figure.id),
+    )
+    rated = load.build.head_unit.minimum_load.si
+    power = answer[f"{lowest.subject}.clean_power"]
+    chip = answer["head_unit.chip_temperature"]
+    allowed = float(lowest_impedance(rated=rated))
+    verb = "bears" if _surely_bears(lowest, allowed) else "most likely bears"
+    if answer.value(lowest.id) < allowed:
+        verb = "is not rated for"
+    return (
+        f"The hardest load is {lowest.subject} with {with_band(lowest)}, which the radio {verb}; "
+        f"it gives {with_band(power)} clean there, and its chip reaches {with_band(chip)} with "
+        "loud music."
+    )

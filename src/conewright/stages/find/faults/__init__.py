@@ -1,0 +1,1 @@
+"""What can fail in a vehicle, and what the trade knows of it, from data files."""

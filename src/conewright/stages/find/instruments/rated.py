@@ -1,0 +1,127 @@
+"""Which impedance is printed on a driver that reads so many ohms: odds, never a label.
+
+The reading is that of a coil at its temperature, with the meter's leads and, at the radio plug,
+the wire; all of them spread. A coil lags behind the air around it, so that its temperature is the
+less certain the further the air is from that of a room.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+from math import exp, hypot, inf
+from typing import Literal
+
+from conewright.errors import BadInputError, OutOfRangeError
+from conewright.job.build.draws import SCORE_AT_95, SCORE_WITHIN_95
+from conewright.job.quantity.values import Quantity
+from conewright.physics.coil import COPPER, ROOM
+from conewright.stages.find.faults.rows import read_rows
+
+__all__ = ["rated_odds", "rated_priors"]
+
+FILE = "rated.csv"
+
+COIL_SPREAD = 0.06
+"""Standard spread of coils of one rating [1]; workshop experience, from memory."""
+
+METER_ERROR = 0.05
+"""Standard error of an ohm-meter [ohm]; workshop experience, from memory."""
+
+LAG = 0.6
+"""Standard error of a coil's temperature over the distance of the air from 20 C [1]; assumed.
+
+A vehicle is driven in from the cold, or its door has stood in the sun.
+"""
+
+
+def rated_priors() -> dict[float, float]:
+    """Return the usual printed impedances [ohm] with their odds before any reading."""
+    return {rated: prior for rated, (prior, _) in _ratings().items()}
+
+
+def rated_odds(
+    reading: float,
+    *,
+    at: Literal["plug", "terminals"],
+    temperature: float | None = None,
+    leads: Quantity | None = None,
+    wire: Quantity | None = None,
+    priors: Mapping[float, float] | None = None,
+) -> dict[float, float]:
+    """Return the odds of every usual printed impedance [ohm].
+
+    Args:
+        reading: what the meter shows [ohm].
+        at: the radio plug, wire included, or the driver's own terminals.
+        temperature: of the air around the driver [K]; None takes 20 C.
+        leads: resistance of meter leads that are not zeroed [ohm]; None for zeroed.
+        wire: from plug to driver, both ways [ohm]; None takes none off, as it must be at the
+            terminals.
+        priors: odds before the reading, by printed impedance [ohm]; None for the usual ones.
+
+    Returns:
+        Odds adding up to 1, by printed impedance.
+
+    Raises:
+        BadInputError: a wire at the terminals, or priors that are not of the table.
+        OutOfRangeError: a reading not above zero.
+
+    Equation: normal density of the reading about Re (1 + a (T - 20 C)) + leads + wire; variances
+    of coil, temperature, meter, leads and wire add up.
+
+    """
+    if not 0.0 < reading < inf:
+        raise OutOfRangeError(f"a reading is above zero and finite, got {reading}")
+    if at == "terminals" and wire is not None:
+        raise BadInputError("at the terminals there is no wire to take off")
+    weights = {
+        rated: prior * _density(reading, _mean_resistance(rated), temperature, (leads, wire))
+        for rated, prior in (priors or rated_priors()).items()
+    }
+    total = sum(weights.values())
+    if not total > 0.0:
+        raise OutOfRangeError(f"{reading:g} ohm is far from every usual coil")
+    return {rated: weight / total for rated, weight in weights.items()}
+
+
+def _density(
+    reading: float,
+    coil: float,
+    temperature: float | None,
+    in_series: tuple[Quantity | None, ...],
+) -> float:
+    away = 0.0 if temperature is None else temperature - ROOM
+    warm = 1.0 + COPPER * away
+    middle, spread = coil * warm, hypot(COIL_SPREAD * coil * warm, METER_ERROR)
+    spread = hypot(spread, LAG * abs(away) * COPPER * coil)
+    for part in in_series:
+        if part is not None:
+            middle, spread = middle + part.value, hypot(spread, _standard_error(part))
+    return exp(-0.5 * ((reading - middle) / spread) ** 2) / spread
+
+
+def _standard_error(quantity: Quantity) -> float:
+    if quantity.low is None or quantity.high is None:
+        return 0.0
+    score = SCORE_WITHIN_95 if quantity.spread == "plus-minus" else SCORE_AT_95
+    return (quantity.high - quantity.low) / (2.0 * score)
+
+
+def _mean_resistance(rated: float) -> float:
+    try:
+        return _ratings()[rated][1]
+    except KeyError:
+        known = ", ".join(f"{each:g}" for each in _ratings())
+        raise BadInputError(f"{rated:g} ohm is no usual impedance; {known} are") from None
+
+
+@cache
+def _ratings() -> Mapping[float, tuple[float, float]]:
+    """Prior and mean coil resistance [ohm] by printed impedance [ohm]."""
+    text = files("conewright.stages.find").joinpath("data", FILE).read_text(encoding="utf-8")
+    return {
+        float(row.key): (row.value("prior", most=1.0), row.value("re"))
+        for row in read_rows(text, file=FILE, columns=("rated", "prior", "re"))
+    }

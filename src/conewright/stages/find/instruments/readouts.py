@@ -1,0 +1,270 @@
+"""What a meter reads on the vehicle's own wiring, sample by sample, with some faults in it.
+
+The network is the job's: its load as written, its cable, its coils at the temperature of a door.
+Samples lie along the first and only axis; inf is open.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from math import inf
+
+import numpy as np
+
+from conewright.job.build.draws import Draws, quantile
+from conewright.job.build.state import Build, ChannelState, LocationState, Origin, Value
+from conewright.job.document.trust import SHEET_AIR
+from conewright.job.quantity.values import Quantity
+from conewright.physics.arrays import FloatArray, Real
+from conewright.physics.coil import resistance_at
+from conewright.physics.programme import NORMAL_PROGRAMME
+from conewright.physics.thiele_small import complete
+from conewright.physics.wiring import fold_resistance
+from conewright.stages.common.circuit import cable_resistance, part_resistance
+from conewright.stages.find.faults.effects import COMMON_GROUND, HEALTHY, Variant, size, variants
+from conewright.stages.find.instruments.samples import SAMPLES, scores, stratified
+from conewright.stages.find.instruments.topology import context_of, plug_samples
+
+__all__ = ["COIL", "LEG", "PAIR", "UNKNOWN", "Bench", "Shown"]
+
+PAIR, COIL, LEG = "pair-resistance", "coil-resistance", "leg-to-chassis"
+BIAS, FEED, SLEEP = "leg-bias", "feed-drop", "sleep-current"
+
+UNKNOWN = "unknown"
+"""Load of a channel whose wiring nobody knows."""
+
+LOWEST_SHARE = 0.8
+"""Coil resistance over rated impedance that a radio still has to bear (IEC 60268-5)."""
+
+# Random axes of the bench beside those of the build, and of as many effects as show at once.
+WARMTH, PLUGS, PLACE = "bench:warmth", "bench:plugs", "bench:place"
+EFFECT_AXES = tuple(f"bench:effect:{count}" for count in range(6))
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """One way a fault shows: its subject, and samples of the size of each of its effects [SI]."""
+
+    subject: str
+    effects: Mapping[str, FloatArray]
+
+
+class Bench:
+    """The samples of one build, and what a meter reads on them."""
+
+    def __init__(self, build: Build) -> None:
+        self.build = build
+        self._known: dict[tuple[Quantity, str], FloatArray] = {}
+        self._cold: dict[str, FloatArray] = {}
+        self._draws: Draws = stratified((*build.axes, WARMTH, PLUGS, PLACE, *EFFECT_AXES))
+
+    def shown(self, subjects: Sequence[str], chosen: Sequence[Variant]) -> tuple[Shown, ...]:
+        """Return the variants that have an effect, each effect drawn on an axis of its own."""
+        axes = iter(EFFECT_AXES)
+        return tuple(
+            Shown(subject, {name: self._drawn(of, next(axes)) for name, of in one.effects.items()})
+            for subject, one in zip(subjects, chosen, strict=True)
+            if one.effects
+        )
+
+    def loaded_too_low(self, channel: ChannelState) -> bool:
+        """Whether the load as wired is below what the radio is made for, by its coils.
+
+        False where no direct current flows, or where nobody knows the wiring.
+        """
+        if channel.load == UNKNOWN:
+            return False
+        least = LOWEST_SHARE * self.build.head_unit.minimum_load.si
+        return bool(np.median(self.load(channel, ())) < least)
+
+    def in_direct_path(self, channel: ChannelState, place: str) -> bool:
+        """Whether an ohm-meter at the channel's plug sees the driver of a place at all."""
+        gone = Shown(place, {"open": np.ones(SAMPLES)})
+        return not np.array_equal(self.load(channel, ()), self.load(channel, (gone,)))
+
+    # --- Resistances ------------------------------------------------------------------------
+
+    def coil(self, place: LocationState, shown: Sequence[Shown]) -> FloatArray:
+        """Ohms of a driver alone at its terminals."""
+        found = self._warm_coil(COIL, place)
+        for one in shown:
+            found = _changed_coil(found, one.effects) + one.effects.get("series", 0.0)
+        return np.asarray(found)
+
+    def pair(self, channel: ChannelState, shown: Sequence[Shown]) -> FloatArray:
+        """Ohms at the radio plug."""
+        here = [one.effects for one in shown if one.subject in (channel.id, "vehicle")]
+        cable = self._cable(channel)
+        found = self._beyond(channel, shown, here) + cable
+        for effects in here:
+            if "short" in effects:
+                # The pair touches somewhere along its run; what lies beyond is not seen.
+                found = self._uniform(PLACE) * cable + effects["short"]
+        for effects in here:
+            found = found + effects.get("series", 0.0)
+            if "open" in effects:
+                found = np.full(SAMPLES, inf)
+        return found + self._drawn(size(PAIR, HEALTHY, "plugs", "series"), PLUGS)
+
+    def load(self, channel: ChannelState, shown: Sequence[Shown]) -> FloatArray:
+        """Ohms of all that hangs on the cable."""
+        if channel.load == UNKNOWN:
+            at_plug = plug_samples(context_of(self.build, channel), samples=SAMPLES)
+            return np.maximum(at_plug - self._cable(channel), 0.0)
+        coils: dict[str, Real] = {}
+        for name, _ in channel.polarity:
+            coil = self._warm_coil(PAIR, self.build.location(name))
+            for one in shown:
+                if one.subject == name:
+                    coil = _changed_coil(coil, one.effects)
+            coils[name] = coil
+        warm = _with_central(self._warmth(PAIR))
+        for part in channel.parts:
+            coils[part.key] = _sampled(part_resistance(part, self._draws, temperature=warm))
+        return np.asarray(fold_resistance(tree=channel.tree, resistances=coils))
+
+    def _beyond(
+        self,
+        channel: ChannelState,
+        shown: Sequence[Shown],
+        here: Sequence[Mapping[str, FloatArray]],
+    ) -> FloatArray:
+        """Ohms beyond the cable, with what a fault puts across the load or in its place."""
+        load = self.load(channel, shown)
+        for effects in here:
+            if "beside" in effects:
+                load = _beside(load, effects["beside"])
+            load = effects.get("replace", load)
+        return load
+
+    def _warm_coil(self, test: str, place: LocationState) -> FloatArray:
+        driver = place.driver
+        if driver.id not in self._cold:
+            known = {name: self._draws(value) for name, value in driver.basis}
+            self._cold[driver.id] = _sampled(complete(known, air=SHEET_AIR)["re"])
+        cold = self._cold[driver.id]
+        return np.asarray(resistance_at(resistance=cold, temperature=self._warmth(test)))
+
+    def _cable(self, channel: ChannelState) -> FloatArray:
+        warm = _with_central(self._warmth(PAIR))
+        return _sampled(cable_resistance(channel.cable, self._draws, temperature=warm))
+
+    def _warmth(self, test: str) -> FloatArray:
+        """Temperature of the coils [K]: the vehicle's where it is written, else that of a door."""
+        written = self.build.vehicle.temperature
+        if written.origin is Origin.MEASURED:
+            return self._sampled(written)
+        return self._drawn(size(test, HEALTHY, "warmth", "temperature"), WARMTH)
+
+    # --- Volts, amperes, and a leg to chassis ------------------------------------------------
+
+    def value(self, test: str, shown: Sequence[Shown]) -> FloatArray:
+        """Reading of a test that is no resistance of a network [SI].
+
+        A fault that shows puts its own value in place of the healthy one; of two that show,
+        either may be read.
+        """
+        replaced = [one.effects["value"] for one in shown if "value" in one.effects]
+        values = np.concatenate(replaced) if replaced else self._healthy(test)
+        for one in shown:
+            if "times" in one.effects:
+                values = values * np.resize(one.effects["times"], values.shape)
+        return values
+
+    def _healthy(self, test: str) -> FloatArray:
+        common = self.build.head_unit.output == "common-ground"
+        if test == LEG:
+            return self._sound_leg(common)
+        if test == FEED:
+            return self._feed_drop()
+        if test == SLEEP:
+            return self._sleep_current()
+        if test == BIAS and common:
+            return self._named(test, COMMON_GROUND, "chassis")
+        return self._named(test, HEALTHY, "sound")
+
+    def _sound_leg(self, common: bool) -> FloatArray:
+        """Open; a leg of a radio without bridge outputs may be chassis by design."""
+        found = np.full(SAMPLES, inf)
+        if common:
+            joined = int(SAMPLES * variants(LEG, COMMON_GROUND)[0].chance)
+            found[:joined] = self._named(LEG, COMMON_GROUND, "joined")[:joined]
+        return found
+
+    def _feed_drop(self) -> FloatArray:
+        """Drop of the worse leg with loud music: feed resistance times the supply current."""
+        feed = self._sampled(self.build.head_unit.feed_resistance)
+        share = self._drawn(size(FEED, HEALTHY, "worse leg", "share"), EFFECT_AXES[0])
+        loud = self._drawn(size(FEED, HEALTHY, "loud music", "times"), EFFECT_AXES[1])
+        return feed * share * loud * self._loud_current
+
+    @cached_property
+    def _loud_current(self) -> float:
+        """Mean supply current with loud music on all channels [A].
+
+        A bridge chip draws the mean of |v|/R: sqrt(2/pi) sigma/R for programme of normal
+        amplitudes, whose power sigma^2/R is a share of that of the largest clean sine.
+        """
+        radio = self.build.head_unit
+        total = radio.quiescent_current.si
+        for channel in self.build.channels:
+            load = float(np.median(self.load(channel, ()) + self._cable(channel)))
+            if np.isfinite(load):
+                swing = radio.supply.si * load / (load + radio.clip_loss.si)
+                sigma = swing * np.sqrt(NORMAL_PROGRAMME / 2.0)
+                total += float(np.sqrt(2.0 / np.pi) * sigma / load)
+        return total
+
+    def _sleep_current(self) -> FloatArray:
+        rest = self._named(SLEEP, HEALTHY, "vehicle without radio")
+        radio = self.build.head_unit.sleep_current
+        if radio is not None:
+            return rest + self._sampled(radio)
+        return rest + self._drawn(size(SLEEP, HEALTHY, "radio"), EFFECT_AXES[1])
+
+    def _named(self, test: str, subject: str, name: str) -> FloatArray:
+        return self._drawn(size(test, subject, name), EFFECT_AXES[0])
+
+    # --- Samples ----------------------------------------------------------------------------
+
+    def _sampled(self, value: Value) -> FloatArray:
+        return _sampled(self._draws(value))
+
+    def _drawn(self, quantity: Quantity | None, axis: str) -> FloatArray:
+        """Samples of a quantity of the table [SI]."""
+        if quantity is None:
+            return np.ones(SAMPLES)
+        if (quantity, axis) not in self._known:
+            spreads = quantity.spread != "none"
+            score = self._draws.score(axis)
+            values = quantile(quantity, score) if spreads else np.full(SAMPLES, quantity.value)
+            self._known[quantity, axis] = values
+        return self._known[quantity, axis]
+
+    def _uniform(self, axis: str) -> FloatArray:
+        """Samples that are as likely anywhere from 0 to 1."""
+        rank = np.searchsorted(scores(SAMPLES), self._draws.score(axis))
+        return np.asarray((rank + 0.5) / SAMPLES)
+
+
+def _changed_coil(coil: FloatArray, effects: Mapping[str, FloatArray]) -> FloatArray:
+    if "open" in effects:
+        return np.full(SAMPLES, inf)
+    return np.asarray(coil * effects.get("scale", 1.0))
+
+
+def _beside(load: FloatArray, other: FloatArray) -> FloatArray:
+    """Two resistances in parallel, the first of which may be open."""
+    return np.asarray(1.0 / (1.0 / load + 1.0 / other))
+
+
+def _sampled(values: Real) -> FloatArray:
+    """The samples alone, shape (samples,), of values whose row 0 is the central one."""
+    return np.broadcast_to(np.asarray(values, dtype=float), (SAMPLES + 1, 1))[1:, 0]
+
+
+def _with_central(samples: FloatArray) -> FloatArray:
+    """Samples with their median in row 0, shape (1 + samples, 1)."""
+    return np.concatenate(([np.median(samples)], samples))[:, np.newaxis]

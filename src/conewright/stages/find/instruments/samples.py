@@ -1,0 +1,43 @@
+"""Samples of the uncertain values of a build for simulated meters: few, and stratified.
+
+A meter's reading depends on a handful of values, each of which is stratified on its own, so that
+a hundred samples give its spread to a few per cent, and no slow library is loaded for them.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from statistics import NormalDist
+
+import numpy as np
+
+from conewright.job.build.draws import Draws
+from conewright.physics.arrays import FloatArray
+
+__all__ = ["SAMPLES", "scores", "stratified"]
+
+SAMPLES = 128
+SEED = 20260302
+
+
+def stratified(axes: tuple[str, ...], *, samples: int = SAMPLES) -> Draws:
+    """Return draws of these axes, each a shuffled set of equally likely normal scores."""
+    return Draws(axes, _shuffled(len(axes), samples))
+
+
+@lru_cache(maxsize=8)
+def scores(samples: int = SAMPLES) -> FloatArray:
+    """Standard-normal scores in the middle of equally likely parts, rising, shape (samples,)."""
+    normal = NormalDist()
+    middles = (np.arange(samples) + 0.5) / samples
+    rising = np.array([normal.inv_cdf(float(chance)) for chance in middles])
+    rising.flags.writeable = False
+    return rising
+
+
+@lru_cache(maxsize=8)
+def _shuffled(axes: int, samples: int) -> FloatArray:
+    rows = np.tile(scores(samples), (axes, 1))
+    shuffled = np.random.default_rng(SEED).permuted(rows, axis=1).T
+    shuffled.flags.writeable = False
+    return shuffled

@@ -1,0 +1,1 @@
+"""Exact odds of faults, from complaints and readings."""

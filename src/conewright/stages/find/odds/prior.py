@@ -1,0 +1,263 @@
+"""Odds before any reading: shares of faults in ageing vehicles, the owner's words, known loads."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from conewright.job.build.state import Build, LocationState
+from conewright.physics.amplifier import lowest_impedance
+from conewright.physics.arrays import FloatArray
+from conewright.stages.common.twins import mirrored
+from conewright.stages.feed.load import RadioLoad
+from conewright.stages.find.faults import trade
+from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, State
+from conewright.stages.find.odds.inference import Complained, Model, PairFactor
+
+__all__ = [
+    "Said",
+    "in_group",
+    "low_load_odds",
+    "model_of",
+    "said_by_owner",
+    "twin_chains",
+    "twin_gone",
+]
+
+GROUNDLESS = 0.1
+"""Share of the complaints without any fault: ordinary clipping, a new seat, another tune."""
+
+TOLD = 1.0 / 40.0
+"""Chance that a fault brings its owner to words whose factor is 1.
+
+Only the ratios of the factors matter as long as it is small.
+"""
+
+EXPECTED = 0.54
+"""Faults to expect in a vehicle of the usual age, before a word is said.
+
+With so many, a quarter of the vehicles that have a fault have a second one; assumed.
+"""
+
+OWNER_RIGHT = 0.7
+"""Chance that the owner names the right corner; workshop experience, from memory."""
+
+PRIME_AGE = 18.0
+"""Age of the vehicles that the shares of faults were counted on [years]."""
+
+AGEING = frozenset(
+    {
+        "surround-torn", "coil-rubbing", "capacitor-dried", "lead-intermittent", "wire-broken",
+        "joint-corroded", "leg-to-chassis", "grit-or-water", "cap-unglued", "trim-rattle",
+    }
+)  # fmt: skip
+"""Faults that years bring; others come with work, heat or use."""
+
+NEW_DRIVER = 0.3
+"""Weight of an ageing fault of a driver that is new; workshop experience, from memory."""
+
+WRITTEN_REVERSED = 20.0
+"""Weight of a reversed driver that the job itself writes down as reversed."""
+
+GONE_ALREADY = 0.5
+"""Share of the twins that go within two years that have gone already; assumed."""
+
+TORN = "surround-torn"
+
+MOST_COMPUTED, SURE = 0.9, 0.95
+"""Most that a chance counts for that a table or a computation gives."""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One complaint of the owner: the words and where, empty for nowhere in particular."""
+
+    complaint: trade.Complaint
+    where: str
+
+
+def said_by_owner(complaints: Iterable[str]) -> tuple[Said, ...]:
+    """Read complaints like `thin-after-change@front`; raises BadInputError for unknown words."""
+    told = []
+    for text in complaints:
+        name, _, where = text.partition("@")
+        told.append(Said(trade.complaint(name), where))
+    return tuple(told)
+
+
+def low_load_odds(load: RadioLoad) -> dict[str, float]:
+    """Chance, over the spreads of the job, that each channel dips below what the radio bears."""
+    allowed = lowest_impedance(rated=load.draws(load.build.head_unit.minimum_load))
+    return {
+        name: float(np.mean(channel.minimum_impedance < allowed))
+        for name, channel in load.channels.items()
+    }
+
+
+def model_of(
+    build: Build,
+    chains: tuple[Chain, ...],
+    said: tuple[Said, ...],
+    low_load: Mapping[str, float],
+) -> Model:
+    """Return the chains with their prior odds.
+
+    The share of a fault is spread over the places it can be at and scaled by the vehicle's and
+    the driver's age. Each complaint comes from some fault: the likelier from one, the larger its
+    factor, and the likelier from the place that the owner names.
+    """
+    counts = Counter(atom.fault for chain in chains for atom in (*chain.atoms, *chain.known))
+    alone = {
+        atom: _weight(atom, chain, build, low_load, counts[atom.fault])
+        for chain in chains
+        for atom in (*chain.atoms, *chain.known)
+    }
+    for pair in twin_chains(chains):
+        for atom in (_surround(chains[number]) for number in pair):
+            # Weighed so that the share of the vehicles with a torn surround stays what it is.
+            alone[atom] *= (1.0 - twin_gone()) / (1.0 - 0.5 * twin_gone())
+    weights = [
+        np.array(
+            [float(np.prod([alone[atom] for atom in _of(chain, state)])) for state in chain.states]
+        )
+        for chain in chains
+    ]
+    return Model(
+        chains=chains,
+        weights=tuple(weights),
+        pairs=_twins_rot_together(chains, weights),
+        complaints=tuple(_complained(words, chains, alone) for words in said),
+    )
+
+
+def twin_chains(chains: tuple[Chain, ...]) -> tuple[tuple[int, int], ...]:
+    """Return the pairs of chains whose woofers mirror each other, left first."""
+    pairs: list[tuple[int, int]] = []
+    for one, chain in enumerate(chains):
+        here = chain.woofer
+        for other in range(one + 1, len(chains)):
+            there = chains[other].woofer
+            free = not any({one, other} & set(pair) for pair in pairs)
+            if free and here is not None and there is not None and mirrored(here, there):
+                pairs.append((one, other) if here.at[1].si > 0.0 else (other, one))
+    return tuple(pairs)
+
+
+def twin_gone() -> float:
+    """Chance that a torn surround's twin has gone, too."""
+    return trade.fault(TORN).twin * GONE_ALREADY
+
+
+def in_group(place: LocationState, words: str) -> bool:
+    """Whether a place lies in `front`, `rear`, `left`, `right`, or `front-left` and so on."""
+    x, y = place.at[0].si, place.at[1].si
+    sides = {"front": x >= 0.0, "rear": x < 0.0, "left": y > 0.0, "right": y < 0.0, "all": True}
+    return all(sides.get(word, False) for word in words.split("-"))
+
+
+def _of(chain: Chain, state: State) -> Iterable[Atom]:
+    return (chain.atoms[index] for index in state)
+
+
+def _weight(
+    atom: Atom, chain: Chain, build: Build, low_load: Mapping[str, float], places: int
+) -> float:
+    """Prior odds of a fault at one of so many places."""
+    weight = EXPECTED * trade.fault(atom.fault).prior / places
+    if atom.fault in AGEING:
+        weight *= _age_factor(atom, chain, build)
+    if atom.fault == "reversed" and _written_reversed(atom, chain):
+        weight *= WRITTEN_REVERSED
+    if atom.fault == "load-too-low":
+        # What the job's own wiring asks of the radio is computed; the share of the table stands
+        # for the chance that the wiring is not what the job says.
+        chance = min(low_load.get(chain.id, 0.0), MOST_COMPUTED)
+        weight = (1.0 - chance) * weight + chance / (1.0 - chance)
+    return weight
+
+
+def _age_factor(atom: Atom, chain: Chain, build: Build) -> float:
+    built = build.job.vehicle.built
+    age = build.job.about.opened.year - built if built and build.job.about.opened else PRIME_AGE
+    factor = min(max(age, 2.0) / PRIME_AGE, 1.5)
+    drivers = [place.driver for place in chain.places if place.id == atom.subject]
+    return factor * NEW_DRIVER if drivers and drivers[0].age == "new" else factor
+
+
+def _written_reversed(atom: Atom, chain: Chain) -> bool:
+    return chain.channel is not None and dict(chain.channel.polarity).get(atom.subject) == -1
+
+
+def _complained(words: Said, chains: tuple[Chain, ...], alone: Mapping[Atom, float]) -> Complained:
+    """What brings a complaint on, faults that are known among it."""
+    told = {
+        atom: min(TOLD * words.complaint.factor(atom.fault) * heard, SURE)
+        for atom, heard in _placed(words.where, chains).items()
+    }
+    causes = {atom: told[atom] for chain in chains for atom in chain.atoms}
+    found = sum(told[atom] * alone[atom] for atom in causes)
+    quiet = 1.0 - GROUNDLESS / (1.0 - GROUNDLESS) * min(found, SURE)
+    quiet *= float(np.prod([1.0 - told[atom] for chain in chains for atom in chain.known]))
+    return Complained(words.complaint.id, causes, 1.0 - quiet)
+
+
+def _placed(where: str, chains: tuple[Chain, ...]) -> dict[Atom, float]:
+    """Chance that the owner names this place for each fault, against that for one right here.
+
+    An owner who is wrong about the place names any other of its kind; one whose vehicle has a
+    fault that is nowhere in particular names any at all.
+    """
+    atoms = {atom: chain for chain in chains for atom in (*chain.atoms, *chain.known)}
+    here = {atom for atom, chain in atoms.items() if where and _points_at(where, atom, chain)}
+    pointed = len({atoms[atom].id for atom in here})
+    if not pointed:
+        return dict.fromkeys(atoms, 1.0)
+    share = pointed / (len(chains) - 1)
+    elsewhere = (1.0 - OWNER_RIGHT) / OWNER_RIGHT * share / max(1.0 - share, share)
+    anywhere = share / OWNER_RIGHT
+    return {
+        atom: 1.0 if atom in here else anywhere if atom.subject == VEHICLE else elsewhere
+        for atom in atoms
+    }
+
+
+def _points_at(where: str, atom: Atom, chain: Chain) -> bool:
+    if where in (atom.subject, chain.id):
+        return True
+    if atom.subject == chain.id:
+        places = chain.places
+    else:
+        places = tuple(place for place in chain.places if place.id == atom.subject)
+    return any(place.id == where or in_group(place, where) for place in places)
+
+
+def _twins_rot_together(
+    chains: tuple[Chain, ...], weights: list[FloatArray]
+) -> tuple[PairFactor, ...]:
+    """Couple the surrounds of twins: where one has gone, the other often has, too."""
+    gone, factors = twin_gone(), []
+    for left, right in twin_chains(chains):
+        torn = [_torn(chains[number]) for number in (left, right)]
+        odds = [float(weights[n][gone].sum()) for n, gone in zip((left, right), torn, strict=True)]
+        # Given one, the other is gone with this chance: odds times boost = gone / (1 - gone).
+        boost = gone / (1.0 - gone) / max(np.sqrt(odds[0] * odds[1]), 1e-12)
+        table = np.array([[1.0, 1.0], [1.0, max(boost, 1.0)]])
+        factors.append(
+            PairFactor(left, right, torn[0].astype(np.intp), torn[1].astype(np.intp), table)
+        )
+    return tuple(factors)
+
+
+def _torn(chain: Chain) -> NDArray[np.bool_]:
+    surround = _surround(chain)
+    return np.array([surround in chain.faults(state) for state in chain.states])
+
+
+def _surround(chain: Chain) -> Atom:
+    woofer = chain.woofer
+    assert woofer is not None
+    return Atom(TORN, woofer.id)

@@ -1,0 +1,164 @@
+"""Stage find: what is wrong, and which reading to take next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from conewright.job.build.draws import draw
+from conewright.job.build.state import Build
+from conewright.stages.find.faults import trade
+from conewright.stages.find.faults.chains import Atom
+from conewright.stages.find.talk.courses import Step, courses, expected
+from conewright.stages.find.talk.inquiry import Inquiry, inquire
+from conewright.stages.find.talk.loads import wiring_cards, wiring_figures
+from conewright.stages.find.talk.planning import CERTAIN, Foresight, Proposal, top
+from conewright.stages.find.talk.sentences import (
+    cause_verdicts,
+    conflict_verdicts,
+    find_sentence,
+    stop_verdicts,
+)
+from conewright.stages.report.assembly import Answer
+from conewright.stages.report.data import Axis, Outlook, PlanStep, ReadingCard, Report, Series
+
+__all__ = ["find"]
+
+LEAST_ODDS = 0.001
+"""Causes less likely than this are not listed."""
+
+CARDS, FORESEEN = 8, 3
+"""How many readings are proposed, and for how many of them each answer is followed."""
+
+DRAWN = 4
+"""Causes whose odds are drawn after each reading."""
+
+
+def find(build: Build) -> Report:
+    """Answer what is wrong with a vehicle, from the owner's words and the readings of its job.
+
+    Args:
+        build: the vehicle as found.
+
+    Returns:
+        Causes with odds, the readings worth taking, and the plan to certainty.
+
+    Raises:
+        BadInputError: a complaint, test or answer that nobody knows; names its place in the job.
+
+    """
+    inquiry = inquire(build)
+    answer = Answer("find", build, None, draw(()))
+    chances = inquiry.chances()
+    foresight = Foresight(inquiry.case)
+    proposals = foresight.next_readings(inquiry.odds, inquiry.asked, inquiry.opened)
+    _cause_figures(answer, chances)
+    _next_figures(answer, proposals)
+    wiring_figures(answer, build)
+    ways = courses(inquiry, foresight)
+    _plan_figures(answer, *expected(ways))
+    _odds_series(answer, inquiry, chances)
+    wiring = wiring_cards(answer, build, inquiry.opened)
+    every = (*wiring, *_cards(inquiry, proposals))
+    cards = tuple(sorted(every, key=lambda card: -card.bits_per_minute))
+    stop_verdicts(answer, inquiry, chances)
+    cause_verdicts(answer, inquiry, chances)
+    conflict_verdicts(answer, inquiry)
+    answer.sentence = find_sentence(inquiry, chances, cards)
+    report = answer.report(headlines={})
+    plan = tuple(_plan_step(step) for step in ways[0].steps) if ways else ()
+    return report.model_copy(update={"readings": cards, "plan": plan, "fills": ()})
+
+
+def _cause_figures(answer: Answer, chances: dict[Atom, float]) -> None:
+    for atom, chance in ranked(chances):
+        if chance >= LEAST_ODDS:
+            answer.figure(
+                "cause", atom.id, chance, unit="", label=f"{title_of(atom)} at {atom.subject}"
+            )
+
+
+def ranked(chances: dict[Atom, float]) -> list[tuple[Atom, float]]:
+    """Return the causes, the likeliest first."""
+    return sorted(chances.items(), key=lambda entry: (-entry[1], entry[0]))
+
+
+def title_of(atom: Atom) -> str:
+    """Return the plain name of a fault."""
+    return trade.fault(atom.fault).title
+
+
+def _next_figures(answer: Answer, proposals: Iterable[Proposal]) -> None:
+    for proposal in proposals:
+        name = proposal.question.id
+        title = trade.test(proposal.question.test).title
+        answer.figure("next", name, proposal.rate, unit="bit/min", label=title)
+        answer.figure("next", f"{name}.bits", proposal.bits, unit="bit", label=title)
+        answer.figure("next", f"{name}.minutes", proposal.minutes, unit="min", label=title)
+
+
+def _plan_figures(answer: Answer, minutes: float, reached: float) -> None:
+    answer.figure(
+        "plan", "minutes", minutes, unit="min", label=f"expected to {100 * CERTAIN:.0f} % certainty"
+    )
+    answer.figure(
+        "plan", "chance", reached, unit="", label="chance that the readings followed get there"
+    )
+
+
+def _odds_series(answer: Answer, inquiry: Inquiry, chances: dict[Atom, float]) -> None:
+    """Odds of the leading causes after each reading, in the order of the job."""
+    leading = [atom for atom, _ in ranked(chances)[:DRAWN]]
+    courses: dict[Atom, list[float]] = {atom: [] for atom in leading}
+    for count in range(len(inquiry.taken) + 1):
+        after = inquiry.chances(inquiry.after(inquiry.taken[:count]))
+        for atom in leading:
+            courses[atom].append(after[atom])
+    for atom, course in courses.items():
+        answer.series.append(
+            Series(
+                id=f"cause.{atom.id}.odds",
+                subject="cause",
+                x=Axis(name="readings", unit="", values=tuple(range(len(course)))),
+                y=Axis(name="odds", unit="", values=tuple(course)),
+            )
+        )
+
+
+def _cards(inquiry: Inquiry, proposals: list[Proposal]) -> Iterable[ReadingCard]:
+    for number, proposal in enumerate(proposals[:CARDS]):
+        question = proposal.question
+        kind = trade.test(question.test)
+        yield ReadingCard(
+            id=question.id,
+            test=question.test,
+            subject=question.subject,
+            title=kind.title,
+            how=kind.how,
+            equipment=kind.equipment,
+            minutes=proposal.minutes,
+            bits=proposal.bits,
+            bits_per_minute=proposal.rate,
+            healthy=inquiry.case.healthy_words(question),
+            unit=kind.unit or "",
+            cautions=tuple(caution.text for caution in kind.cautions),
+            answers=tuple(_outlooks(inquiry, proposal, followed=number < FORESEEN)),
+            then=proposal.then.id if proposal.then else None,
+        )
+
+
+def _outlooks(inquiry: Inquiry, proposal: Proposal, *, followed: bool) -> Iterable[Outlook]:
+    for word, chance in proposal.answers.items():
+        cause, odds = "", 0.0
+        if followed and chance > LEAST_ODDS:
+            cause, odds = top(inquiry.after(inquiry.taken, [(proposal.question, word)]))
+        yield Outlook(word=word, chance=chance, cause=cause, odds=odds)
+
+
+def _plan_step(step: Step) -> PlanStep:
+    return PlanStep(
+        reading=step.question.id,
+        minutes=step.minutes,
+        likely=step.said,
+        cause=step.cause,
+        odds=step.odds,
+    )

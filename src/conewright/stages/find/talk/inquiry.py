@@ -1,0 +1,224 @@
+"""A vehicle, what its owner said, what was read, and the odds that follow."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from conewright.errors import BadInputError
+from conewright.job.build.draws import draw
+from conewright.job.build.state import Build
+from conewright.job.document.document import Reading
+from conewright.job.quantity.values import Quantity, parse_quantity
+from conewright.physics import bands
+from conewright.physics.arrays import FloatArray
+from conewright.stages.common.circuit import Solver
+from conewright.stages.feed.load import radio_load
+from conewright.stages.find.faults import trade
+from conewright.stages.find.faults.chains import Atom, chains_of
+from conewright.stages.find.instruments.meter import METER_TESTS
+from conewright.stages.find.instruments.sweep import SweepReading
+from conewright.stages.find.odds.evidence import SWEEP, Case, ChainEvidence, Evidence, Question
+from conewright.stages.find.odds.inference import Model, Odds, PairFactor, infer
+from conewright.stages.find.odds.prior import low_load_odds, model_of, said_by_owner
+from conewright.stages.find.talk.planning import Opened, access_key
+
+__all__ = ["INCONCLUSIVE", "Inquiry", "Said", "Taken", "inquire"]
+
+INCONCLUSIVE = "not conclusive"
+"""What a reading says that was taken and told nothing."""
+
+KNOWN_FROM = 0.5
+"""A load computed to be too low with more than this chance is taken as a fact."""
+
+SAMPLES = 64
+"""Draws behind the computed loads."""
+
+SWEEP_FIGURES = {
+    "resonance": ("resonance", "frequency"),
+    "peak": ("peak", "resistance"),
+    "coil": ("resistance", "resistance"),
+}
+"""Figures of a sweep by the name they have in a reading; the rest are frequencies."""
+
+Said = tuple[Question, str | Quantity]
+
+
+@dataclass(frozen=True)
+class Taken:
+    """One reading of the job, and what it says of the states; nothing if it told nothing."""
+
+    number: int
+    question: Question
+    said: str
+    evidence: Evidence | None
+
+
+@dataclass(frozen=True)
+class Inquiry:
+    """All that is known of a vehicle's faults."""
+
+    case: Case
+    model: Model
+    taken: tuple[Taken, ...]
+    low_load: Mapping[str, float]
+
+    @property
+    def asked(self) -> tuple[Question, ...]:
+        """The readings that need not be taken again."""
+        return tuple(reading.question for reading in self.taken)
+
+    @cached_property
+    def opened(self) -> Opened:
+        """What has been opened for the readings so far."""
+        opened = Opened()
+        for question in self.asked:
+            opened = opened.with_(access_key(question))
+        return opened
+
+    @cached_property
+    def odds(self) -> Odds:
+        """The odds after all readings."""
+        return self.after(self.taken)
+
+    def after(self, taken: Sequence[Taken], said: Sequence[Said] = ()) -> Odds:
+        """Return the odds after some readings of the job and some further answers."""
+        found = [(reading.question, reading.evidence) for reading in taken]
+        found += [(question, self.evidence(question, answer)) for question, answer in said]
+        return self._infer(found)
+
+    def evidence(self, question: Question, said: str | Quantity) -> Evidence:
+        """Return what a number, or one of the answers a plan reckons with, says."""
+        if isinstance(said, Quantity):
+            return self.case.of_number(question, said)
+        if trade.test(question.test).target == "pair":
+            return self.case.of_word(question, said)
+        words, chances = self.case.outcomes(question)
+        return ChainEvidence(self.case.chain_of(question.subject), chances[..., words.index(said)])
+
+    def chances(self, odds: Odds | None = None) -> dict[Atom, float]:
+        """Chance of every fault; of a computed load the chance that it is too low."""
+        found = (odds or self.odds).of_atoms()
+        for chain in self.case.chains:
+            for atom in chain.known:
+                found[atom] = self.low_load[atom.subject]
+        return found
+
+    def chance_of(self, reading: Taken) -> float:
+        """Chance of a reading given all the others, over that in the state it fits best.
+
+        A number has a density, not a chance of its own; the ratio makes both comparable.
+        """
+        if reading.evidence is None:
+            return 1.0
+        others = [entry for entry in self.taken if entry is not reading]
+        given = float(np.exp(self.odds.log_evidence - self.after(others).log_evidence))
+        return given / float(reading.evidence.table.max())
+
+    def _infer(self, found: Sequence[tuple[Question, Evidence | None]]) -> Odds:
+        """Infer from evidence; a reading taken twice counts as one, both halves alike."""
+        times = Counter(question for question, evidence in found if evidence is not None)
+        likelihoods: dict[int, FloatArray] = {}
+        pairs: list[PairFactor] = []
+        for question, evidence in found:
+            if evidence is None:
+                continue
+            share = 1.0 / times[question]
+            if isinstance(evidence, PairFactor):
+                pairs.append(_weakened(evidence, share))
+                continue
+            table = evidence.table**share
+            before = likelihoods.get(evidence.chain)
+            likelihoods[evidence.chain] = table if before is None else before * table
+        return infer(self.model, likelihoods, pairs)
+
+
+def inquire(build: Build) -> Inquiry:
+    """Read complaints and readings of a build's job.
+
+    Raises:
+        BadInputError: a complaint, a test or an answer nobody knows; names the place in the job.
+
+    """
+    low_load = _low_load(build)
+    known = frozenset(
+        Atom("load-too-low", channel) for channel, chance in low_load.items() if chance > KNOWN_FROM
+    )
+    chains = chains_of(build, known)
+    case = Case(build, chains)
+    model = model_of(build, chains, said_by_owner(build.job.about.complaints), low_load)
+    return Inquiry(case, model, tuple(_take(case, build.job.readings)), low_load)
+
+
+def _low_load(build: Build) -> dict[str, float]:
+    if not build.channels:
+        return {}
+    solver = Solver(draw(build.axes, samples=SAMPLES), bands.band_centres())
+    return low_load_odds(radio_load(build, solver))
+
+
+def _take(case: Case, readings: Iterable[Reading]) -> Iterable[Taken]:
+    unknown = {channel.id for channel in case.build.unknown}
+    for number, reading in enumerate(readings, start=1):
+        if reading.at in unknown:
+            continue  # its wiring is asked for, not its faults
+        try:
+            yield _read(case, number, reading)
+        except BadInputError as error:
+            raise BadInputError(f"reading[{number}] ({reading.test}): {error}") from None
+
+
+def _read(case: Case, number: int, reading: Reading) -> Taken:
+    question = case.question(reading.test, reading.at)
+    said = reading.value
+    text = _in_words(said)
+    if isinstance(said, str) and said.strip().lower() == INCONCLUSIVE:
+        return Taken(number, question, text, None)
+    if isinstance(said, dict):
+        return Taken(number, question, text, _sweep(case, question, said))
+    if isinstance(said, str) and said in trade.word_table(question.test).words:
+        return Taken(number, question, text, case.of_word(question, said))
+    if question.test not in METER_TESTS:
+        return Taken(number, question, text, case.of_word(question, text))
+    return Taken(number, question, text, case.of_number(question, _number(question.test, text)))
+
+
+def _in_words(said: str | float | Mapping[str, str]) -> str:
+    if isinstance(said, Mapping):
+        return ", ".join(f"{name} {text}" for name, text in said.items())
+    return said if isinstance(said, str) else f"{said:g}"
+
+
+def _sweep(case: Case, question: Question, said: Mapping[str, str]) -> Evidence:
+    if question.test != SWEEP:
+        raise BadInputError(f"only {SWEEP} is answered with several figures")
+    figures = {
+        name: parse_quantity(said[key], dimension=dimension, positive=True).value
+        for key, (name, dimension) in SWEEP_FIGURES.items()
+        if key in said
+    }
+    series = tuple(
+        (
+            parse_quantity(key, dimension="frequency", positive=True).value,
+            parse_quantity(text, dimension="resistance", positive=True).value,
+        )
+        for key, text in said.items()
+        if key not in SWEEP_FIGURES
+    )
+    return case.of_sweep(question, SweepReading(**figures, series=series))
+
+
+def _number(test: str, text: str) -> Quantity:
+    kind = trade.test(test)
+    assert kind.dimension is not None
+    return parse_quantity(text, dimension=kind.dimension)
+
+
+def _weakened(factor: PairFactor, share: float) -> PairFactor:
+    return PairFactor(
+        factor.left, factor.right, factor.left_class, factor.right_class, factor.table**share
+    )

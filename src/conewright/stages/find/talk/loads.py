@@ -1,0 +1,215 @@
+"""What hangs on the channels of which nobody knows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from math import inf
+
+from conewright.job.build.state import Build, UnknownChannelState
+from conewright.job.document.document import Reading
+from conewright.job.quantity.values import Quantity, parse_quantity
+from conewright.phrases import listed
+from conewright.stages.find.faults import trade
+from conewright.stages.find.instruments.topology import (
+    Key,
+    LoadContext,
+    LoadReading,
+    context_of,
+    expected_at_plug,
+    topology_odds,
+)
+from conewright.stages.find.talk.inquiry import INCONCLUSIVE
+from conewright.stages.find.talk.planning import Opened
+from conewright.stages.find.talk.telling import expected_bits, telling_apart
+from conewright.stages.report.assembly import Answer
+from conewright.stages.report.data import Outlook, ReadingCard, Severity
+from conewright.stages.report.words import number, odds
+
+__all__ = ["wiring_cards", "wiring_figures"]
+
+LEAST_ODDS = 0.005
+CERTAIN = 0.85
+
+LEAST_BITS = 0.05
+"""A reading that tells less is not asked for."""
+
+TELLING = 1.0
+"""Two loads that read nearer to each other than this, in spreads, are not told apart by it."""
+
+
+def wiring_figures(answer: Answer, build: Build) -> None:
+    """Add the odds of every usual load of each unknown channel, and what would tell them apart."""
+    for channel in build.unknown:
+        ranked = topology_odds(_taken(build, channel), context_of(build, channel))
+        for name, chance in ranked:
+            if chance >= LEAST_ODDS:
+                answer.figure(
+                    "wiring",
+                    f"{channel.id}.{name}",
+                    chance,
+                    unit="",
+                    label=trade.topology(name).title,
+                )
+        _say(answer, build, channel, ranked)
+
+
+def _say(
+    answer: Answer,
+    build: Build,
+    channel: UnknownChannelState,
+    ranked: tuple[tuple[str, float], ...],
+) -> None:
+    (first, chance), (second, _), *_ = ranked
+    told = [f"{trade.topology(n).title} ({odds(c)})" for n, c in ranked[:3] if c >= LEAST_ODDS]
+    text = f"{channel.id}, of which nobody knows what it drives: {listed(told)}."
+    if chance < CERTAIN:
+        text += " " + _apart(first, second, build, channel)
+    severity = Severity.GOOD if chance >= CERTAIN else Severity.NOTE
+    answer.verdict("wiring", channel.id, severity, text, f"wiring.{channel.id}.{first}")
+
+
+def _apart(first: str, second: str, build: Build, channel: UnknownChannelState) -> str:
+    """What tells the two likeliest loads apart, in words."""
+    context = context_of(build, channel)
+    telling = telling_apart(first, second, context, _taken(build, channel))
+    if telling.separation < TELLING:
+        return f"No reading at the plug tells the first two apart: {trade.topology(first).apart}."
+    at = "" if telling.frequency is None else f" at {number(telling.frequency, 'Hz')}"
+    one, two = (number(v, "ohm") if v < inf else "open" for v in telling.expected)
+    return (
+        f"To tell the first two apart, read {READ[telling.kind]}{at}: {one} for the first, "
+        f"{two} for the second."
+    )
+
+
+def wiring_cards(answer: Answer, build: Build, opened: Opened) -> tuple[ReadingCard, ...]:
+    """Return, for each unknown channel that is not settled, the reading worth taking next.
+
+    The one with most bits about the load for its minutes, if any at the plug tells anything. Its
+    figures are added as those of every other reading.
+    """
+    cards = tuple(
+        card for channel in build.unknown if (card := _card(build, channel, opened)) is not None
+    )
+    for card in cards:
+        for name, value, unit in (
+            (card.id, card.bits_per_minute, "bit/min"),
+            (f"{card.id}.bits", card.bits, "bit"),
+            (f"{card.id}.minutes", card.minutes, "min"),
+        ):
+            answer.figure("next", name, value, unit=unit, label=card.title)
+    return cards
+
+
+def _card(build: Build, channel: UnknownChannelState, opened: Opened) -> ReadingCard | None:
+    taken, context = _taken(build, channel), context_of(build, channel)
+    ranked = topology_odds(taken, context)
+    if ranked[0][1] >= CERTAIN:
+        return None
+    asked = {
+        key: bits
+        for key, bits in expected_bits(dict(ranked), taken, context).items()
+        if key[0] in TEST_OF and bits >= LEAST_BITS
+    }
+    if not asked:
+        return None  # what is done by unplugging something is told in words
+    key = max(asked, key=lambda key: asked[key] / _minutes(key, opened))
+    kind, frequency = key
+    test, minutes = trade.test(TEST_OF[kind]), _minutes(key, opened)
+    at, how = "", ""
+    if frequency is not None:
+        at, how = f" at {frequency:.0f} Hz", f" Say it as {frequency:.0f} Hz and ohms."
+    return ReadingCard(
+        id=f"{test.id}@{channel.id}",
+        test=test.id,
+        subject=channel.id,
+        title=f"{READ[kind]}{at}",
+        how=f"{test.how}{how}",
+        equipment=test.equipment,
+        minutes=minutes,
+        bits=asked[key],
+        bits_per_minute=asked[key] / minutes,
+        healthy="nobody knows yet what hangs there",
+        unit="ohm",
+        cautions=tuple(caution.text for caution in test.cautions),
+        answers=tuple(_outlooks(channel.id, key, ranked, taken, context)),
+    )
+
+
+def _minutes(key: Key, opened: Opened) -> float:
+    access = 0.0 if ("radio", "") in opened.keys else trade.access("radio").first_minutes
+    return trade.test(TEST_OF[key[0]]).minutes + access
+
+
+def _outlooks(
+    channel: str,
+    key: Key,
+    ranked: Sequence[tuple[str, float]],
+    taken: Sequence[LoadReading],
+    context: LoadContext,
+) -> Iterator[Outlook]:
+    """What the likeliest loads would read, and what is likeliest after that reading."""
+    kind, frequency = key
+    frequencies = () if frequency is None else (frequency,)
+    said: dict[str, tuple[float, float]] = {}
+    for name, chance in ranked[:4]:
+        ohm = expected_at_plug(name, frequencies, context)[-1]
+        word = number(ohm, "ohm") if ohm < inf else "open"
+        said[word] = (ohm, said.get(word, (ohm, 0.0))[1] + chance)
+    for word, (ohm, chance) in said.items():
+        read = LoadReading(kind, ohm, frequency=frequency)
+        cause, after = topology_odds([*taken, read], context)[0]
+        yield Outlook(word=word, chance=chance, cause=f"{channel}.{cause}", odds=after)
+
+
+def _taken(build: Build, channel: UnknownChannelState) -> list[LoadReading]:
+    return [
+        found
+        for entry in build.job.readings
+        if entry.at == channel.id
+        for found in _load_readings(entry)
+    ]
+
+
+TEST_OF = {"plug": "pair-resistance", "impedance": "impedance-sweep"}
+"""Readings of an unknown channel that a card asks for, and the test that takes them."""
+
+READ = {
+    "plug": "the ohms at the radio plug",
+    "unplugged": "the ohms at the plug with the woofer unplugged",
+    "returns": "the ohms between its minus wire and that of another channel",
+    "impedance": "the impedance at the plug",
+}
+
+
+def _load_readings(entry: Reading) -> Iterator[LoadReading]:
+    """Turn a reading of an unknown channel into ohms at the plug or impedances."""
+    if str(entry.value).strip().lower() == INCONCLUSIVE:
+        return
+    if entry.test == "pair-resistance":
+        yield _ohms("plug", str(entry.value), None)
+    elif entry.test == "impedance-sweep" and isinstance(entry.value, dict):
+        yield from _series(entry.value.items())
+
+
+def _series(points: Iterable[tuple[str, str]]) -> Iterator[LoadReading]:
+    for name, text in points:
+        if name == "unplugged":
+            yield _ohms("unplugged", text, None)
+        elif name == "coil":
+            yield _ohms("plug", text, None)
+        elif name not in ("resonance", "peak"):
+            yield _ohms("impedance", text, parse_quantity(name, dimension="frequency").value)
+
+
+def _ohms(kind: str, text: str, frequency: float | None) -> LoadReading:
+    if text.strip().lower() == "open":
+        return LoadReading(kind, inf, None, frequency)
+    quantity = parse_quantity(text, dimension="resistance", positive=True)
+    return LoadReading(kind, quantity.value, _error(quantity), frequency)
+
+
+def _error(quantity: Quantity) -> float | None:
+    if quantity.low is None or quantity.high is None:
+        return None
+    return (quantity.high - quantity.low) / (2 * 1.96)

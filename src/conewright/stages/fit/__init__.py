@@ -1,0 +1,1 @@
+"""Fit: whether parts go in, behind and in front."""

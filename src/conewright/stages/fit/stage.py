@@ -1,0 +1,312 @@
+"""Stage fit: will it go in, behind and in front?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from conewright.job.build.draws import draw
+from conewright.job.build.fills import plain_text
+from conewright.job.build.state import Build, LocationState, Value
+from conewright.physics.arrays import FloatArray
+from conewright.stages.common.changes import as_found, new_driver_places, opened_places
+from conewright.stages.fit.sandwich import (
+    FRONT_MARGIN,
+    REAR_MARGIN,
+    Sandwich,
+    SpacerWindow,
+    allowances,
+    is_measured,
+    sandwich_of,
+    screws_agree,
+)
+from conewright.stages.fit.verdicts import (
+    fit_sentence,
+    fit_verdicts,
+    fit_working,
+    unjudged_verdicts,
+)
+from conewright.stages.report import data as parts
+from conewright.stages.report.assembly import Answer
+from conewright.stages.report.data import Figure, FillNote, Report
+
+__all__ = ["ODDS_SAMPLES", "fit", "spacer_windows"]
+
+ODDS_SAMPLES = 8192
+"""Draws behind the odds: a chance of 2 % rests on 164 of them."""
+
+FIELDS = frozenset({"mount", "frame", "xmax"})
+"""Words in the path of whatever fit depends on."""
+
+MM = 1e3
+
+NO_DEPTH = "not judged: measure steel to glass, window fully down, at three points"
+NO_GAP = "not judged: measure from the mounting face to the back of the trim"
+NO_HOLE = "not judged: measure the opening in the steel"
+NO_LAND = "not judged: measure the flat steel around the opening"
+NO_SCREWS = "not judged: count the screws and measure their circle, on mount and frame"
+
+
+def fit(
+    build: Build,
+    against: Build | None = None,
+    *,
+    samples: int = ODDS_SAMPLES,
+    narrowed: bool = True,
+) -> Report:
+    """Answer whether the drivers of a build go in, behind and in front.
+
+    Every place is judged of which somebody measured the depth, the gap or the opening; what is
+    merely typical there counts as not measured.
+
+    Args:
+        build: the build with its drivers, spacers and mounts.
+        against: a build of the same job to compare it with.
+        samples: number of draws, a power of two.
+        narrowed: whether the measurements that would help most are named; that takes long.
+
+    """
+    draws = draw(_axes(build), samples=samples)
+    answer = Answer("fit", build, against, draws)
+    judged = [sandwich_of(place, draws) for place in build.locations if has_dimensions(place)]
+    before = {place.id: place for place in against.locations} if against else {}
+    for sandwich in judged:
+        rear, front = _behind(answer, sandwich), _in_front(answer, sandwich)
+        _spacers(answer, sandwich, rear, front)
+        _hole(answer, sandwich.place)
+        _dimensions(answer, sandwich)
+        if sandwich.place.id in before:
+            _changes(answer, sandwich, sandwich_of(before[sandwich.place.id], draws))
+        fit_working(answer, sandwich)
+    asked = _asked_about(build, judged)
+    _speak(answer, asked)
+    report = answer.report(headlines=dict(_headlines(asked)) if narrowed else {})
+    return report.model_copy(update={"fills": tuple(_fills(report, judged))})
+
+
+def spacer_windows(build: Build, *, samples: int = ODDS_SAMPLES) -> dict[str, SpacerWindow]:
+    """Return the spacers with which each driver fits, for every place that was measured.
+
+    Args:
+        build: as for `fit`, whose figures are the same.
+        samples: number of draws, a power of two.
+
+    """
+    draws = draw(_axes(build), samples=samples)
+    places = [place for place in build.locations if has_dimensions(place)]
+    return {place.id: sandwich_of(place, draws).window for place in places}
+
+
+def _asked_about(build: Build, judged: list[Sandwich]) -> list[Sandwich]:
+    """The places a plan changes; of the vehicle as found, all."""
+    if build.proposal is None:
+        return judged
+    found = {place.id: place for place in as_found(build).locations}
+    return [s for s in judged if s.place != found.get(s.place.id)]
+
+
+def _speak(answer: Answer, asked: list[Sandwich]) -> None:
+    """Add the verdicts, and the answer in one sentence."""
+    opened = {place.id for place in opened_places(answer.build)}
+    for sandwich in asked:
+        fit_verdicts(answer, sandwich, opened=sandwich.place.id in opened)
+    unjudged_verdicts(answer, _unmeasured(answer.build))
+    fit_sentence(answer, [sandwich.place for sandwich in asked])
+
+
+def has_dimensions(place: LocationState) -> bool:
+    """Whether anybody measured what fit is about at this place."""
+    mount = place.mount
+    return any(is_measured(value) for value in (*mount.glass_depths, mount.trim_gap, mount.cutout))
+
+
+def _unmeasured(build: Build) -> list[LocationState]:
+    """Places that get another driver though nobody measured anything there."""
+    new = new_driver_places(build)
+    return [place for place in build.locations if place.id in new and not has_dimensions(place)]
+
+
+def _axes(build: Build) -> tuple[str, ...]:
+    """Axes of the job that a fit can depend on, and those of the allowances of every place.
+
+    They are the same for every build of a job, so that two builds share the draws of what they
+    share.
+    """
+    named = (axis for axis in build.axes if FIELDS.intersection(axis.split(".")))
+    own = (value.path for place in build.locations for value in allowances(place))
+    return (*named, *own)
+
+
+def _headlines(judged: list[Sandwich]) -> Iterator[tuple[str, FloatArray]]:
+    for sandwich in judged:
+        if sandwich.worst is not None:
+            yield f"{sandwich.place.id}.rear_clearance", sandwich.worst
+        if sandwich.front is not None:
+            yield f"{sandwich.place.id}.front_clearance", sandwich.front
+
+
+def _behind(answer: Answer, sandwich: Sandwich) -> Figure:
+    name = sandwich.place.id
+    for point, clearance in enumerate(sandwich.rear, start=1):
+        label = f"clearance behind, point {point}"
+        _length(answer, name, f"rear_clearance_{point}", clearance, label)
+    label = "clearance behind, at the tightest point"
+    rear = _length(answer, name, "rear_clearance", sandwich.worst, label, NO_DEPTH)
+    for odds, margin, of in (("rear_odds", REAR_MARGIN, "under 5 mm"), ("touch_odds", 0.0, "none")):
+        chance = sandwich.rear_odds(margin=margin)
+        _like(answer, rear, odds, chance, label=f"chance of {of} behind", text=rear.text)
+    return rear
+
+
+def _in_front(answer: Answer, sandwich: Sandwich) -> Figure:
+    name, label = sandwich.place.id, "clearance in front, cone at full travel"
+    if sandwich.front is not None:
+        _length(answer, name, "front_clearance_1", sandwich.front, label)
+    front = _length(answer, name, "front_clearance", sandwich.front, label, NO_GAP)
+    chances = (("front_odds", FRONT_MARGIN, "under 3 mm"), ("front_touch_odds", 0.0, "none"))
+    for odds, margin, of in chances:
+        chance = sandwich.front_odds(margin=margin)
+        _like(answer, front, odds, chance, label=f"chance of {of} in front", text=front.text)
+    return front
+
+
+def _spacers(answer: Answer, sandwich: Sandwich, rear: Figure, front: Figure) -> None:
+    window, none = sandwich.window, "no spacer leaves room enough on both sides"
+    ends = (
+        (rear, "spacer_low", window.low, "thinnest spacer"),
+        (front, "spacer_high", window.high, "thickest spacer"),
+    )
+    for clearance, name, metres, label in ends:
+        known = metres is not None and not window.empty
+        value = metres * MM if metres is not None and known else None
+        text = None if known else none if window.empty else clearance.text
+        _like(answer, clearance, name, value, unit="mm", label=label, text=text)
+
+
+def _hole(answer: Answer, place: LocationState) -> None:
+    mount, frame, draws = place.mount, place.driver.frame, answer.draws
+    enlarge = land = edge = None
+    if mount.cutout is not None and frame is not None:
+        enlarge = np.maximum(draws(frame.cutout) - draws(mount.cutout), 0.0)
+        if frame.screw_circle is not None:
+            opening = np.maximum(draws(frame.cutout), draws(mount.cutout))
+            edge = (draws(frame.screw_circle) - opening) / 2
+    if mount.land is not None and enlarge is not None:
+        land = draws(mount.land) - enlarge / 2
+    _length(answer, place.id, "enlarge", enlarge, "to cut, in diameter", NO_HOLE)
+    _length(answer, place.id, "land_left", land, "flat steel left around the opening", NO_LAND)
+    _length(answer, place.id, "screw_edge", edge, "screw centre to edge of opening", NO_SCREWS)
+    agree = screws_agree(place)
+    answer.figure(
+        place.id,
+        "screws_match",
+        None if agree is None else float(agree),
+        unit="",
+        label="whether the screw holes match, 1 or 0",
+        text=NO_SCREWS if agree is None else None,
+    )
+
+
+def _dimensions(answer: Answer, sandwich: Sandwich) -> None:
+    """Add what the section drawing is made of."""
+    place = sandwich.place
+    mount, frame = place.mount, place.driver.frame
+    depths = [value for value in mount.glass_depths if is_measured(value)]
+    for point, depth in enumerate(depths, start=1):
+        _dimension(answer, place, f"glass_depth_{point}", depth, f"depth behind, {point}")
+    least = min(depths, key=lambda value: value.si, default=None)
+    _dimension(answer, place, "glass_depth", least, "least depth behind", NO_DEPTH)
+    gap = mount.trim_gap if is_measured(mount.trim_gap) else None
+    _dimension(answer, place, "trim_gap", gap, "gap to the trim", NO_GAP)
+    _dimension(answer, place, "spacer", mount.spacer, "spacer")
+    _dimension(answer, place, "cutout", mount.cutout, "opening in the steel", NO_HOLE)
+    _dimension(answer, place, "steel", mount.steel, "thickness of the steel")
+    if frame is not None:
+        _dimension(answer, place, "driver_depth", frame.depth, "depth of the driver")
+        _dimension(answer, place, "front_height", frame.front_height, "height of its front")
+        _dimension(answer, place, "driver_cutout", frame.cutout, "opening the driver needs")
+        _dimension(answer, place, "driver_outer", frame.outer, "outer diameter of the driver")
+    _length(answer, place.id, "travel", sandwich.travel, "how far the cone may come out")
+    answer.figure(
+        place.id, "ring", float(mount.ring), unit="", label="whether a ring seals it, 1 or 0"
+    )
+
+
+def _changes(answer: Answer, sandwich: Sandwich, before: Sandwich) -> None:
+    """Add what changed against the other build, drawn together."""
+    pairs = {
+        "rear_clearance_change": (sandwich.worst, before.worst, "change of the clearance behind"),
+        "front_clearance_change": (sandwich.front, before.front, "change of that in front"),
+    }
+    for name, (now, then, label) in pairs.items():
+        if now is not None and then is not None:
+            _length(answer, sandwich.place.id, name, now - then, label)
+
+
+def _length(
+    answer: Answer,
+    subject: str,
+    name: str,
+    metres: FloatArray | float | None,
+    label: str,
+    missing: str | None = None,
+) -> Figure:
+    """Add a length in millimetres; without one, `missing` says what to measure."""
+    values = None if metres is None else np.asarray(metres, dtype=float) * MM
+    text = missing if metres is None else None
+    return answer.figure(subject, name, values, unit="mm", label=label, text=text)
+
+
+def _dimension(
+    answer: Answer,
+    place: LocationState,
+    name: str,
+    value: Value | None,
+    label: str,
+    missing: str | None = None,
+) -> None:
+    """Add a dimension as it was given or filled, with its own origin."""
+    if value is None:
+        _length(answer, place.id, name, None, label, missing)
+        return
+    length = answer.draws(value) * MM
+    made = parts.figure(place.id, name, length, unit="mm", origin=value.origin, label=label)
+    answer.figures.append(made)
+
+
+def _like(
+    answer: Answer,
+    clearance: Figure,
+    name: str,
+    value: float | None,
+    *,
+    unit: str = "",
+    label: str,
+    text: str | None,
+) -> None:
+    """Add a figure made from a clearance, and as trustworthy as that."""
+    made = parts.figure(
+        clearance.subject,
+        name,
+        value,
+        unit=unit,
+        origin=clearance.origin,
+        label=label,
+        text=text,
+    )
+    answer.figures.append(made)
+
+
+def _fills(report: Report, judged: list[Sandwich]) -> Iterator[FillNote]:
+    """What was put in where nothing was given, as far as it carries a clearance."""
+    used = {value.path for s in judged for value in (*s.rear_inputs, *s.front_inputs)}
+    yield from (fill for fill in report.fills if fill.path in used)
+    for sandwich in judged:
+        for value in sandwich.allowances:
+            yield FillNote(
+                path=value.path,
+                value=plain_text(value.quantity),
+                origin=value.origin,
+                source=value.source,
+            )

@@ -1,0 +1,1 @@
+"""Hear: what will be heard at the seats, and what changed it."""

@@ -1,0 +1,140 @@
+"""How loud a build plays cleanly, and what stops it: volts, amps, cone travel or coil heat.
+
+The network is linear, so every response scales with the EMF at the volume knob; the ceiling is the
+smallest EMF at which one of the limits is met.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from conewright.job.build.draws import Draws
+from conewright.job.build.state import Build
+from conewright.physics.arrays import FloatArray
+from conewright.physics.programme import programme_weights
+from conewright.stages.common.circuit import ChannelCircuit, Circuit
+
+__all__ = [
+    "LIMITS",
+    "PEAK_TO_RMS",
+    "Ceiling",
+    "clean_ceiling",
+    "programme_ceiling",
+    "radio_ceiling",
+]
+
+LIMITS = ("volts", "amps", "travel", "heat")
+"""What can bind, in the order of the codes in `Ceiling.binding`."""
+
+PEAK_TO_RMS = 4.0
+"""Peak of the test programme over its rms value: 12 dB, which is one eighth of the power of a sine
+of the same peak."""
+
+
+@dataclass(frozen=True)
+class Ceiling:
+    """The largest clean EMF at the volume knob [V rms], and the index in `LIMITS` that binds."""
+
+    emf: FloatArray
+    binding: NDArray[np.intp]
+
+
+def radio_ceiling(
+    build: Build, circuit: Circuit, draws: Draws
+) -> tuple[Mapping[str, FloatArray], Mapping[str, FloatArray]]:
+    """Return, per channel, the EMF at the knob at which its volts and its amps run out [V rms].
+
+    Volts: E sqrt2 |g| = (Vs - sag) k with k = swing |Z + Ro| / |Z + Rclip|, where all channels play
+    at once and sag = Rfeed (2/pi) sqrt2 E sum |g| / |Z + Ro| is the mean current of class-AB
+    bridges through the feed. Amps: E sqrt2 |g| / |Z + Ro| = Ipeak.
+    """
+    radio = build.head_unit
+    supply, feed = draws(radio.supply), draws(radio.feed_resistance)
+    clip, peak_current = draws(radio.clip_loss), draws(radio.peak_current)
+    swing = 1.0 if radio.output == "bridge" else 0.5
+    demand = {name: _peak_current_per_volt(channel) for name, channel in circuit.channels.items()}
+    sag = feed * (2 / np.pi) * swing * sum(demand.values())
+    volts, amps = {}, {}
+    for name, channel in circuit.channels.items():
+        gain = np.sqrt(2) * np.abs(channel.settings)
+        reach = swing * np.abs(
+            (channel.plug_impedance + channel.source_resistance) / (channel.plug_impedance + clip)
+        )
+        volts[name] = supply * reach / (gain + reach * sag)
+        amps[name] = peak_current / demand[name]
+    return volts, amps
+
+
+def clean_ceiling(build: Build, circuit: Circuit, hot: Circuit, draws: Draws) -> Ceiling:
+    """Return the sine ceiling at each frequency.
+
+    Args:
+        build: the build.
+        circuit: solved with cold coils: volts, amps and travel.
+        hot: solved with coils at rated power: heat, P = |i|^2 Re(hot) with R the hot coil's.
+        draws: the draws both were solved with.
+
+    """
+    volts, amps = radio_ceiling(build, circuit, draws)
+    travel, heat = [], []
+    for name, location in circuit.locations.items():
+        driver = build.location(name).driver
+        gain = np.abs(circuit.channels[location.channel].settings)
+        travel.append(draws(driver.xmax) / (np.sqrt(2) * gain * np.abs(location.excursion)))
+        burning = hot.locations[name]
+        heat.append(np.sqrt(draws(driver.power) / burning.re) / (gain * np.abs(burning.current)))
+    lowest = [
+        _least(list(volts.values())),
+        _least(list(amps.values())),
+        _least(travel),
+        _least(heat),
+    ]
+    table = np.stack(np.broadcast_arrays(*lowest))
+    return Ceiling(emf=table.min(axis=0), binding=table.argmin(axis=0))
+
+
+def programme_ceiling(build: Build, circuit: Circuit, hot: Circuit, draws: Draws) -> Ceiling:
+    """Return the rms EMF of programme that is still clean, shape (draws, 1), and what binds.
+
+    The programme's peaks stay below the volts and amps of the radio and the travel of every cone;
+    its mean power below what every coil bears.
+    """
+    weights = programme_weights(frequency=circuit.frequency)
+
+    def mean(squared: FloatArray) -> FloatArray:
+        return np.asarray(np.sum(weights * squared, axis=-1, keepdims=True))
+
+    volts, amps = radio_ceiling(build, circuit, draws)
+    # Peak volts of the programme meet the ceiling where the load, in the mean, lets it be.
+    electric = [
+        [np.sqrt(2 / mean(ceiling**-2.0)) / PEAK_TO_RMS for ceiling in kind.values()]
+        for kind in (volts, amps)
+    ]
+    travel, heat = [], []
+    for name, location in circuit.locations.items():
+        driver = build.location(name).driver
+        gain = np.abs(circuit.channels[location.channel].settings)
+        rms_travel = np.sqrt(mean(np.abs(gain * location.excursion) ** 2))
+        travel.append(draws(driver.xmax) / (PEAK_TO_RMS * rms_travel))
+        burning = hot.locations[name]
+        rms_current = np.sqrt(mean(np.abs(gain * burning.current) ** 2))
+        heat.append(np.sqrt(draws(driver.power) / burning.re) / rms_current)
+    lowest = [_least(electric[0]), _least(electric[1]), _least(travel), _least(heat)]
+    table = np.stack(np.broadcast_arrays(*lowest))
+    return Ceiling(emf=table.min(axis=0), binding=table.argmin(axis=0))
+
+
+def _peak_current_per_volt(channel: ChannelCircuit) -> FloatArray:
+    through = channel.settings / (channel.plug_impedance + channel.source_resistance)
+    return np.asarray(np.sqrt(2) * np.abs(through))
+
+
+def _least(ceilings: list[FloatArray]) -> FloatArray:
+    least = ceilings[0]
+    for ceiling in ceilings[1:]:
+        least = np.minimum(least, ceiling)
+    return least

@@ -1,0 +1,205 @@
+"""The sound of a build: everything `hear` and `compare` read off, solved once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from conewright.job.build.draws import Draws
+from conewright.job.build.state import Build
+from conewright.physics import bands
+from conewright.physics.arrays import FloatArray
+from conewright.physics.filters import butterworth_high_pass
+from conewright.physics.levels import a_weighting, decibel, niosh_time
+from conewright.physics.programme import programme_weights
+from conewright.stages.common.circuit import Circuit, Solver
+from conewright.stages.hear.ceiling import (
+    LIMITS,
+    Ceiling,
+    clean_ceiling,
+    programme_ceiling,
+    radio_ceiling,
+)
+from conewright.stages.hear.listening import (
+    REFERENCE_EMF,
+    Heard,
+    heard_at,
+    level_of,
+    mean_level,
+    third_octave_levels,
+)
+
+__all__ = ["HIGH_PASS_MENU", "BuildSound", "SeatSound", "bass_mask", "sound_of"]
+
+HIGH_PASS_MENU = (0.0, 60.0, 80.0, 100.0, 120.0, 150.0, 180.0, 250.0)
+"""The high-pass settings radios usually offer, 0 for off [Hz]; common practice, no source."""
+
+BASS_CORNER_DROP = 10.0
+"""IEC 60268-5: the effective range ends where the level is 10 dB below that of the best region."""
+
+BASS_FROM, BASS_TO = 39.0, 102.0
+REFERENCE_FROM, REFERENCE_TO = 79.0, 320.0
+LOWEST_JUDGED = 19.9
+
+
+@dataclass(frozen=True)
+class SeatSound:
+    """Levels at one seat; rows are draws, row 0 central."""
+
+    heard: Heard
+    sound: BuildSound
+
+    @cached_property
+    def thirds(self) -> FloatArray:
+        """Level of a 2.83 V sine in each third octave [dB], shape (draws, 31)."""
+        return third_octave_levels(self.heard.squared * REFERENCE_EMF**2, self.heard.frequency)
+
+    @cached_property
+    def clean_thirds(self) -> FloatArray:
+        """Level at the sine ceiling in each third octave [dB], shape (draws, 31)."""
+        return third_octave_levels(
+            self.heard.squared * self.sound.ceiling.emf**2, self.heard.frequency
+        )
+
+    @cached_property
+    def overall(self) -> FloatArray:
+        """Level of 2.83 V of programme [dB(A)], shape (draws, 1)."""
+        frequency = self.heard.frequency
+        weights = programme_weights(frequency=frequency) * 10 ** (a_weighting(frequency) / 10)
+        squared = np.sum(weights * self.heard.squared, axis=-1, keepdims=True)
+        return level_of(squared * REFERENCE_EMF**2)
+
+    @cached_property
+    def clean_overall(self) -> FloatArray:
+        """Level of the loudest clean programme [dB(A)], shape (draws, 1)."""
+        return self.overall + decibel((self.sound.programme.emf / REFERENCE_EMF) ** 2)
+
+    @cached_property
+    def bass(self) -> FloatArray:
+        """Mean level of the third octaves from 40 to 100 Hz [dB], shape (draws, 1)."""
+        return mean_level(self.thirds, bass_mask())
+
+    @cached_property
+    def bass_corner(self) -> FloatArray:
+        """Frequency below which the bass is gone [Hz], shape (draws, 1).
+
+        The lowest frequency down to which the level stays within 10 dB of the mean from 80 to
+        315 Hz; the 20 Hz when it never falls that far.
+        """
+        frequency = self.heard.frequency
+        near = (frequency > REFERENCE_FROM) & (frequency < REFERENCE_TO)
+        levels = self.heard.level()
+        line = mean_level(levels, near) - BASS_CORNER_DROP
+        below = (frequency > LOWEST_JUDGED) & (frequency < REFERENCE_FROM)
+        return _last_crossing(levels[:, below] - line, frequency[below])
+
+    @cached_property
+    def hearing_time(self) -> FloatArray:
+        """Minutes a day to a full dose at the loudest clean programme, shape (draws, 1)."""
+        return niosh_time(self.clean_overall) / 60.0
+
+    @property
+    def programme_limit(self) -> str:
+        """What ends the loudest clean programme, central values."""
+        return LIMITS[int(np.ravel(self.sound.programme.binding)[0])]
+
+    def binding(self) -> tuple[str, ...]:
+        """Words for what binds at each frequency, central values."""
+        return tuple(LIMITS[code] for code in np.atleast_2d(self.sound.ceiling.binding)[0])
+
+
+@dataclass(frozen=True)
+class BuildSound:
+    """The sound of one build; what only some answers need is worked out when asked for."""
+
+    build: Build
+    circuit: Circuit
+    hot: Circuit
+    draws: Draws
+
+    @cached_property
+    def seats(self) -> Mapping[str, SeatSound]:
+        """What is heard at every seat."""
+        return {
+            seat.id: SeatSound(
+                heard_at(seat, build=self.build, circuit=self.circuit, draws=self.draws), self
+            )
+            for seat in self.build.seats
+        }
+
+    @cached_property
+    def ceiling(self) -> Ceiling:
+        """The clean sine ceiling at every frequency."""
+        return clean_ceiling(self.build, self.circuit, self.hot, self.draws)
+
+    @cached_property
+    def programme(self) -> Ceiling:
+        """The clean programme ceiling; needs a grid over the audible range."""
+        return programme_ceiling(self.build, self.circuit, self.hot, self.draws)
+
+    @cached_property
+    def travel_ratio(self) -> Mapping[str, FloatArray]:
+        """Peak travel over Xmax at the radio's ceiling, with the bass a programme has.
+
+        Shape (draws, F) per location; the ceiling is volts or amps, whichever comes first, and
+        the programme rolls off at 12 dB per octave below 50 Hz.
+        """
+        volts, amps = radio_ceiling(self.build, self.circuit, self.draws)
+        profile = np.minimum(1.0, (self.frequency / 50.0) ** 2)
+        ratios = {}
+        for name, location in self.circuit.locations.items():
+            emf = np.minimum(volts[location.channel], amps[location.channel])
+            gain = np.abs(self.circuit.channels[location.channel].settings)
+            peak = np.sqrt(2) * np.abs(location.excursion) * emf * gain * profile
+            ratios[name] = peak / self.draws(self.build.location(name).driver.xmax)
+        return ratios
+
+    @property
+    def frequency(self) -> FloatArray:
+        """The grid [Hz]."""
+        return self.circuit.frequency
+
+    def high_pass(self, location: str) -> float | None:
+        """Lowest setting of the menu that keeps the central travel within Xmax, None for none."""
+        ratio = self.travel_ratio[location][0]
+        for setting in HIGH_PASS_MENU:
+            passed = ratio
+            if setting:
+                passed = ratio * np.abs(
+                    butterworth_high_pass(corner=setting, order=2, frequency=self.frequency)
+                )
+            if passed.max() <= 1.0:
+                return setting
+        return None
+
+
+def sound_of(build: Build, solver: Solver) -> BuildSound:
+    """Solve a build with cold and with hot coils."""
+    cold, hot = solver.solve(build), solver.solve(build, hot=True)
+    return solver.once(build, BuildSound, lambda: BuildSound(build, cold, hot, solver.draws))
+
+
+def bass_mask() -> FloatArray:
+    """Mask of the third octaves that count as bass, 40 to 100 Hz."""
+    centres = bands.band_centres()
+    return np.asarray((centres > BASS_FROM) & (centres < BASS_TO), dtype=float)
+
+
+def _last_crossing(above: FloatArray, frequency: FloatArray) -> FloatArray:
+    """Frequency of the highest change from below to above zero, row by row, shape (draws, 1)."""
+    corner = np.full((above.shape[0], 1), frequency[0])
+    log_f = np.log(frequency)
+    for row, values in enumerate(above):
+        low = np.flatnonzero(values < 0.0)
+        if low.size == 0:
+            continue
+        k = low[-1]
+        if k == values.size - 1:
+            corner[row] = frequency[k]
+            continue
+        part = -values[k] / (values[k + 1] - values[k])
+        corner[row] = np.exp(log_f[k] + part * (log_f[k + 1] - log_f[k]))
+    return corner

@@ -1,0 +1,216 @@
+"""Stage hear: what will be heard at the seats, and what changed it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from conewright.errors import BadInputError
+from conewright.job.build.draws import DEFAULT_SAMPLES, draw
+from conewright.job.build.state import Build
+from conewright.physics import bands
+from conewright.physics.arrays import FloatArray
+from conewright.physics.cabin import TREND_LIMIT
+from conewright.stages.common.circuit import Solver
+from conewright.stages.hear.change import change_figures, change_series, share_figures
+from conewright.stages.hear.heard import HIGH_PASS_MENU, BuildSound, sound_of
+from conewright.stages.hear.listening import REFERENCE_EMF, third_octaves
+from conewright.stages.hear.verdicts import hear_verdicts, hear_working
+from conewright.stages.report.assembly import Answer
+from conewright.stages.report.data import Axis, Report, Series, series
+
+__all__ = ["hear", "hear_answer"]
+
+LOWEST_CORNER = 20.0
+"""A bass corner below this was not found within the range that is judged [Hz]."""
+
+
+def hear(
+    build: Build,
+    against: Build | None = None,
+    *,
+    at: FloatArray | None = None,
+    samples: int = DEFAULT_SAMPLES,
+) -> Report:
+    """Answer what is heard at every seat of a build, and what changed against another.
+
+    Args:
+        build: the build to listen to.
+        against: the build to compare it with, of the same job.
+        at: frequencies of the series, shape (F,) [Hz]; the standard grid when None.
+        samples: number of draws for the bands, a power of two.
+
+    Raises:
+        BadInputError: the job has no seat, or no channel.
+
+    """
+    solver = Solver(draw(build.axes, samples=samples), bands.fine_grid())
+    return hear_answer(build, against, solver=solver, at=at)
+
+
+def hear_answer(
+    build: Build,
+    against: Build | None,
+    *,
+    solver: Solver,
+    at: FloatArray | None = None,
+    narrowed: bool = True,
+) -> Report:
+    """As `hear`, with a solver on the standard grid that other answers share.
+
+    Not narrowed, it names no measurements: to find them takes long.
+    """
+    require_listening(build)
+    sound = sound_of(build, solver)
+    other = None if against is None else sound_of(against, solver)
+    answer = Answer("hear", build, against, solver.draws)
+    _seat_figures(answer, sound)
+    _location_figures(answer, sound)
+    headlines = _headlines(sound)
+    if other is not None:
+        headlines = change_figures(answer, sound, other)
+        share_figures(answer, sound.build, other.build)
+    # What is said must not depend on where the curves are asked for.
+    drawing = solver if at is None else Solver(solver.draws, at)
+    drawn = sound_of(build, drawing)
+    _level_series(answer, drawn)
+    if against is not None:
+        change_series(answer, drawn, sound_of(against, drawing))
+    hear_working(answer)
+    hear_verdicts(answer, sound)
+    return answer.report(headlines=headlines if narrowed else {})
+
+
+def require_listening(build: Build) -> None:
+    """Refuse a build in which nobody listens or nothing plays.
+
+    Raises:
+        BadInputError: no seat, or no channel; names what to add.
+
+    """
+    if not build.seats:
+        raise BadInputError("seat: found none; give at least one [[seat]] with an id and its ear")
+    if not build.channels:
+        raise BadInputError("channel: found none; give at least one [[channel]] with its load")
+
+
+def _headlines(sound: BuildSound) -> dict[str, FloatArray]:
+    return {
+        f"{name}.{figure}": values
+        for name, seat in sound.seats.items()
+        for figure, values in (("bass_level", seat.bass), ("max_clean_level", seat.clean_overall))
+    }
+
+
+def _seat_figures(answer: Answer, sound: BuildSound) -> None:
+    for name, seat in sound.seats.items():
+        answer.figure(
+            name,
+            "level",
+            seat.overall,
+            unit="dB(A)",
+            label=f"level of {REFERENCE_EMF} V of programme",
+        )
+        answer.figure(
+            name,
+            "bass_level",
+            seat.bass,
+            unit="dB",
+            label=f"mean level from 40 to 100 Hz for {REFERENCE_EMF} V",
+        )
+        answer.figure(
+            name,
+            "max_clean_level",
+            seat.clean_overall,
+            unit="dB(A)",
+            label="loudest clean programme",
+            text=f"{seat.programme_limit} set the limit",
+        )
+        answer.figure(
+            name,
+            "bass_corner",
+            seat.bass_corner,
+            unit="Hz",
+            label="lowest frequency within 10 dB of the mean from 80 to 315 Hz",
+            text="or lower" if seat.bass_corner[0, 0] < LOWEST_CORNER else None,
+        )
+        answer.figure(
+            name,
+            "hearing_time",
+            seat.hearing_time,
+            unit="min",
+            label="time a day to a full noise dose at the loudest clean programme",
+        )
+        _thirds(answer, name, "level", seat.thirds, f"{REFERENCE_EMF} V sine")
+        _thirds(answer, name, "max_clean_level", seat.clean_thirds, "loudest clean sine")
+
+
+def _thirds(answer: Answer, seat: str, name: str, levels: FloatArray, words: str) -> None:
+    for (suffix, place, centre), column in zip(third_octaves(), levels.T, strict=True):
+        answer.figure(
+            seat,
+            f"{name}_{suffix}",
+            column,
+            unit="dB",
+            label=f"{words}, third octave at {place}",
+            frequency_hz=centre,
+            text="a trend only" if centre > 1.01 * TREND_LIMIT else None,
+        )
+
+
+def _location_figures(answer: Answer, sound: BuildSound) -> None:
+    for name, ratio in sound.travel_ratio.items():
+        answer.figure(
+            name,
+            "excursion_ratio",
+            ratio.max(axis=-1),
+            unit="",
+            label="peak cone travel at the radio's ceiling over Xmax",
+            frequency_hz=float(sound.frequency[np.argmax(ratio[0])]),
+        )
+        setting = sound.high_pass(name)
+        answer.figure(
+            name,
+            "high_pass",
+            setting,
+            unit="Hz",
+            label="lowest setting of the usual menu that keeps the cone within Xmax",
+            text=_setting_in_words(setting),
+        )
+
+
+def _setting_in_words(setting: float | None) -> str:
+    if setting is None:
+        return f"no setting up to {HIGH_PASS_MENU[-1]:.0f} Hz is enough"
+    return f"{setting:.0f} Hz, 12 dB per octave" if setting else "none needed"
+
+
+def _level_series(answer: Answer, sound: BuildSound) -> None:
+    for name, seat in sound.seats.items():
+        heard = seat.heard
+        for curve, values in (
+            ("level", heard.level()),
+            ("level_power", heard.power_level()),
+            ("max_clean_level", heard.level(sound.ceiling.emf)),
+        ):
+            answer.series.append(
+                series(name, curve, sound.frequency, values, quantity="level", unit="dB")
+            )
+        answer.series.append(
+            Series(
+                id=f"{name}.limit",
+                subject=name,
+                x=Axis(name="frequency", unit="Hz", values=tuple(sound.frequency.tolist())),
+                y=Axis(name="what binds", unit="", values=seat.binding()),
+            )
+        )
+    for name, location in sound.circuit.locations.items():
+        answer.series.append(
+            series(
+                name,
+                "excursion",
+                sound.frequency,
+                1e3 * np.sqrt(2) * REFERENCE_EMF * np.abs(location.excursion),
+                quantity=f"peak cone travel for {REFERENCE_EMF} V",
+                unit="mm",
+            )
+        )

@@ -1,0 +1,228 @@
+"""What hear says in words, and the working behind its headline figures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from conewright.phrases import listed
+from conewright.physics.arrays import FloatArray
+from conewright.physics.cabin import TREND_LIMIT
+from conewright.physics.levels import amplitude_decibel, decibel
+from conewright.stages.common.twins import opposed_twins
+from conewright.stages.hear.heard import BuildSound
+from conewright.stages.hear.listening import REFERENCE_EMF
+from conewright.stages.report.assembly import Answer
+from conewright.stages.report.data import Severity
+from conewright.stages.report.shares import CAUSES
+from conewright.stages.report.words import number, with_band
+
+__all__ = ["AUDIBLE", "hear_verdicts", "hear_working"]
+
+SENSITIVE = 6.0
+"""Coherent and power sum further apart than this make a place sensitive to polarity [dB]."""
+
+AUDIBLE = 1.0
+"""A change smaller than this is hardly heard [dB]; common practice, no source."""
+
+CLEARLY_OVER = 1.2
+"""Travel over Xmax from which a cone is clearly, not just nominally, overdriven."""
+
+FULL_DAY = 480.0
+"""Minutes of listening a day that need no word of care."""
+
+DEEPEST = 40.0
+"""No two loudspeakers are alike enough to cancel by more [dB]."""
+
+LOWEST_JUDGED, HIGHEST_JUDGED = 25.0, 130.0
+"""Off the middle, paths of different length cancel above these by themselves [Hz]."""
+
+
+def hear_verdicts(answer: Answer, sound: BuildSound) -> None:
+    """Add the verdicts and the answer in one sentence."""
+    _unknown(answer)
+    _polarity(answer, sound)
+    for seat in sound.seats:
+        _change(answer, seat)
+        _sensitivity(answer, sound, seat)
+        _hearing(answer, seat)
+    _travel(answer, sound.travel_ratio)
+    answer.verdict(
+        "vehicle",
+        "trust",
+        Severity.NOTE,
+        "The cabin bends any curve: trust levels at a seat to ±4 dB between 40 and 200 Hz, and "
+        f"read them as a trend above {TREND_LIMIT:.0f} Hz. Differences between two builds are "
+        "better known than levels, since the cabin is the same in both.",
+    )
+    answer.sentence = _sentence(answer, sound)
+
+
+def hear_working(answer: Answer) -> None:
+    """Add the working of the headline figures."""
+    for figure in [entry for entry in answer.figures if entry.name == "level"]:
+        seat = figure.subject
+        answer.work(
+            f"{seat}.bass_level",
+            "p = sum of U (ρ s e^(−sr/c) / (Ω r) + ρ ω0 / (Ω r Qx) + Zchamber) over the "
+            "loudspeakers, U = Sd v H",
+            f"{REFERENCE_EMF} V at the volume knob; Ω = 2π, Qx = 1.4, ω0 = c sqrt(Ω r / V)",
+            "monopole near a wall and closed chamber with a damping term, fitted to modal sums of "
+            "a damped rectangular room (±4 dB from 40 to 200 Hz)",
+            "vehicle.cabin_volume",
+            f"{seat}.ear",
+        )
+        answer.work(
+            f"{seat}.hearing_time",
+            "t = 480 min / 2^((L − 85) / 3)",
+            f"L = {number(answer.value(f'{seat}.max_clean_level'), 'dB(A)')}",
+            "NIOSH recommended exposure limit: 85 dB(A) for 8 h, 3 dB exchange rate",
+        )
+
+
+def _unknown(answer: Answer) -> None:
+    """Warn of channels whose sound is not reckoned with, since nobody knows what they drive."""
+    now = {channel.id for channel in answer.build.unknown}
+    before = set() if answer.against is None else {each.id for each in answer.against.unknown}
+    for channel in sorted(now | before):
+        text = "nobody knows yet what hangs on it, so its sound is not in these levels."
+        if channel not in now:
+            text = "nobody knows what hung on it before, so the change takes it as silent then."
+        elif channel not in before and answer.against is not None:
+            text = "nobody knows what hangs on it now, so the change takes it as silent."
+        words = f"{channel}: {text} Find says what to measure."
+        answer.verdict(channel, "unknown", Severity.WARN, words)
+
+
+def _polarity(answer: Answer, sound: BuildSound) -> None:
+    for upright, turned in opposed_twins(sound.build):
+        answer.verdict(
+            turned,
+            "polarity",
+            Severity.WARN,
+            f"{turned} pulls while {upright} pushes (reversed polarity): their bass cancels "
+            "wherever both are heard alike.",
+        )
+
+
+def _change(answer: Answer, seat: str) -> None:
+    if answer.against is None:
+        return
+    bass = answer[f"{seat}.bass_change"]
+    change = answer.value(bass.id)
+    overall = answer[f"{seat}.level_change"]
+    text = (
+        f"At {seat} the bass (40 to 100 Hz) changes by {with_band(bass)} and the whole programme "
+        f"by {with_band(overall)} at the same volume setting."
+    )
+    main = _main_causes(answer, seat)
+    if main:
+        text += f" From 50 to 100 Hz the change comes mostly from {main}."
+    if abs(change) < AUDIBLE:
+        text += " That is hardly heard."
+    severity = Severity.GOOD if change > AUDIBLE else Severity.NOTE
+    if change < -AUDIBLE:
+        severity = Severity.WARN
+    answer.verdict(seat, "change", severity, text, bass.id, overall.id)
+
+
+def _main_causes(answer: Answer, seat: str) -> str:
+    prefix = f"{seat}.change_bass_from_"
+    shares = {
+        CAUSES[figure.id.removeprefix(prefix)]: answer.value(figure.id)
+        for figure in answer.figures
+        if figure.id.startswith(prefix)
+    }
+    largest = sorted(shares, key=lambda words: -abs(shares[words]))[:2]
+    told = [
+        f"{words} ({number(shares[words], 'dB', spread=1.0)})"
+        for words in largest
+        if abs(shares[words]) >= AUDIBLE
+    ]
+    return " and ".join(told)
+
+
+def _sensitivity(answer: Answer, sound: BuildSound, seat: str) -> None:
+    """Mark where the sum with phases lies far from the sum of powers."""
+    heard = sound.seats[seat].heard
+    tested = (heard.frequency >= LOWEST_JUDGED) & (heard.frequency <= HIGHEST_JUDGED)
+    gain = (amplitude_decibel(np.abs(heard.coherent[0])) - decibel(heard.power[0]))[tested]
+    frequency = heard.frequency[tested]
+    for name, part, verb, severity in (
+        ("cancels", gain < -SENSITIVE, "cancel", Severity.WARN),
+        ("adds", gain > SENSITIVE, "add up", Severity.NOTE),
+    ):
+        if not part.any():
+            continue
+        answer.verdict(
+            seat,
+            name,
+            severity,
+            f"At {seat} the loudspeakers {verb} by up to "
+            f"{number(min(float(np.abs(gain[part]).max()), DEEPEST), 'dB', spread=1.0)} "
+            f"{_reach(frequency[part])}: the level there is sensitive to "
+            "polarity and position.",
+        )
+
+
+def _reach(frequency: FloatArray) -> str:
+    """Return from where to where some frequencies [Hz] lie, in words."""
+    low, high = (number(float(each), "Hz") for each in (frequency[0], frequency[-1]))
+    return f"near {low}" if low == high else f"between {low} and {high}"
+
+
+def _hearing(answer: Answer, seat: str) -> None:
+    level, time = answer[f"{seat}.max_clean_level"], answer[f"{seat}.hearing_time"]
+    minutes = answer.value(time.id)
+    after = f"after {number(minutes, 'min', spread=max(minutes / 5, 1.0))}"
+    if minutes < 1.0:
+        after = "in less than a minute"
+    text = (
+        f"As loud as it goes cleanly, {seat} hears {with_band(level)}: a full day's noise dose "
+        f"{after} (85 dB(A) for 8 h, halved every 3 dB)."
+    )
+    severity = Severity.WARN if minutes < FULL_DAY else Severity.NOTE
+    answer.verdict(seat, "hearing", severity, text, level.id, time.id)
+
+
+def _travel(answer: Answer, names: Iterable[str]) -> None:
+    """Warn of cones that leave their linear travel, places with one cure in one sentence."""
+    groups: dict[str | None, list[str]] = {}
+    for name in names:
+        if answer.value(f"{name}.excursion_ratio") > 1.0:
+            groups.setdefault(answer[f"{name}.high_pass"].text, []).append(name)
+    for setting, places in groups.items():
+        ratios = [answer.value(f"{name}.excursion_ratio") for name in places]
+        worst = answer[f"{places[ratios.index(max(ratios))]}.excursion_ratio"]
+        advice = (
+            f"set a high-pass of {setting}"
+            if answer[f"{places[0]}.high_pass"].value
+            else f"{setting}: keep the volume down or take bass off"
+        )
+        answer.verdict(
+            places[0],
+            "travel",
+            Severity.WARN if max(ratios) > CLEARLY_OVER else Severity.NOTE,
+            f"{listed(places)}: at the radio's ceiling bass drives the cone to {with_band(worst)} "
+            f"times its linear travel near {number(worst.frequency_hz or 0.0, 'Hz')}; {advice}.",
+            *(f"{name}.excursion_ratio" for name in places),
+        )
+
+
+def _sentence(answer: Answer, sound: BuildSound) -> str:
+    seat = next(iter(sound.seats))
+    level = answer[f"{seat}.max_clean_level"]
+    if answer.against is not None:
+        bass = answer[f"{seat}.bass_change"]
+        return (
+            f"Against {answer.against.id}, bass at {seat} changes by {with_band(bass)} and the "
+            f"whole programme by {with_band(answer[f'{seat}.level_change'])}; it now plays "
+            f"cleanly to {with_band(level)}."
+        )
+    corner = answer[f"{seat}.bass_corner"]
+    lower = f" {corner.text}" if corner.text else ""
+    return (
+        f"At {seat} the system plays cleanly to {with_band(level)}, and its bass reaches down to "
+        f"{with_band(corner)}{lower}."
+    )

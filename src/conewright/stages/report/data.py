@@ -1,0 +1,376 @@
+"""The report: an answer as data. Text, JSON, page, paper and picture are views of it.
+
+A figure's id is `<subject>.<name>`. Its `value` is the answer with every quantity at its central
+value; `low`, `median` and `high` are the 10, 50 and 90 % points over the spreads of what was
+measured or assumed. The band always contains the value.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict
+
+from conewright.job.build.state import Origin
+from conewright.physics.arrays import ComplexArray, FloatArray
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure as Drawing
+
+__all__ = [
+    "Axis",
+    "Caution",
+    "Figure",
+    "FillNote",
+    "Narrowing",
+    "Outlook",
+    "PlanStep",
+    "ReadingCard",
+    "Report",
+    "Series",
+    "Severity",
+    "Verdict",
+    "Views",
+    "Working",
+    "band",
+    "figure",
+    "series",
+    "show_with",
+]
+
+LOW, MEDIAN, HIGH = 0.1, 0.5, 0.9
+
+
+class Severity(StrEnum):
+    """How much a verdict matters, mildest first."""
+
+    GOOD = "good"
+    NOTE = "note"
+    WARN = "warn"
+    STOP = "stop"
+
+    @property
+    def rank(self) -> int:
+        """0 for good to 3 for stop."""
+        return list(Severity).index(self)
+
+
+class _Data(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Figure(_Data):
+    """One number of the answer, with its band and where it comes from."""
+
+    id: str
+    subject: str
+    name: str
+    value: float | None
+    low: float | None = None
+    median: float | None = None
+    high: float | None = None
+    unit: str
+    origin: Origin
+    label: str
+    frequency_hz: float | None = None
+    text: str | None = None
+
+
+class Verdict(_Data):
+    """One sentence in the repairer's words, and the figures behind it."""
+
+    id: str
+    subject: str
+    severity: Severity
+    text: str
+    figures: tuple[str, ...] = ()
+
+
+class Axis(_Data):
+    """One axis of a series; a complex value is a pair (re, im)."""
+
+    name: str
+    unit: str
+    values: tuple[Any, ...]
+    low: tuple[float | None, ...] | None = None
+    high: tuple[float | None, ...] | None = None
+
+
+class Series(_Data):
+    """A curve: x and y of the same length."""
+
+    id: str
+    subject: str
+    x: Axis
+    y: Axis
+
+
+class Caution(_Data):
+    """A warning that applies to this answer."""
+
+    id: str
+    text: str
+    source: str
+
+
+class FillNote(_Data):
+    """A value nobody gave, and what was put in its place."""
+
+    path: str
+    value: str
+    origin: Origin
+    source: str
+
+
+class Working(_Data):
+    """How a headline figure came about, to be followed with a pencil."""
+
+    figure: str
+    formula: str
+    numbers: str
+    source: str
+    inputs: tuple[str, ...] = ()
+
+
+class Narrowing(_Data):
+    """A measurement, and the share of a figure's spread that it would remove."""
+
+    path: str
+    label: str
+    origin: Origin
+    share: float
+    figure: str
+
+
+class Outlook(_Data):
+    """What an answer would change: how likely it is, and the cause it would put first."""
+
+    word: str
+    chance: float
+    cause: str
+    odds: float
+
+
+class ReadingCard(_Data):
+    """One reading worth taking: what to do, what a healthy vehicle says, what each answer means."""
+
+    id: str
+    test: str
+    subject: str
+    title: str
+    how: str
+    equipment: str
+    minutes: float
+    bits: float
+    bits_per_minute: float
+    healthy: str
+    unit: str
+    cautions: tuple[str, ...]
+    answers: tuple[Outlook, ...]
+    then: str | None = None
+
+
+class PlanStep(_Data):
+    """One reading of a plan, with the answer it most likely gets and what is certain then."""
+
+    reading: str
+    minutes: float
+    likely: str
+    cause: str
+    odds: float
+
+
+class Report(_Data):
+    """The answer of one stage about one build, or about one build against another."""
+
+    stage: str
+    job: str
+    build: str
+    title: str = ""
+    against: str | None = None
+    answer: str
+    figures: tuple[Figure, ...] = ()
+    verdicts: tuple[Verdict, ...] = ()
+    series: tuple[Series, ...] = ()
+    narrowing: tuple[Narrowing, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    fills: tuple[FillNote, ...] = ()
+    working: tuple[Working, ...] = ()
+    readings: tuple[ReadingCard, ...] = ()
+    plan: tuple[PlanStep, ...] = ()
+
+    def figure(self, id: str) -> Figure:
+        """Return the figure of that id.
+
+        Raises:
+            KeyError: there is none; the message lists the ids of the same subject.
+
+        """
+        for entry in self.figures:
+            if entry.id == id:
+                return entry
+        subject = id.split(".", 1)[0]
+        near = [entry.id for entry in self.figures if entry.subject == subject]
+        raise KeyError(f"no figure {id!r} in this report; of {subject!r} there are {near}")
+
+    def curve(self, id: str) -> Series:
+        """Return the series of that id.
+
+        Raises:
+            KeyError: there is none; the message lists those there are.
+
+        """
+        for entry in self.series:
+            if entry.id == id:
+                return entry
+        raise KeyError(f"no series {id!r} in this report; there are {[s.id for s in self.series]}")
+
+    def __str__(self) -> str:
+        """Return the report as plain text for reading, 80 columns wide."""
+        return repr(self) if _views is None else _views.text(self)
+
+    def __repr__(self) -> str:
+        """Return what the report is about; its figures are for `print`."""
+        against = f" against {self.against}" if self.against else ""
+        return f"<Report {self.stage} of {self.build}{against}: {self.answer}>"
+
+    @property
+    def worst(self) -> Verdict | None:
+        """The most severe verdict, the first of equals."""
+        return max(self.verdicts, key=lambda verdict: verdict.severity.rank, default=None)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the report as plain data, as written by `--json`."""
+        return dict(json.loads(self.model_dump_json()))
+
+    def plot(self) -> Drawing:
+        """Draw the report; returns a matplotlib figure.
+
+        Raises:
+            LookupError: nothing that draws is known; the doors of `conewright` make it known.
+
+        """
+        if _views is None:
+            raise LookupError(
+                "no drawer: use conewright.pictures.draw, or conewright.feed and so on"
+            )
+        return _views.drawing(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Views:
+    """How reports are shown to whoever prints or plots one."""
+
+    text: Callable[[Report], str]
+    drawing: Callable[[Report], Drawing]
+
+
+_views: Views | None = None
+
+
+def show_with(views: Views) -> None:
+    """Name the functions that show reports; keeps text and pictures out of the stages."""
+    global _views
+    _views = views
+
+
+def band(values: FloatArray) -> tuple[float, float, float]:
+    """Return the 10, 50 and 90 % points of draws whose first row is the central value.
+
+    Args:
+        values: shape (draws,), row 0 central; a single row means no spread.
+
+    Returns:
+        (low, median, high); widened, where needed, so that the central value lies inside.
+
+    """
+    central = float(values[0])
+    if values.size == 1:
+        return central, central, central
+    low, median, high = (float(q) for q in np.quantile(values[1:], (LOW, MEDIAN, HIGH)))
+    return min(low, central), median, max(high, central)
+
+
+def figure(
+    subject: str,
+    name: str,
+    values: FloatArray | float | None,
+    *,
+    unit: str,
+    origin: Origin,
+    label: str,
+    frequency_hz: float | None = None,
+    text: str | None = None,
+) -> Figure:
+    """Make a figure from draws of any shape whose first row is the central value.
+
+    Args:
+        subject: id of the channel, location, seat or `head_unit`.
+        name: name of the figure; its id becomes `<subject>.<name>`.
+        values: draws, shape (draws,) or (draws, 1); None when there is no answer.
+        unit: unit of the values.
+        origin: the weakest origin among the inputs that carry the figure.
+        label: what it is, in a few plain words.
+        frequency_hz: the frequency it belongs to, if it has one.
+        text: words that say more than the number.
+
+    """
+    if values is None:
+        value = low = median = high = None
+    else:
+        draws = np.ravel(np.asarray(values, dtype=float))
+        value = float(draws[0])
+        low, median, high = band(draws)
+    return Figure(
+        id=f"{subject}.{name}",
+        subject=subject,
+        name=name,
+        value=value,
+        low=low,
+        median=median,
+        high=high,
+        unit=unit,
+        origin=origin,
+        label=label,
+        frequency_hz=frequency_hz,
+        text=text,
+    )
+
+
+def series(
+    subject: str,
+    name: str,
+    frequency: FloatArray,
+    values: FloatArray | ComplexArray,
+    *,
+    quantity: str,
+    unit: str,
+) -> Series:
+    """Make a frequency series from draws (rows) by frequency (columns).
+
+    Real draws give central values with a band; complex draws give central pairs (re, im), and the
+    band is that of the modulus.
+    """
+    table = np.atleast_2d(values)
+    modulus = np.abs(table) if np.iscomplexobj(table) else np.real(table)
+    low = high = None
+    if table.shape[0] > 1:
+        edges = np.quantile(modulus[1:], (LOW, HIGH), axis=0)
+        low = tuple(np.minimum(edges[0], modulus[0]).tolist())
+        high = tuple(np.maximum(edges[1], modulus[0]).tolist())
+    central: tuple[Any, ...]
+    if np.iscomplexobj(table):
+        central = tuple((float(z.real), float(z.imag)) for z in table[0])
+    else:
+        central = tuple(table[0].tolist())
+    return Series(
+        id=f"{subject}.{name}",
+        subject=subject,
+        x=Axis(name="frequency", unit="Hz", values=tuple(frequency.tolist())),
+        y=Axis(name=quantity, unit=unit, values=central, low=low, high=high),
+    )

@@ -1,0 +1,135 @@
+"""Where a change comes from: builds between two builds, and fair shares of the difference."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from itertools import combinations
+from math import factorial
+
+from conewright.job.build.state import Build, ChannelState, LocationState
+from conewright.physics.arrays import FloatArray
+
+__all__ = ["CAUSES", "blend", "causes_of_change", "shapley_shares"]
+
+CAUSES: dict[str, str] = {
+    "driver": "other loudspeakers",
+    "wiring": "series, parallel, parts and cable",
+    "polarity": "which way round they are connected",
+    "ring": "sealing ring",
+    "holes": "cover, holes, cavity and trim",
+    "settings": "radio and channel settings",
+    "other": "place, cabin and the rest",
+}
+"""What can change between two builds, and how it is called."""
+
+
+def blend(old: Build, new: Build, taken: frozenset[str]) -> Build:
+    """Return the old build with only the taken causes changed to the new one.
+
+    Raises:
+        ValueError: the builds do not have the same locations and channels.
+
+    """
+    if [item.id for item in old.locations] != [item.id for item in new.locations] or [
+        item.id for item in old.channels
+    ] != [item.id for item in new.channels]:
+        raise ValueError("the two builds do not have the same locations and channels")
+    signs = _signs(new if "polarity" in taken else old)
+    other = new if "other" in taken else old
+    return replace(
+        old,
+        vehicle=other.vehicle,
+        seats=other.seats,
+        head_unit=(new if "settings" in taken else old).head_unit,
+        locations=tuple(
+            _blend_location(a, b, taken) for a, b in zip(old.locations, new.locations, strict=True)
+        ),
+        channels=tuple(
+            _blend_channel(a, b, taken, signs)
+            for a, b in zip(old.channels, new.channels, strict=True)
+        ),
+    )
+
+
+def causes_of_change(old: Build, new: Build) -> tuple[str, ...]:
+    """Return the causes that make a difference between two builds, in the order of `CAUSES`."""
+    start = _states(old)
+    return tuple(cause for cause in CAUSES if _states(blend(old, new, frozenset({cause}))) != start)
+
+
+def shapley_shares(
+    causes: Sequence[str], value: Callable[[frozenset[str]], FloatArray]
+) -> dict[str, FloatArray]:
+    """Split `value(all) - value(none)` fairly over the causes.
+
+    Args:
+        causes: the players, at most about seven: every subset is evaluated once.
+        value: the outcome when only these causes have changed, any shape.
+
+    Returns:
+        The share of each cause; they add up to the whole difference.
+
+    Source:
+        Shapley, A value for n-person games, 1953: the mean of a cause's contribution over all
+        orders in which the causes can be brought in.
+
+    """
+    outcomes = {
+        frozenset(subset): value(frozenset(subset))
+        for size in range(len(causes) + 1)
+        for subset in combinations(causes, size)
+    }
+    return {cause: _share(cause, causes, outcomes) for cause in causes}
+
+
+def _share(
+    cause: str, causes: Sequence[str], outcomes: dict[frozenset[str], FloatArray]
+) -> FloatArray:
+    count = len(causes)
+    others = [item for item in causes if item != cause]
+    total = 0.0 * outcomes[frozenset()]
+    for size in range(count):
+        weight = factorial(size) * factorial(count - size - 1) / factorial(count)
+        for subset in combinations(others, size):
+            before = frozenset(subset)
+            total = total + weight * (outcomes[before | {cause}] - outcomes[before])
+    return total
+
+
+def _blend_location(old: LocationState, new: LocationState, taken: frozenset[str]) -> LocationState:
+    holes = new if "holes" in taken else old
+    ring = new if "ring" in taken else old
+    other = new if "other" in taken else old
+    mount = replace(other.mount, ring=ring.mount.ring, ring_origin=ring.mount.ring_origin)
+    return replace(
+        other,
+        driver=(new if "driver" in taken else old).driver,
+        mount=mount,
+        cavity=holes.cavity,
+        trim=holes.trim,
+    )
+
+
+def _blend_channel(
+    old: ChannelState, new: ChannelState, taken: frozenset[str], signs: dict[str, int]
+) -> ChannelState:
+    wiring = new if "wiring" in taken else old
+    settings = new if "settings" in taken else old
+    return replace(
+        wiring,
+        # A driver that only the new wiring connects keeps the way round it has there.
+        polarity=tuple((name, signs.get(name, sign)) for name, sign in wiring.polarity),
+        gain=settings.gain,
+        high_pass=settings.high_pass,
+        high_pass_slope=settings.high_pass_slope,
+    )
+
+
+def _signs(build: Build) -> dict[str, int]:
+    return {name: sign for channel in build.channels for name, sign in channel.polarity}
+
+
+def _states(build: Build) -> tuple[object, ...]:
+    channels = tuple(replace(channel, load="") for channel in build.channels)
+    return (build.vehicle, build.seats, build.head_unit, build.locations, channels)

@@ -1,0 +1,121 @@
+"""Numbers in the repairer's sentences: digits follow the band, minus signs are real."""
+
+from __future__ import annotations
+
+from math import floor, log, log10
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from conewright.stages.report.data import Figure
+
+__all__ = ["ROUNDING", "finest", "number", "odds", "with_band"]
+
+MINUS = "\N{MINUS SIGN}"
+SPOKEN_UNITS = {"degC": "°C", "degF": "°F", "m2": "m²", "m3": "m³", "cm2": "cm²", "mm2": "mm²"}
+PLAIN_DIGITS = 3
+STEPS_IN_BAND = 3.0
+CHANCES = (
+    *((1, n) for n in (200, 150, 100, 80, 60, 50, 40, 30, 25, 20, 15, 12, 10, 8, 7, 6, 5, 4, 3)),
+    *((2, 5), (1, 2), (3, 5), (2, 3), (3, 4), (4, 5), (5, 6), (9, 10), (19, 20), (49, 50)),
+    (99, 100),
+)
+ROUNDING = 1e-9
+"""A spread smaller than this share of the number is rounding, not knowledge."""
+
+FINEST = {"dB": 2, "dB(A)": 1}
+"""Decimals of a unit beyond which nobody hears or reads anything."""
+
+FINEST_OF_ALL = 4
+
+HARDLY, NEARLY = 0.004, 0.996
+
+
+def finest(unit: str) -> int:
+    """Return how many decimals a number of this unit is written with at most."""
+    return FINEST.get(unit, FINEST_OF_ALL)
+
+
+def number(
+    value: float, unit: str = "", *, spread: float | None = None, most: int | None = None
+) -> str:
+    """Write a number with no more digits than its spread deserves.
+
+    Args:
+        value: the number, in `unit`.
+        unit: the unit's name as in a figure; empty for a plain number.
+        spread: width of its band, in `unit`; None or 0 gives three significant digits, trailing
+            zeros dropped.
+        most: decimals at most; those of `finest` when None.
+
+    Returns:
+        For example `3.4 ohm`, `−5.0 mm`, `126 °C`. The last digit is worth between a thirtieth
+        and a third of the spread, but no finer than `most`; what is zero at that is `0`.
+
+    """
+    spoken = SPOKEN_UNITS.get(unit, unit)
+    return f"{_digits(value, spread, finest(unit) if most is None else most)} {spoken}".rstrip()
+
+
+def with_band(figure: Figure) -> str:
+    """Write a figure with its 10 to 90 % band, as in `3.4 ohm (3.2 to 3.7)`.
+
+    A figure without an answer gives its own text, or `no answer`; one without spread has no band.
+    """
+    if figure.value is None:
+        return figure.text or "no answer"
+    low, high = figure.low, figure.high
+    if low is None or high is None or high - low <= abs(figure.value) * ROUNDING:
+        return number(figure.value, figure.unit)
+    spread, most = high - low, finest(figure.unit)
+    said = number(figure.value, figure.unit, spread=spread)
+    edges = [_digits(edge, spread, most) for edge in (low, high)]
+    return said if edges == ["0", "0"] else f"{said} ({edges[0]} to {edges[1]})"
+
+
+def odds(chance: float) -> str:
+    """Write a probability as people say it: `about 1 in 5`.
+
+    Args:
+        chance: probability, 0 to 1.
+
+    Returns:
+        The nearest usual fraction, by ratio of odds; `less than 1 in 200` below 0.4 %, and
+        `as good as certain` above 99.6 %.
+
+    Raises:
+        ValueError: the probability lies outside 0 to 1, or is no number.
+
+    """
+    if not 0.0 <= chance <= 1.0:
+        raise ValueError(f"a probability lies between 0 and 1, not {chance}")
+    if chance < HARDLY:
+        return "less than 1 in 200"
+    if chance > NEARLY:
+        return "as good as certain"
+    part, whole = min(CHANCES, key=lambda pair: abs(_logit(chance) - _logit(pair[0] / pair[1])))
+    return f"about {part} in {whole}"
+
+
+def _digits(value: float, spread: float | None, most: int) -> str:
+    if spread is None or spread <= abs(value) * ROUNDING:
+        text = _trimmed(value, most)
+    else:
+        decimals = min(-floor(log10(spread / STEPS_IN_BAND)), most)
+        text = f"{round(value, decimals):.{max(decimals, 0)}f}"
+        if decimals == most and not text.strip("-0."):
+            text = "0"
+    if not text.strip("-0."):
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def _trimmed(value: float, most: int) -> str:
+    if value == 0.0:
+        return "0"
+    decimals = min(PLAIN_DIGITS - 1 - floor(log10(abs(value))), most)
+    text = f"{round(value, decimals):.{max(decimals, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _logit(chance: float) -> float:
+    return log(chance / (1.0 - chance))

@@ -1,0 +1,1 @@
+"""How a report is said in plain text: its sections, tables and cells."""

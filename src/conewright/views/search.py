@@ -1,0 +1,232 @@
+"""The search for faults as text: causes with odds, the card of a reading, the plan to certainty."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from conewright.phrases import capital
+from conewright.stages.find.faults import trade
+from conewright.stages.report.data import Figure, Outlook, PlanStep, ReadingCard, Report
+from conewright.stages.report.words import number, odds
+from conewright.views.layout import Cell, fold, paragraph, table
+
+__all__ = [
+    "card_lines",
+    "cause_name",
+    "find_tables",
+    "percent",
+    "plan_lines",
+    "reading_sections",
+    "split_cause",
+    "time_in_words",
+]
+
+MOST_CAUSES, LEAST_SHOWN = 10, 0.01
+"""How many causes are shown, and from which odds on."""
+
+PLACE_WIDTH = 18
+FIELD = 9
+"""Room for the name of a line of a card."""
+
+
+def percent(chance: float) -> str:
+    """Write a probability as a percentage, never as nothing or all: `<1 %`, `34 %`, `>99 %`."""
+    rounded = round(100.0 * chance)
+    return "<1 %" if rounded < 1 else ">99 %" if rounded > 99 else f"{rounded} %"
+
+
+def split_cause(figure: Figure) -> tuple[str, str]:
+    """Return what is wrong and where, of the figure that holds a cause's odds."""
+    place = figure.name.partition("@")[2]
+    return figure.label.removesuffix(f" at {place}"), place
+
+
+def cause_name(report: Report, cause: str) -> str:
+    """Return a cause, `fault@subject`, in the words that its figure has in this report."""
+    known = (figure.label for figure in report.figures if figure.id == f"cause.{cause}")
+    return next(known, cause.replace("@", " at "))
+
+
+def find_tables(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
+    """Yield the tables: causes, odds of unknown wiring, odds after each reading."""
+    causes = [figure for figure in figures.values() if figure.subject == "cause"]
+    if causes:
+        yield _causes(causes, width)
+    wiring = [figure for figure in figures.values() if figure.subject == "wiring"]
+    if wiring:
+        yield _wiring(wiring, width)
+    if any(len(curve.x.values) > 1 for curve in report.series):
+        yield _course(report, width)
+
+
+def _causes(causes: Sequence[Figure], width: int) -> list[str]:
+    shown = [figure for figure in causes[:MOST_CAUSES] if (figure.value or 0.0) >= LEAST_SHOWN]
+    rows: list[list[Cell]] = []
+    for figure in shown or causes[:1]:
+        cause, place = split_cause(figure)
+        rows.append([_named_in(cause, width), _place(place), *_odds(figure)])
+    drawn = table([("cause",), ("at",), ("odds",), ("in words",)], rows, width=width)
+    rest = causes[len(rows) :]
+    if rest:
+        most = percent(max(figure.value or 0.0 for figure in rest))
+        drawn += paragraph(f"Less likely: {len(rest)} others, {most} and below each.", width=width)
+    return drawn
+
+
+def _named_in(text: str, width: int) -> Cell:
+    """Return the first column's words: it takes half of the width."""
+    return tuple(paragraph(text, width=width // 2))
+
+
+def _place(name: str) -> Cell:
+    return fold(name, width=PLACE_WIDTH)
+
+
+def _odds(figure: Figure) -> Iterator[Cell]:
+    value = figure.value or 0.0
+    yield (percent(value),)
+    yield (odds(value),)
+
+
+def _wiring(wiring: Sequence[Figure], width: int) -> list[str]:
+    rows: list[list[Cell]] = []
+    for figure in wiring:
+        channel = figure.name.partition(".")[0]
+        rows.append([_named_in(figure.label, width), _place(channel), *_odds(figure)])
+    head = [("what hangs there",), ("channel",), ("odds",), ("in words",)]
+    return table(head, rows, width=width)
+
+
+def _course(report: Report, width: int) -> list[str]:
+    """Return the odds of the leading causes after each reading, those of the job in its order."""
+    head: list[Cell] = [("odds after reading",)]
+    head += [(str(count or "none"),) for count in report.series[0].x.values]
+    rows = [
+        [
+            _named_in(_of_course(report, curve.id), width),
+            *((percent(chance),) for chance in curve.y.values),
+        ]
+        for curve in report.series
+    ]
+    return table(head, rows, width=width)
+
+
+def _of_course(report: Report, id: str) -> str:
+    return cause_name(report, id.removeprefix("cause.").removesuffix(".odds"))
+
+
+# --- Readings and the plan --------------------------------------------------------------------
+
+
+def reading_sections(report: Report, width: int) -> Iterator[list[str]]:
+    """Yield what to do next: the card of the best reading, other readings, the plan."""
+    if not report.readings:
+        return
+    first, *others = report.readings
+    yield ["The next reading", *card_lines(first, report, width=width)]
+    if others:
+        yield _others(others, width)
+    yield plan_lines(report, width=width)
+
+
+def card_lines(
+    card: ReadingCard, report: Report, *, width: int, numbered: bool = False
+) -> Iterator[str]:
+    """Yield a reading worth taking: what to do, what is healthy, what each answer would change.
+
+    Args:
+        card: of the reading.
+        report: that it belongs to; gives causes their names.
+        width: most characters of a line.
+        numbered: put a number before each answer, from 1.
+
+    """
+    yield from paragraph(f"{_named(card)}, {time_in_words(card)}", width=width, rest="  ")
+    yield from _field("How", card.how, width)
+    yield from _field("With", card.equipment, width)
+    yield from _field("Healthy", card.healthy, width)
+    if card.then:
+        yield from _field("Then", f"best followed by {_reading_name(report, card.then)}", width)
+    for caution in card.cautions:
+        yield from paragraph(caution, width=width, first="  ! ", rest="    ")
+    yield from _answers(card, report, width, numbered)
+
+
+def time_in_words(card: ReadingCard) -> str:
+    """Return how long a reading takes, and how much of it is to get there."""
+    taken = number(card.minutes, "min")
+    opening = card.minutes - trade.test(card.test).minutes
+    return f"{taken}, {number(opening)} of them to get there" if opening > 0.0 else taken
+
+
+def _named(card: ReadingCard) -> str:
+    return f"{capital(card.title)} at {card.subject}"
+
+
+def _field(name: str, text: str, width: int) -> list[str]:
+    return paragraph(text, width=width, first=f"  {name:<{FIELD}}", rest=" " * (FIELD + 2))
+
+
+def _answers(card: ReadingCard, report: Report, width: int, numbered: bool) -> Iterator[str]:
+    meanings = {answer.word: answer.meaning for answer in trade.test(card.test).answers}
+    longest = max((len(outlook.word) for outlook in card.answers), default=0)
+    for place, outlook in enumerate(card.answers, start=1):
+        mark = f"{place}" if numbered else "-"
+        start = f"  {mark} {outlook.word:<{longest}}  {percent(outlook.chance):>5}  "
+        told = [meanings.get(outlook.word, ""), _outlook(outlook, report)]
+        said = "; ".join(part for part in told if part)
+        yield from paragraph(said, width=width, first=start, rest=" " * len(start))
+
+
+def _outlook(outlook: Outlook, report: Report) -> str:
+    if not outlook.cause:
+        return ""
+    return f"then most likely {cause_name(report, outlook.cause)} ({percent(outlook.odds)})"
+
+
+def _others(cards: Sequence[ReadingCard], width: int) -> list[str]:
+    rows: list[list[Cell]] = [
+        [
+            _named_in(card.title, width),
+            _place(card.subject),
+            (number(card.minutes),),
+            (number(card.bits_per_minute, spread=0.003),),
+        ]
+        for card in cards
+    ]
+    head = [("other readings",), ("at",), ("min",), ("bit/min",)]
+    return table(head, rows, width=width)
+
+
+def plan_lines(report: Report, *, width: int) -> list[str]:
+    """Return the cheapest plan to certainty with its minutes, one line or more for each step."""
+    figures = {figure.name: figure.value for figure in report.figures if figure.subject == "plan"}
+    minutes, chance = figures.get("minutes") or 0.0, figures.get("chance") or 0.0
+    if not report.plan:
+        certain = "The plan: nothing more is needed, a cause is as good as certain (85 %)."
+        short = "The plan: no few readings make a cause certain (85 %)."
+        return paragraph(certain if chance > 0.0 else short, width=width, rest="  ")
+    expected = number(minutes, "min", spread=3.0)
+    title = (
+        f"The plan: {expected} expected, and in {percent(chance)} of all cases a cause is certain "
+        "(85 %) then. The likeliest course:"
+    )
+    steps = (
+        line
+        for place, step in enumerate(report.plan, start=1)
+        for line in paragraph(_step(step, report), width=width, first=f"{place}. ", rest="   ")
+    )
+    return [*paragraph(title, width=width, rest="  "), *steps]
+
+
+def _step(step: PlanStep, report: Report) -> str:
+    reading = f"{_reading_name(report, step.reading)}, {number(step.minutes, 'min')}"
+    cause = f"{cause_name(report, step.cause)} ({percent(step.odds)})"
+    return f"{reading}: most likely {step.likely}, and then {cause}"
+
+
+def _reading_name(report: Report, reading: str) -> str:
+    """Return a reading, `test@subject`, in words."""
+    test, _, place = reading.partition("@")
+    known = (figure.label for figure in report.figures if figure.id == f"next.{reading}")
+    return f"{next(known, test)} at {place}"

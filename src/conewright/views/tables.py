@@ -1,0 +1,300 @@
+"""The tables of each stage: which figures carry its answer, and in which order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from math import isfinite
+from typing import Any
+
+from conewright.stages.report.data import Figure, Report, Series
+from conewright.stages.report.shares import CAUSES
+from conewright.stages.report.words import SPOKEN_UNITS, number
+from conewright.views.cells import MARKS, NOTHING, Column, number_cell, summing
+from conewright.views.layout import Cell, fold, table
+from conewright.views.search import find_tables
+
+__all__ = ["stage_tables"]
+
+ID_WIDTH = 18
+WHOLE, TENTHS = 3.0, 0.3
+"""Spread of a number that is written without decimals, or with one."""
+FEW_POINTS = 16
+"""Curves of at most this many points are shown as numbers."""
+
+CHANNELS = (
+    Column("minimum_impedance", "lowest\nload\n[ohm]", note="frequency"),
+    Column("plug_resistance", "meter\nat plug\n[ohm]"),
+    Column("equivalent_resistance", "with\nmusic\n[ohm]"),
+    Column("clean_power", "clean\npower\n[W]"),
+    Column("cable_loss", "lost in\ncable\n[dB]"),
+    Column("minimum_impedance_change", "change of\nlowest\n[ohm]", "change"),
+    Column("clean_power_change", "change of\npower\n[dB]", "change"),
+)
+PLACES_FED = (
+    Column("power_share", "share of its\nchannel's music [%]", "share"),
+    Column("clean_power", "clean power\nit gets [W]"),
+)
+SEATS = (
+    Column("level", "at 2.83 V\n[dB(A)]"),
+    Column("bass_level", "bass\n[dB]"),
+    Column("bass_corner", "bass from\n[Hz]", note="text"),
+    Column("max_clean_level", "clean up\nto [dB(A)]", note="text"),
+    Column("hearing_time", "noise dose\nin [min]"),
+)
+SEAT_CHANGES = (
+    Column("level_change", "programme\n[dB]", "change"),
+    Column("bass_change", "bass, 40 to\n100 Hz [dB]", "change"),
+    Column("max_clean_level_change", "clean ceiling\n[dB]", "change"),
+)
+THIRDS = ("25", "31_5", "40", "50", "63", "80", "100", "125", "160", "200")
+BANDS = {
+    "deep_bass": "deep bass\n20–50 Hz",
+    "bass": "bass\n50–100 Hz",
+    "upper_bass": "upper bass\n125–250 Hz",
+    "voice": "voice\n0.3–2.5 kHz",
+    "treble": "treble\n3–16 kHz",
+}
+PLACES_DRIVEN = (
+    Column("excursion_ratio", "cone travel at\nceiling / Xmax"),
+    Column("excursion_ratio", "at [Hz]", "frequency"),
+    Column("high_pass", "high-pass needed", "words"),
+)
+PLACES_FITTED = (
+    Column("rear_clearance", "behind\n[mm]"),
+    Column("rear_odds", "odds of\nless than\n5 mm", "odds"),
+    Column("front_clearance", "in front\n[mm]"),
+    Column("front_odds", "odds of\nless than\n3 mm", "odds"),
+    Column("enlarge", "cut\nout by\n[mm]", "bare"),
+    Column("land_left", "land\nleft\n[mm]", "bare"),
+    Column("screws_match", "screws\nmatch", "yes"),
+)
+COMPARED = (
+    Column("minimum_load", "lowest load\n[ohm]"),
+    Column("chip_temperature", "chip, loud\nmusic [°C]"),
+    Column("chip_temperature_hard", "chip, pressed\nhard [°C]"),
+    Column("fit_odds", "odds that it\nis too tight", "odds"),
+    Column("cost", "cost", "plain"),
+    Column("hours", "hours of work", "plain"),
+)
+ROW_WIDTH, BUILD_WIDTH = 15, 11
+
+
+def stage_tables(report: Report, *, width: int) -> Iterator[list[str]]:
+    """Yield the tables of a report, each as lines."""
+    figures = {figure.id: figure for figure in report.figures}
+    tables = TABLES.get(report.stage, _no_tables)
+    yield from tables(report, figures, width)
+    yield from _few_points(report, width)
+
+
+def _feed(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
+    channels = _subjects(report, "minimum_impedance")
+    yield _subject_table("channel", channels, CHANNELS, figures, width=width)
+    yield _subject_table(
+        "place", _subjects(report, "power_share"), PLACES_FED, figures, width=width
+    )
+    yield _listed("radio", "head_unit", report, width)
+
+
+def _hear(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
+    seats = _subjects(report, "level")
+    yield _subject_table("seat", seats, SEATS, figures, width=width)
+    yield _thirds("2.83 V sine [dB]", seats, "level", figures, width=width)
+    if report.against is not None:
+        yield _subject_table("change", seats, SEAT_CHANGES, figures, width=width)
+        yield _thirds("change [dB]", seats, "level_change", figures, width=width)
+        yield from (_causes(seat, figures, width) for seat in seats)
+    driven = _subjects(report, "excursion_ratio")
+    yield _subject_table("place", driven, PLACES_DRIVEN, figures, width=width)
+
+
+def _fit(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
+    places = _subjects(report, "rear_odds")
+    yield _subject_table("place", places, PLACES_FITTED, figures, width=width)
+    spacers = [(fold(place, width=ID_WIDTH), (_spacer(place, figures),)) for place in places]
+    if spacers:
+        yield table([("place",), ("spacers that leave room on both sides",)], spacers, width=width)
+
+
+def _spacer(place: str, figures: Mapping[str, Figure]) -> str:
+    """Return the window of spacers in words."""
+    low, high = figures[f"{place}.spacer_low"], figures[f"{place}.spacer_high"]
+    if low.value is None and high.value is None:
+        return (low.text or "no answer").split(":")[0]
+    if low.value is None or high.value is None:
+        known = f"to {_tenths(high.value)} mm" if high.value is not None else ""
+        return known or f"from {_tenths(low.value or 0.0)} mm"
+    return f"{_tenths(low.value)} to {_tenths(high.value)} mm"
+
+
+def _tenths(millimetres: float) -> str:
+    return number(millimetres, spread=TENTHS)
+
+
+def _compare(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
+    builds = _subjects(report, "minimum_load")
+    rows: list[list[Cell]] = [
+        [_row_title(column, builds, figures), *_across(column, builds, figures)]
+        for column in (*_seat_rows(report), *COMPARED)
+    ]
+    rows.append([("worst verdict",), *(_worst(report, build) for build in builds)])
+    head: list[Cell] = [(), *(fold(build, width=BUILD_WIDTH) for build in builds)]
+    if builds:
+        yield table(head, rows, width=width, gap=1)
+
+
+def _across(column: Column, builds: Sequence[str], figures: Mapping[str, Figure]) -> Iterator[Cell]:
+    return (column.cell(figures.get(f"{build}.{column.name}")) for build in builds)
+
+
+def _row_title(column: Column, builds: Sequence[str], figures: Mapping[str, Figure]) -> Cell:
+    """Return a row's title; money is in the job's own currency."""
+    if column.name != "cost":
+        return column.heading
+    unit = next((figures[f"{build}.cost"].unit for build in builds), "")
+    return (f"{column.head} [{unit}]" if unit else column.head,)
+
+
+def _no_tables(_: Report, __: Mapping[str, Figure], ___: int) -> Iterator[list[str]]:
+    return iter(())
+
+
+Tables = Callable[[Report, Mapping[str, Figure], int], Iterator[list[str]]]
+TABLES: dict[str, Tables] = {
+    "find": find_tables,
+    "feed": _feed,
+    "hear": _hear,
+    "fit": _fit,
+    "compare": _compare,
+}
+
+
+def _subjects(report: Report, name: str) -> list[str]:
+    """Return the subjects that have a figure of this name, in the order of the report."""
+    return [figure.subject for figure in report.figures if figure.name == name]
+
+
+def _subject_table(
+    title: str,
+    subjects: Sequence[str],
+    columns: Sequence[Column],
+    figures: Mapping[str, Figure],
+    *,
+    width: int,
+) -> list[str]:
+    """Return a table with a row for each subject; columns nobody has a figure for are left out."""
+    there = [
+        column
+        for column in columns
+        if any(f"{subject}.{column.name}" in figures for subject in subjects)
+    ]
+    rows = [
+        [
+            fold(subject, width=ID_WIDTH),
+            *(column.cell(figures.get(f"{subject}.{column.name}")) for column in there),
+        ]
+        for subject in subjects
+    ]
+    head = [(title,), *(column.heading for column in there)]
+    return table(head, rows, width=width) if rows and there else []
+
+
+def _listed(title: str, subject: str, report: Report, width: int) -> list[str]:
+    """Return one subject's figures under each other: what it is, number and band."""
+    rows: list[list[Cell]] = []
+    for figure in report.figures:
+        if figure.subject != subject or figure.value is None:
+            continue
+        unit = SPOKEN_UNITS.get(figure.unit, figure.unit)
+        value, *edges = number_cell(figure, figure.value)
+        rows.append([fold(figure.label, width=46), (value,), (unit,), tuple(edges)])
+    return table([(title,), (), (), ("10 to 90 %",)], rows, width=width) if rows else []
+
+
+def _thirds(
+    title: str, seats: Sequence[str], name: str, figures: Mapping[str, Figure], *, width: int
+) -> list[str]:
+    """Return the bass of every seat in third octaves, central values only."""
+    rows = [
+        [
+            fold(seat, width=ID_WIDTH),
+            *(_third(figures.get(f"{seat}.{name}_{third}hz")) for third in THIRDS),
+        ]
+        for seat in seats
+    ]
+    head: list[Cell] = [(title,), *((third.replace("_", "."),) for third in THIRDS)]
+    return table(head, rows, width=width) if rows else []
+
+
+def _third(figure: Figure | None) -> Cell:
+    if figure is None or figure.value is None:
+        return NOTHING
+    return (number(figure.value, spread=WHOLE),)
+
+
+def _causes(seat: str, figures: Mapping[str, Figure], width: int) -> list[str]:
+    """Return where the change at a seat comes from, adding up as printed."""
+    columns: list[list[str]] = []
+    causes = [cause for cause in CAUSES if f"{seat}.change_bass_from_{cause}" in figures]
+    for band in BANDS:
+        parts = [figures[f"{seat}.change_{band}_from_{cause}"].value or 0.0 for cause in causes]
+        texts, total = summing(parts, figures[f"{seat}.change_{band}"].value or 0.0)
+        columns.append([*texts, total])
+    titles = [*(CAUSES[cause] for cause in causes), "all together"]
+    rows = [
+        [fold(title, width=ID_WIDTH), *((column[row],) for column in columns)]
+        for row, title in enumerate(titles)
+    ]
+    head = [fold(f"at {seat} from [dB]", width=ID_WIDTH)]
+    return table(
+        [*head, *(tuple(words.split("\n")) for words in BANDS.values())], rows, width=width
+    )
+
+
+def _seat_rows(report: Report) -> Iterator[Column]:
+    """Yield the rows of the comparison that there are for every seat."""
+    names = list(dict.fromkeys(figure.name for figure in report.figures))
+    for stem, words in (("bass_change_", "bass"), ("overall_change_", "programme")):
+        for name in names:
+            if name.startswith(stem):
+                title = fold(f"{words}, {name.removeprefix(stem)} [dB]", width=ROW_WIDTH)
+                yield Column(name, "\n".join(title), "change")
+
+
+def _worst(report: Report, build: str) -> Cell:
+    ranked = [verdict.severity for verdict in report.verdicts if verdict.subject == build]
+    if not ranked:
+        return NOTHING
+    worst = max(ranked, key=lambda severity: severity.rank)
+    return (f"{MARKS[worst]} {worst.value}",)
+
+
+def _few_points(report: Report, width: int) -> Iterator[list[str]]:
+    """Yield the curves as numbers where they are asked for at few frequencies."""
+    drawn = [curve for curve in report.series if curve.x.unit == "Hz"]
+    curves = [curve for curve in drawn if 0 < len(curve.x.values) <= FEW_POINTS]
+    if curves:
+        head: list[Cell] = [("curve",), *((number(x, "Hz"),) for x in curves[0].x.values)]
+        rows = [[_curve_name(curve), *_points(curve)] for curve in curves]
+        yield table(head, rows, width=width)
+
+
+def _curve_name(curve: Series) -> Cell:
+    unit = f" [{curve.y.unit}]" if curve.y.unit else ""
+    return fold(f"{curve.id}{unit}", width=34)
+
+
+def _points(curve: Series) -> Iterator[Cell]:
+    """Yield a curve's values, the modulus of complex ones."""
+    for value in curve.y.values:
+        if isinstance(value, str):
+            yield (value,)
+        else:
+            modulus = _modulus(value)
+            yield (number(modulus),) if modulus is not None and isfinite(modulus) else NOTHING
+
+
+def _modulus(value: Any) -> float | None:
+    """Return the size of a curve's value; JSON has null for what is not finite."""
+    parts = value if isinstance(value, list | tuple) else (value,)
+    return None if None in parts else abs(complex(*parts)) if len(parts) > 1 else parts[0]

@@ -1,0 +1,1 @@
+"""What the whole server stands on: limits, refusals, headers."""

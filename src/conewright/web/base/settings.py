@@ -1,0 +1,57 @@
+"""How large, how long and how many: every limit of the server in one place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from conewright.job.text.parsing import LARGEST_FILE
+
+__all__ = ["LARGEST_NUMBER", "LOOPBACK", "PORT", "Settings"]
+
+PORT = 8420
+"""Where the pages are when nobody says otherwise."""
+
+LARGEST_NUMBER = 2**31 - 1
+"""Of a revision, as both databases count."""
+
+LOOPBACK = ("localhost", "127.0.0.1", "[::1]")
+"""What this machine is called by itself, as a browser writes it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What the server allows.
+
+    `names` and `port` are what a request may call the server by; a body is limited in bytes and in
+    the seconds it may take to arrive, a computation in seconds. `waiting` requests may stand in
+    line for a computation; `kept_reports` answers, the papers of `kept_papers` plans and
+    `kept_pages` rendered pages are kept.
+    """
+
+    names: tuple[str, ...] = LOOPBACK
+    port: int = PORT
+    largest_body: int = LARGEST_FILE
+    body_seconds: float = 15.0
+    most_headers: int = 100
+    largest_headers: int = 16_384
+    longest_target: int = 4_096
+    head_seconds: float = 10.0
+    connections: int = 100
+    computing_seconds: float = 20.0
+    workers: int = 2
+    waiting: int = 16
+    kept_reports: int = 64
+    kept_papers: int = 4
+    kept_pages: int = 128
+
+    def authorities(self, scheme: str) -> frozenset[str]:
+        """Return every right value of a request's Host, lower case.
+
+        Args:
+            scheme: http or https; at its standard port a browser leaves the port out.
+
+        """
+        named = {f"{name}:{self.port}".lower() for name in self.names}
+        if self.port == {"http": 80, "https": 443}[scheme]:
+            named |= {name.lower() for name in self.names}
+        return frozenset(named)

@@ -1,0 +1,427 @@
+"""Processes that work out reports, and can be ended when one takes too long.
+
+Only a process can be ended from outside: a thread cannot, and the pool of the standard library
+gives no hand to end one of its workers. So a worker is a process and a pipe. It is spawned when
+it is first needed (the server has threads, which do not survive a fork), ends by itself when the
+server is gone, and is replaced when it took too long or died.
+"""
+
+from __future__ import annotations
+
+import ctypes
+import gc
+import os
+import signal
+import threading
+import traceback
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from functools import lru_cache
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from typing import TYPE_CHECKING, Literal, get_args
+
+from conewright.errors import (
+    BadInputError,
+    ConewrightError,
+    JobError,
+    PlanRefusedError,
+    Problem,
+)
+from conewright.web.base.errors import Refusal
+
+if TYPE_CHECKING:
+    from conewright.job.build.job import Job
+    from conewright.papers.make import Papers
+    from conewright.stages.report.data import Report
+
+__all__ = ["STAGES", "Made", "PaperQuestion", "Question", "Stage", "Workers"]
+
+Stage = Literal["find", "fit", "feed", "hear", "compare"]
+STAGES: tuple[Stage, ...] = get_args(Stage)
+TURN_SECONDS = 60.0
+"""How long to stand in line for a worker."""
+START_SECONDS = 60.0
+"""How long a worker may take to import what it works with."""
+
+_SPAWN = get_context("spawn")
+_STARTING = threading.Lock()
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked of a job; `at` lists frequencies as written, 20,50,1.2k."""
+
+    stage: Stage
+    proposal: str | None = None
+    against: str | None = None
+    at: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A report, and the same as JSON: made here so that the server need not."""
+
+    report: Report
+    json: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class PaperQuestion:
+    """Which papers are wanted: of which plan, on what paper, under what name of its revision.
+
+    `bar_measured` is what the bars of an earlier print measure, `address` that of the job's page.
+    """
+
+    proposal: str | None
+    paper: str = "A4"
+    bar_measured: str = ""
+    revision: str | None = None
+    address: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """The papers of a plan, and the pages of each PDF as pictures, by the name of its file."""
+
+    papers: Papers
+    pages: dict[str, tuple[bytes, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Barred:
+    """A plan that may not go to the bench, with every reason."""
+
+    plan: str
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """What is wrong with a question or a job; errors of several arguments do not pickle."""
+
+    message: str
+    problems: tuple[Problem, ...] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """A fault of the program, as text."""
+
+    trace: str
+
+
+Asked = Question | PaperQuestion
+Result = Done | Made | Barred | Refused | Failed
+
+
+class Workers:
+    """A few workers; whoever asks gets an answer, an error in words, or the end of its time."""
+
+    def __init__(self, *, most: int, seconds: float) -> None:
+        self.seconds = seconds
+        self._turns = threading.BoundedSemaphore(most)
+        self._idle: list[_Worker] = []
+        self._busy: set[_Worker] = set()
+        self._lock = threading.Lock()
+        self._closed = False
+
+    def work_out(self, text: str, question: Question) -> Done:
+        """Return a report of a job's TOML text.
+
+        Raises:
+            BadInputError: the job or the question cannot be used.
+            Refusal: it took too long, or all workers stayed busy.
+
+        """
+        result = self._answered(text, question)
+        assert isinstance(result, Done)
+        return result
+
+    def make(self, text: str, question: PaperQuestion) -> Made:
+        """Return the papers of a plan of a job's TOML text; errors as `work_out`.
+
+        Raises:
+            PlanRefusedError: the plan may not go to the bench.
+
+        """
+        result = self._answered(text, question)
+        assert isinstance(result, Made)
+        return result
+
+    def close(self) -> None:
+        """End every worker, whatever it does just now."""
+        with self._lock:
+            self._closed = True
+            idle, self._idle = self._idle, []
+            # Who waits for a busy one sees it end, and puts it away.
+            for worker in self._busy:
+                worker.kill()
+        for worker in idle:
+            worker.end()
+
+    def _answered(self, text: str, question: Asked) -> Done | Made:
+        """Return what a worker has worked out; raises what it says went wrong."""
+        result = self._ask(text, question)
+        if isinstance(result, Done | Made):
+            return result
+        if isinstance(result, Failed):
+            raise RuntimeError(f"a worker failed:\n{result.trace}")
+        if isinstance(result, Barred):
+            raise PlanRefusedError(result.reasons, plan=result.plan)
+        if result.problems is None:
+            raise BadInputError(result.message)
+        raise JobError(result.problems)
+
+    def _ask(self, text: str, question: Asked) -> Result:
+        with self._turn(), self._worker() as worker:
+            try:
+                return worker.ask(text, question, seconds=self.seconds)
+            except (EOFError, OSError):
+                if self._closed:
+                    raise _ending() from None
+                raise RuntimeError("a worker ended before it had an answer") from None
+
+    @contextmanager
+    def _worker(self) -> Iterator[_Worker]:
+        """Give a worker that is taken for nothing else; one with an error behind it is ended."""
+        worker = self._take()
+        try:
+            yield worker
+        except BaseException:
+            self._put_away(worker)
+            raise
+        with self._lock:
+            self._busy.discard(worker)
+            if not self._closed:
+                self._idle.append(worker)
+                return
+        worker.end()
+
+    @contextmanager
+    def _turn(self) -> Iterator[None]:
+        if not self._turns.acquire(timeout=TURN_SECONDS):
+            raise Refusal(
+                503,
+                "Other answers are being worked out; ask again in a moment.",
+                code="busy",
+                headers={"Retry-After": "5"},
+            )
+        try:
+            yield
+        finally:
+            self._turns.release()
+
+    def _take(self) -> _Worker:
+        """Return an idle worker, or else a new one; raises Refusal when there are to be no more."""
+        with self._lock:
+            if self._closed:
+                raise _ending()
+            alive = (worker for worker in self._popped() if worker.alive)
+            worker = next(alive, None) or _Worker()
+            self._busy.add(worker)
+            return worker
+
+    def _popped(self) -> Iterator[_Worker]:
+        while self._idle:
+            yield self._idle.pop()
+
+    def _put_away(self, worker: _Worker) -> None:
+        with self._lock:
+            self._busy.discard(worker)
+        worker.end()
+
+
+class _Worker:
+    """One process and the pipe to it."""
+
+    def __init__(self) -> None:
+        self._pipe, theirs = _SPAWN.Pipe()
+        self._process = _SPAWN.Process(target=_serve, args=(theirs,), daemon=True)
+        with _one_thread():
+            self._process.start()
+        theirs.close()
+        self._started = False
+
+    @property
+    def alive(self) -> bool:
+        """Whether the process runs."""
+        return self._process.is_alive()
+
+    def ask(self, text: str, question: Asked, *, seconds: float) -> Result:
+        """Return what the worker makes of a question.
+
+        Raises:
+            Refusal: it takes too long; the time it takes to start does not count.
+            EOFError, OSError: the process has ended.
+
+        """
+        self._begin()
+        self._pipe.send((text, question))
+        if not self._pipe.poll(seconds):
+            raise Refusal(
+                503,
+                f"This was not worked out within {seconds:g} s and was stopped. "
+                "A job with fewer places, channels or proposals takes less.",
+                code="too-long",
+            )
+        result: Result = self._pipe.recv()
+        return result
+
+    def _begin(self) -> None:
+        """Wait for a process that has just been started."""
+        if not self._started:
+            if not self._pipe.poll(START_SECONDS):
+                raise RuntimeError(f"a worker did not start within {START_SECONDS:g} s")
+            self._pipe.recv()
+            self._started = True
+
+    def kill(self) -> None:
+        """End the process, whatever it does just now."""
+        self._process.kill()
+
+    def end(self) -> None:
+        """End the process and put away what belonged to it."""
+        self._pipe.close()
+        self._process.kill()
+        self._process.join()
+
+
+def _ending() -> Refusal:
+    return Refusal(503, "The server is ending.", code="ending")
+
+
+@contextmanager
+def _one_thread() -> Iterator[None]:
+    """Let what is started inside calculate with one thread: workers share the processor."""
+    name = "OPENBLAS_NUM_THREADS"
+    with _STARTING:
+        before = os.environ.get(name)
+        os.environ[name] = "1"
+        try:
+            yield
+        finally:
+            del os.environ[name]
+            if before is not None:
+                os.environ[name] = before
+
+
+# --- In the worker ------------------------------------------------------------------------------
+
+
+def _serve(pipe: Connection) -> None:
+    """Answer questions until nobody is left to ask."""
+    # Ctrl-C in a terminal reaches every process of it; the server sees to its workers.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _load_stages()
+    with suppress(EOFError, OSError):
+        pipe.send(None)
+        _answer(pipe)
+        # What is loaded by now stays: to look through it after every answer takes a tenth of a
+        # second, for which the next one waits.
+        gc.freeze()
+        while True:
+            _answer(pipe)
+
+
+def _answer(pipe: Connection) -> None:
+    text, question = pipe.recv()
+    pipe.send(_result(text, question))
+    _give_memory_back()
+
+
+def _give_memory_back() -> None:
+    """Let go of what an answer needed: hundreds of megabytes, in rings of objects and in gaps."""
+    gc.collect()
+    # Only GNU's C library has it, and only there memory stays with a process for want of it.
+    with suppress(AttributeError, OSError, TypeError):
+        ctypes.CDLL(None).malloc_trim(0)
+
+
+def _result(text: str, question: Asked) -> Result:
+    try:
+        job = _job(text)
+        if isinstance(question, PaperQuestion):
+            return _made(job, question)
+        report = _report(job, question)
+        return Done(report, report.model_dump_json().encode())
+    except PlanRefusedError as error:
+        return Barred(error.plan, error.reasons)
+    except JobError as error:
+        return Refused(str(error), error.problems)
+    except ConewrightError as error:
+        return Refused(str(error), None)
+    except Exception:
+        return Failed(traceback.format_exc())
+
+
+@lru_cache(maxsize=8)
+def _job(text: str) -> Job:
+    from conewright.job.text.parsing import bare, loads
+
+    return loads(bare(text))
+
+
+def _load_stages() -> Mapping[str, Callable[..., Report]]:
+    """Return the stages; to import them takes a second, which no question should wait for."""
+    from conewright.stages.compare import compare
+    from conewright.stages.feed.stage import feed
+    from conewright.stages.find.stage import find
+    from conewright.stages.fit.stage import fit
+    from conewright.stages.hear.stage import hear
+
+    return {"compare": compare, "feed": feed, "find": find, "fit": fit, "hear": hear}
+
+
+def _report(job: Job, question: Question) -> Report:
+    """Return the answer of a stage; raises BadInputError for a question it does not take."""
+    from conewright.stages.common.frequencies import parse_frequencies
+
+    _check(job, question)
+    stage: Callable[..., Report] = _load_stages()[question.stage]
+    if question.stage == "compare":
+        return stage(job)
+    build = job.build(question.proposal)
+    if question.stage == "find":
+        return stage(build)
+    against = None if question.against is None else job.build(question.against)
+    at = None if question.at is None else parse_frequencies(question.at, name="at")
+    return stage(build, against) if question.stage == "fit" else stage(build, against, at=at)
+
+
+def _made(job: Job, question: PaperQuestion) -> Made:
+    """Return the papers of a plan with their pages as pictures; raises as `papers` does."""
+    from conewright.papers.make import papers
+    from conewright.papers.press.previews import previews
+
+    made = papers(
+        job.build(question.proposal),
+        paper=question.paper,
+        bar_measured=question.bar_measured,
+        revision=question.revision,
+        address=question.address,
+    )
+    documents = (file for file in made.files if file.name.endswith(".pdf"))
+    return Made(made, {file.name: previews(file.content) for file in documents})
+
+
+def _check(job: Job, question: Question) -> None:
+    """Raise JobError for a proposal that the job does not have, or the stage does not take."""
+    from conewright.job.document.parts import AS_FOUND
+
+    known = [AS_FOUND, *(proposal.id for proposal in job.proposals)]
+    whole = {"find": "find looks at the vehicle as found", "compare": "compare looks at all"}
+    problems = [
+        Problem(name, f'"{value[:40]}"', f"known are {', '.join(known)}")
+        for name, value in (("proposal", question.proposal), ("against", question.against))
+        if value is not None and value not in known
+    ]
+    if question.stage in whole and not problems:
+        problems = [
+            Problem(name, f'"{value}"', f"{whole[question.stage]}; leave it out")
+            for name, value in (("proposal", question.proposal), ("against", question.against))
+            if value not in {None, AS_FOUND}
+        ]
+    if problems:
+        raise JobError(problems)

@@ -1,0 +1,1 @@
+"""What several pages are made of: the revision looked at, answers, pictures, the plan."""

@@ -1,0 +1,128 @@
+"""Builds side by side, for a page: what changes in decibels, ohms, degrees, millimetres, money."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from conewright.job.build.job import Job
+from conewright.job.document.parts import AS_FOUND
+from conewright.stages.common.changes import moved_places
+from conewright.stages.report.data import Figure, Report, Severity
+from conewright.views.cells import MARKS
+from conewright.web.frame.answer import NumberView, number_view
+
+__all__ = ["Column", "Comparison", "Row", "comparison"]
+
+SEATED = (
+    ("bass_change_", "Bass, 40 to 100 Hz, at {}"),
+    ("overall_change_", "Programme, at {}"),
+    ("max_clean_level_", "Loudest clean, at {}"),
+)
+RADIO = (
+    ("minimum_load", "Lowest load of a channel"),
+    ("chip_temperature", "Radio's chip, loud music"),
+    ("chip_temperature_hard", "Radio's chip, pressed hard"),
+)
+WORK = (("cost", "Cost"), ("hours", "Work"))
+GIST = (("Bass", "bass"), ("Lowest load", "lowest load"), ("Cost", "cost"))
+"""How the titles of the rows begin that say most, and what stands for each in one line."""
+ROOM = (("rear_clearance", "Room behind, tightest"), ("front_clearance", "Room in front, tightest"))
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One build: its name and the worst that is said of it."""
+
+    id: str
+    title: str
+    mark: str
+    word: str
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One quantity across the builds; None where a build has none."""
+
+    title: str
+    cells: tuple[NumberView | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """The builds of a job side by side, and the report they come from."""
+
+    report: Report
+    columns: tuple[Column, ...]
+    rows: tuple[Row, ...]
+
+    @property
+    def gist(self) -> str:
+        """The last build in one line, for where a table has no room."""
+        said = []
+        for start, word in GIST:
+            cells = (row.cells[-1] for row in self.rows if row.title.startswith(start))
+            cell = next(cells, None)
+            if cell is not None:
+                said.append(f"{word} {cell.number} {cell.unit}".strip())
+        return ", ".join(said)
+
+
+def comparison(job: Job, report: Report, fits: Mapping[str, Report]) -> Comparison:
+    """Return the builds of a job side by side.
+
+    Args:
+        job: that the reports are about.
+        report: of stage compare.
+        fits: report of stage fit of each proposal, by id.
+
+    """
+    builds = [AS_FOUND, *(proposal.id for proposal in job.proposals)]
+    names = {proposal.id: proposal.name or proposal.id for proposal in job.proposals}
+    columns = (Column(id, names.get(id, "as found"), *_worst(report, id)) for id in builds)
+    figures = {figure.id: figure for figure in report.figures}
+    rows = [
+        Row(title, tuple(_cell(figures.get(f"{build}.{name}")) for build in builds))
+        for name, title in _asked(job)
+    ]
+    rows[-len(WORK) : -len(WORK)] = list(_room(job, builds, fits))
+    return Comparison(report, tuple(columns), tuple(row for row in rows if any(row.cells)))
+
+
+def _asked(job: Job) -> Iterator[tuple[str, str]]:
+    for stem, title in SEATED:
+        for seat in job.seats:
+            yield f"{stem}{seat.id}", title.format(seat.id)
+    yield from RADIO
+    yield "fit_odds", "Odds that it is too tight"
+    yield from WORK
+
+
+def _cell(figure: Figure | None) -> NumberView | None:
+    return None if figure is None else number_view(figure)
+
+
+def _room(job: Job, builds: list[str], fits: Mapping[str, Report]) -> Iterator[Row]:
+    """Yield the tightest clearance of every build among the places that it changes."""
+    for name, title in ROOM:
+        yield Row(title, tuple(_tightest(job, build, name, fits.get(build)) for build in builds))
+
+
+def _tightest(job: Job, build: str, name: str, fit: Report | None) -> NumberView | None:
+    if fit is None:
+        return None
+    moved = moved_places(job, job.with_proposal(build))
+    found = [
+        (figure.value, figure)
+        for figure in fit.figures
+        if figure.name == name and figure.subject in moved and figure.value is not None
+    ]
+    if not found:
+        return None
+    return number_view(min(found, key=lambda each: each[0])[1])
+
+
+def _worst(report: Report, build: str) -> tuple[str, str]:
+    ranked = [verdict.severity for verdict in report.verdicts if verdict.subject == build]
+    worst = max(ranked, key=lambda severity: severity.rank, default=Severity.NOTE)
+    return (MARKS[worst], worst.value) if ranked else ("", "")

@@ -1,0 +1,150 @@
+"""What every page needs: templates, the store, the form that was sent, who sent it."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Mapping
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from typing import Annotated, Any
+from urllib.parse import quote, unquote, urlencode
+
+from fastapi import Depends, Query, Request
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.datastructures import FormData
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from conewright.errors import JobError
+from conewright.job.build.state import Origin
+from conewright.job.text.merging import merged
+from conewright.store import Conflict, Saved, Store
+from conewright.views.cells import letter
+from conewright.views.text import QUESTIONS
+from conewright.web.base.settings import LARGEST_NUMBER
+from conewright.web.doors.who import device_of, who_asks
+
+__all__ = [
+    "WHO",
+    "Form",
+    "Revision",
+    "address",
+    "conflict_page",
+    "form_texts",
+    "number_in",
+    "render",
+    "see_other",
+    "store_of",
+    "told_of",
+    "who",
+]
+
+WEB = Path(__file__).parents[1]
+WHO = "conewright-who"
+"""Cookie that holds the name somebody wants on what they save."""
+
+LONGEST_NAME = 60
+MOST_FIELDS, LARGEST_FIELD = 2000, 2_000_000
+
+
+async def _form(request: Request) -> AsyncIterator[FormData]:
+    async with request.form(max_fields=MOST_FIELDS, max_part_size=LARGEST_FIELD) as form:
+        yield form
+
+
+Form = Annotated[FormData, Depends(_form)]
+Revision = Annotated[int | None, Query(ge=1, le=LARGEST_NUMBER)]
+"""A revision named in an address; none for the newest."""
+
+
+def form_texts(form: FormData) -> dict[str, str]:
+    """Return the fields of a form that are texts; of a name sent twice the last one counts."""
+    return {
+        name: value.replace("\r\n", "\n")
+        for name, value in form.multi_items()
+        if isinstance(value, str)
+    }
+
+
+def number_in(fields: Mapping[str, str], name: str) -> int:
+    """Return a field that holds a revision's number, 0 where it holds none."""
+    text = fields.get(name, "")
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
+
+
+def store_of(request: Request) -> Store:
+    """Return where the jobs are kept."""
+    store: Store = request.app.state.store
+    return store
+
+
+def who(request: Request) -> str:
+    """Return the name of whoever asks: as they said, else that of their device or account.
+
+    A paired device stays beside the name that somebody at it gives.
+    """
+    told = "".join(each for each in unquote(request.cookies.get(WHO, "")) if _shows(each))
+    told, paired = " ".join(told.split()), device_of(request)
+    if not told or paired is None:
+        return (told or who_asks(request))[:LONGEST_NAME]
+    by = f" ({paired})"
+    return f"{told.removesuffix(by)[: max(0, LONGEST_NAME - len(by))]}{by}"
+
+
+def _shows(letter: str) -> bool:
+    """Whether a letter is seen, or a space; one that turns the direction of others is not."""
+    return letter.isprintable() or letter.isspace()
+
+
+def told_of(error: JobError) -> list[tuple[str, str, str]]:
+    """Return the problems of a text: where, what was found, what is allowed."""
+    return [(each.path, each.found, each.allowed) for each in error.problems]
+
+
+def see_other(path: str) -> Response:
+    """Answer a form with the page to look at next, so that going back sends nothing twice."""
+    return RedirectResponse(path, status_code=303)
+
+
+def address(path: str, **query: object) -> str:
+    """Return an address with what of a query is there."""
+    given = {name: value for name, value in query.items() if value not in (None, "", False)}
+    return f"{path}?{urlencode(given)}" if given else path
+
+
+def render(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
+    """Return a page from its template."""
+    page = _templates().get_template(template)
+    text = page.render(who=who(request), path=request.url.path, **context)
+    return HTMLResponse(text, status_code=status)
+
+
+def conflict_page(request: Request, conflict: Conflict, before: Saved) -> HTMLResponse:
+    """Return the page that shows both sides of a conflict and what can be done."""
+    mine = conflict.mine
+    both = merged(before.text, mine, conflict.theirs.text) if mine is not None else None
+    return render(request, "conflict.html", conflict=conflict, saved=conflict.theirs, both=both)
+
+
+@cache
+def _templates() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(WEB / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["when"] = _when
+    environment.filters["part"] = lambda text: quote(str(text), safe="")
+    environment.globals.update(
+        address=address,
+        questions=QUESTIONS,
+        origins=[(letter(origin), origin.value) for origin in Origin],
+    )
+    return environment
+
+
+def _when(moment: datetime) -> str:
+    """Return a moment as the clock on the wall showed it."""
+    local = moment.astimezone()
+    return f"{local.day} {local:%b %Y, %H:%M}"

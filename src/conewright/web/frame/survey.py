@@ -1,0 +1,269 @@
+"""The survey that starts a job: the few questions a first answer needs, and the job they make.
+
+What is not answered is left out, for the typical values to fill, or stands in the job with a
+spread that says how little is known of it. Positions are those usual for the body type.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from conewright.errors import BadInputError, JobError
+from conewright.job.quantity.size import parse_size
+from conewright.job.quantity.values import parse_quantity
+from conewright.job.text.editing import Refused, found_words, in_words
+from conewright.job.text.parsing import loads
+from conewright.stages.find.faults.trade import complaints
+
+__all__ = ["BODIES", "PLACES", "RADIO", "SIDES", "Place", "survey_text", "words_of_complaints"]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A pair of places where a vehicle may have loudspeakers."""
+
+    key: str
+    label: str
+    kind: str
+    end: str
+    size: str
+    forward: float
+    inward: float
+    up: float
+    tweeter: bool = False
+
+
+PLACES = (
+    Place("door-front", "Front doors", "door", "front", "165 mm", 0.75, 0.0, 0.30),
+    Place("pillar", "Front pillars", "pillar", "front", "25 mm", 1.00, 0.05, 0.95, tweeter=True),
+    Place("dash", "On the dash", "dash", "front", "87 mm", 1.05, 0.20, 0.80),
+    Place("door-rear", "Rear doors", "door", "rear", "130 mm", -0.20, 0.0, 0.30),
+    Place("shelf", "Rear shelf or side panels", "shelf", "rear", "130 mm", -1.25, 0.20, 0.75),
+    Place("roof", "In the roof", "roof", "rear", "100 mm", -0.60, 0.25, 1.20),
+)
+"""Sizes and positions are workshop experience, from memory; doors stand at half the width."""
+
+BODIES = {
+    "compact": ("Small car, hatchback", 0.66),
+    "saloon": ("Saloon", 0.70),
+    "estate": ("Estate", 0.70),
+    "pickup-cab": ("Pick-up, cab", 0.70),
+    "van": ("Van", 0.82),
+    "other": ("Something else", 0.70),
+}
+"""Body types, and half the width at the doors [m]: workshop experience, from memory."""
+
+SIDES = {"l": ("left", 1), "r": ("right", -1)}
+RADIO = {
+    "supply": ("13.8 V", "voltage"),
+    "minimum_load": ("4 ohm", "resistance"),
+    "advertised_power": ("50 W", "power"),
+}
+"""What may be known of the radio, an example of each and its dimension; the first two are usual."""
+
+EAR, EARS = "0.36 m", {"van": "0.45 m"}
+"""How far to the left the driver's head is: workshop experience, from memory."""
+
+TWEETER_CAPACITOR = "4.7 uF"
+AT = ("front", "rear", "left", "right")
+TRUE_SPREAD = " ± 0.15 m"
+"""Of a position that nobody measured: assumed, no source."""
+
+
+def words_of_complaints() -> dict[str, str]:
+    """Return every complaint that is known, with the owner's words for it."""
+    return {complaint.id: complaint.words for complaint in complaints()}
+
+
+def survey_text(answers: Mapping[str, str], *, today: date) -> str:
+    """Return the text of the job that a survey makes.
+
+    Args:
+        answers: `class`, `title`, `built`, `notes`, the fields of RADIO, `place:<key>` and
+            `size:<key>` of PLACES, `complaint:<id>` and `where:<id>`, all as typed.
+        today: the day the job is taken in.
+
+    Raises:
+        Refused: with words beside every answer that cannot be used.
+
+    """
+    given = {name: value.strip() for name, value in answers.items() if value.strip()}
+    _hold_answers(given)
+    text = "\n".join(_lines(given, today))
+    try:
+        loads(text).build()
+    except JobError as error:
+        raise _refused(error, given) from None
+    return text
+
+
+def _refused(error: JobError, given: Mapping[str, str]) -> Refused:
+    """Return the problems of a job beside the answers that they came from."""
+    sizes = {f"driver[{_driver_id(place)}].size": f"size:{place.key}" for place in PLACES}
+    beside, others = {}, []
+    for problem in error.problems:
+        name = sizes.get(problem.path, "")
+        if name in given:
+            beside[name] = f'Found "{given[name]}": no loudspeaker of that size is known here.'
+        else:
+            others.append(in_words(str(problem)))
+    return Refused(beside, tuple(others))
+
+
+# --- Checking -----------------------------------------------------------------------------------
+
+
+def _hold_answers(given: Mapping[str, str]) -> None:
+    beside = dict(_wrong(given))
+    if beside:
+        raise Refused(beside, ())
+
+
+def _wrong(given: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    """Yield the name of each answer that cannot be used, with what is wanted."""
+    if given.get("class") not in BODIES:
+        yield "class", "Choose the body type that comes nearest; it picks the typical cabin."
+    if not _places(given):
+        yield "places", "Choose at least one place that has loudspeakers."
+    for name in (f"size:{place.key}" for place in PLACES):
+        if name in given:
+            try:
+                parse_size(given[name])
+            except BadInputError as error:
+                yield name, found_words(f'"{given[name]}"', str(error))
+    for name, (_, dimension) in RADIO.items():
+        if name in given and (problem := _refusal(given[name], dimension)):
+            yield name, problem
+    built = given.get("built", "")
+    if built and not (built.isascii() and built.isdecimal() and 1900 <= int(built) <= 2100):
+        yield "built", f'Found "{built}": a year like 2009 is wanted.'
+
+
+def _places(given: Mapping[str, str]) -> list[Place]:
+    """Return the places that are ticked, or whose size somebody gave."""
+    return [
+        place for place in PLACES if f"place:{place.key}" in given or f"size:{place.key}" in given
+    ]
+
+
+def _refusal(text: str, dimension: str) -> str:
+    try:
+        parse_quantity(text, dimension=dimension, positive=True)
+    except BadInputError as error:
+        return found_words(f'"{text}"', str(error))
+    return ""
+
+
+# --- Writing ------------------------------------------------------------------------------------
+
+
+def _lines(given: Mapping[str, str], today: date) -> Iterator[str]:
+    body, width = given["class"], BODIES[given["class"]][1]
+    places = _places(given)
+    yield "# Started from the survey. What nobody said is filled with typical values, and every"
+    yield "# answer says which of them it leans on. Replace them by what you measure."
+    yield "format = 1"
+    yield from _about(given, body, today)
+    yield from ("", "[vehicle]")
+    if "built" in given:
+        yield f"built = {int(given['built'])}"
+    yield f'class = "{body}"'
+    yield from ("", "[[seat]]", 'id = "driver"')
+    ear = (f"{each}{TRUE_SPREAD}" for each in ("0.15 m", EARS.get(body, EAR), "1.05 m"))
+    yield f"ear = [{', '.join(map(_text, ear))}]  # typical, not measured"
+    yield from ("", "[head_unit]", 'name = "radio as fitted"')
+    yield from (f"{name} = {_text(given[name])}" for name in RADIO if name in given)
+    for end in ("front", "rear"):
+        yield from _channels(end, [place for place in places if place.end == end])
+    for place in places:
+        yield from _locations(place, width)
+    for place in places:
+        yield from _driver(place, given)
+    yield ""
+
+
+def _about(given: Mapping[str, str], body: str, today: date) -> Iterator[str]:
+    yield from ("", "[job]")
+    title = given.get("title") or f"{BODIES[body][0]}, taken in on {today.isoformat()}"
+    yield f"title = {_text(title)}"
+    yield f"opened = {today.isoformat()}"
+    said = [
+        f"{name}@{where}" if (where := given.get(f"where:{name}")) in AT else name
+        for name in words_of_complaints()
+        if f"complaint:{name}" in given
+    ]
+    if said:
+        yield f"complaints = [{', '.join(map(_text, said))}]"
+    if "notes" in given:
+        yield f"notes = {_text(given['notes'])}"
+
+
+def _channels(end: str, places: list[Place]) -> Iterator[str]:
+    """Yield the two channels of one end; places that share them hang in parallel."""
+    if not places:
+        return
+    for letter, (side, _) in SIDES.items():
+        parts = [_branch(place, letter, alone=len(places) == 1) for place in places]
+        yield from ("", "[[channel]]", f'id = "{end}-{side}"')
+        note = "  # assumed: read the pair at the radio plug" if len(places) > 1 else ""
+        yield f'load = "{" | ".join(parts)}"{note}'
+
+
+def _branch(place: Place, letter: str, *, alone: bool) -> str:
+    """Return a place as it hangs on its channel: a tweeter beside others behind its capacitor."""
+    id = _id(place, letter)
+    if not place.tweeter:
+        return id
+    series = f"{TWEETER_CAPACITOR} + {id}"
+    return series if alone else f"({series})"
+
+
+def _locations(place: Place, width: float) -> Iterator[str]:
+    for letter, (side, sign) in SIDES.items():
+        across = sign * (width - place.inward)
+        yield from ("", "[[location]]", f'id = "{_id(place, letter)}"')
+        yield f'name = "{_name(place, side)}"'
+        if letter == "l":
+            yield f'kind = "{place.kind}"'
+            yield f'driver = "{_driver_id(place)}"'
+        else:
+            yield f'like = "{_id(place, "l")}"'
+        at = (f"{each:.2f} m{TRUE_SPREAD}" for each in (place.forward, across, place.up))
+        yield f"at = [{', '.join(map(_text, at))}]  # typical, not measured"
+
+
+def _driver(place: Place, given: Mapping[str, str]) -> Iterator[str]:
+    size = given.get(f"size:{place.key}")
+    yield from ("", "[[driver]]", f'id = "{_driver_id(place)}"')
+    yield f'name = "{place.label.lower()}, as found"'
+    note = "" if size else "  # typical for this place, not measured"
+    yield f"size = {_text(size or place.size)}{note}"
+    yield 'age = "ageing"'
+
+
+def _id(place: Place, letter: str) -> str:
+    return f"{place.key}-{letter}"
+
+
+def _driver_id(place: Place) -> str:
+    return f"fitted-{place.key}"
+
+
+def _name(place: Place, side: str) -> str:
+    words = {
+        "door-front": f"front {side} door",
+        "pillar": f"front {side} pillar",
+        "dash": f"dash, {side}",
+        "door-rear": f"rear {side} door",
+        "shelf": f"rear shelf, {side}",
+        "roof": f"roof, {side}",
+    }
+    return words[place.key]
+
+
+def _text(value: Iterable[str] | str) -> str:
+    """Return a text as TOML writes it; the escapes of a JSON text are those of TOML as well."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
