@@ -8,11 +8,12 @@ from conewright.physics.arrays import ComplexArray, FloatArray
 from conewright.stages.report.data import (
     Axis,
     Figure,
+    Outcome,
     Report,
     Series,
     Severity,
     Verdict,
-    figure,
+    figures,
     series,
 )
 
@@ -31,16 +32,10 @@ def some(
     unit: str = "",
     frequency_hz: float | None = None,
 ) -> Figure:
-    draws = None if value is None else (value + spread * SPREAD)[: None if spread else 1]
-    return figure(
-        subject,
-        name,
-        draws,
-        unit=unit,
-        origin=Origin.TYPICAL,
-        label=name.replace("_", " "),
-        frequency_hz=frequency_hz,
-    )
+    draws = None if value is None else (value + spread * SPREAD[:, 0])[: None if spread else 1]
+    outcome = Outcome(subject, name, draws, unit, name.replace("_", " "), frequency_hz)
+    (made,) = figures([outcome], [Origin.TYPICAL])
+    return made
 
 
 # --- Feed ------------------------------------------------------------------------------------

@@ -1,5 +1,6 @@
 """The picture of the search for faults: odds after each reading, and the odds now."""
 
+import numpy as np
 import pytest
 from looking import (
     colours,
@@ -19,7 +20,7 @@ from conewright.errors import BadInputError
 from conewright.job.build.state import Origin
 from conewright.job.document.parts import AS_FOUND
 from conewright.pictures.find import rows_of
-from conewright.stages.report.data import Axis, Figure, Report, Series, figure
+from conewright.stages.report.data import Axis, Figure, Outcome, Report, Series, figures
 
 COURSES = {
     "reversed@door-fr": ("one driver connected the wrong way round", (0.46, 0.89, 0.89, 0.99)),
@@ -38,7 +39,10 @@ WIRING = {"one-4-ohm": 0.6, "two-parallel": 0.3, "second-order": 0.004}
 
 
 def _odds(subject: str, name: str, value: float, label: str) -> Figure:
-    return figure(subject, name, value, unit="", origin=Origin.MEASURED, label=label)
+    (made,) = figures(
+        [Outcome(subject, name, np.array([value]), unit="", label=label)], [Origin.MEASURED]
+    )
+    return made
 
 
 def find_report(*, readings: int = 3, last: float | None = None, unknown: bool = False) -> Report:

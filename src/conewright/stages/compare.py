@@ -64,9 +64,9 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
 
 def _reports(build: Build, solver: Solver) -> tuple[Report, ...]:
     return (
-        feed_answer(build, None, solver=solver, narrowed=False),
-        hear_answer(build, None, solver=solver, narrowed=False),
-        fit(build, narrowed=False),
+        feed_answer(build, None, solver=solver, whole=False),
+        hear_answer(build, None, solver=solver, whole=False),
+        fit(build, whole=False),
     )
 
 

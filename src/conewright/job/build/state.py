@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field, fields, is_dataclass
 from enum import StrEnum
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 from conewright.job.document.parts import AS_FOUND
@@ -342,7 +343,7 @@ class SeatState:
     ear: tuple[Value, Value, Value]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Build:
     """One concrete state of the vehicle: as found, or with one proposal applied.
 
@@ -385,13 +386,16 @@ class Build:
 
     def values(self) -> Iterator[Value]:
         """Yield every value of the build once, in the order of the job."""
-        seen = set()
+        return iter(self._values)
+
+    @cached_property
+    def _values(self) -> tuple[Value, ...]:
         electrics = (self.head_unit, self.channels, self.unknown)
         parts = (self.vehicle, electrics, self.locations, self.seats)
+        found: dict[str, Value] = {}
         for value in _values_in(parts):
-            if value.path not in seen:
-                seen.add(value.path)
-                yield value
+            found.setdefault(value.path, value)
+        return tuple(found.values())
 
 
 def _values_in(node: object) -> Iterator[Value]:

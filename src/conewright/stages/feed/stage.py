@@ -48,11 +48,11 @@ def feed_answer(
     *,
     solver: Solver,
     at: FloatArray | None = None,
-    narrowed: bool = True,
+    whole: bool = True,
 ) -> Report:
     """As `feed`, with a solver on the standard grid that other answers share.
 
-    Not narrowed, it names no measurements: to find them takes long.
+    Not whole, it has neither curves nor measurements that would narrow it, which take long.
     """
     if not build.channels:
         raise BadInputError("channel: found none; give at least one [[channel]] with its load")
@@ -61,14 +61,13 @@ def feed_answer(
     _channel_figures(answer, load)
     _location_figures(answer, load)
     _radio_figures(answer, load)
-    drawing = solver if at is None else Solver(solver.draws, at)
-    _curves(answer, drawing.solve(build))
     if against is not None:
         _change_figures(answer, load, radio_load(against, solver))
-        _impedances(answer, drawing.solve(against), "impedance_against")
+    if whole:
+        _curves(answer, solver if at is None else Solver(solver.draws, at))
     feed_working(answer, load)
     feed_verdicts(answer, load)
-    return answer.report(headlines=_headlines(load) if narrowed else {})
+    return answer.report(headlines=_headlines(load) if whole else {})
 
 
 def _headlines(load: RadioLoad) -> dict[str, FloatArray]:
@@ -216,7 +215,8 @@ def _decibels(new: FloatArray, old: FloatArray) -> FloatArray | None:
     return np.asarray(10 * np.log10(new / old))
 
 
-def _curves(answer: Answer, circuit: Circuit) -> None:
+def _curves(answer: Answer, solver: Solver) -> None:
+    circuit = solver.solve(answer.build)
     _impedances(answer, circuit, "impedance")
     for name, location in circuit.locations.items():
         answer.series.append(
@@ -229,6 +229,8 @@ def _curves(answer: Answer, circuit: Circuit) -> None:
                 unit="V/V",
             )
         )
+    if answer.against is not None:
+        _impedances(answer, solver.solve(answer.against), "impedance_against")
 
 
 def _impedances(answer: Answer, circuit: Circuit, curve: str) -> None:

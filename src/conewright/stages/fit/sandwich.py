@@ -6,7 +6,7 @@ Everything is drawn: rows are draws, row 0 the central state. Lengths in metres.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import reduce
+from functools import cached_property, reduce
 from math import pi, sqrt
 
 import numpy as np
@@ -79,7 +79,7 @@ class SpacerWindow:
         return (self.low or 0.0) <= spacer and (self.high is None or spacer <= self.high)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Sandwich:
     """One driver in its place, as drawn; shapes (1 + samples, 1).
 
@@ -97,7 +97,7 @@ class Sandwich:
     play: FloatArray
     travel: FloatArray
 
-    @property
+    @cached_property
     def worst(self) -> FloatArray | None:
         """Clearance at the tightest point of each draw [m]."""
         return reduce(np.minimum, self.rear) if self.rear else None
@@ -115,7 +115,7 @@ class Sandwich:
         """Chance of less room in front than a margin [m]; None where it was not measured."""
         return None if self.front is None else _chance_below(self.front, margin)
 
-    @property
+    @cached_property
     def window(self) -> SpacerWindow:
         """Spacers that leave room enough on both sides, at the accepted odds."""
         spacer = self.place.mount.spacer.si

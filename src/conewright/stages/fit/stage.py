@@ -8,7 +8,7 @@ import numpy as np
 
 from conewright.job.build.draws import draw
 from conewright.job.build.fills import plain_text
-from conewright.job.build.state import Build, LocationState, Value
+from conewright.job.build.state import Build, LocationState, Origin, Value
 from conewright.physics.arrays import FloatArray
 from conewright.stages.common.changes import as_found, new_driver_places, opened_places
 from conewright.stages.fit.sandwich import (
@@ -27,9 +27,8 @@ from conewright.stages.fit.verdicts import (
     fit_working,
     unjudged_verdicts,
 )
-from conewright.stages.report import data as parts
 from conewright.stages.report.assembly import Answer
-from conewright.stages.report.data import Figure, FillNote, Report
+from conewright.stages.report.data import FillNote, Report
 
 __all__ = ["ODDS_SAMPLES", "fit", "spacer_windows"]
 
@@ -53,7 +52,7 @@ def fit(
     against: Build | None = None,
     *,
     samples: int = ODDS_SAMPLES,
-    narrowed: bool = True,
+    whole: bool = True,
 ) -> Report:
     """Answer whether the drivers of a build go in, behind and in front.
 
@@ -64,7 +63,7 @@ def fit(
         build: the build with its drivers, spacers and mounts.
         against: a build of the same job to compare it with.
         samples: number of draws, a power of two.
-        narrowed: whether the measurements that would help most are named; that takes long.
+        whole: whether the measurements that would help most are named; that takes long.
 
     """
     draws = draw(_axes(build), samples=samples)
@@ -72,16 +71,18 @@ def fit(
     judged = [sandwich_of(place, draws) for place in build.locations if has_dimensions(place)]
     before = {place.id: place for place in against.locations} if against else {}
     for sandwich in judged:
-        rear, front = _behind(answer, sandwich), _in_front(answer, sandwich)
-        _spacers(answer, sandwich, rear, front)
+        _behind(answer, sandwich)
+        _in_front(answer, sandwich)
+        _spacers(answer, sandwich)
         _hole(answer, sandwich.place)
         _dimensions(answer, sandwich)
         if sandwich.place.id in before:
             _changes(answer, sandwich, sandwich_of(before[sandwich.place.id], draws))
+    for sandwich in judged:
         fit_working(answer, sandwich)
     asked = _asked_about(build, judged)
     _speak(answer, asked)
-    report = answer.report(headlines=dict(_headlines(asked)) if narrowed else {})
+    report = answer.report(headlines=dict(_headlines(asked)) if whole else {})
     return report.model_copy(update={"fills": tuple(_fills(report, judged))})
 
 
@@ -146,42 +147,65 @@ def _headlines(judged: list[Sandwich]) -> Iterator[tuple[str, FloatArray]]:
             yield f"{sandwich.place.id}.front_clearance", sandwich.front
 
 
-def _behind(answer: Answer, sandwich: Sandwich) -> Figure:
+def _behind(answer: Answer, sandwich: Sandwich) -> None:
     name = sandwich.place.id
     for point, clearance in enumerate(sandwich.rear, start=1):
         label = f"clearance behind, point {point}"
         _length(answer, name, f"rear_clearance_{point}", clearance, label)
     label = "clearance behind, at the tightest point"
-    rear = _length(answer, name, "rear_clearance", sandwich.worst, label, NO_DEPTH)
+    _length(answer, name, "rear_clearance", sandwich.worst, label, NO_DEPTH)
     for odds, margin, of in (("rear_odds", REAR_MARGIN, "under 5 mm"), ("touch_odds", 0.0, "none")):
-        chance = sandwich.rear_odds(margin=margin)
-        _like(answer, rear, odds, chance, label=f"chance of {of} behind", text=rear.text)
-    return rear
+        answer.figure(
+            name,
+            odds,
+            sandwich.rear_odds(margin=margin),
+            unit="",
+            label=f"chance of {of} behind",
+            text=_unknown(sandwich.worst, NO_DEPTH),
+            carrier=sandwich.worst,
+        )
 
 
-def _in_front(answer: Answer, sandwich: Sandwich) -> Figure:
+def _in_front(answer: Answer, sandwich: Sandwich) -> None:
     name, label = sandwich.place.id, "clearance in front, cone at full travel"
     if sandwich.front is not None:
         _length(answer, name, "front_clearance_1", sandwich.front, label)
-    front = _length(answer, name, "front_clearance", sandwich.front, label, NO_GAP)
+    _length(answer, name, "front_clearance", sandwich.front, label, NO_GAP)
     chances = (("front_odds", FRONT_MARGIN, "under 3 mm"), ("front_touch_odds", 0.0, "none"))
     for odds, margin, of in chances:
-        chance = sandwich.front_odds(margin=margin)
-        _like(answer, front, odds, chance, label=f"chance of {of} in front", text=front.text)
-    return front
+        answer.figure(
+            name,
+            odds,
+            sandwich.front_odds(margin=margin),
+            unit="",
+            label=f"chance of {of} in front",
+            text=_unknown(sandwich.front, NO_GAP),
+            carrier=sandwich.front,
+        )
 
 
-def _spacers(answer: Answer, sandwich: Sandwich, rear: Figure, front: Figure) -> None:
+def _spacers(answer: Answer, sandwich: Sandwich) -> None:
     window, none = sandwich.window, "no spacer leaves room enough on both sides"
     ends = (
-        (rear, "spacer_low", window.low, "thinnest spacer"),
-        (front, "spacer_high", window.high, "thickest spacer"),
+        (sandwich.worst, "spacer_low", window.low, "thinnest spacer", NO_DEPTH),
+        (sandwich.front, "spacer_high", window.high, "thickest spacer", NO_GAP),
     )
-    for clearance, name, metres, label in ends:
+    for clearance, name, metres, label, missing in ends:
         known = metres is not None and not window.empty
-        value = metres * MM if metres is not None and known else None
-        text = None if known else none if window.empty else clearance.text
-        _like(answer, clearance, name, value, unit="mm", label=label, text=text)
+        answer.figure(
+            sandwich.place.id,
+            name,
+            metres * MM if metres is not None and known else None,
+            unit="mm",
+            label=label,
+            text=None if known else none if window.empty else _unknown(clearance, missing),
+            carrier=clearance,
+        )
+
+
+def _unknown(clearance: FloatArray | None, missing: str) -> str | None:
+    """Return what to measure where there is no clearance."""
+    return missing if clearance is None else None
 
 
 def _hole(answer: Answer, place: LocationState) -> None:
@@ -251,11 +275,13 @@ def _length(
     metres: FloatArray | float | None,
     label: str,
     missing: str | None = None,
-) -> Figure:
+    *,
+    origin: Origin | None = None,
+) -> None:
     """Add a length in millimetres; without one, `missing` says what to measure."""
     values = None if metres is None else np.asarray(metres, dtype=float) * MM
     text = missing if metres is None else None
-    return answer.figure(subject, name, values, unit="mm", label=label, text=text)
+    answer.figure(subject, name, values, unit="mm", label=label, text=text, origin=origin)
 
 
 def _dimension(
@@ -269,33 +295,8 @@ def _dimension(
     """Add a dimension as it was given or filled, with its own origin."""
     if value is None:
         _length(answer, place.id, name, None, label, missing)
-        return
-    length = answer.draws(value) * MM
-    made = parts.figure(place.id, name, length, unit="mm", origin=value.origin, label=label)
-    answer.figures.append(made)
-
-
-def _like(
-    answer: Answer,
-    clearance: Figure,
-    name: str,
-    value: float | None,
-    *,
-    unit: str = "",
-    label: str,
-    text: str | None,
-) -> None:
-    """Add a figure made from a clearance, and as trustworthy as that."""
-    made = parts.figure(
-        clearance.subject,
-        name,
-        value,
-        unit=unit,
-        origin=clearance.origin,
-        label=label,
-        text=text,
-    )
-    answer.figures.append(made)
+    else:
+        _length(answer, place.id, name, answer.draws(value), label, origin=value.origin)
 
 
 def _fills(report: Report, judged: list[Sandwich]) -> Iterator[FillNote]:

@@ -53,11 +53,11 @@ def hear_answer(
     *,
     solver: Solver,
     at: FloatArray | None = None,
-    narrowed: bool = True,
+    whole: bool = True,
 ) -> Report:
     """As `hear`, with a solver on the standard grid that other answers share.
 
-    Not narrowed, it names no measurements: to find them takes long.
+    Not whole, it has neither curves nor measurements that would narrow it, which take long.
     """
     require_listening(build)
     sound = sound_of(build, solver)
@@ -69,15 +69,19 @@ def hear_answer(
     if other is not None:
         headlines = change_figures(answer, sound, other)
         share_figures(answer, sound.build, other.build)
-    # What is said must not depend on where the curves are asked for.
-    drawing = solver if at is None else Solver(solver.draws, at)
-    drawn = sound_of(build, drawing)
-    _level_series(answer, drawn)
-    if against is not None:
-        change_series(answer, drawn, sound_of(against, drawing))
+    if whole:
+        # What is said must not depend on where the curves are asked for.
+        _curves(answer, solver if at is None else Solver(solver.draws, at))
     hear_working(answer)
     hear_verdicts(answer, sound)
-    return answer.report(headlines=headlines if narrowed else {})
+    return answer.report(headlines=headlines if whole else {})
+
+
+def _curves(answer: Answer, solver: Solver) -> None:
+    drawn = sound_of(answer.build, solver)
+    _level_series(answer, drawn)
+    if answer.against is not None:
+        change_series(answer, drawn, sound_of(answer.against, solver))
 
 
 def require_listening(build: Build) -> None:

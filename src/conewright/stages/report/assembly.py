@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NoReturn
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conewright.job.build.draws import Draws
 from conewright.job.build.state import Build, Origin
@@ -17,6 +18,7 @@ from conewright.stages.report.care import cautions_for, restraint_gate
 from conewright.stages.report.data import (
     Figure,
     FillNote,
+    Outcome,
     Report,
     Series,
     Severity,
@@ -29,6 +31,15 @@ from conewright.stages.report.words import ROUNDING
 __all__ = ["Answer"]
 
 
+@dataclass(frozen=True, slots=True)
+class _Waiting:
+    """A figure still to be made, and the draws that its origin is looked for in."""
+
+    outcome: Outcome
+    carrier: FloatArray | None
+    origin: Origin | None
+
+
 @dataclass
 class Answer:
     """An answer being put together by a stage."""
@@ -38,10 +49,21 @@ class Answer:
     against: Build | None
     draws: Draws
     sentence: str = ""
-    figures: list[Figure] = field(default_factory=list)
     verdicts: list[Verdict] = field(default_factory=list)
     series: list[Series] = field(default_factory=list)
     working: list[Working] = field(default_factory=list)
+    _made: list[Figure] = field(default_factory=list)
+    _waiting: list[_Waiting] = field(default_factory=list)
+
+    @property
+    def figures(self) -> Sequence[Figure]:
+        """The figures so far; those added since anybody looked are made together."""
+        waiting, self._waiting = self._waiting, []
+        if waiting:
+            carried = iter(self._carried([each.carrier for each in waiting if not each.origin]))
+            origins = [each.origin or next(carried) for each in waiting]
+            self._made += parts.figures([each.outcome for each in waiting], origins)
+        return self._made
 
     def figure(
         self,
@@ -54,23 +76,16 @@ class Answer:
         frequency_hz: float | None = None,
         text: str | None = None,
         origin: Origin | None = None,
-    ) -> Figure:
+        carrier: FloatArray | None = None,
+    ) -> None:
         """Add a figure; its origin is that of the input that carries most of its spread.
 
-        A figure that is an input itself brings its own origin.
+        A figure that is an input itself brings its own origin; one that is made from the spread
+        of something else names that as its carrier.
         """
-        made = parts.figure(
-            subject,
-            name,
-            values,
-            unit=unit,
-            origin=origin or self._origin(values),
-            label=label,
-            frequency_hz=frequency_hz,
-            text=text,
-        )
-        self.figures.append(made)
-        return made
+        draws = _row(values)
+        outcome = Outcome(subject, name, draws, unit, label, frequency_hz, text)
+        self._waiting.append(_Waiting(outcome, draws if carrier is None else _row(carrier), origin))
 
     def __getitem__(self, id: str) -> Figure:
         """Return the figure of that id; raise KeyError if it has not been added."""
@@ -144,19 +159,33 @@ class Answer:
         names = {place.id: place.name for place in self.build.locations}
         return names | {place.driver.id: place.driver.name for place in self.build.locations}
 
-    def _origin(self, values: FloatArray | float | None) -> Origin:
-        if values is None or self.draws.scores.shape[1] == 0:
-            return self._settled
-        draws = np.ravel(np.asarray(values, dtype=float))[1:]
-        if draws.size == 0 or not np.all(np.isfinite(draws)) or _settles(draws):
-            return self._settled
-        pull = np.abs(self.draws.scores.T @ (draws - draws.mean()))
-        return self._origins.get(self.draws.axes[int(pull.argmax())], self._settled)
+    def _carried(self, carriers: Sequence[FloatArray | None]) -> list[Origin]:
+        """Return the origin of what pulls most at each of some draws, of all in one product."""
+        origins = [self._settled] * len(carriers)
+        rows = [row for row, draws in enumerate(carriers) if draws is not None and draws.size > 1]
+        if not rows or self.draws.scores.shape[1] == 0:
+            return origins
+        table = np.stack([draws[1:] for draws in carriers if draws is not None and draws.size > 1])
+        spread = np.flatnonzero(_spreads(table))
+        table = table[spread]
+        table -= table.mean(axis=1, keepdims=True)
+        pulls = np.abs(table @ self.draws.scores)
+        for row, axis in zip(spread, pulls.argmax(axis=1), strict=True):
+            origins[rows[row]] = self._origins.get(self.draws.axes[axis], self._settled)
+        return origins
 
 
-def _settles(draws: FloatArray) -> bool:
-    """Whether draws differ by rounding alone."""
-    return bool(np.ptp(draws) <= ROUNDING * np.abs(draws).max())
+def _row(values: FloatArray | float | None) -> FloatArray | None:
+    """Return draws of any shape in one row, row 0 central."""
+    return None if values is None else np.ravel(np.asarray(values, dtype=float))
+
+
+def _spreads(table: FloatArray) -> NDArray[np.bool_]:
+    """Whether the draws of each row are finite and differ by more than rounding."""
+    low, high = table.min(axis=1), table.max(axis=1)
+    finite = np.isfinite(low) & np.isfinite(high)
+    width = np.subtract(high, low, where=finite, out=np.zeros_like(low))
+    return np.asarray(finite & (width > ROUNDING * np.maximum(np.abs(low), np.abs(high))))
 
 
 def _missing(id: str) -> NoReturn:

@@ -8,7 +8,7 @@ measured or assumed. The band always contains the value.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
@@ -28,6 +28,7 @@ __all__ = [
     "Figure",
     "FillNote",
     "Narrowing",
+    "Outcome",
     "Outlook",
     "PlanStep",
     "ReadingCard",
@@ -37,8 +38,7 @@ __all__ = [
     "Verdict",
     "Views",
     "Working",
-    "band",
-    "figure",
+    "figures",
     "series",
     "show_with",
 ]
@@ -279,67 +279,84 @@ def show_with(views: Views) -> None:
     _views = views
 
 
-def band(values: FloatArray) -> tuple[float, float, float]:
-    """Return the 10, 50 and 90 % points of draws whose first row is the central value.
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """The draws that a figure is made from, and what is said of it.
 
-    Args:
-        values: shape (draws,), row 0 central; a single row means no spread.
-
-    Returns:
-        (low, median, high); widened, where needed, so that the central value lies inside.
-
-    """
-    central = float(values[0])
-    if values.size == 1:
-        return central, central, central
-    low, median, high = (float(q) for q in np.quantile(values[1:], (LOW, MEDIAN, HIGH)))
-    return min(low, central), median, max(high, central)
-
-
-def figure(
-    subject: str,
-    name: str,
-    values: FloatArray | float | None,
-    *,
-    unit: str,
-    origin: Origin,
-    label: str,
-    frequency_hz: float | None = None,
-    text: str | None = None,
-) -> Figure:
-    """Make a figure from draws of any shape whose first row is the central value.
-
-    Args:
+    Attributes:
         subject: id of the channel, location, seat or `head_unit`.
         name: name of the figure; its id becomes `<subject>.<name>`.
-        values: draws, shape (draws,) or (draws, 1); None when there is no answer.
-        unit: unit of the values.
-        origin: the weakest origin among the inputs that carry the figure.
+        draws: shape (draws,), row 0 central, a single row for no spread; None without an answer.
+        unit: unit of the draws.
         label: what it is, in a few plain words.
         frequency_hz: the frequency it belongs to, if it has one.
         text: words that say more than the number.
 
     """
-    if values is None:
-        value = low = median = high = None
-    else:
-        draws = np.ravel(np.asarray(values, dtype=float))
-        value = float(draws[0])
-        low, median, high = band(draws)
-    return Figure(
-        id=f"{subject}.{name}",
-        subject=subject,
-        name=name,
-        value=value,
-        low=low,
-        median=median,
-        high=high,
-        unit=unit,
-        origin=origin,
-        label=label,
-        frequency_hz=frequency_hz,
-        text=text,
-    )
+
+    subject: str
+    name: str
+    draws: FloatArray | None
+    unit: str
+    label: str
+    frequency_hz: float | None = None
+    text: str | None = None
+
+
+def figures(outcomes: Sequence[Outcome], origins: Sequence[Origin]) -> list[Figure]:
+    """Make figures from their draws, all at once.
+
+    Args:
+        outcomes: what the figures are made from.
+        origins: of each, the weakest among the inputs that carry it.
+
+    """
+    answered = [each.draws for each in outcomes if each.draws is not None]
+    bands = iter(_bands(answered))
+    return [
+        Figure(
+            id=f"{each.subject}.{each.name}",
+            subject=each.subject,
+            name=each.name,
+            unit=each.unit,
+            origin=origin,
+            label=each.label,
+            frequency_hz=each.frequency_hz,
+            text=each.text,
+            **({"value": None} if each.draws is None else next(bands)),
+        )
+        for each, origin in zip(outcomes, origins, strict=True)
+    ]
+
+
+def _bands(draws: Sequence[FloatArray]) -> list[dict[str, float]]:
+    """Return central value and 10, 50 and 90 % points of draws, those of one length in one go.
+
+    A band is widened, where needed, so that the central value lies inside.
+    """
+    found: list[dict[str, float]] = [{} for _ in draws]
+    for size in {each.size for each in draws}:
+        rows = [row for row, each in enumerate(draws) if each.size == size]
+        table = np.stack([draws[row] for row in rows])
+        central = table[:, 0]
+        points = [central] * 3
+        if size > 1:
+            points = [*_quantiles(table[:, 1:], (LOW, MEDIAN, HIGH), axis=1)]
+        columns = (central.tolist(), *(each.tolist() for each in points))
+        for row, value, low, median, high in zip(rows, *columns, strict=True):
+            found[row] = {
+                "value": value,
+                "low": min(low, value),
+                "median": median,
+                "high": max(high, value),
+            }
+    return found
+
+
+def _quantiles(draws: FloatArray, chances: Sequence[float], *, axis: int) -> FloatArray:
+    """Return quantiles along an axis, one row for each chance."""
+    # In sorted draws they are found in a fraction of the time that it takes without.
+    return np.asarray(np.quantile(np.sort(draws, axis=axis), chances, axis=axis))
 
 
 def series(
@@ -360,7 +377,7 @@ def series(
     modulus = np.abs(table) if np.iscomplexobj(table) else np.real(table)
     low = high = None
     if table.shape[0] > 1:
-        edges = np.quantile(modulus[1:], (LOW, HIGH), axis=0)
+        edges = _quantiles(modulus[1:], (LOW, HIGH), axis=0)
         low = tuple(np.minimum(edges[0], modulus[0]).tolist())
         high = tuple(np.maximum(edges[1], modulus[0]).tolist())
     central: tuple[Any, ...]

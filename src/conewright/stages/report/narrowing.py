@@ -72,7 +72,10 @@ def narrowing(
         that would go if the input were known exactly, 0 to 1.
 
     """
-    measurable = [value for value in values if measurement(value.path) is not None]
+    outcomes = dict(_outcomes(headlines, draws.samples))
+    if not outcomes or draws.samples < FEWEST_SAMPLES:
+        return ()
+    measurable = (value for value in values if measurement(value.path) is not None)
     return tuple(
         Narrowing(
             path=effect.value.path,
@@ -81,22 +84,25 @@ def narrowing(
             share=effect.share,
             figure=effect.figure,
         )
-        for effect in _effects(headlines, draws, measurable)[:most]
+        for effect in _effects(outcomes, draws, measurable)[:most]
     )
 
 
 def _effects(
-    headlines: Mapping[str, FloatArray], draws: Draws, values: Iterable[Value]
+    outcomes: Mapping[str, FloatArray], draws: Draws, values: Iterable[Value]
 ) -> list[_Effect]:
     """Effects that are no flukes, one for each distinct score, the strongest first."""
     inputs = list(_distinct(values, drawn=frozenset(draws.axes)))
-    outcomes = dict(_outcomes(headlines, draws.samples))
-    if not inputs or not outcomes or draws.samples < FEWEST_SAMPLES:
+    if not inputs:
         return []
-    basis = _basis(np.stack([draws.score_of(value) for value in inputs], axis=1))
+    linear, curved = _basis(np.stack([draws.score_of(value) for value in inputs], axis=1))
+    trials = len(inputs) * len(outcomes)
+    explained = _explained(np.stack([*outcomes.values()]), linear, curved)
+    near = explained > _fluke(draws.samples - 1, trials) / SCREEN
     best: dict[int, _Effect] = {}
-    for figure, outcome in outcomes.items():
-        for k, share in _width_shares(outcome, *basis, trials=len(inputs) * len(outcomes)):
+    for (figure, outcome), some in zip(outcomes.items(), map(np.flatnonzero, near), strict=True):
+        for k, share in _width_shares(outcome, linear[:, some], curved[:, some], trials=trials):
+            k = int(some[k])
             if k not in best or share > best[k].share:
                 best[k] = _Effect(inputs[k], figure, share)
     return sorted(best.values(), key=lambda effect: -effect.share)
@@ -142,25 +148,24 @@ def _width_shares(
 
     Args:
         outcome: centred and of unit length, shape (samples,).
-        linear, curved: orthonormal pairs of columns, shape (samples, inputs).
+        linear, curved: orthonormal pairs of columns, shape (samples, inputs), of the inputs that
+            are not out of the question from the start.
         trials: how many inputs are tried on all outcomes together.
 
     Yields:
-        Number of the input and 1 − sqrt(1 − S), with S the explained share of the variance,
+        Column of the input and 1 − sqrt(1 − S), with S the explained share of the variance,
         adjusted for the number of regressors.
 
     """
     left, freedom = 1.0, outcome.size - 1
-    near = np.flatnonzero(_explained(outcome, linear, curved) > _fluke(freedom, trials) / SCREEN)
-    linear, curved = linear[:, near], curved[:, near]
-    while near.size and (freedom := freedom - TERMS) > 0 and left > NOTHING_LEFT:
+    while linear.size and (freedom := freedom - TERMS) > 0 and left > NOTHING_LEFT:
         explained = _explained(outcome, linear, curved)
         k = int(explained.argmax())
         if explained[k] <= left * _fluke(freedom, trials):
             return
         remainder = left - float(explained[k])
         share = left - remainder * (freedom + TERMS) / freedom
-        yield int(near[k]), 1.0 - math.sqrt(1.0 - min(max(share, 0.0), 1.0))
+        yield k, 1.0 - math.sqrt(1.0 - min(max(share, 0.0), 1.0))
         for found in (linear[:, [k]], curved[:, [k]]):
             outcome = _without(outcome[:, np.newaxis], found)[:, 0]
             linear, curved = _unit(_without(linear, found)), _unit(_without(curved, found))
@@ -168,7 +173,7 @@ def _width_shares(
 
 
 def _explained(outcome: FloatArray, linear: FloatArray, curved: FloatArray) -> FloatArray:
-    """Square of the part of an outcome along each pair of columns, shape (inputs,)."""
+    """Square of the part of outcomes along each pair of columns, shape (..., inputs)."""
     along: FloatArray = (outcome @ linear) ** 2 + (outcome @ curved) ** 2
     return along
 
