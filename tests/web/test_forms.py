@@ -15,7 +15,7 @@ from conewright.job.text.editing import (
     with_entry,
     with_proposal,
     with_values,
-    without_entry,
+    without_entries,
     without_place,
 )
 from conewright.job.text.labels import (
@@ -211,7 +211,7 @@ def test_a_proposal_that_leads_nowhere_is_said_beside_its_row() -> None:
 def test_an_entry_goes_without_a_trace() -> None:
     text = demo_text()
     with_it = with_entry(text, "seat", {"id": "bench", "ear": ["0 m", "0 m", "1 m"]})
-    assert loads(without_entry(with_it, "seat", "bench")) == loads(text)
+    assert loads(without_entries(with_it, "seat", "bench")) == loads(text)
 
 
 def test_places_that_copy_one_that_goes_keep_what_they_copied() -> None:
@@ -226,7 +226,7 @@ def test_places_that_copy_one_that_goes_keep_what_they_copied() -> None:
 
 def test_a_driver_in_use_cannot_be_taken_out() -> None:
     with pytest.raises(Refused) as refused:
-        without_entry(demo_text(), "driver", "old-100")
+        without_entries(demo_text(), "driver", "old-100")
     assert any("old-100" in words for words in refused.value.others)
 
 
@@ -252,7 +252,7 @@ def test_changes_to_one_thing_do_not() -> None:
 def test_readings_and_proposals_of_both_are_kept() -> None:
     base = demo_text()
     mine = with_entry(base, "reading", {"test": "cell-pulse", "at": "door-fl", "value": "outward"})
-    mine = without_entry(mine, "proposal", "larger-fronts")
+    mine = without_entries(mine, "proposal", "larger-fronts")
     theirs = with_proposal(base, "rings", {"set": {"door-f?.mount.ring": True}})
     both = merged(base, mine, theirs)
     assert both is not None
@@ -263,7 +263,7 @@ def test_readings_and_proposals_of_both_are_kept() -> None:
 
 def test_what_one_changed_and_the_other_took_out_does_not_fit() -> None:
     base = demo_text()
-    mine = without_entry(base, "proposal", "slim-fronts")
+    mine = without_entries(base, "proposal", "slim-fronts")
     theirs = with_proposal(base, "slim-fronts", {"hours": 3.0})
     assert merged(base, mine, theirs) is None
     assert merged(base, theirs, mine) is None

@@ -17,7 +17,7 @@ from conewright.job.document.paths import (
     table_at,
     table_within,
 )
-from conewright.job.document.problems import Found, schema_problems
+from conewright.job.document.problems import Found, part_problems, schema_problems
 from conewright.job.document.references import (
     TARGET_LISTS,
     TARGET_TABLES,
@@ -25,7 +25,7 @@ from conewright.job.document.references import (
     reference_problems,
 )
 
-__all__ = ["apply_changes", "apply_proposal", "change_problems", "whole_job"]
+__all__ = ["apply_changes", "apply_proposal", "changed_job", "whole_job"]
 
 D = TypeVar("D", bound=Document)
 
@@ -62,25 +62,21 @@ def apply_changes(job: D, changes: Mapping[str, object], *, name: str = "changes
     Raises:
         JobError: with a problem for each key that leads nowhere or whose value is refused.
     """
-    changed, problems = _changed(job.to_dict(), changes, name, type(job))
+    changed, problems = changed_job(job, job.to_dict(), changes, name=name)
     if changed is None or problems:
         raise JobError(problems)
     return changed
 
 
 def apply_proposal(job: D, name: str) -> D:
-    """Return the job with one of its proposals carried out; raises JobError."""
+    """Return the job with one of its proposals carried out, once for all; raises JobError."""
+    if name in job.carried_out:
+        return job.carried_out[name]
     known = {proposal.id: proposal for proposal in job.proposals}
     if name not in known:
         raise JobError([Problem("proposal", show(name), known_names(name, known))])
-    return apply_changes(job, known[name].set, name=f"proposal[{name}].set")
-
-
-def change_problems(
-    raw: Mapping[str, Any], changes: Mapping[str, Any], *, name: str, known: Iterable[Problem]
-) -> list[Problem]:
-    """Return what is wrong with changes to a file's tables, beyond what is known to be wrong."""
-    return _changed(raw, changes, name, Document, known)[1]
+    changed = apply_changes(job, known[name].set, name=f"proposal[{name}].set")
+    return job.carried_out.setdefault(name, changed)
 
 
 def whole_job(raw: Mapping[str, Any], kind: type[D]) -> tuple[D | None, list[Found]]:
@@ -90,14 +86,26 @@ def whole_job(raw: Mapping[str, Any], kind: type[D]) -> tuple[D | None, list[Fou
     return (None, [*found, *crossed]) if isinstance(found, list) else (found, crossed)
 
 
-def _changed(
+def changed_job(
+    job: D | None,
     raw: Mapping[str, Any],
     changes: Mapping[str, Any],
+    *,
     name: str,
-    kind: type[D],
     known: Iterable[Problem] = (),
 ) -> tuple[D | None, list[Problem]]:
-    """Return the job after the changes, and what is wrong with it beyond what was known."""
+    """Return the job after changes, and what is wrong with it beyond what was known.
+
+    Only the parts that change are checked anew, and what parts say about each other.
+
+    Args:
+        job: as it stands, None where it is no job.
+        raw: its plain values under the names of the file.
+        changes: as for `apply_changes`.
+        name: what they are called in an error.
+        known: problems of the job as it stands.
+
+    """
     planned: list[_Change] = []
     problems: list[Problem] = []
     for key, value in changes.items():
@@ -107,10 +115,42 @@ def _changed(
         else:
             path = tuple(key.split(".")[1:])
             planned += [_Change(key, target, path, value) for target in targets]
-    job, found = whole_job(_applied(raw, planned), kind)
+    applied = _applied(raw, planned)
+    parts: dict[Steps, Table] = {}
+    found: list[Found] = []
+    for target in sorted({change.target for change in planned}, key=_order):
+        part = part_problems(applied, target)
+        if isinstance(part, list):
+            found += part
+        else:
+            parts[target] = part
+    refused = bool(found)
+    found += reference_problems(applied)
     old = set(known)
     problems += [_blamed(each, planned, name) for each in found if each.problem not in old]
-    return job, list(dict.fromkeys(problems))
+    changed = None if job is None or refused else _with_parts(job, parts)
+    return changed, list(dict.fromkeys(problems))
+
+
+def _order(target: Steps) -> tuple[int, Steps]:
+    """Return what puts parts in the order that a job has them in."""
+    table, *index = target
+    return list(fields_of(Document)).index(str(table)), tuple(index)
+
+
+def _with_parts(job: D, parts: Mapping[Steps, Table]) -> D:
+    """Return a job with some parts replaced, all of them checked; it shares the others."""
+    names = {info.alias or name: name for name, info in type(job).model_fields.items()}
+    values: dict[str, Any] = {}
+    for (table, *index), part in parts.items():
+        name = names[str(table)]
+        entries = values.get(name, getattr(job, name))
+        values[name] = (
+            tuple(part if [i] == index else each for i, each in enumerate(entries))
+            if index
+            else part
+        )
+    return job.model_copy(update=values)
 
 
 def _targets(raw: Mapping[str, Any], key: str) -> list[Steps] | str:

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
 from typing import TYPE_CHECKING
-
-from conewright.job.text.parsing import bare
 
 if TYPE_CHECKING:
     from conewright.job.build.job import Job
@@ -43,7 +40,9 @@ class Saved:
     @property
     def job(self) -> Job:
         """The job in the text, read once; raises JobError where today's rules refuse it."""
-        return _job(self.text, self.name)
+        from conewright.job.text.parsing import kept_job
+
+        return kept_job(self.text, file=self.name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +81,3 @@ class Device:
     name: str
     paired_at: datetime
     revoked_at: datetime | None
-
-
-@lru_cache(maxsize=64)
-def _job(text: str, name: str) -> Job:
-    from conewright.job.text.parsing import loads
-
-    return loads(bare(text), file=name)

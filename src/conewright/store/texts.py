@@ -11,7 +11,7 @@ from typing import Any
 
 from conewright.errors import JobError, Problem
 from conewright.job.build.job import Job
-from conewright.job.text.parsing import LARGEST_FILE, bare, loads
+from conewright.job.text.parsing import LARGEST_FILE, kept_job
 
 __all__ = [
     "Summary",
@@ -89,7 +89,7 @@ def _read(text: str) -> Job:
         raise _refused("characters that are none", "a job is text in UTF-8") from None
     if size > LARGEST_FILE:
         raise _refused("a longer text", f"at most {LARGEST_FILE} bytes are kept")
-    return loads(bare(text))
+    return kept_job(text)
 
 
 def _refused(found: str, allowed: str) -> JobError:

@@ -20,7 +20,7 @@ from conewright.cli.commands.replies import (
 )
 from conewright.errors import BadInputError
 from conewright.job.text.job_file import JobFile
-from conewright.job.text.parsing import loads
+from conewright.job.text.parsing import kept_job
 from conewright.job.text.readings import with_reading
 from conewright.stages.find.faults.trade import test
 from conewright.stages.find.stage import find
@@ -215,7 +215,7 @@ class Dialogue:
         text = with_reading(
             file.text, file.format, test=card.test, at=card.subject, value=INCONCLUSIVE
         )
-        find(loads(text, file.format, file=str(file.path)).build())
+        find(kept_job(text, file.format, file=str(file.path)).build())
 
 
 def _found(file: JobFile) -> Report:

@@ -7,8 +7,6 @@ from functools import lru_cache
 from math import ceil
 
 from conewright.errors import JobError, Problem
-from conewright.job.proposals import apply_proposal
-from conewright.job.document.document import Document, Proposal
 from conewright.job.build.fills import Filler
 from conewright.job.build.possible import impossibilities
 from conewright.job.build.resolve_driver import central_area, resolve_driver
@@ -20,8 +18,10 @@ from conewright.job.build.resolve_electrics import (
     resolve_vehicle,
 )
 from conewright.job.build.resolve_location import resolve_location
-from conewright.job.document.parts import AS_FOUND
 from conewright.job.build.state import Build, DriverState, LocationState
+from conewright.job.document.document import Document, Proposal
+from conewright.job.document.parts import AS_FOUND, Table
+from conewright.job.proposals import apply_proposal
 
 __all__ = ["build_job"]
 
@@ -102,7 +102,9 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
     )
 
 
-def _locations(job: Document, areas: Mapping[str, float], filler: Filler) -> tuple[LocationState, ...]:
+def _locations(
+    job: Document, areas: Mapping[str, float], filler: Filler
+) -> tuple[LocationState, ...]:
     """Return every place with its driver; raises JobError with every driver that fails."""
     drivers = _drivers(job, filler)
     return tuple(
@@ -164,9 +166,22 @@ def _unpriced(job: Document, changed: Document, proposal: Proposal | None) -> tu
 def _filler(job: Document, changed: Document, proposal: Proposal | None) -> Filler:
     if proposal is None:
         return Filler()
-    before, after = dict(_leaves(job.to_dict())), dict(_leaves(changed.to_dict()))
-    planned = frozenset(path for path in after if after[path] != before.get(path))
-    return Filler(planned=planned, proposal=proposal.id)
+    planned: set[str] = set()
+    for path, old, new in _changed_parts(job, changed):
+        before, after = (dict(_leaves(part.to_dict(), path)) for part in (old, new))
+        planned |= {path for path in after if after[path] != before.get(path)}
+    return Filler(planned=frozenset(planned), proposal=proposal.id)
+
+
+def _changed_parts(job: Document, changed: Document) -> Iterator[tuple[str, Table, Table]]:
+    """Yield the path of each part that a proposal changes, the part as found and as changed."""
+    for name, info in Document.model_fields.items():
+        old, new = getattr(job, name), getattr(changed, name)
+        if isinstance(new, tuple):
+            pairs = zip(old, new, strict=True)
+            yield from ((b.id, a, b) for a, b in pairs if a is not b)
+        elif old is not new:
+            yield info.alias or name, old, new
 
 
 def _leaves(node: object, path: str = "") -> Iterator[tuple[str, object]]:

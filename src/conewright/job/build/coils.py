@@ -1,11 +1,11 @@
 """Which model of the voice coil a driver's sheet supports, and its values."""
 
 from conewright.errors import JobError, Problem
-from conewright.job.document.document import DriverSheet
 from conewright.job.build.fills import Filler
-from conewright.job.quantity.values import Quantity
 from conewright.job.build.state import CoilState, Origin, Value
 from conewright.job.build.typical import Typical
+from conewright.job.document.document import DriverSheet
+from conewright.job.quantity.values import Quantity
 from conewright.physics.coil import EXPONENT_RANGE
 
 __all__ = ["resolve_coil"]

@@ -11,8 +11,8 @@ from math import sqrt
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.job.quantity.values import Quantity
 from conewright.job.build.state import Value
+from conewright.job.quantity.values import Quantity
 from conewright.physics.arrays import FloatArray
 
 __all__ = ["DEFAULT_SAMPLES", "Draws", "draw"]

@@ -5,12 +5,12 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from conewright.job.document.document import Screws
-from conewright.job.quantity.spots import Spot
-from conewright.job.quantity.values import Quantity, format_quantity
 from conewright.job.build.state import Corners, Fill, Origin, ScrewHoles, Value
 from conewright.job.build.typical import Typical
+from conewright.job.document.document import Screws
+from conewright.job.quantity.spots import Spot
 from conewright.job.quantity.units import to_unit, unit_named
+from conewright.job.quantity.values import Quantity, format_quantity
 
 __all__ = ["Filler", "metres_of", "plain_text", "screw_holes"]
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from conewright.job.build.building import build_job
 from conewright.job.build.state import Build
-from conewright.job.proposals import apply_proposal
 from conewright.job.document.document import Document
+from conewright.job.proposals import apply_proposal
 
 __all__ = ["Job"]
 

@@ -6,12 +6,8 @@ import numpy as np
 
 from conewright.errors import JobError, OutOfRangeError, Problem
 from conewright.job.build.coils import resolve_coil
-from conewright.job.document.document import DriverSheet
 from conewright.job.build.draws import quantile
-from conewright.job.build.fills import Filler
-from conewright.job.quantity.values import Quantity
-from conewright.job.build.fills import metres_of, screw_holes
-from conewright.job.document.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
+from conewright.job.build.fills import Filler, metres_of, screw_holes
 from conewright.job.build.state import DriverState, FrameState, Origin, Value
 from conewright.job.build.typical import (
     Typical,
@@ -22,6 +18,9 @@ from conewright.job.build.typical import (
     typical,
     typical_or_none,
 )
+from conewright.job.document.document import DriverSheet
+from conewright.job.document.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
+from conewright.job.quantity.values import Quantity
 from conewright.physics.thiele_small import complete, derivable
 
 __all__ = ["AGEING", "central_area", "resolve_driver"]

@@ -2,10 +2,7 @@
 
 from collections.abc import Mapping
 
-from conewright.job.document.document import Channel, HeadUnit, Document, Vehicle
 from conewright.job.build.fills import Filler
-from conewright.job.quantity.expression import Load, ValuePart, WirePart
-from conewright.job.quantity.values import Quantity
 from conewright.job.build.resolve_location import resolve_place
 from conewright.job.build.state import (
     BatteryState,
@@ -21,6 +18,9 @@ from conewright.job.build.state import (
     VehicleState,
 )
 from conewright.job.build.typical import ANY, Typical, typical
+from conewright.job.document.document import Channel, Document, HeadUnit, Vehicle
+from conewright.job.quantity.expression import Load, ValuePart, WirePart
+from conewright.job.quantity.values import Quantity
 
 __all__ = [
     "resolve_channel",

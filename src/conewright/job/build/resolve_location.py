@@ -3,11 +3,7 @@
 from dataclasses import replace
 
 from conewright.errors import JobError, Problem
-from conewright.job.document.document import Cavity, Cover, Location, Trim
-from conewright.job.build.fills import Filler
-from conewright.job.document.parts import Place
-from conewright.job.quantity.values import Quantity
-from conewright.job.build.fills import metres_of, screw_holes
+from conewright.job.build.fills import Filler, metres_of, screw_holes
 from conewright.job.build.state import (
     CavityState,
     DriverState,
@@ -18,6 +14,9 @@ from conewright.job.build.state import (
     Value,
 )
 from conewright.job.build.typical import ANY, Typical, scaled, typical
+from conewright.job.document.document import Cavity, Cover, Location, Trim
+from conewright.job.document.parts import Place
+from conewright.job.quantity.values import Quantity
 
 __all__ = ["ENCLOSED", "resolve_location", "resolve_place"]
 

@@ -17,8 +17,8 @@ from conewright.job.document.parts import AS_FOUND
 
 if TYPE_CHECKING:
     from conewright.job.document.document import Document
-    from conewright.job.quantity.values import Quantity
     from conewright.job.quantity.spots import KeptClear, PanelHole
+    from conewright.job.quantity.values import Quantity
     from conewright.physics.wiring import Tree
 
 __all__ = [
@@ -44,6 +44,7 @@ __all__ = [
     "Value",
     "VehicleState",
 ]
+
 
 class Origin(StrEnum):
     """Where a value comes from, from the best known to the least."""

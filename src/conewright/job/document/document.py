@@ -1,7 +1,8 @@
 """The whole document: everything a repairer wrote down about one vehicle, frozen."""
 
 from collections.abc import Iterable
-from typing import Annotated, Any, Literal, Protocol, TypeVar
+from functools import cached_property
+from typing import Annotated, Literal, Protocol, Self, TypeVar
 
 from pydantic import BeforeValidator, Field, JsonValue
 
@@ -201,6 +202,13 @@ class Document(Table):
         found = [each for each in self.readings if (each.test, each.at) == (test, at)]
         return found[-1] if found else None
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the job as plain JSON values under the names of the file; reads back equal."""
-        return self.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    @cached_property
+    def carried_out(self) -> dict[str, Self]:
+        """The job with a proposal carried out, by its id, as far as that was asked for."""
+        return {}
+
+    def __copy__(self) -> Self:
+        """Return a copy, which may be changed: nothing is carried out in it yet."""
+        copied = super().__copy__()
+        copied.__dict__.pop("carried_out", None)
+        return copied

@@ -1,6 +1,6 @@
 """The electrical half of the document: vehicle, seats, head unit and its channels."""
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
@@ -89,6 +89,10 @@ class Table(BaseModel):
     model_config = ConfigDict(
         extra="forbid", frozen=True, validate_by_name=True, validate_by_alias=True
     )
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return it as plain JSON values under the names of the file; reads back equal."""
+        return self.model_dump(mode="json", by_alias=True, exclude_unset=True)
 
 
 class Battery(Table):

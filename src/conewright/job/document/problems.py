@@ -10,6 +10,7 @@ from pydantic_core import ErrorDetails
 
 from conewright.errors import Problem
 from conewright.job.document.document import Document
+from conewright.job.document.parts import Table
 from conewright.job.document.paths import (
     Steps,
     fields_of,
@@ -20,7 +21,9 @@ from conewright.job.document.paths import (
     table_at,
 )
 
-__all__ = ["Found", "schema_problems"]
+__all__ = ["Found", "part_problems", "schema_problems"]
+
+T = TypeVar("T", bound=Table)
 
 MOST_PROBLEMS = 200
 
@@ -64,11 +67,25 @@ def schema_problems(raw: Mapping[str, Any], kind: type[D]) -> D | list[Found]:
 
     Args: raw: the tables of a file, `like` already expanded; kind: what is to be made of them.
     """
+    return _checked(kind, raw, ())
+
+
+def part_problems(raw: Mapping[str, Any], at: Steps) -> Table | list[Found]:
+    """Return the part of a job that stands there, or every field it refuses.
+
+    Args: raw: the tables of a whole file; at: steps to the part, like ("location", 2).
+    """
+    table = table_at(Document, at)
+    assert table is not None
+    return _checked(table, raw, at)
+
+
+def _checked(table: type[T], raw: Mapping[str, Any], at: Steps) -> T | list[Found]:
     try:
-        return kind.model_validate(raw, by_alias=True, by_name=False)
+        return table.model_validate(inside(raw, *at), by_alias=True, by_name=False)
     except ValidationError as error:
         details = [each for each in error.errors(include_url=False) if not _is_echo(each)]
-    found = [_found(detail, raw) for detail in details[:MOST_PROBLEMS]]
+    found = [_found(detail, (*at, *detail["loc"]), raw) for detail in details[:MOST_PROBLEMS]]
     if len(details) > MOST_PROBLEMS:
         more = Problem("file", f"{len(details) - MOST_PROBLEMS} more problems", "mend these first")
         found.append(Found((), more))
@@ -81,10 +98,9 @@ def _is_echo(detail: ErrorDetails) -> bool:
     return detail["type"] == "too_short" and len(detail["input"]) >= least
 
 
-def _found(detail: ErrorDetails, raw: Mapping[str, Any]) -> Found:
+def _found(detail: ErrorDetails, steps: Steps, raw: Mapping[str, Any]) -> Found:
     """Return one of pydantic's error records in our own words."""
     kind: str = detail["type"]
-    steps: Steps = detail["loc"]
     missing = kind == "missing"
     if missing and isinstance(steps[-1], int):
         steps = steps[:-1]

@@ -113,12 +113,13 @@ def _load_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
 def _lead_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     """Every wire of a pair names a channel, and is written down once."""
     channels = ids_of(raw, "channel")
-    seen: dict[tuple[str, object], int] = {}
+    functions = dict(_texts(raw, "lead", "function"))
+    seen: dict[tuple[str, str | None], int] = {}
     for index, name in _texts(raw, "lead", "channel"):
         if channels and name not in channels:
             text = f"it takes the id of a channel; {known_names(name, channels)}"
             yield ("lead", index, "channel"), text
-        function = inside(raw, "lead", index, "function")
+        function = functions.get(index)
         if seen.setdefault((name, function), index) != index:
             first = f"lead[{seen[name, function] + 1}]"
             yield ("lead", index, "channel"), f"{first} is the {function} wire of {name} already"

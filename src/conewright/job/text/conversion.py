@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-import tomllib
 from typing import Any
 
 from conewright.errors import BadInputError
-from conewright.job.text.parsing import bare, loads
+from conewright.job.text.parsing import job_text, kept_job
 
 __all__ = ["json_from_toml", "toml_from_json"]
 
@@ -22,17 +21,17 @@ def toml_from_json(text: str) -> str:
     """
     import tomlkit
 
-    text = bare(text)
-    job = loads(text, "json")
-    written = tomlkit.dumps(_without_nulls(json.loads(text)))
-    if loads(written) != job:
+    given = job_text(text, "json")
+    job = given.job
+    written = tomlkit.dumps(_without_nulls(given.tables))
+    if kept_job(written) != job:
         raise BadInputError("this JSON has no equal in TOML; save it as a .toml job file first")
     return written
 
 
 def json_from_toml(text: str) -> str:
     """Return a job written in TOML as JSON: the same fields in their order; comments go."""
-    return json.dumps(tomllib.loads(bare(text)), indent=2, ensure_ascii=False, default=str) + "\n"
+    return json.dumps(job_text(text).tables, indent=2, ensure_ascii=False, default=str) + "\n"
 
 
 def _without_nulls(value: Any) -> Any:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from conewright.errors import JobError
-from conewright.job.text.parsing import bare, loads
+from conewright.job.text.parsing import job_text
 
 __all__ = ["LAYOUT_ONLY", "compare", "in_a_note"]
 
@@ -86,20 +85,12 @@ def in_a_note(changes: Sequence[str]) -> str:
 
 def _tables(old: str, new: str) -> tuple[dict[str, Any], dict[str, Any]]:
     """Return both texts as plain values, read alike."""
+    before, after = job_text(old), job_text(new)
     try:
-        return loads(bare(old)).to_dict(), loads(bare(new)).to_dict()
+        return before.job.to_dict(), after.job.to_dict()
     except JobError:
         # One of them is no job by today's rules, so both are taken as they were written.
-        return _raw(old), _raw(new)
-
-
-def _raw(text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(bare(text))
-    except tomllib.TOMLDecodeError:
-        # It tells where the text stops being TOML.
-        loads(bare(text))
-        raise
+        return before.tables, after.tables
 
 
 # --- Walking through ----------------------------------------------------------------------------

@@ -6,13 +6,12 @@ the wanted values, nothing of it is used.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from copy import deepcopy
 from dataclasses import dataclass
 from typing import Any
 
 import tomlkit
-from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT
 
 from conewright.errors import BadInputError, JobError, Problem
@@ -20,7 +19,7 @@ from conewright.job.build.job import Job
 from conewright.job.document.likeness import merged
 from conewright.job.document.paths import Steps, inside
 from conewright.job.text.labels import LISTS, TABLES, Field, Part, field_at, part_of, place_in_file
-from conewright.job.text.parsing import MARK, bare, loads
+from conewright.job.text.parsing import MARK, job_text
 
 __all__ = [
     "Refused",
@@ -28,7 +27,7 @@ __all__ = [
     "with_entry",
     "with_proposal",
     "with_values",
-    "without_entry",
+    "without_entries",
     "without_place",
 ]
 
@@ -66,10 +65,9 @@ def with_values(text: str, values: Mapping[str, object]) -> str:
         Refused: the changed text is no job.
 
     """
-    job = loads(bare(text))
+    job = job_text(text).job
     fields = {path: field_at(job, path) for path in values}
-    wanted = _raw(text)
-    document = tomlkit.parse(bare(text))
+    wanted, document = _opened(text)
     for path, value in values.items():
         field, part = fields[path], part_of(job, path.partition(".")[0])
         steps, value = _whole_list(job, field, part, path, value)
@@ -94,7 +92,7 @@ def with_proposal(text: str, id: str, values: Mapping[str, object]) -> str:
         Refused: the changed text is no job; a row of `set` is named by its key.
 
     """
-    entries = _raw(text).get("proposal", [])
+    entries = job_text(text).tables.get("proposal", [])
     index = next((i for i, entry in enumerate(entries) if entry.get("id") == id), None)
     if index is None:
         given = {name: value for name, value in values.items() if value is not None}
@@ -102,8 +100,7 @@ def with_proposal(text: str, id: str, values: Mapping[str, object]) -> str:
     elif all(entries[index].get(name) == value for name, value in values.items()):
         return text
     else:
-        wanted = _raw(text)
-        document = tomlkit.parse(bare(text))
+        wanted, document = _opened(text)
         for tables in (wanted, document):
             for name, value in values.items():
                 _update(tables["proposal"][index], name, value)
@@ -119,9 +116,8 @@ def with_entry(text: str, kind: str, entry: Mapping[str, object]) -> str:
         Refused: the changed text cannot be written; whether it is a job is not looked at.
 
     """
-    wanted = _raw(text)
+    wanted, document = _opened(text)
     wanted[kind] = [*wanted.get(kind, []), dict(entry)]
-    document = tomlkit.parse(bare(text))
     there = document.get(kind)
     if there is None or isinstance(there, AoT):
         entries = there if there is not None else tomlkit.aot()
@@ -132,15 +128,15 @@ def with_entry(text: str, kind: str, entry: Mapping[str, object]) -> str:
     return _checked(text, tomlkit.dumps(document), wanted)
 
 
-def without_entry(text: str, kind: str, id: str) -> str:
-    """Return the text of a job without one entry of a list; a list without entries goes too.
+def without_entries(text: str, kind: str, *ids: str) -> str:
+    """Return the text of a job without some entries of a list; a list without entries goes too.
 
     Raises:
         BadInputError: there is no such entry.
         Refused: the text would not be a job any more.
 
     """
-    return _without(text, kind, id)
+    return _without(text, kind, ids)
 
 
 def without_place(text: str, id: str) -> str:
@@ -151,20 +147,22 @@ def without_place(text: str, id: str) -> str:
         Refused: something else of the job still names it.
 
     """
-    return _without(text, "location", id, before=lambda tables: _let_copies_stand(tables, id))
+    return _without(text, "location", [id], before=lambda tables: _let_copies_stand(tables, id))
 
 
-def _without(text: str, kind: str, id: str, *, before: Callable[[Any], None] | None = None) -> str:
-    wanted = _raw(text)
-    entries = wanted.get(kind, [])
-    index = next((i for i, entry in enumerate(entries) if entry.get("id") == id), None)
-    if index is None:
-        raise BadInputError(f"there is no {kind} {id!r} in this job")
-    document = tomlkit.parse(bare(text))
+def _without(
+    text: str, kind: str, ids: Sequence[str], *, before: Callable[[Any], None] | None = None
+) -> str:
+    wanted, document = _opened(text)
+    known = [entry.get("id") for entry in wanted.get(kind, [])]
+    for id in ids:
+        if id not in known:
+            raise BadInputError(f"there is no {kind} {id!r} in this job")
     for tables in (wanted, document):
         if before is not None:
             before(tables)
-        del tables[kind][index]
+        for index in sorted(map(known.index, ids), reverse=True):
+            del tables[kind][index]
         if not tables[kind]:
             del tables[kind]
     changed = _checked(text, tomlkit.dumps(document), wanted)
@@ -192,8 +190,10 @@ def _plain(table: Any) -> dict[str, Any]:
 # --- Setting ------------------------------------------------------------------------------------
 
 
-def _raw(text: str) -> dict[str, Any]:
-    return tomllib.loads(bare(text))
+def _opened(text: str) -> tuple[dict[str, Any], tomlkit.TOMLDocument]:
+    """Return the plain values in a text and the same with all its comments, both to be changed."""
+    read = job_text(text)
+    return deepcopy(read.tables), tomlkit.parse(read.text)
 
 
 def _owner(tables: Any, part: Part) -> Any:
@@ -281,8 +281,8 @@ def _table(entry: Mapping[str, object]) -> Any:
 def _checked(old: str, new: str, wanted: Mapping[str, Any]) -> str:
     """Return the new text where it reads as it should, with the mark that the old one had."""
     try:
-        right = tomllib.loads(new) == wanted
-    except (tomllib.TOMLDecodeError, TOMLKitError):
+        right = job_text(new).tables == wanted
+    except JobError:
         right = False
     if not right:
         told = "this file is written in a way that cannot be edited here; download it and edit it"
@@ -296,7 +296,7 @@ def _checked(old: str, new: str, wanted: Mapping[str, Any]) -> str:
 def _hold(text: str, fields: Iterable[tuple[Field, Part]]) -> None:
     """Raise Refused where a text is no job, with the words for each field beside it."""
     try:
-        loads(bare(text))
+        _ = job_text(text).job
     except JobError as error:
         places = {place_in_file(field, part): field.path for field, part in fields}
         raise _refused(error.problems, places) from None
@@ -304,7 +304,7 @@ def _hold(text: str, fields: Iterable[tuple[Field, Part]]) -> None:
 
 def _hold_proposal(text: str, id: str, values: Mapping[str, object]) -> None:
     try:
-        loads(bare(text))
+        _ = job_text(text).job
     except JobError as error:
         start = f"proposal[{id}]"
         places = {f"{start}.{name}": name for name in values if name != "set"}

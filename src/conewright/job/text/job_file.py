@@ -9,9 +9,17 @@ from pathlib import Path
 from shutil import copymode
 from tempfile import mkstemp
 
-from conewright.errors import BadInputError, JobError
+from conewright.errors import BadInputError
 from conewright.job.build.job import Job
-from conewright.job.text.parsing import LARGEST_FILE, Format, bare, load
+from conewright.job.text.parsing import (
+    LARGEST_FILE,
+    Format,
+    bare,
+    content_of,
+    format_of,
+    kept_job,
+    text_in,
+)
 from conewright.job.text.readings import Said, with_reading
 
 __all__ = ["JobFile", "open_job", "put_back", "write_reading"]
@@ -41,15 +49,12 @@ def open_job(path: str | os.PathLike[str]) -> JobFile:
 
     Raises:
         JobError: with every problem of the file; also where it cannot be read at all.
-        BadInputError: it changes while it is read.
 
     """
     file = Path(path)
-    content = _content(file)
-    job = load(file)
-    if content is None or _content(file) != content:
-        raise _changed(file)
-    return JobFile(file, content, job)
+    format = format_of(str(file))
+    content = content_of(str(file))
+    return JobFile(file, content, _job_in(content, file, format))
 
 
 def write_reading(file: JobFile, *, test: str, at: str, value: Said) -> JobFile:
@@ -73,6 +78,7 @@ def put_back(file: JobFile, earlier: JobFile) -> JobFile:
 
 def _replaced(file: JobFile, content: bytes) -> JobFile:
     """Put new content in the place of a file that still is as it was read."""
+    job = _job_in(content, file.path, file.format)
     # What a link points to is replaced, not the link.
     target = Path(os.path.realpath(file.path))
     try:
@@ -86,7 +92,6 @@ def _replaced(file: JobFile, content: bytes) -> JobFile:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
-        job = _read_back(name, file.path)
         if _content(target) != file.content:
             raise _changed(file.path)
         copymode(target, name)
@@ -99,11 +104,9 @@ def _replaced(file: JobFile, content: bytes) -> JobFile:
     return JobFile(file.path, content, job)
 
 
-def _read_back(name: str, path: Path) -> Job:
-    try:
-        return load(name)
-    except JobError as error:
-        raise JobError(error.problems, file=str(path)) from None
+def _job_in(content: bytes, path: Path, format: Format) -> Job:
+    """Return the job in a file's content; raises JobError under the name of the file."""
+    return kept_job(text_in(content, file=str(path)), format, file=str(path))
 
 
 def _content(file: Path) -> bytes | None:

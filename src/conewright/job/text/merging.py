@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -11,7 +10,7 @@ import tomlkit
 
 from conewright.errors import ConewrightError
 from conewright.job.text.editing import Refused, with_entry
-from conewright.job.text.parsing import bare, loads
+from conewright.job.text.parsing import bare, job_text
 
 __all__ = ["merged"]
 
@@ -32,13 +31,13 @@ def merged(base: str, mine: str, theirs: str) -> str | None:
 
     """
     try:
-        before, ours, others = (_leaves(tomllib.loads(bare(text))) for text in (base, mine, theirs))
+        before, ours, others = (_leaves(job_text(text).tables) for text in (base, mine, theirs))
         my_changes, their_changes = _changes(before, ours), _changes(before, others)
         if not my_changes or _meet(my_changes, their_changes):
             return None
         text = _applied(theirs, my_changes, before, others)
-        loads(bare(text))
-    except (tomllib.TOMLDecodeError, ConewrightError, Refused, KeyError):
+        _ = job_text(text).job
+    except (ConewrightError, Refused, KeyError):
         return None
     return text
 

@@ -3,18 +3,34 @@
 import json
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from os import PathLike, fspath
 from pathlib import Path
 from typing import Any, Literal, NoReturn
 
 from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.build.job import Job
-from conewright.job.document.likeness import Expanded, expand_likeness
+from conewright.job.document.likeness import expand_likeness
 from conewright.job.document.paths import inside, path_text, show
-from conewright.job.proposals import change_problems, whole_job
+from conewright.job.proposals import changed_job, whole_job
 
-__all__ = ["from_dict", "load", "loads"]
+__all__ = [
+    "LARGEST_FILE",
+    "MARK",
+    "Format",
+    "JobText",
+    "bare",
+    "content_of",
+    "format_of",
+    "from_dict",
+    "job_text",
+    "kept_job",
+    "load",
+    "loads",
+    "text_in",
+]
 
 Format = Literal["toml", "json"]
 
@@ -25,16 +41,15 @@ LARGEST_FILE = 1_000_000
 DEEPEST = 10
 LONGEST_LIST = 200
 LONGEST_KEY = 100
+MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
+"""Mark of its encoding, which some editors put in front of a text."""
+
+TEXTS_KEPT = 64
 
 # Where one key or value of TOML may end; stops side by side are in no key.
 _PIECE = re.compile(r"[=,{}\[\]#\n]")
 _STOPS = re.compile(r"\.+")
 _POSITION = re.compile(r"\(at (line \d+, column \d+|end of document)\)")
-
-
-def bare(text: str) -> str:
-    """Return a text without the mark of its encoding, which some editors put in front."""
-    return text.removeprefix(MARK)
 
 
 def load(path: str | PathLike[str]) -> Job:
@@ -43,16 +58,58 @@ def load(path: str | PathLike[str]) -> Job:
     Raises: JobError with every problem of the file; also where it cannot be read at all.
     """
     file = fspath(path)
-    ending = Path(file).suffix.lower()
-    if ending not in _PARSERS:
-        found = f"a name ending in {show(ending)}" if ending else "a name without an ending"
-        raise _refused(file, found, "the name of a job file ends in .toml or .json")
-    return _read(_text(file), _PARSERS[ending], file)
+    format = format_of(file)
+    return loads(text_in(content_of(file), file=file), format, file=file)
 
 
 def loads(text: str, format: Format = "toml", *, file: str = "job") -> Job:
     """Read a job from text; `file` is what it is called in an error. Raises JobError."""
-    return _read(text, _PARSERS[f".{format}"], file)
+    return from_dict(_tables(text, format, file), file=file)
+
+
+@dataclass(frozen=True)
+class JobText:
+    """The text of a job without a mark of its encoding, parsed and checked once.
+
+    Attributes:
+        text: without the mark.
+        tables: the plain values in it, not to be changed.
+
+    """
+
+    text: str
+    tables: Any
+
+    @cached_property
+    def job(self) -> Job:
+        """The job in it; raises JobError."""
+        return from_dict(self.tables)
+
+
+def job_text(text: str, format: Format = "toml") -> JobText:
+    """Parse the text of a job, once for all who ask for it in turn.
+
+    Raises: JobError where it cannot be parsed; whether it is a job is not looked at.
+    """
+    return _job_text(bare(text), format)
+
+
+@lru_cache(maxsize=TEXTS_KEPT)
+def _job_text(text: str, format: Format) -> JobText:
+    return JobText(text, _tables(text, format, "job"))
+
+
+def kept_job(text: str, format: Format = "toml", *, file: str = "job") -> Job:
+    """Read a job as `loads`, once for all who ask for this text in turn. Raises JobError."""
+    try:
+        return job_text(text, format).job
+    except JobError as error:
+        raise JobError(error.problems, file=file) from None
+
+
+def bare(text: str) -> str:
+    """Return a text without a mark of its encoding."""
+    return text.removeprefix(MARK)
 
 
 def from_dict(raw: Mapping[str, Any], *, file: str = "job") -> Job:
@@ -63,22 +120,42 @@ def from_dict(raw: Mapping[str, Any], *, file: str = "job") -> Job:
     expanded = expand_likeness(raw)
     job, found = whole_job(expanded.raw, Job)
     known = [each.problem for each in found]
-    news = [each.problem for each in (*expanded.problems, *found) if expanded.is_news(each)]
-    problems = [*news, *_proposal_problems(expanded, known)]
+    problems = [each.problem for each in (*expanded.problems, *found) if expanded.is_news(each)]
+    for index, changes in _proposals(expanded.raw):
+        name = path_text(("proposal", index, "set"), expanded.raw)
+        changed, wrong = changed_job(job, expanded.raw, changes, name=name, known=known)
+        problems += wrong
+        if job is not None and changed is not None:
+            job.carried_out[job.proposals[index].id] = changed
     if job is None or problems:
         raise JobError(list(dict.fromkeys(problems or known)), file=file)
     return job
 
 
-def _text(file: str) -> str:
-    """Return the text of a file; raises JobError where there is none to be had."""
+def format_of(file: str) -> Format:
+    """Return the format of a file by the ending of its name; raises JobError for any other."""
+    ending = Path(file).suffix.lower()
+    if ending == ".toml":
+        return "toml"
+    if ending == ".json":
+        return "json"
+    found = f"a name ending in {show(ending)}" if ending else "a name without an ending"
+    raise _refused(file, found, "the name of a job file ends in .toml or .json")
+
+
+def content_of(file: str) -> bytes:
+    """Return what stands in a file, no more than is read of it; raises JobError."""
     try:
         with open(file, "rb") as stream:
-            content = stream.read(LARGEST_FILE + 1)
+            return stream.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         found = f"nothing that can be read ({reason})"
         raise _refused(file, found, "the path of a job file is wanted") from None
+
+
+def text_in(content: bytes, *, file: str) -> str:
+    """Return the text in a file's content, without a mark of its encoding; raises JobError."""
     if len(content) > LARGEST_FILE:
         raise _refused(file, "a larger file", f"at most {LARGEST_FILE} bytes are read")
     try:
@@ -88,13 +165,14 @@ def _text(file: str) -> str:
         raise _refused(file, found, "a job file is text in UTF-8") from None
 
 
-def _read(text: str, parse: Callable[[str], Any], file: str) -> Job:
-    if parse is tomllib.loads and _longest_key(text) > LONGEST_KEY:
+def _tables(text: str, format: Format, file: str) -> Any:
+    """Return the plain values in a text; raises JobError."""
+    if format == "toml" and _longest_key(text) > LONGEST_KEY:
         raise _refused(
             file, "a key of very many parts", f"at most {LONGEST_KEY} stops in one piece"
         )
     try:
-        raw = parse(text)
+        return tomllib.loads(text) if format == "toml" else _json(text)
     except RecursionError:
         raise _refused(file, "tables in tables without end", f"at most {DEEPEST} deep") from None
     except (tomllib.TOMLDecodeError, json.JSONDecodeError) as error:
@@ -103,7 +181,6 @@ def _read(text: str, parse: Callable[[str], Any], file: str) -> Job:
         raise _refused(file, str(error), "the text must be valid JSON") from None
     except ValueError:
         raise _refused(file, "a number without end", "numbers have a few digits") from None
-    return from_dict(raw, file=file)
 
 
 def _longest_key(text: str) -> int:
@@ -148,9 +225,6 @@ def _no_constant(text: str) -> NoReturn:
     raise BadInputError(f"{text}, which is no JSON number")
 
 
-_PARSERS: dict[str, Callable[[str], Any]] = {".toml": tomllib.loads, ".json": _json}
-
-
 def _shape_problems(raw: object) -> Iterator[Problem]:
     """Yield what no job file looks like, before anything walks through it."""
     if not isinstance(raw, Mapping):
@@ -170,11 +244,10 @@ def _shape_problems(raw: object) -> Iterator[Problem]:
             waiting += [((*steps, step), entry) for step, entry in entries]
 
 
-def _proposal_problems(expanded: Expanded, known: list[Problem]) -> Iterator[Problem]:
-    """Yield what is wrong with what the proposals change."""
-    proposals = expanded.raw.get("proposal")
+def _proposals(raw: Mapping[str, Any]) -> Iterator[tuple[int, dict[str, Any]]]:
+    """Yield what each proposal changes, where that can be read."""
+    proposals = raw.get("proposal")
     for index, proposal in enumerate(proposals if isinstance(proposals, list) else ()):
         changes = inside(proposal, "set")
         if isinstance(changes, dict):
-            name = path_text(("proposal", index, "set"), expanded.raw)
-            yield from change_problems(expanded.raw, changes, name=name, known=known)
+            yield index, changes

@@ -9,16 +9,16 @@ from __future__ import annotations
 
 import json
 import re
-import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
+from functools import partial
 from itertools import islice
 from typing import Any
 
 import tomlkit
 
-from conewright.errors import BadInputError
-from conewright.job.text.parsing import Format, bare
+from conewright.errors import BadInputError, JobError
+from conewright.job.text.parsing import Format, bare, job_text
 
 __all__ = ["Said", "with_reading", "without_last_reading"]
 
@@ -40,6 +40,7 @@ _JSON_MARGIN = re.compile(r"^[ \t]+(?=\")", re.MULTILINE)
 _BLANK_ABOVE = re.compile(r"(?<=\n)[ \t]*\r?\n\Z|\A[ \t]*\r?\n\Z")
 _BLANK_BELOW = re.compile(r"[ \t]*(?:\r?\n|\Z)")
 _LINE_END = re.compile(r"\n|\Z")
+_TABLE_OR_END = re.compile(r"(?:[ \t]*(?:#[^\n]*)?\r?\n)*[ \t]*(?:\[|(?:#[^\n]*)?\Z)")
 
 
 def with_reading(text: str, format: Format, *, test: str, at: str, value: Said) -> str:
@@ -65,8 +66,8 @@ def with_reading(text: str, format: Format, *, test: str, at: str, value: Said) 
         indent = margin[0] if margin else "  "
         return json.dumps(wanted, indent=indent, ensure_ascii=False) + "\n"
     for attempt in _attempts(plain, entry):
-        with suppress(tomllib.TOMLDecodeError):
-            if tomllib.loads(attempt) == wanted:
+        with suppress(JobError):
+            if job_text(attempt).tables == wanted:
                 return f"{text[: len(text) - len(plain)]}{attempt}"
     raise BadInputError(f"reading {test} at {at}: no place was found for it; write it by hand")
 
@@ -78,17 +79,16 @@ def without_last_reading(text: str) -> str:
         BadInputError: there is no reading in it, or it cannot be told which lines are its own.
 
     """
-    plain = bare(text)
-    wanted: dict[str, Any] = tomllib.loads(plain)
-    if not wanted.get("reading"):
+    read = job_text(text)
+    if not read.tables.get("reading"):
         raise BadInputError("there is no reading to take back")
-    wanted["reading"].pop()
+    wanted = {**read.tables, "reading": read.tables["reading"][:-1]}
     if not wanted["reading"]:
         del wanted["reading"]
-    for attempt in _shortened(plain):
-        with suppress(tomllib.TOMLDecodeError):
-            if tomllib.loads(attempt) == wanted:
-                return f"{text[: len(text) - len(plain)]}{attempt}"
+    for attempt in _shortened(read.text):
+        with suppress(JobError):
+            if job_text(attempt).tables == wanted:
+                return f"{text[: len(text) - len(read.text)]}{attempt}"
     raise BadInputError("the last reading could not be told apart; take it out by hand")
 
 
@@ -107,8 +107,13 @@ def _behind_headers(text: str, entry: Mapping[str, Any], *, newline: str) -> Ite
     """Yield texts with the reading put in behind one that is there, the last one first."""
     for header in reversed(list(_HEADER.finditer(text))):
         block = _block(entry, margin=header["margin"], newline=newline)
-        for place in _line_starts(text, header.end()):
+        for place in filter(partial(_between_tables, text), _line_starts(text, header.end())):
             yield _put_in(text, _behind_notes(text, place), block, newline=newline)
+
+
+def _between_tables(text: str, place: int) -> bool:
+    """Whether no value follows the start of a line, which would belong to a table put there."""
+    return _TABLE_OR_END.match(text, place) is not None
 
 
 def _block(entry: Mapping[str, Any], *, margin: str, newline: str) -> str:
@@ -179,8 +184,8 @@ def _margin(text: str) -> str:
 
 def _plain(text: str, format: Format) -> dict[str, Any]:
     try:
-        return dict(tomllib.loads(text) if format == "toml" else json.loads(text))
-    except (ValueError, TypeError) as error:
+        return dict(job_text(text, format).tables)
+    except (JobError, ValueError, TypeError) as error:
         raise BadInputError(f"the text of a job file is wanted ({error})") from None
 
 
@@ -193,7 +198,8 @@ def _shortened(text: str) -> Iterator[str]:
     for header in headers[-1:]:
         start = header.start()
         for end in islice(_LINE_END.finditer(text, header.end()), MOST_LINES):
-            yield _joined(text[:start], text[end.end() :])
+            if _between_tables(text, end.end()):
+                yield _joined(text[:start], text[end.end() :])
     document = tomlkit.parse(text)
     document["reading"].pop()
     yield tomlkit.dumps(document)

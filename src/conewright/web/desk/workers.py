@@ -17,7 +17,6 @@ import traceback
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from functools import lru_cache
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Literal, get_args
@@ -340,8 +339,10 @@ def _give_memory_back() -> None:
 
 
 def _result(text: str, question: Asked) -> Result:
+    from conewright.job.text.parsing import kept_job
+
     try:
-        job = _job(text)
+        job = kept_job(text)
         if isinstance(question, PaperQuestion):
             return _made(job, question)
         report = _report(job, question)
@@ -354,13 +355,6 @@ def _result(text: str, question: Asked) -> Result:
         return Refused(str(error), None)
     except Exception:
         return Failed(traceback.format_exc())
-
-
-@lru_cache(maxsize=8)
-def _job(text: str) -> Job:
-    from conewright.job.text.parsing import bare, loads
-
-    return loads(bare(text))
 
 
 def _load_stages() -> Mapping[str, Callable[..., Report]]:

@@ -8,7 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from threading import Lock
-from typing import get_args
+from typing import Any, get_args
 
 from fastapi import Request
 
@@ -83,6 +83,11 @@ class JobPage:
             return self.job.build()
         except JobError as error:
             return error
+
+    @cached_property
+    def whole(self) -> dict[str, Any]:
+        """The job as plain values under the names of the file."""
+        return self.job.to_dict()
 
     @property
     def problems(self) -> list[str]:

@@ -15,7 +15,7 @@ from conewright.errors import BadInputError, JobError
 from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.values import parse_quantity
 from conewright.job.text.editing import Refused, found_words, in_words
-from conewright.job.text.parsing import loads
+from conewright.job.text.parsing import kept_job
 from conewright.stages.find.faults.trade import complaints
 
 __all__ = ["BODIES", "PLACES", "RADIO", "SIDES", "Place", "survey_text", "words_of_complaints"]
@@ -94,7 +94,7 @@ def survey_text(answers: Mapping[str, str], *, today: date) -> str:
     _hold_answers(given)
     text = "\n".join(_lines(given, today))
     try:
-        loads(text).build()
+        kept_job(text).build()
     except JobError as error:
         raise _refused(error, given) from None
     return text

@@ -12,7 +12,7 @@ from starlette.responses import Response
 from conewright.errors import JobError, QuantityError
 from conewright.job.build.job import Job
 from conewright.job.quantity.values import parse_quantity
-from conewright.job.text.editing import Refused, with_values, without_entry, without_place
+from conewright.job.text.editing import Refused, with_values, without_entries, without_place
 from conewright.job.text.labels import (
     LISTS,
     Field,
@@ -81,7 +81,7 @@ def change(request: Request, job_id: str, part_id: str, form: Form) -> Response:
     store = store_of(request)
     page = open_page(request, job_id, revision=number_in(fields, "base") or None)
     try:
-        text = with_values(page.saved.text, _changed(page.job, part_id, fields))
+        text = with_values(page.saved.text, _changed(page, part_id, fields))
     except Refused as refused:
         return _page(request, page, part_id, fields, refused)
     if text == page.saved.text:
@@ -136,7 +136,7 @@ def remove(request: Request, job_id: str, part_id: str, form: Form) -> Response:
         text = (
             without_place(before.text, part_id)
             if part.kind == "location"
-            else without_entry(before.text, part.kind, part_id)
+            else without_entries(before.text, part.kind, part_id)
         )
         store.save(job_id, text, base=before.revision, who=who(request))
     except Refused as refused:
@@ -167,9 +167,9 @@ def _room(kind: str) -> str:
     return "proposals" if kind == "proposal" else "part"
 
 
-def _changed(job: Job, part_id: str, fields: Mapping[str, str]) -> dict[str, object]:
+def _changed(page: JobPage, part_id: str, fields: Mapping[str, str]) -> dict[str, object]:
     """Return the fields of a form that differ from what the job holds."""
-    part, whole = _part(job, part_id), job.to_dict()
+    part, whole = _part(page.job, part_id), page.whole
     return {
         field.path: plain_value(field, fields[field.path])
         for field in fields_of(part)
@@ -220,8 +220,7 @@ def _page(
 def _boxes(
     fields: Iterable[Field], page: JobPage, typed: Mapping[str, str], errors: Mapping[str, str]
 ) -> list[Box]:
-    job, built = page.job, page.built
-    whole = job.to_dict()
+    job, built, whole = page.job, page.built, page.whole
     fills = {} if isinstance(built, JobError) else {fill.path: fill for fill in built.fills}
     boxes = []
     for field in fields:

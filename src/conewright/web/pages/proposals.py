@@ -15,9 +15,9 @@ from starlette.responses import Response
 from conewright.errors import ConewrightError
 from conewright.job.build.job import Job
 from conewright.job.document.parts import AS_FOUND
-from conewright.job.text.editing import Refused, with_proposal, without_entry
+from conewright.job.text.editing import Refused, with_proposal, without_entries
 from conewright.job.text.labels import field_at, fields_of, parts_of, plain_value
-from conewright.job.text.parsing import bare, loads
+from conewright.job.text.parsing import kept_job
 from conewright.stages.report.data import Report
 from conewright.store import Conflict
 from conewright.web.base.errors import Refusal
@@ -154,22 +154,15 @@ def _tried(
     except Refused as refused:
         return None, refused
     only = _alone(text, id)
-    found, refusal = _compared(request, _read(only), only)
+    found, refusal = _compared(request, kept_job(only), only)
     return found, Refused({}, (refusal,) if refusal else ())
-
-
-@lru_cache(maxsize=KEPT)
-def _read(text: str) -> Job:
-    return loads(bare(text))
 
 
 @lru_cache(maxsize=KEPT)
 def _alone(text: str, id: str) -> str:
     """Return the text without the other proposals, which would only cost time."""
-    for proposal in _read(text).proposals:
-        if proposal.id != id:
-            text = without_entry(text, "proposal", proposal.id)
-    return text
+    others = [each.id for each in kept_job(text).proposals if each.id != id]
+    return without_entries(text, "proposal", *others) if others else text
 
 
 def _text(page: JobPage, proposal_id: str, typed: Mapping[str, Any]) -> tuple[str, str]:
@@ -199,7 +192,7 @@ def _saved(
 ) -> Response:
     try:
         if delete:
-            text = without_entry(page.saved.text, "proposal", proposal_id)
+            text = without_entries(page.saved.text, "proposal", proposal_id)
         else:
             _, text = _text(page, proposal_id, typed)
         if text != page.saved.text:
