@@ -3,6 +3,7 @@
 import subprocess
 import sys
 from collections.abc import Iterator
+from itertools import count
 
 from benchmarks.timing import Row, best_seconds
 
@@ -11,10 +12,34 @@ __all__ = ["run"]
 
 def run() -> Iterator[Row]:
     """Time the answers a repairer waits for, each against the cheapest thing of its kind."""
+    yield from _job()
     yield from _compare()
     yield from _find()
     yield from _papers()
     yield from _help()
+
+
+def _job() -> Iterator[Row]:
+    import tomllib
+
+    import conewright
+    from conewright.job.text.editing import with_values
+    from conewright.job.text.parsing import loads
+    from conewright.job.text.starter import demo_text
+
+    widths = count(1)
+
+    def change() -> object:
+        # Another value each time: a text that was read before is not read again.
+        return with_values(demo_text(), {"door-fl.mount.cutout": f"120.{next(widths):04d} mm"})
+
+    parsed = best_seconds(lambda: tomllib.loads(demo_text()), repeats=5)
+    read = best_seconds(lambda: loads(demo_text()), repeats=5)
+    built = best_seconds(lambda: conewright.demo_job().build(), repeats=5)
+    changed = best_seconds(change, repeats=5)
+    yield Row("load, demo job with its four proposals", read, f"{read / parsed:.1f} x its parsing")
+    yield Row("load and first build, five builds", built, f"{built / read:.1f} x its load")
+    yield Row("one field changed in the text, checked", changed, f"{changed / read:.1f} x its load")
 
 
 def _compare() -> Iterator[Row]:
