@@ -299,7 +299,8 @@ def complete(known: Mapping[str, Real], *, air: Air) -> dict[str, Real]:
     _require_sheet(sheet)
     for step in _plan(sheet):
         sheet[step.target] = step.solve(sheet, air)
-        _require_sheet(sheet)
+        _require_figure(step.target, sheet[step.target])
+        _require_qualities(sheet)
     return sheet
 
 
@@ -349,10 +350,18 @@ def _require_sheet(sheet: Mapping[str, Real]) -> None:
     if unknown:
         raise OutOfRangeError(f"not figures of a driver sheet: {', '.join(unknown)}")
     for name, value in sheet.items():
-        if name != "sensitivity":
-            require_positive(**{name: value})
-        if not np.all(np.isfinite(value)):
-            raise OutOfRangeError(f"{name} must be finite, got {in_words(value)}")
+        _require_figure(name, value)
+    _require_qualities(sheet)
+
+
+def _require_figure(name: str, value: Real) -> None:
+    if name != "sensitivity":
+        require_positive(**{name: value})
+    if not np.all(np.isfinite(value)):
+        raise OutOfRangeError(f"{name} must be finite, got {in_words(value)}")
+
+
+def _require_qualities(sheet: Mapping[str, Real]) -> None:
     for part in ("qms", "qes"):
         if "qts" in sheet and part in sheet and not np.all(np.less(sheet["qts"], sheet[part])):
             raise OutOfRangeError(f"qts must be below {part}")

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 
 from conewright.errors import QuantityError
@@ -141,6 +141,7 @@ def units_of(dimension: str) -> tuple[Unit, ...]:
     return tuple(dict.fromkeys(_spellings()[dimension].values()))
 
 
+@lru_cache(maxsize=1024)
 def _plain(text: str) -> str:
     """One spelling per unit text: signs mapped, single spaces, no space around a slash."""
     text = " ".join(text.translate(_SIGNS).split())
