@@ -11,7 +11,6 @@ import numpy as np
 
 from conewright.physics.air import Air
 from conewright.physics.arrays import Complex, ComplexArray, FloatArray
-from conewright.physics.blocks import in_blocks
 from conewright.physics.coil import power_law_from_inductance
 from conewright.physics.door import mounted_load
 from conewright.physics.driver import Driver, loaded
@@ -111,13 +110,3 @@ def solve(drawn: Drawn, rows: slice) -> tuple[ComplexArray, ComplexArray, Comple
     woofer_output = solved.voltages["woofer"] * low.velocity_per_volt * mount.share * woofer.sd
     tweeter_output = solved.voltages["tweeter"] * high.velocity_per_volt * tweeter.sd
     return solved.impedance, woofer_output, tweeter_output
-
-
-def solve_all(drawn: Drawn, threads: int) -> tuple[ComplexArray, ...]:
-    """All samples, in blocks."""
-    return in_blocks(
-        lambda rows: solve(drawn, rows),
-        samples=SAMPLES,
-        frequencies=FREQUENCY.size,
-        threads=threads,
-    )

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from benchmarks.door_channel import FREQUENCY, SAMPLES, TWEETER, Drawn, draw, solve, solve_all
+from benchmarks.door_channel import FREQUENCY, SAMPLES, TWEETER, Drawn, draw, solve
 from benchmarks.ngspice_deck import EXACT_AT, RESULT, deck_text
 from benchmarks.timing import Row, best_seconds
 
@@ -51,12 +51,8 @@ def run() -> list[Row]:
     drawn = draw()
     floor = floor_seconds()
     rows = [Row("one numpy complex divide (floor)", floor)]
-    best = np.inf
-    for threads in (1, 2):
-        seconds = best_seconds(partial(solve_all, drawn, threads), repeats=9)
-        best = min(best, seconds)
-        remark = f"{seconds / floor:.0f} x the floor"
-        rows.append(Row(f"conewright, {threads} thread{'s'[: threads - 1]}", seconds, remark))
+    best = best_seconds(partial(solve, drawn, slice(None)), repeats=9)
+    rows.append(Row("conewright", best, f"{best / floor:.0f} x the floor"))
     program = shutil.which("ngspice")
     if program is None:
         rows.append(Row("ngspice", None, "not installed"))

@@ -11,14 +11,12 @@ from conewright.physics.air import Air
 from conewright.physics.openings import (
     end_correction,
     grille_admittance,
-    hole_profile,
     holes_admittance,
     interaction,
     practical_loss,
     radiation_mass,
     radiation_resistance,
     slit_admittance,
-    slit_profile,
 )
 
 AIR = Air()
@@ -26,10 +24,25 @@ RHO, MU, C0 = AIR.density, AIR.viscosity, AIR.speed_of_sound
 SHEAR = np.geomspace(1e-3, 3000.0, 4001)
 FREQUENCY = np.geomspace(10.0, 20e3, 50)
 W = 2 * np.pi * FREQUENCY
+ONE_RADIAN = 1 / (2 * np.pi)
 
 
 def impedance(admittance: Any) -> Any:
     return 1.0 / admittance
+
+
+def hole_profile(shear: Any) -> Any:
+    """What friction does to the air in a hole so long that its ends are nothing."""
+    radius, length = np.asarray(shear) * np.sqrt(MU / RHO), 1e12
+    area = np.pi * radius**2
+    got = holes_admittance(area=area, count=1, thickness=length, air=AIR, frequency=ONE_RADIAN)
+    return impedance(got) * area / (1j * RHO * length)
+
+
+def slit_profile(shear: Any) -> Any:
+    area = 2.0 * np.asarray(shear) * np.sqrt(MU / RHO)
+    got = slit_admittance(area=area, length=1.0, depth=1.0, air=AIR, frequency=ONE_RADIAN)
+    return impedance(got) * area / (1j * RHO)
 
 
 # --- Profiles ---------------------------------------------------------------------------------

@@ -4,14 +4,12 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
 from conewright.physics.coil import Inductor
 from conewright.physics.driver import Driver
 from conewright.physics.pulse import (
     battery_step,
     first_peak,
     heating_rate,
-    sealed_stiffness,
     settled_current,
     settled_excursion,
 )
@@ -62,17 +60,6 @@ def test_current_starts_full_dips_with_the_motion_and_settles() -> None:
     assert step.current[0] == pytest.approx(9.3 / 5.1, rel=1e-12)
     assert step.current[-1] == pytest.approx(9.3 / 5.1, rel=1e-9)
     assert step.current.min() < 0.8 * step.current[0]
-
-
-def test_inductance_only_delays_the_start() -> None:
-    plain = battery_step(driver=F165, emf=9.3, resistance=1.7, duration=0.02)
-    coil = battery_step(driver=F165, emf=9.3, resistance=1.7, duration=0.02, inductance=0.35e-3)
-    assert coil.current[0] == 0.0
-    # Closed form at the start, before the cone moves: i = E/R (1 - e^(-Rt/L)).
-    begun = coil.time < 5e-5
-    rise = 9.3 / 5.1 * (1 - np.exp(-5.1 * coil.time / 0.35e-3))
-    np.testing.assert_allclose(coil.current[begun], rise[begun], atol=2e-3)
-    assert first_peak(coil)[0] == pytest.approx(first_peak(plain)[0], rel=0.02)
 
 
 def test_energy_of_the_battery_ends_in_heat_and_spring() -> None:
@@ -140,21 +127,6 @@ def test_polarity_turns_the_sign_and_nothing_else() -> None:
     assert first_peak(back)[0] == pytest.approx(-first_peak(ahead)[0], rel=1e-12)
 
 
-def test_sealed_air_stiffens() -> None:
-    # Closed form: Sd^2 rho c^2/V = 15376e-8 * 1.4184e5 / 0.018 = 1211.6 N/m.
-    stiffness = sealed_stiffness(sd=124e-4, volume=0.018, air=Air())
-    assert stiffness == pytest.approx(1211.6, rel=1e-3)
-    free = settled_excursion(current=1.0, bl=3.371, cms=5.441e-4)
-    held = settled_excursion(current=1.0, bl=3.371, cms=5.441e-4, stiffness=stiffness)
-    assert free == pytest.approx(3.371 * 5.441e-4, rel=1e-12)
-    assert held / free == pytest.approx(1 / (1 + stiffness * 5.441e-4), rel=1e-12)
-    step = battery_step(
-        driver=F165, emf=9.3, resistance=1.7, duration=0.5, stiffness=float(stiffness)
-    )
-    end = settled_excursion(current=9.3 / 5.1, bl=F165.bl, cms=F165.cms, stiffness=float(stiffness))
-    assert step.excursion[-1] == pytest.approx(end, rel=1e-6)
-
-
 def test_an_offset_of_half_the_supply_is_a_fault() -> None:
     # Common practice without a source: 6.6 V across a usual 165 mm driver with its cable and the
     # output, 1.7 A, 10 W, 4 mm.
@@ -176,8 +148,6 @@ def test_impossible_arguments_are_refused() -> None:
         settled_current(emf=1.5, resistance=-1.0, re=3.4)
     with pytest.raises(OutOfRangeError, match="cms"):
         settled_excursion(current=1.0, bl=3.0, cms=0.0)
-    with pytest.raises(OutOfRangeError, match="volume"):
-        sealed_stiffness(sd=1e-2, volume=0.0, air=Air())
     with pytest.raises(OutOfRangeError, match="coil_mass"):
         heating_rate(power=1.0, coil_mass=0.0)
     with pytest.raises(OutOfRangeError, match="duration"):

@@ -1,48 +1,19 @@
-"""Air, drivers, closed boxes and pistons: how each reference value is computed."""
+"""Air, drivers and their sound: how each reference value is computed."""
 
 import numpy as np
-from scipy.optimize import brentq
 
 from conewright.physics.air import Air
 from conewright.physics.arrays import ComplexArray, Real
-from conewright.physics.closed_box import (
-    air_spring_stiffness,
-    box_response,
-    half_power_ratio,
-    response_peak,
-    response_peak_ratio,
-)
 from conewright.physics.coil import Inductor
 from conewright.physics.driver import (
     Driver,
-    electrical_impedance,
+    acoustic_mass_free,
+    loaded,
     mechanical_impedance,
-    velocity_per_volt,
 )
-from conewright.physics.levels import amplitude_decibel, level, pressure_of_level
-from conewright.physics.radiation import (
-    FREE_SPACE,
-    HALF_SPACE,
-    cone_travel,
-    directivity,
-    monopole_pressure,
-    piston_pattern,
-    piston_reactance,
-    piston_resistance,
-)
-from conewright.physics.thiele_small import (
-    baffled_air_mass,
-    complete,
-    efficiency_from_motor,
-    motional_capacitance,
-    motional_inductance,
-    motional_resistance,
-    peak_impedance,
-    piston_area,
-    resonance_frequency,
-    sensitivity,
-    total_q,
-)
+from conewright.physics.levels import level
+from conewright.physics.radiation import HALF_SPACE, monopole_pressure
+from conewright.physics.thiele_small import complete, sensitivity, total_q
 
 from .checks import Computation, Inputs, air_of
 
@@ -62,11 +33,20 @@ def _air(i: Inputs) -> Air:
     return air_of(i.get("rho", 1.2041), i.get("c", 343.21))
 
 
+def _area(radius: float) -> Real:
+    return complete({"diameter": 2.0 * radius}, air=air_of())["sd"]
+
+
+def _baffled_air_mass(i: Inputs, sd: Real) -> Real:
+    """Twice the air of a cone without a baffle."""
+    return 2.0 * acoustic_mass_free(air=_air(i), sd=sd)
+
+
 def _given(i: Inputs) -> dict[str, Real]:
     sheet: dict[str, Real] = {SHEET[n][0]: v * SHEET[n][1] for n, v in i.items() if n in SHEET}
     if "Mmd_kg" in i:
-        sheet["sd"] = piston_area(diameter=2.0 * i["a_m"])
-        sheet["mms"] = i["Mmd_kg"] + baffled_air_mass(sd=sheet["sd"], air=_air(i))
+        sheet["sd"] = _area(i["a_m"])
+        sheet["mms"] = i["Mmd_kg"] + _baffled_air_mass(i, sheet["sd"])
     return sheet
 
 
@@ -106,7 +86,7 @@ def _implied_qes(i: Inputs) -> Real:
 
 def _exercise(i: Inputs) -> tuple[Driver, ComplexArray]:
     """Driver of the course exercise and its load as an acoustic impedance."""
-    sd = piston_area(diameter=2.0 * i["a_m"])
+    sd = _area(i["a_m"])
     driver = Driver(
         re=i["RE"],
         bl=i["B_T"] * i["l_m"],
@@ -132,81 +112,63 @@ def _exercise_reactance(i: Inputs) -> Real:
 def _exercise_power(i: Inputs) -> float:
     driver, load = _exercise(i)
     f = np.array([i["f_Hz"]])
-    impedance = electrical_impedance(driver=driver, acoustic_load=load, frequency=f)
-    per_volt = velocity_per_volt(driver=driver, acoustic_load=load, frequency=f)
-    return float(np.abs(2.0 * impedance * per_volt)[0] ** 2 * i["Rr"])
+    done = loaded(driver=driver, acoustic_load=load, frequency=f)
+    return float(np.abs(2.0 * done.impedance * done.velocity_per_volt)[0] ** 2 * i["Rr"])
 
 
 def _exercise_efficiency(i: Inputs) -> Real:
     driver, load = _exercise(i)
     f = np.array([i["f_Hz"]])
-    impedance = electrical_impedance(driver=driver, acoustic_load=load, frequency=f)
-    return 100.0 * _exercise_power(i) / (2.0**2 * float(impedance[0].real))
+    done = loaded(driver=driver, acoustic_load=load, frequency=f)
+    return 100.0 * _exercise_power(i) / (2.0**2 * float(done.impedance[0].real))
 
 
-def _exercise_boxed(i: Inputs) -> Real:
-    sd = piston_area(diameter=2.0 * i["a_m"])
-    spring = air_spring_stiffness(sd=sd, volume=i["V_m3"], air=_air(i))
-    return resonance_frequency(mms=_exercise_mass(i), cms=1.0 / (i["s_N_per_m"] + spring))
+def _exercise_resonance(i: Inputs) -> Real:
+    cms = 1.0 / i["s_N_per_m"]
+    return complete({"mms": _exercise_mass(i), "cms": cms}, air=air_of())["fs"]
 
 
-def _level_at_corner(i: Inputs) -> Real:
-    response = box_response(fc=60.0, qtc=i["Qtc"], frequency=np.array([60.0]))
-    return float(amplitude_decibel(np.abs(response))[0])
+def _peak_impedance(i: Inputs) -> float:
+    """Of the whole circuit at resonance, the coil without inductance."""
+    names = {"fs", "mms", "re", "bl", "qms", "sd"}
+    sheet = complete({n: v for n, v in _given(i).items() if n in names}, air=_air(i))
+    constants = {name: sheet[name] for name in ("re", "bl", "mms", "cms", "rms", "sd")}
+    driver = Driver(**constants, coil=Inductor(0.0))
+    done = loaded(driver=driver, acoustic_load=0j, frequency=np.array([i["fs_Hz"]]))
+    return float(np.abs(done.impedance[0]))
 
 
-def _pattern_argument(fall: float) -> float:
-    return float(brentq(lambda v: float(amplitude_decibel(piston_pattern(v))) + fall, 0.5, 3.5))
-
-
-def _first_side_lobe(_: Inputs) -> Real:
-    pattern = np.abs(piston_pattern(np.linspace(3.9, 7.0, 20_001)))
-    return float(amplitude_decibel(np.max(pattern)))
-
-
-def _six_down_frequency(i: Inputs) -> float:
-    sd = piston_area(diameter=2.0 * i["a_m"])
-
-    def excess(frequency: float) -> float:
-        found = directivity(
-            sd=sd,
-            angle=np.radians(i["theta_deg"]),
-            air=air_of(speed=i["c"]),
-            frequency=np.array([frequency]),
-        )
-        return float(amplitude_decibel(found)[0]) + 6.0
-
-    return float(brentq(excess, 500.0, 0.99 * 3.8 * i["c"] / (2 * np.pi * i["a_m"] * 0.7072)))
+def _pressure_of_travel(
+    i: Inputs, travel: float, frequency: float, distance: float, solid_angle: float = HALF_SPACE
+) -> float:
+    f = np.array([frequency])
+    pressure = monopole_pressure(
+        air=_air(i),
+        volume_velocity=2j * np.pi * f * travel * i["Sd_cm2"] * 1e-4,
+        distance=distance,
+        solid_angle=solid_angle,
+        frequency=f,
+    )
+    return float(np.abs(pressure[0]))
 
 
 def _travel(i: Inputs, solid_angle: float) -> float:
-    found = cone_travel(
-        air=_air(i),
-        pressure=pressure_of_level(i["Lp"]),
-        distance=i["r"],
-        solid_angle=solid_angle,
-        sd=i["Sd_cm2"] * 1e-4,
-        frequency=np.array([i["f"]]),
-    )
-    return float(found[0]) * 1e3
+    """Travel for a level [mm]: that of 1 mm, scaled."""
+    found = _pressure_of_travel(i, 1e-3, i["f"], i["r"], solid_angle)
+    return float(10.0 ** ((i["Lp"] - float(level(found))) / 20.0))
 
 
 def _travel_of_an_octave(_: Inputs) -> float:
-    low, high = cone_travel(
-        air=air_of(), pressure=1.0, distance=1.0, sd=0.0133, frequency=np.array([50.0, 100.0])
-    )
-    return float(low / high)
+    low, high = (_pressure_of_travel({"Sd_cm2": 133.0}, 1e-3, f, 1.0) for f in (50.0, 100.0))
+    return high / low
 
 
 def _level_of_travel(i: Inputs) -> Real:
-    f = np.array([i["f"]])
-    velocity = 2j * np.pi * f * i["Xmax_mm"] * 1e-3 / 2**0.5 * i["Sd_cm2"] * 1e-4
-    pressure = monopole_pressure(air=_air(i), volume_velocity=velocity, distance=1.0, frequency=f)
-    return float(level(np.abs(pressure))[0])
+    return float(level(_pressure_of_travel(i, i["Xmax_mm"] * 1e-3 / 2**0.5, i["f"], 1.0)))
 
 
 def _area_of_air_mass(i: Inputs) -> Real:
-    of_one_square_metre = baffled_air_mass(sd=1.0, air=_air(i))
+    of_one_square_metre = _baffled_air_mass(i, 1.0)
     return (i["air_load_g"] * 1e-3 / of_one_square_metre) ** (2.0 / 3.0) * 1e4
 
 
@@ -222,14 +184,12 @@ DRIVERS: dict[str, Computation] = {
     "T1.X4": from_sheet("vas", "fs mms sd", 1e3),
     "T1.X5": from_sheet("eta0", "fs mms sd re bl qms", 100.0),
     "T1.X7": from_sheet("sensitivity", "fs mms sd re bl"),
-    "T1.X8": lambda i: peak_impedance(
-        re=i["Re_ohm"], qms=i["Qms"], qes=from_sheet("qes", "fs mms re bl")(i)
-    ),
+    "T1.X8": _peak_impedance,
     "T1.X9": from_sheet("eta0", "mms sd re bl", 100.0),
-    "T1.X10": lambda i: efficiency_from_motor(
-        bl=1.0, sd=1.0, mms=1.0, re=1.0, air=Air(temperature=273.15 + i["t_C"])
-    ),
-    "T1.W01.a": lambda i: piston_area(diameter=2.0 * i["a_m"]) * 1e4,
+    "T1.X10": lambda i: complete(
+        dict.fromkeys(("bl", "sd", "mms", "re"), 1.0), air=Air(temperature=273.15 + i["t_C"])
+    )["eta0"],
+    "T1.W01.a": lambda i: _area(i["a_m"]) * 1e4,
     "T1.W01.b": lambda i: _given(i)["mms"] * 1e3,
     "T1.W01.c": from_sheet("fs", "mms cms"),
     "T1.W01.d": from_sheet("qes", "mms cms bl re"),
@@ -240,12 +200,11 @@ DRIVERS: dict[str, Computation] = {
     "T1.W03.a": from_sheet("qes", "fs mms bl re"),
     "T1.W03.b": from_sheet("qms", "fs mms rms"),
     "T1.W03.c": from_sheet("qts", "fs mms rms bl re"),
-    "T1.W03.d": lambda i: motional_capacitance(mms=i["Mms_g"] * 1e-3, bl=i["BL"]) * 1e6,
-    "T1.W03.e": lambda i: motional_inductance(cms=1e-3 / i["Kms_N_per_mm"], bl=i["BL"]) * 1e3,
-    "T1.W03.f": lambda i: motional_resistance(rms=i["Rms"], bl=i["BL"]),
     "T1.W03.g": _one_watt,
     "T1.W03.h": lambda i: _one_watt(i, i["Zn"]),
-    "T1.W03.i": lambda i: resonance_frequency(mms=i["Mms_g"] * 1e-3, cms=1e-3 / i["Kms_N_per_mm"]),
+    "T1.W03.i": lambda i: complete(
+        {"mms": i["Mms_g"] * 1e-3, "cms": 1e-3 / i["Kms_N_per_mm"]}, air=air_of()
+    )["fs"],
     "T1.W04.a": from_sheet("qes", "fs mms bl re"),
     "T1.W04.b": from_sheet("qms", "fs mms rms"),
     "T1.W04.c": from_sheet("qts", "fs mms rms bl re"),
@@ -271,43 +230,18 @@ DRIVERS: dict[str, Computation] = {
     "T1.W11.[adf]": from_sheet("fs", "mms cms"),
     "T1.W11.c": _implied_qes,
     "T1.W11.e": from_sheet("vas", "cms sd", 1e3),
-    "T1.W12.a": lambda i: resonance_frequency(mms=_exercise_mass(i), cms=1.0 / i["s_N_per_m"]),
+    "T1.W12.a": _exercise_resonance,
     "T1.W12.b": _exercise_reactance,
     "T1.W12.c": _exercise_power,
     "T1.W12.d": _exercise_efficiency,
-    "T1.W12.e": _exercise_boxed,
-    "T1.B.f3_*": lambda i: half_power_ratio(qtc=i["Qtc"]),
-    "T1.B.pk_*": lambda i: response_peak(qtc=i["Qtc"]),
-    "T1.B.fp_*": lambda i: response_peak_ratio(qtc=i["Qtc"]),
-    "T1.B.fc_*": _level_at_corner,
     "T1.W17.a": lambda i: total_q(qms=i["Qms"], qes=i["Qes"]),
     "T1.W17.[bc]": from_sheet("eta0", "fs qes vas", 100.0),
-    "T2.R1_*": lambda i: piston_resistance(i["x"]),
-    "T2.X1_*": lambda i: piston_reactance(i["x"]),
-    "T2.J1(1)": lambda _: 0.5 * piston_pattern(1.0),
-    "T2.J1(2)": lambda _: piston_pattern(2.0),
-    "T2.H1(1)": lambda _: 0.5 * piston_reactance(1.0),
-    "T2.H1(2)": lambda _: piston_reactance(2.0),
-    "T2.H1(5)": lambda _: 2.5 * piston_reactance(5.0),
-    "T2.L1": lambda i: piston_resistance(i["x"]),
-    "T2.L2": lambda i: piston_reactance(i["x"]),
-    "T2.D1": lambda _: _pattern_argument(3.0103),
-    "T2.D3": lambda _: _pattern_argument(10.0),
-    "T2.D5": _first_side_lobe,
-    "T2.D6_*": lambda i: amplitude_decibel(piston_pattern(i["v"])),
-    "T2.W1_*": _six_down_frequency,
-    "T2.W3.a": lambda i: _travel(i, FREE_SPACE),
-    "T2.W3.b": lambda i: pressure_of_level(i["Lp"]),
+    "T2.W3.a": lambda i: _travel(i, 2.0 * HALF_SPACE),
     "T2.W3.c": lambda i: _travel(i, HALF_SPACE),
     "T2.W4.a": lambda i: _travel(i, HALF_SPACE) * 2**0.5,
     "T2.W4.b": _travel_of_an_octave,
     "T2.W4.c": _level_of_travel,
-    "T2.W5.a": lambda i: (
-        baffled_air_mass(sd=piston_area(diameter=2.0 * i["a_m"]), air=_air(i)) * 1e3
-    ),
-    "T2.W5.b": lambda i: baffled_air_mass(sd=i["Sd_cm2"] * 1e-4, air=_air(i)) * 1e3,
+    "T2.W5.a": lambda i: _baffled_air_mass(i, _area(i["a_m"])) * 1e3,
+    "T2.W5.b": lambda i: _baffled_air_mass(i, i["Sd_cm2"] * 1e-4) * 1e3,
     "T2.W5.d": _area_of_air_mass,
-    "T3.C3": lambda i: air_spring_stiffness(
-        sd=i["Sd_cm2"] * 1e-4, volume=i["V_L"] * 1e-3, air=air_of(1.204, 343.2)
-    ),
 }

@@ -16,15 +16,11 @@ from conewright.physics.conductor import (
     COPPER_RESISTIVITY,
     awg_area,
     awg_diameter,
-    awg_resistance_per_metre,
     clad_aluminium_factor,
-    iec_correction,
     level_loss,
     loop_resistance,
     resistance_per_metre,
-    strand_area,
     temperature_factor,
-    voltage_drop,
 )
 from conewright.physics.fuse import (
     TRIPPING_RATIO,
@@ -32,15 +28,7 @@ from conewright.physics.fuse import (
     quickest_opening,
     slowest_opening,
 )
-from conewright.physics.levels import (
-    amplitude_decibel,
-    amplitude_from_decibel,
-    coherent_sum,
-    decibel,
-    from_decibel,
-    power_difference,
-    power_sum,
-)
+from conewright.physics.levels import amplitude_decibel, decibel, from_decibel
 from conewright.physics.thiele_small import sensitivity
 from conewright.physics.wiring import (
     Leaf,
@@ -50,7 +38,7 @@ from conewright.physics.wiring import (
     capacitor,
     fold_resistance,
     inductor,
-    leaf_voltages,
+    solve_tree,
 )
 
 from .checks import Computation, Inputs, air_of
@@ -62,10 +50,6 @@ LOW_2: Tree = Series((Leaf("l"), Parallel((Leaf("c"), Leaf("r")))))
 HIGH_4: Tree = Series(
     (Leaf("c1"), Parallel((Leaf("l1"), Series((Leaf("c2"), Parallel((Leaf("l2"), Leaf("r"))))))))
 )
-
-
-def _gauge_ratio(steps: int) -> Real:
-    return awg_resistance_per_metre(10 + steps) / awg_resistance_per_metre(10)
 
 
 def _lead(i: Inputs) -> Real:
@@ -83,17 +67,6 @@ def _sensitivity_step(i: Inputs) -> Real:
     return high - sensitivity(eta0=0.003, re=i["R"], air=air, voltage=i["R"] ** 0.5)
 
 
-def _two_equal(i: Inputs) -> Real:
-    phase = np.radians(i["phase_deg"])
-    return coherent_sum(levels=np.array([70.0, 70.0]), phases=np.array([0.0, phase])) - 70.0
-
-
-def _one_of_four_reversed(_: Inputs) -> Real:
-    levels = np.full(4, 80.0)
-    right = coherent_sum(levels=levels, phases=np.zeros(4))
-    return coherent_sum(levels=levels, phases=np.array([0.0, 0.0, 0.0, np.pi])) - right
-
-
 def _lossless(supply: float, resistance: float) -> Real:
     return clean_sine_power(supply=supply, clip_loss=0.0, impedance=resistance)
 
@@ -105,7 +78,7 @@ def _together(i: Inputs) -> Real:
 
 def _powers(tree: Tree, resistances: Mapping[str, float], voltage: float) -> dict[str, float]:
     impedances: dict[str, Complex] = {name: complex(r) for name, r in resistances.items()}
-    found = leaf_voltages(tree=tree, impedances=impedances, voltage=voltage)
+    found = solve_tree(tree=tree, impedances=impedances, voltage=voltage).voltages
     return {name: float(np.abs(u) ** 2) / resistances[name] for name, u in found.items()}
 
 
@@ -143,7 +116,9 @@ def _response(tree: Tree, values: Mapping[str, float], frequency: float) -> comp
             impedances[name] = inductor(inductance=value, frequency=f)
         else:
             impedances[name] = complex(value)
-    return complex(leaf_voltages(tree=tree, impedances=impedances, voltage=1.0)["r"].ravel()[0])
+    return complex(
+        solve_tree(tree=tree, impedances=impedances, voltage=1.0).voltages["r"].ravel()[0]
+    )
 
 
 def _values(**coefficients: float) -> dict[str, float]:
@@ -184,16 +159,12 @@ def _capacitor_corner(i: Inputs) -> float:
 
 ELECTRICS: dict[str, Computation] = {
     "T4.AWG[0-9]*": lambda i: awg_diameter(i["AWG"]) / 25.4e-3,
-    "T4.AWGR*": lambda i: awg_resistance_per_metre(i["AWG"]) * 1e3,
     "T4.AWGA*": lambda i: awg_area(i["AWG"]) * 1e6,
-    "T4.AWGS3": lambda _: _gauge_ratio(3),
-    "T4.AWGS10": lambda _: _gauge_ratio(10),
     "T4.C5_*": lambda i: resistance_per_metre(area=i["A_mm2"] * 1e-6) * 1e3,
     "T4.C5t_*": lambda i: resistance_per_metre(area=i["A_mm2"] * 1e-6, kind="class-5-tinned") * 1e3,
     "T4.C5chk": lambda i: (
         resistance_per_metre(area=i["A_mm2"] * 1e-6) * (i["A_mm2"] * 1e-6) / COPPER_RESISTIVITY
     ),
-    "T4.Kt[0-9]*": lambda i: iec_correction(temperature=273.15 + i["T_C"]),
     "T4.Ktx": lambda i: 1.0 / temperature_factor(temperature=273.15 + i["T_C"]),
     "T4.cu1": lambda _: COPPER_RESISTIVITY * 1e6,
     "T4.cu2": lambda _: 1e-6 / COPPER_RESISTIVITY,
@@ -206,8 +177,7 @@ ELECTRICS: dict[str, Computation] = {
     "T4.W2.c": lambda i: 100.0 * from_decibel(-_lead_loss(i)),
     "T4.W3": _lead_loss,
     # the guide counts the whole way of the current, not the distance
-    "T4.W4": lambda i: voltage_drop(ohm_per_metre=i["r"], length=i["L_m"] / 2, current=i["I"]),
-    "T4.W[56]": lambda i: strand_area(count=i["n"], diameter=i["d_mm"] * 1e-3) * 1e6,
+    "T4.W4": lambda i: loop_resistance(ohm_per_metre=i["r"], length=i["L_m"] / 2) * i["I"],
     "T4.tcI2": lambda _: TRIPPING_RATIO,
     "T4.tc*.min": lambda i: quickest_opening(ratio=i["r"]),
     "T4.tc*.max": lambda i: slowest_opening(ratio=i["r"]),
@@ -217,18 +187,11 @@ ELECTRICS: dict[str, Computation] = {
     "T5.S[124]": lambda i: resistive_power(voltage=i["V"], resistance=i["R"]),
     "T5.S3_*": _sensitivity_step,
     "T5.G*": lambda i: decibel(i["P_W"]),
-    "T5.L1": lambda i: power_sum(np.array([i["0"], i["1"]])),
-    "T5.L3": lambda i: coherent_sum(levels=np.array([i["0"], i["1"]]), phases=np.zeros(2)),
-    "T5.L5": lambda i: power_difference(total=i["0"], part=i["1"]),
-    "T5.L6": lambda i: power_sum(np.zeros(int(i["n"]))),
-    "T5.L8_*": _two_equal,
-    "T5.L9": _one_of_four_reversed,
     "T6.B_*": lambda i: _lossless(i["V"], i["R"]),
     "T6.B8": lambda i: _lossless(i["V"] / 2.0, i["R"]),
     "T6.B9": lambda i: _lossless(i["Vpp"] / 2.0, i["R"]),
     "T6.I2": lambda i: i["P"] / resistive_power(voltage=14.4, resistance=4.0),
     "T6.I3": lambda i: i["P"] / _lossless(14.4, 4.0),
-    "T6.G1": lambda i: i["Vin"] * amplitude_from_decibel(i["G_dB"]),
     "T6.D0": lambda _: decibel(_lossless(12.0, 4.0) / _lossless(14.4, 4.0)),
     "T6.S[234]": _together,
     "T6.S5": _first_in_series,

@@ -7,19 +7,8 @@ from conewright.physics.cabin import (
     chamber_corner_frequency,
     chamber_impedance,
     room_mode_frequency,
-    window_resonance_frequency,
 )
-from conewright.physics.levels import (
-    WEEKLY_REFERENCE_ADULT,
-    WEEKLY_REFERENCE_SENSITIVE,
-    a_weighting,
-    c_weighting,
-    level,
-    niosh_time,
-    osha_time,
-    sound_exposure,
-    weekly_time,
-)
+from conewright.physics.levels import a_weighting, level, niosh_time
 
 from .checks import Computation, Inputs, air_of
 
@@ -62,24 +51,15 @@ def _cavity_pressure(i: Inputs) -> float:
 
 SOUND: dict[str, Computation] = {
     "T9.A*": lambda i: a_weighting(_exact_centre(i["f_nominal"])),
-    "T9.Cw*": lambda i: c_weighting(_exact_centre(i["f_nominal"])),
     "T9.ex*": lambda i: _exact_centre(i["nominal"]),
     "T9.lo": lambda _: _edge(0),
     "T9.hi": lambda _: _edge(1),
     "T10.N*": lambda i: niosh_time(i["L_dBA"]) / 60.0,
-    "T10.O*": lambda i: osha_time(i["L"]) / 3600.0,
-    "T10.W1": lambda _: WEEKLY_REFERENCE_ADULT,
-    "T10.W2": lambda _: WEEKLY_REFERENCE_SENSITIVE,
-    "T10.W3": lambda i: weekly_time(i["L"]) / 3600.0,
-    "T10.W4": lambda i: sound_exposure(i["0"], duration=40.0),
     "T11.M[1235]": _axial,
     "T11.M4": _oblique,
     "T11.P1": _cavity_pressure,
     "T11.P2": lambda i: level(_cavity_pressure(i)),
     "T11.P[34]": lambda i: chamber_corner_frequency(
         air=air_of(speed=i.get("c", 343.2)), distance=i["r"], cabin_volume=i["V"]
-    ),
-    "T11.P6": lambda i: window_resonance_frequency(
-        air=air_of(speed=i["c"]), opening_area=i["S"], cabin_volume=i["V"]
     ),
 }

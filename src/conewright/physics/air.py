@@ -72,11 +72,6 @@ class Air:
         return REFERENCE_VISCOSITY * ratio**1.5 * fall
 
     @property
-    def heat_capacity_ratio(self) -> float:
-        """Ratio of the heat capacities gamma [1] of a two-atom gas."""
-        return 1.4
-
-    @property
     def bulk_modulus(self) -> Real:
         """Adiabatic stiffness rho c^2 [Pa]."""
         return self.density * self.speed_of_sound**2

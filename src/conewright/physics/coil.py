@@ -11,7 +11,6 @@ from conewright.physics.laplace import angular_frequency, laplace
 from conewright.physics.validity import in_words, require_not_negative, require_positive
 
 __all__ = [
-    "ALUMINIUM",
     "COPPER",
     "EXPONENT_RANGE",
     "Coil",
@@ -22,7 +21,6 @@ __all__ = [
     "power_law_from_inductance",
     "resistance_at",
     "steady_coil_temperature",
-    "steady_coil_temperature_at_current",
 ]
 
 EXPONENT_RANGE: Final = (0.5, 1.0)
@@ -31,8 +29,6 @@ EXPONENT_RANGE: Final = (0.5, 1.0)
 COPPER: Final = 3.93e-3
 """Temperature coefficient of copper at 20 C [1/K] (IEC 60028)."""
 
-ALUMINIUM: Final = 4.0e-3
-"""Temperature coefficient of aluminium at 20 C [1/K] (from memory)."""
 
 ROOM: Final = 293.15
 """The temperature resistances are referred to, 20 C [K]."""
@@ -207,36 +203,3 @@ def steady_coil_temperature(
             return new if new.ndim else float(new)
         temperature = new
     raise OutOfRangeError("the coil finds no steady temperature at this voltage")
-
-
-def steady_coil_temperature_at_current(
-    *,
-    current: Real,
-    resistance: Real,
-    thermal_resistance: Real,
-    ambient: Real = ROOM,
-    coefficient: float = COPPER,
-) -> Real:
-    """Temperature at which a coil carrying a given current settles.
-
-    Args:
-        current: long-term RMS current, any shape [A].
-        resistance: coil resistance at 20 C [ohm].
-        thermal_resistance: coil to surroundings [K/W].
-        ambient: temperature of the surroundings [K].
-        coefficient: temperature coefficient of the coil at 20 C [1/K].
-
-    Returns:
-        Coil temperature [K].
-
-    Raises:
-        OutOfRangeError: I^2 R20 Rth a >= 1: the coil runs away.
-
-    Equation: T - Ta = Rth I^2 R20 (1 + a (T - T20)), solved for T.
-    """
-    cold_rise = np.asarray(current**2 * resistance * thermal_resistance)
-    if np.any(coefficient * cold_rise >= 1.0):
-        raise OutOfRangeError("this current heats the coil without end")
-    rise = cold_rise * (1.0 + coefficient * (ambient - ROOM)) / (1.0 - coefficient * cold_rise)
-    temperature = np.asarray(ambient + rise)
-    return temperature if temperature.ndim else float(temperature)

@@ -17,30 +17,20 @@ from conewright.physics.validity import require_not_negative, require_positive
 
 __all__ = [
     "CLAD_ALUMINIUM_CONDUCTIVITY",
-    "CONDUCTOR_KINDS",
     "COPPER_COEFFICIENT",
     "COPPER_RESISTIVITY",
     "ConductorKind",
     "awg_area",
     "awg_diameter",
-    "awg_resistance_per_metre",
     "clad_aluminium_factor",
-    "iec_correction",
     "level_loss",
     "loop_resistance",
     "resistance_per_metre",
-    "strand_area",
     "temperature_factor",
-    "voltage_drop",
 ]
 
 ConductorKind: TypeAlias = Literal["class-5-plain", "class-5-tinned", "road-vehicle"]
 
-CONDUCTOR_KINDS: Final[tuple[ConductorKind, ...]] = (
-    "class-5-plain",
-    "class-5-tinned",
-    "road-vehicle",
-)
 
 COPPER_RESISTIVITY: Final = 1.7241e-8
 """Annealed copper at 20 C [ohm m] (IEC 60028:1925)."""
@@ -104,17 +94,6 @@ def awg_area(gauge: Real) -> Real:
     return np.pi / 4.0 * awg_diameter(gauge) ** 2
 
 
-def awg_resistance_per_metre(gauge: Real, *, temperature: Real = REFERENCE_TEMPERATURE) -> Real:
-    """Resistance [ohm/m] of a solid copper wire of a gauge [1] at a temperature [K]: rho/A."""
-    return COPPER_RESISTIVITY / awg_area(gauge) * temperature_factor(temperature=temperature)
-
-
-def strand_area(*, count: Real, diameter: Real) -> Real:
-    """Cross-section [m2] of `count` round strands of a diameter [m]."""
-    require_positive(count=count, diameter=diameter)
-    return count * np.pi / 4.0 * diameter**2
-
-
 def temperature_factor(*, temperature: Real) -> Real:
     """Resistance of copper at a temperature [K] over that at 20 C [1].
 
@@ -122,15 +101,6 @@ def temperature_factor(*, temperature: Real) -> Real:
     """
     require_positive(temperature=temperature)
     return 1.0 + COPPER_COEFFICIENT * (temperature - REFERENCE_TEMPERATURE)
-
-
-def iec_correction(*, temperature: Real) -> Real:
-    """Factor that brings a reading at a temperature [K] to 20 C, as cable tables print it [1].
-
-    1/(1 + 0.004 (T - 20 C)), IEC 60228 table; rounder than 1/temperature_factor.
-    """
-    require_positive(temperature=temperature)
-    return 1.0 / (1.0 + 0.004 * (temperature - REFERENCE_TEMPERATURE))
 
 
 def clad_aluminium_factor(*, conductivity: Real = CLAD_ALUMINIUM_CONDUCTIVITY[1]) -> Real:
@@ -147,11 +117,6 @@ def loop_resistance(*, ohm_per_metre: Real, length: Real) -> Real:
     """Resistance out and back [ohm] of a run [ohm/m] of a one-way length [m]: 2 r L."""
     require_not_negative(ohm_per_metre=ohm_per_metre, length=length)
     return 2.0 * ohm_per_metre * length
-
-
-def voltage_drop(*, ohm_per_metre: Real, length: Real, current: Real) -> Real:
-    """Voltage lost out and back [V] at a current [A]; length one way [m]: 2 r L I."""
-    return loop_resistance(ohm_per_metre=ohm_per_metre, length=length) * current
 
 
 def level_loss(*, series: Real, load: Real) -> FloatArray:

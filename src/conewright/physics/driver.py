@@ -14,16 +14,13 @@ from conewright.errors import OutOfRangeError
 from conewright.physics.air import Air
 from conewright.physics.arrays import Complex, ComplexArray, Real
 from conewright.physics.coil import Coil, coil_impedance
-from conewright.physics.laplace import angular_frequency, laplace
+from conewright.physics.laplace import angular_frequency
 from conewright.physics.validity import in_words
 
 __all__ = [
     "Driver",
     "Loaded",
     "acoustic_mass_free",
-    "cone_velocity",
-    "electrical_impedance",
-    "excursion",
     "loaded",
     "mechanical_impedance",
     "moving_mass_in_door",
@@ -164,25 +161,6 @@ def loaded(*, driver: Driver, acoustic_load: Complex, frequency: Real) -> Loaded
     )
 
 
-def electrical_impedance(
-    *, driver: Driver, acoustic_load: Complex, frequency: Real
-) -> ComplexArray:
-    """Impedance at the driver's terminals: Z = ZE + Bl^2/(Zm + Sd^2 ZA).
-
-    Args:
-        driver: the driver.
-        acoustic_load: ZA, shape (samples, F), (F,) or 0 [Pa s/m3].
-        frequency: shape (F,) [Hz].
-
-    Returns:
-        Shape (samples, F) or (F,) [ohm].
-
-    Raises:
-        OutOfRangeError: f <= 0.
-    """
-    return loaded(driver=driver, acoustic_load=acoustic_load, frequency=frequency).impedance
-
-
 def velocity_per_volt(*, driver: Driver, acoustic_load: Complex, frequency: Real) -> ComplexArray:
     """Cone velocity per volt at the terminals: v/V = Bl/(ZE Zm' + Bl^2).
 
@@ -199,40 +177,3 @@ def velocity_per_volt(*, driver: Driver, acoustic_load: Complex, frequency: Real
         OutOfRangeError: f <= 0.
     """
     return loaded(driver=driver, acoustic_load=acoustic_load, frequency=frequency).velocity_per_volt
-
-
-def cone_velocity(
-    *, driver: Driver, acoustic_load: Complex, voltage: Complex, frequency: Real
-) -> ComplexArray:
-    """Cone velocity for a voltage at the terminals.
-
-    Args:
-        driver: the driver.
-        acoustic_load: ZA, shape (samples, F), (F,) or 0 [Pa s/m3].
-        voltage: RMS phasor at the terminals, any shape that broadcasts [V].
-        frequency: shape (F,) [Hz].
-
-    Returns:
-        RMS phasor, positive forward, shape (samples, F) or (F,) [m/s].
-
-    Raises:
-        OutOfRangeError: f <= 0.
-    """
-    per_volt = velocity_per_volt(driver=driver, acoustic_load=acoustic_load, frequency=frequency)
-    return np.asarray(voltage * per_volt)
-
-
-def excursion(*, velocity: Complex, frequency: Real) -> ComplexArray:
-    """Displacement of the cone, x = v/s.
-
-    Args:
-        velocity: RMS phasor of the cone velocity, last axis F [m/s].
-        frequency: shape (F,) [Hz].
-
-    Returns:
-        RMS phasor [m]. An excursion limit is a one-way peak: compare sqrt(2) times this.
-
-    Raises:
-        OutOfRangeError: f <= 0.
-    """
-    return np.asarray(velocity * (1.0 / laplace(frequency)))

@@ -18,14 +18,12 @@ from conewright.physics.laplace import angular_frequency, laplace
 __all__ = [
     "end_correction",
     "grille_admittance",
-    "hole_profile",
     "holes_admittance",
     "interaction",
     "practical_loss",
     "radiation_mass",
     "radiation_resistance",
     "slit_admittance",
-    "slit_profile",
 ]
 
 WALL_FROM: Final = 18.0
@@ -41,40 +39,6 @@ GRILLE_HOLE_RADIUS: Final = 1.5e-3
 GRILLE_END: Final = 1.64
 GRILLE_LARGEST_SHARE: Final = 0.75
 """Open share up to which the interaction of neighbouring holes is fitted [1]."""
-
-
-def hole_profile(shear: Real) -> ComplexArray:
-    """Inertance of a round tube over that of a plug of the same air, with wall friction.
-
-    Args:
-        shear: a sqrt(w rho/mu), above 0, any shape [1].
-
-    Returns:
-        1/(1 - 2 J1(z)/(z J0(z))), z = sqrt(-j) shear, same shape [1]; 4/3 - 8j/shear^2 for a
-        thin tube (Poiseuille), 1 + sqrt(2) (1-j)/shear for a wide one.
-
-    Equations: with q = sqrt(j) shear it is I0(q)/I2(q) = 1 + 2 D/q^2,
-    D = 4 + q^2/(6 + q^2/(8 + ...)); above WALL_FROM the series of I1/I0 in 1/q.
-    Relative error below 1e-10 everywhere.
-    """
-    real, imag = _hole_parts(np.asarray(shear, dtype=np.float64))
-    return np.asarray(real + 1j * imag)
-
-
-def slit_profile(shear: Real) -> ComplexArray:
-    """Inertance of a narrow slit over that of a plug of the same air, with wall friction.
-
-    Args:
-        shear: (h/2) sqrt(w rho/mu), above 0, any shape [1].
-
-    Returns:
-        1/(1 - tanh(q)/q), q = sqrt(j) shear, same shape [1]; 6/5 - 3j/shear^2 for a thin slit.
-
-    Equations: below TANH_FROM 1 + D/q^2, D = 3 + q^2/(5 + q^2/(7 + ...)).
-    Relative error below 1e-10 everywhere.
-    """
-    real, imag = _slit_parts(np.asarray(shear, dtype=np.float64))
-    return np.asarray(real + 1j * imag)
 
 
 def end_correction(*, radius: Real, thickness: Real) -> Real:
@@ -184,8 +148,9 @@ def holes_admittance(
     Raises:
         OutOfRangeError: f <= 0.
 
-    Equation: Z = [s rho t P(x) + s rho dl + s m'' + 2 Rs]/S + R, with P = `hole_profile` at
-    x = a sqrt(w rho/mu), dl = `end_correction`, Rs = sqrt(mu rho w/2) and R = `practical_loss`
+    Equation: Z = [s rho t P(x) + s rho dl + s m'' + 2 Rs]/S + R, with the viscous profile
+    P = 1/(1 - 2 J1(z)/(z J0(z))) at z = sqrt(-j) x, x = a sqrt(w rho/mu),
+    dl = `end_correction`, Rs = sqrt(mu rho w/2) and R = `practical_loss`
     for M = (rho (t + dl) + m'')/S. No radiation mass on top: it is the outer half of dl.
     """
     if not np.any(area):
@@ -299,7 +264,11 @@ def _closed(area: Real, frequency: Real) -> ComplexArray:
 
 
 def _hole_parts(x: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Real and imaginary part of `hole_profile`."""
+    """Inertance of a round tube over that of a plug of the same air, real and imaginary part.
+
+    With q = sqrt(j) x it is P = I0(q)/I2(q) = 1 + 2 D/q^2, D = 4 + q^2/(6 + q^2/(8 + ...)); above
+    WALL_FROM the series of I1/I0 in 1/q. Relative error below 1e-10 everywhere.
+    """
     # The common case is computed everywhere: that is cheaper than picking it out.
     inverse = 1.0 / np.maximum(x, WALL_FROM)
     series = _wide_hole_series()
@@ -313,7 +282,11 @@ def _hole_parts(x: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _slit_parts(x: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Real and imaginary part of `slit_profile`."""
+    """Inertance of a narrow slit over that of a plug of the same air, real and imaginary part.
+
+    With q = sqrt(j) x it is 1/(1 - tanh(q)/q); below TANH_FROM as 1 + D/q^2,
+    D = 3 + q^2/(5 + q^2/(7 + ...)).
+    """
     real, imag = _open_slit(np.maximum(x, TANH_FROM))
     thin = x < TANH_FROM
     if thin.any():
@@ -348,7 +321,7 @@ def _horner(x: FloatArray, coefficients: FloatArray) -> FloatArray:
 
 @cache
 def _wide_hole_series() -> ComplexArray:
-    """Coefficients of `hole_profile` in powers of 1/shear, for large shear numbers.
+    """Coefficients of the profile of a round hole in powers of 1/shear, for large shear numbers.
 
     R = I1/I0 obeys R' = 1 - R/q - R^2 (DLMF 10.29), which gives its series c_m q^-m term by
     term: 2 c_m = (m - 2) c_(m-1) - sum of c_k c_(m-k). Then P (1 - 2 R/q) = 1 gives that of P.

@@ -11,8 +11,6 @@ from conewright.physics.validity import require_positive
 __all__ = [
     "HARD_PROGRAMME",
     "NORMAL_PROGRAMME",
-    "PROGRAMME_CREST_DECIBEL",
-    "SINE_CREST_DECIBEL",
     "current_equivalent_resistance",
     "equivalent_resistance",
     "log_frequency_widths",
@@ -25,11 +23,6 @@ NORMAL_PROGRAMME: Final = 1.0 / 8.0
 HARD_PROGRAMME: Final = 1.0 / 3.0
 """The same for heavily compressed programme played into clipping [1] (common practice)."""
 
-SINE_CREST_DECIBEL: Final = 3.0103
-"""Peak over rms of a sine [dB]."""
-
-PROGRAMME_CREST_DECIBEL: Final = 17.0
-"""Peak over rms of little-compressed music [dB] (common practice, no source)."""
 
 LOW_CORNER: Final = 50.0
 HIGH_CORNER: Final = 1000.0

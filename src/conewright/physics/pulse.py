@@ -10,7 +10,6 @@ from math import inf, isinf
 
 import numpy as np
 
-from conewright.physics.air import Air
 from conewright.physics.arrays import FloatArray, Real
 from conewright.physics.driver import Driver
 from conewright.physics.validity import require_not_negative, require_positive
@@ -21,7 +20,6 @@ __all__ = [
     "battery_step",
     "first_peak",
     "heating_rate",
-    "sealed_stiffness",
     "settled_current",
     "settled_excursion",
 ]
@@ -64,42 +62,23 @@ def settled_current(*, emf: Real, resistance: Real, re: Real) -> Real:
     return emf / (resistance + re)
 
 
-def settled_excursion(*, current: Real, bl: Real, cms: Real, stiffness: Real = 0.0) -> Real:
+def settled_excursion(*, current: Real, bl: Real, cms: Real) -> Real:
     """Place of the cone under a direct current.
 
     Args:
         current: into the + terminal [A].
         bl: force factor [T m].
         cms: compliance of the suspension [m/N].
-        stiffness: of sealed air behind the cone [N/m], 0 once air has bled off through leaks.
 
     Returns:
-        Bl i/(1/Cms + k) [m], positive forward for a positive current.
+        Bl i Cms [m], positive forward for a positive current: a door leaks, and its air has bled
+        off by then.
 
     Raises:
-        OutOfRangeError: Cms not above zero, or a negative stiffness.
+        OutOfRangeError: Cms not above zero.
     """
     require_positive(cms=cms)
-    require_not_negative(stiffness=stiffness)
-    return bl * current / (1.0 / cms + stiffness)
-
-
-def sealed_stiffness(*, sd: Real, volume: Real, air: Air) -> Real:
-    """Stiffness of a sealed volume of air seen by the cone.
-
-    Args:
-        sd: cone area [m2].
-        volume: of the air [m3]; inf is legal.
-        air: the air.
-
-    Returns:
-        Sd^2 rho c^2/V [N/m].
-
-    Raises:
-        OutOfRangeError: volume not above zero.
-    """
-    require_positive(volume=volume)
-    return sd**2 * air.bulk_modulus / volume
+    return bl * current * cms
 
 
 def heating_rate(*, power: Real, coil_mass: Real, specific_heat: float = COPPER_HEAT) -> Real:
@@ -127,9 +106,7 @@ def battery_step(
     resistance: float,
     duration: float,
     instants: int = 1001,
-    inductance: float = 0.0,
     capacitance: float = inf,
-    stiffness: float = 0.0,
 ) -> Step:
     """Movement and current from the moment a battery is connected, battery + on driver +.
 
@@ -140,60 +117,44 @@ def battery_step(
         resistance: of battery and cable [ohm].
         duration: of what is returned [s].
         instants: how many instants, both ends counted.
-        inductance: of the coil [H]; 0 lets the current follow at once.
         capacitance: in series [F]; inf for none.
-        stiffness: of sealed air behind the cone [N/m].
 
     Returns:
         Time, current and excursion, from rest.
 
     Raises:
-        OutOfRangeError: a negative resistance, inductance or stiffness; a duration, capacitance
-            or Re not above zero.
+        OutOfRangeError: a negative resistance; a duration, capacitance or Re not above zero.
 
-    Equations: L i' = E - (R + Re) i - Bl v - vC; M v' = Bl i - Rms v - (1/Cms + k) x; x' = v;
-    C vC' = i. Exact between the instants (matrix exponential).
+    Equations: (R + Re) i = E - Bl v - vC; M v' = Bl i - Rms v - x/Cms; x' = v; C vC' = i.
+    Exact between the instants (matrix exponential).
     """
     from scipy.linalg import expm
 
-    require_not_negative(resistance=resistance, inductance=inductance, stiffness=stiffness)
+    require_not_negative(resistance=resistance)
     require_positive(duration=duration, capacitance=capacitance, re=driver.re)
-    rates = _rates(driver, emf, resistance, inductance, capacitance, stiffness)
+    rates = _rates(driver, emf, resistance, capacitance)
     time = np.linspace(0.0, duration, instants)
     onward = expm(rates * time[1])
-    # Columns: velocity, excursion, current, capacitor voltage, and the constant 1.
-    states = np.zeros((instants, 5))
-    states[0, 4] = 1.0
+    # Columns: velocity, excursion, capacitor voltage, and the constant 1.
+    states = np.zeros((instants, 4))
+    states[0, 3] = 1.0
     for index in range(1, instants):
         states[index] = onward @ states[index - 1]
-    velocity, excursion, current, across = states.T[:4]
-    if inductance == 0.0:
-        current = (emf - across - float(driver.bl) * velocity) / (resistance + float(driver.re))
+    velocity, excursion, across = states.T[:3]
+    current = (emf - across - float(driver.bl) * velocity) / (resistance + float(driver.re))
     return Step(time=time, current=np.asarray(current), excursion=np.asarray(excursion))
 
 
-def _rates(
-    driver: Driver,
-    emf: float,
-    resistance: float,
-    inductance: float,
-    capacitance: float,
-    stiffness: float,
-) -> FloatArray:
-    """Matrix of the state's rates; without inductance the current follows from the rest."""
+def _rates(driver: Driver, emf: float, resistance: float, capacitance: float) -> FloatArray:
+    """Matrix of the state's rates; the current follows from the rest."""
     bl, mass, total = float(driver.bl), float(driver.mms), resistance + float(driver.re)
     charging = 0.0 if isinf(capacitance) else 1.0 / capacitance
-    # The current as a sum over the state's columns.
-    current = np.array([0.0, 0.0, 1.0, 0.0, 0.0])
-    if inductance == 0.0:
-        current = np.array([-bl, 0.0, 0.0, -1.0, emf]) / total
-    rates = np.zeros((5, 5))
+    current = np.array([-bl, 0.0, -1.0, emf]) / total
+    rates = np.zeros((4, 4))
     rates[0] = bl / mass * current
-    rates[0, :2] -= np.array([float(driver.rms), 1.0 / float(driver.cms) + stiffness]) / mass
+    rates[0, :2] -= np.array([float(driver.rms), 1.0 / float(driver.cms)]) / mass
     rates[1, 0] = 1.0
-    if inductance > 0.0:
-        rates[2] = np.array([-bl, 0.0, -total, -1.0, emf]) / inductance
-    rates[3] = charging * current
+    rates[2] = charging * current
     return rates
 
 

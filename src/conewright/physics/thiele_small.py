@@ -19,33 +19,14 @@ from conewright.errors import OutOfRangeError
 from conewright.physics.air import Air
 from conewright.physics.arrays import Real
 from conewright.physics.levels import from_decibel, level
-from conewright.physics.validity import in_words, require_not_negative, require_positive
+from conewright.physics.validity import in_words, require_positive
 
 __all__ = [
     "SENSITIVITY_VOLTAGE",
     "SHEET_NAMES",
-    "baffled_air_mass",
     "complete",
-    "compliance_from_volume",
     "derivable",
     "derivation",
-    "disagreement",
-    "efficiency_from_motor",
-    "efficiency_from_volume",
-    "electrical_q",
-    "equivalent_volume",
-    "force_factor",
-    "mechanical_q",
-    "mechanical_resistance",
-    "motional_capacitance",
-    "motional_inductance",
-    "motional_resistance",
-    "moving_mass",
-    "peak_impedance",
-    "piston_area",
-    "piston_diameter",
-    "q_with_series_resistance",
-    "resonance_frequency",
     "sensitivity",
     "total_q",
 ]
@@ -59,80 +40,9 @@ SHEET_NAMES: Final = (
 )  # fmt: skip
 
 
-def piston_area(*, diameter: Real) -> Real:
-    """Area [m2] of a piston of effective diameter [m]: Sd = pi d^2/4."""
-    return np.pi / 4.0 * diameter**2
-
-
-def piston_diameter(*, sd: Real) -> Real:
-    """Effective diameter [m] of a piston of area sd [m2]."""
-    return (4.0 * sd / np.pi) ** 0.5
-
-
-def resonance_frequency(*, mms: Real, cms: Real) -> Real:
-    """Resonance [Hz] of mass mms [kg] on compliance cms [m/N]: fs = 1/(2 pi sqrt(Mms Cms))."""
-    return 1.0 / (2.0 * np.pi * (mms * cms) ** 0.5)
-
-
-def moving_mass(*, fs: Real, cms: Real) -> Real:
-    """Mass [kg] resonating at fs [Hz] on cms [m/N]; the same form gives cms from mms."""
-    return 1.0 / ((2.0 * np.pi * fs) ** 2 * cms)
-
-
-def equivalent_volume(*, cms: Real, sd: Real, air: Air) -> Real:
-    """Volume of air as soft as the suspension [m3]: Vas = rho c^2 Sd^2 Cms."""
-    return air.bulk_modulus * sd**2 * cms
-
-
-def compliance_from_volume(*, vas: Real, sd: Real, air: Air) -> Real:
-    """Suspension compliance [m/N] from vas [m3] and sd [m2]; inverse of equivalent_volume."""
-    return vas / (air.bulk_modulus * sd**2)
-
-
-def mechanical_q(*, fs: Real, mms: Real, rms: Real) -> Real:
-    """Mechanical quality [1]: Qms = 2 pi fs Mms/Rms."""
-    return 2.0 * np.pi * fs * mms / rms
-
-
-def mechanical_resistance(*, fs: Real, mms: Real, qms: Real) -> Real:
-    """Mechanical resistance [kg/s]: Rms = 2 pi fs Mms/Qms."""
-    return 2.0 * np.pi * fs * mms / qms
-
-
-def electrical_q(*, fs: Real, mms: Real, re: Real, bl: Real) -> Real:
-    """Electrical quality [1]: Qes = 2 pi fs Mms Re/Bl^2."""
-    return 2.0 * np.pi * fs * mms * re / bl**2
-
-
-def force_factor(*, fs: Real, mms: Real, re: Real, qes: Real) -> Real:
-    """Force factor [T m]: Bl = sqrt(2 pi fs Mms Re/Qes)."""
-    return (2.0 * np.pi * fs * mms * re / qes) ** 0.5
-
-
 def total_q(*, qms: Real, qes: Real) -> Real:
     """Total quality [1]: 1/Qts = 1/Qms + 1/Qes."""
     return qms * qes / (qms + qes)
-
-
-def q_with_series_resistance(*, qes: Real, re: Real, series: Real) -> Real:
-    """Electrical quality [1] with a resistance [ohm] ahead: Qes' = Qes (Re + R)/Re."""
-    require_not_negative(series=series)
-    return qes * (re + series) / re
-
-
-def peak_impedance(*, re: Real, qms: Real, qes: Real) -> Real:
-    """Impedance at resonance [ohm] without coil inductance: Re (1 + Qms/Qes)."""
-    return re * (1.0 + qms / qes)
-
-
-def efficiency_from_volume(*, fs: Real, vas: Real, qes: Real, air: Air) -> Real:
-    """Reference efficiency in half space [1]: eta0 = 4 pi^2 fs^3 Vas/(c^3 Qes)."""
-    return 4.0 * np.pi**2 * fs**3 * vas / (air.speed_of_sound**3 * qes)
-
-
-def efficiency_from_motor(*, bl: Real, sd: Real, mms: Real, re: Real, air: Air) -> Real:
-    """Reference efficiency in half space [1]: eta0 = rho (Bl Sd/Mms)^2/(2 pi c Re)."""
-    return air.density * (bl * sd / mms) ** 2 / (2.0 * np.pi * air.speed_of_sound * re)
 
 
 def sensitivity(
@@ -152,26 +62,6 @@ def sensitivity(
     """
     power = eta0 * voltage**2 / re
     return level((air.characteristic_impedance * power / (2.0 * np.pi)) ** 0.5 / distance)
-
-
-def baffled_air_mass(*, sd: Real, air: Air) -> Real:
-    """Air moved by both faces of a piston in a large panel [kg]: (16/3) rho a^3, ka << 1."""
-    return 16.0 / 3.0 * air.density * (sd / np.pi) ** 1.5
-
-
-def motional_capacitance(*, mms: Real, bl: Real) -> Real:
-    """Moving mass seen at the terminals [F]: Cmes = Mms/Bl^2."""
-    return mms / bl**2
-
-
-def motional_inductance(*, cms: Real, bl: Real) -> Real:
-    """Compliance seen at the terminals [H]: Lces = Bl^2 Cms."""
-    return bl**2 * cms
-
-
-def motional_resistance(*, rms: Real, bl: Real) -> Real:
-    """Mechanical resistance seen at the terminals [ohm]: Res = Bl^2/Rms."""
-    return bl**2 / rms
 
 
 Solver: TypeAlias = Callable[[Mapping[str, Real], Air], Real]
@@ -288,7 +178,7 @@ def complete(known: Mapping[str, Real], *, air: Air) -> dict[str, Real]:
 
     Returns:
         The figures given and all that follow from them. Where a sheet contradicts itself the
-        first way in RELATIONS counts; `disagreement` shows by how much.
+        first way in RELATIONS counts.
 
     Raises:
         OutOfRangeError: a name not of a sheet, a figure not above zero (sensitivity: not
@@ -302,31 +192,6 @@ def complete(known: Mapping[str, Real], *, air: Air) -> dict[str, Real]:
         _require_figure(step.target, sheet[step.target])
         _require_qualities(sheet)
     return sheet
-
-
-def disagreement(known: Mapping[str, Real], *, air: Air) -> dict[str, Real]:
-    """Recompute every given figure from the others.
-
-    Args:
-        known: as for `complete`.
-        air: air the sheet was measured in.
-
-    Returns:
-        Given over recomputed [1] (for sensitivity: given minus recomputed [dB]) for each figure
-        that follows without itself; an exact sheet gives ones (and zero).
-
-    Raises:
-        OutOfRangeError: as `complete`.
-    """
-    _require_sheet(known)
-    found: dict[str, Real] = {}
-    for name, given in known.items():
-        rest = {key: value for key, value in known.items() if key != name}
-        if name not in derivable(rest):
-            continue
-        again = complete(rest, air=air)[name]
-        found[name] = given - again if name == "sensitivity" else given / again
-    return found
 
 
 def _plan(known: Iterable[str]) -> list[Relation]:

@@ -27,10 +27,8 @@ __all__ = [
     "Solved",
     "Tree",
     "capacitor",
-    "fold_impedance",
     "fold_resistance",
     "inductor",
-    "leaf_voltages",
     "leaves",
     "solve_tree",
 ]
@@ -93,22 +91,6 @@ def leaves(tree: Tree) -> tuple[str, ...]:
     return tuple(_names(tree))
 
 
-def fold_impedance(*, tree: Tree, impedances: Mapping[str, Complex]) -> ComplexArray:
-    """Impedance of the whole tree.
-
-    Args:
-        tree: the tree.
-        impedances: of every leaf, scalars or last axis F [ohm]; 0 and inf are legal.
-
-    Returns:
-        Shape the leaves broadcast to [ohm]; inf where the tree is open.
-
-    Raises:
-        BadInputError: a leaf without an impedance.
-    """
-    return _fold(tree, impedances, np.dtype(np.complex128)).value
-
-
 def fold_resistance(*, tree: Tree, resistances: Mapping[str, Real]) -> FloatArray:
     """Direct-current resistance of the whole tree.
 
@@ -151,26 +133,6 @@ def solve_tree(*, tree: Tree, impedances: Mapping[str, Complex], voltage: Comple
     folded = _fold(tree, impedances, np.dtype(np.complex128))
     voltages = dict(_descend(folded, np.asarray(voltage, dtype=np.complex128)))
     return Solved(impedance=folded.value, voltages=voltages)
-
-
-def leaf_voltages(
-    *, tree: Tree, impedances: Mapping[str, Complex], voltage: Complex
-) -> dict[str, ComplexArray]:
-    """Voltage across every leaf of the tree.
-
-    Args:
-        tree: the tree.
-        impedances: of every leaf, scalars or last axis F [ohm]; 0 and inf are legal.
-        voltage: across the whole tree, RMS phasor, any shape that broadcasts [V].
-
-    Returns:
-        RMS phasors by leaf name [V].
-
-    Raises:
-        BadInputError: a leaf without an impedance, or a name that stands twice.
-        OutOfRangeError: series parts that cancel to zero across a voltage.
-    """
-    return solve_tree(tree=tree, impedances=impedances, voltage=voltage).voltages
 
 
 def capacitor(*, capacitance: Real, esr: Real = 0.0, frequency: Real) -> ComplexArray:

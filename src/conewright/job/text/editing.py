@@ -18,7 +18,7 @@ from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.build.job import Job
 from conewright.job.document.likeness import merged
 from conewright.job.document.paths import Steps, inside
-from conewright.job.text.labels import LISTS, TABLES, Field, Part, field_at, part_of, place_in_file
+from conewright.job.text.labels import TABLES, Field, Part, field_at, part_of, place_in_file
 from conewright.job.text.parsing import MARK, job_text
 
 __all__ = [
@@ -31,7 +31,6 @@ __all__ = [
     "without_place",
 ]
 
-_NAMED = (*LISTS, "proposal")
 _REWORDED = (
     (", without quotes or unit", ""),
     (", without quotes", ""),

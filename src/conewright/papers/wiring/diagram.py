@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from conewright.job.build.state import Build, ChannelState
 
-__all__ = ["Diagram", "diagram", "diagrams"]
+__all__ = ["Diagram", "diagrams"]
 
 LETTER = 3.53
 """Height of the writing: 10 pt [mm]."""
@@ -33,7 +33,6 @@ LINE = 4.4
 LONGEST_NAME = 18
 PLUG, RUN, EDGE = 26.0, 46.0, 2.0
 ABOVE, BELOW = 9.0, 8.0
-GAP = 8.0
 STROKES = {
     PLUS: 'stroke-width="0.7"',
     MINUS: 'stroke-width="0.5" stroke-dasharray="2.6 1.2"',
@@ -50,18 +49,6 @@ class Diagram:
     svg: str
     width_mm: float
     height_mm: float
-
-
-def diagram(build: Build, plan: Schedule | None = None) -> str:
-    """Return all channels in one drawing, one under the other: SVG, one user unit a millimetre."""
-    drawn = diagrams(build, plan)
-    width = max((each.width_mm for each in drawn), default=PLUG)
-    height = sum(each.height_mm + GAP for each in drawn) or GAP
-    body, y = [], 0.0
-    for each in drawn:
-        body.append(f'<g transform="translate(0 {y:.2f})">{_inside(each.svg)}</g>')
-        y += each.height_mm + GAP
-    return _svg(width, height, body)
 
 
 def diagrams(build: Build, plan: Schedule | None = None) -> tuple[Diagram, ...]:
@@ -189,7 +176,3 @@ def _svg(width: float, height: float, body: Iterable[str]) -> str:
         f'viewBox="0 0 {width:.2f} {height:.2f}"><g font-family="DejaVu Sans" '
         f'font-size="{LETTER}">{"".join(body)}</g></svg>\n'
     )
-
-
-def _inside(svg: str) -> str:
-    return svg[svg.index("<g") : svg.rindex("</svg>")]

@@ -35,7 +35,7 @@ from conewright.physics.coil import (
     power_law_from_inductance,
     resistance_at,
 )
-from conewright.physics.door import MountedLoad, mounted_load
+from conewright.physics.door import FREE, MountedLoad, mounted_load
 from conewright.physics.driver import Driver, loaded, moving_mass_in_door
 from conewright.physics.filters import butterworth_high_pass
 from conewright.physics.wiring import capacitor, fold_resistance, inductor, solve_tree
@@ -272,7 +272,7 @@ class Solver:
         key = (location.kind, location.driver, location.mount, location.cavity, location.trim)
         if (key, air, hot) not in self._units:
             values = self._parameters(location.driver, air)
-            load = _FREE
+            load = FREE
             if location.cavity is not None:
                 if (key, air) not in self._loads:
                     self._loads[key, air] = self._load(location, values["sd"], air)
@@ -363,6 +363,3 @@ class Solver:
             edge_area=draws(trim.edge_gap),
             frequency=self.frequency,
         )
-
-
-_FREE = MountedLoad(impedance=np.zeros(1, dtype=complex), share=np.ones(1, dtype=complex))

@@ -141,11 +141,6 @@ class TestKind:
     source: str
 
     @property
-    def numeric(self) -> bool:
-        """Whether numbers answer it."""
-        return self.number != "none"
-
-    @property
     def words(self) -> tuple[str, ...]:
         """The words that answer it."""
         return tuple(answer.word for answer in self.answers)

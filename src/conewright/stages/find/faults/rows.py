@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from io import StringIO
 from math import fsum, isfinite
-from typing import NoReturn, TypeVar
+from typing import NoReturn
 
 from conewright.errors import BadInputError
 from conewright.job.document.paths import known_names, show
@@ -20,8 +20,6 @@ HUNDRED = 100.0
 ROUNDING = 1.0
 
 LARGEST = 1e6
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)

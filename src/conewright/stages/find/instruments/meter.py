@@ -7,8 +7,6 @@ shows is their mixture. What a test cannot see makes no difference to it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from functools import lru_cache
 from itertools import product
 from math import inf, prod
 from typing import NamedTuple
@@ -29,7 +27,7 @@ from conewright.stages.find.instruments.mixture import (
 from conewright.stages.find.instruments.readouts import COIL, LEG, PAIR, UNKNOWN, Bench, Shown
 from conewright.stages.report.words import number
 
-__all__ = ["METER_TESTS", "Expectation", "Meter", "predict"]
+__all__ = ["METER_TESTS", "Expectation", "Meter"]
 
 METER_TESTS = (
     *(PAIR, COIL, LEG),
@@ -52,13 +50,6 @@ class Expectation(NamedTuple):
     low: float
     high: float
     unit: str
-
-
-def predict(
-    test: str, subject: str, state: Iterable[Atom], *, build: Build, chain: Chain
-) -> Mixture:
-    """Return what a meter may show in a state: `Meter.predict`, with the meter kept by build."""
-    return _meter(_Same(build)).predict(test, subject, state, chain)
 
 
 class Meter:
@@ -208,21 +199,3 @@ def _middle(low: float, high: float) -> float:
     if low <= 0.0:
         return 0.5 * high
     return low if high == inf else 0.5 * (low + high)
-
-
-@dataclass(frozen=True, eq=False)
-class _Same:
-    """A build told apart by identity, which is quicker than by all its values."""
-
-    build: Build
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.build is self.build
-
-    def __hash__(self) -> int:
-        return id(self.build)
-
-
-@lru_cache(maxsize=8)
-def _meter(same: _Same) -> Meter:
-    return Meter(same.build)
