@@ -6,7 +6,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.arrays import FloatArray
 from conewright.physics.coil import (
     Coil,
     Inductor,
@@ -15,7 +14,6 @@ from conewright.physics.coil import (
     coil_impedance,
     power_law_from_inductance,
     resistance_at,
-    steady_coil_temperature,
 )
 
 FREQUENCY = np.geomspace(10.0, 20e3, 40)
@@ -115,47 +113,3 @@ def test_hot_copper() -> None:
     # published: IEC 60028, 3.93e-3 per kelvin at 20 C
     assert resistance_at(resistance=3.4, temperature=293.15) == 3.4
     assert resistance_at(resistance=3.4, temperature=393.15) == pytest.approx(3.4 * 1.393)
-
-
-def test_settled_temperature_of_a_woofer_on_eight_volts() -> None:
-    # own second implementation, 2 to 3 digits: 66 C, 4.02 ohm, -1.31 dB
-    kelvin = steady_coil_temperature(
-        voltage=8.0, resistance=3.4, series_resistance=0.4, thermal_resistance=3.5
-    )
-    assert kelvin - 273.15 == pytest.approx(66.0, abs=0.5)
-    hot = resistance_at(resistance=3.4, temperature=kelvin)
-    assert hot == pytest.approx(4.02, abs=0.005)
-    assert 20 * np.log10(3.8 / (hot + 0.4)) == pytest.approx(-1.31, abs=0.01)
-
-
-@given(
-    voltage=st.floats(0.0, 20.0),
-    series=st.floats(0.0, 10.0),
-    thermal=st.floats(0.5, 10.0),
-    ambient=st.floats(250.0, 340.0),
-)
-def test_heat_in_equals_heat_out(
-    voltage: float, series: float, thermal: float, ambient: float
-) -> None:
-    # invariant: T - Ta = Rth |i|^2 R(T)
-    kelvin = steady_coil_temperature(
-        voltage=voltage,
-        resistance=3.4,
-        series_resistance=series,
-        thermal_resistance=thermal,
-        ambient=ambient,
-    )
-    hot = resistance_at(resistance=3.4, temperature=kelvin)
-    heat = (voltage / (series + hot)) ** 2 * hot
-    assert kelvin - ambient == pytest.approx(thermal * heat, rel=1e-6, abs=1e-6)
-
-
-def test_temperatures_of_many_samples_at_once() -> None:
-    # invariant: array equals scalar loop
-    volts: FloatArray = np.array([[2.0], [8.0], [12.0]])
-    got = np.asarray(steady_coil_temperature(voltage=volts, resistance=3.4, thermal_resistance=3.5))
-    for row in range(3):
-        alone = steady_coil_temperature(
-            voltage=float(volts[row, 0]), resistance=3.4, thermal_resistance=3.5
-        )
-        assert got[row, 0] == pytest.approx(alone, rel=1e-8)

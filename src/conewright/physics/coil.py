@@ -20,7 +20,6 @@ __all__ = [
     "coil_impedance",
     "power_law_from_inductance",
     "resistance_at",
-    "steady_coil_temperature",
 ]
 
 EXPONENT_RANGE: Final = (0.5, 1.0)
@@ -149,57 +148,17 @@ def power_law_from_inductance(*, le: Real, n: Real, frequency: float = 1000.0) -
     return PowerLaw(k=le * reference ** (1.0 - np.asarray(n)), n=n)
 
 
-def resistance_at(*, resistance: Real, temperature: Real, coefficient: float = COPPER) -> Real:
-    """Resistance of a metal wire at a temperature.
+def resistance_at(*, resistance: Real, temperature: Real) -> Real:
+    """Resistance of a copper wire at a temperature.
 
     Args:
         resistance: resistance at 20 C, any shape [ohm].
         temperature: temperature of the wire, any shape that broadcasts [K].
-        coefficient: temperature coefficient at 20 C [1/K].
 
     Returns:
         R = R20 (1 + a (T - 293.15 K)) [ohm].
 
-    Source: linear law on the 20 C basis (IEC 60028 for copper); good to 1 % from -40 to 250 C
+    Source: linear law on the 20 C basis (IEC 60028); good to 1 % from -40 to 250 C
     (from memory).
     """
-    return resistance * (1.0 + coefficient * (temperature - ROOM))
-
-
-def steady_coil_temperature(
-    *,
-    voltage: Real,
-    resistance: Real,
-    series_resistance: Real = 0.0,
-    thermal_resistance: Real,
-    ambient: Real = ROOM,
-    coefficient: float = COPPER,
-) -> Real:
-    """Temperature at which a coil fed from a voltage source settles.
-
-    Args:
-        voltage: long-term RMS voltage of the source, any shape [V].
-        resistance: coil resistance at 20 C [ohm].
-        series_resistance: resistance ahead of the coil, cold [ohm].
-        thermal_resistance: coil to surroundings [K/W].
-        ambient: temperature of the surroundings [K].
-        coefficient: temperature coefficient of the coil at 20 C [1/K].
-
-    Returns:
-        Coil temperature [K].
-
-    Raises:
-        OutOfRangeError: no steady temperature found.
-
-    Equations: T = Ta + Rth |i|^2 R(T), i = V/(Rs + R(T)); fixed point from below, which ends at
-    the lowest steady temperature. The impedance is taken as resistive: an upper bound of the heat.
-    """
-    temperature = np.asarray(ambient, dtype=np.float64)
-    for _ in range(200):
-        hot = resistance_at(resistance=resistance, temperature=temperature, coefficient=coefficient)
-        power = (voltage / (series_resistance + hot)) ** 2 * hot
-        new = np.asarray(ambient + thermal_resistance * power)
-        if np.all(np.abs(new - temperature) <= 1e-9 * new):
-            return new if new.ndim else float(new)
-        temperature = new
-    raise OutOfRangeError("the coil finds no steady temperature at this voltage")
+    return resistance * (1.0 + COPPER * (temperature - ROOM))

@@ -138,8 +138,11 @@ def battery_step(
     # Columns: velocity, excursion, capacitor voltage, and the constant 1.
     states = np.zeros((instants, 4))
     states[0, 3] = 1.0
-    for index in range(1, instants):
-        states[index] = onward @ states[index - 1]
+    known = 1
+    while known < instants:  # onward carries all that is known past itself
+        more = min(known, instants - known)
+        states[known : known + more] = states[:more] @ onward.T
+        known, onward = known + more, onward @ onward
     velocity, excursion, across = states.T[:3]
     current = (emf - across - float(driver.bl) * velocity) / (resistance + float(driver.re))
     return Step(time=time, current=np.asarray(current), excursion=np.asarray(excursion))

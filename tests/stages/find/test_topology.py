@@ -8,10 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_jobs import SHEETS, one_channel
 
-from conewright.errors import BadInputError, OutOfRangeError
+from conewright.errors import BadInputError
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.stages.find.faults.trade import topologies
-from conewright.stages.find.instruments.rated import rated_odds, rated_priors
 from conewright.stages.find.instruments.topology import (
     FREQUENCIES,
     LoadContext,
@@ -230,54 +229,3 @@ def test_impossible_readings_are_refused(make: object, match: str) -> None:
     assert callable(make)
     with pytest.raises(BadInputError, match=match):
         make()
-
-
-# --- What is printed on the magnet ------------------------------------------------------------
-
-# Common practice without a source, worked out independently; tolerance 0.03.
-COLD, ROOM = 268.15, 295.15
-
-
-@pytest.mark.parametrize(
-    ("odds", "three", "four"),
-    [
-        (rated_odds(3.0, at="terminals"), 0.39, 0.61),
-        (
-            rated_odds(
-                3.0,
-                at="plug",
-                temperature=COLD,
-                leads=ohms("0.3 ohm ± 0.15 ohm"),
-                wire=ohms("0.35 ohm ± 0.1 ohm"),
-            ),
-            0.83,
-            0.17,
-        ),
-        (rated_odds(3.0, at="terminals", temperature=ROOM), 0.49, 0.51),
-        (rated_odds(3.0, at="plug", temperature=ROOM, wire=ohms("0.35 ohm ± 0.1 ohm")), 0.98, 0.02),
-    ],
-)
-def test_three_ohms_on_the_meter(odds: dict[float, float], three: float, four: float) -> None:
-    assert odds[3.0] == pytest.approx(three, abs=0.03)
-    assert odds[4.0] == pytest.approx(four, abs=0.03)
-    assert sum(odds.values()) == pytest.approx(1.0)
-
-
-def test_a_plain_reading_is_read_plainly() -> None:
-    assert max(rated_odds(1.75, at="terminals").items(), key=lambda each: each[1])[0] == 2.0
-    assert max(rated_odds(6.6, at="terminals").items(), key=lambda each: each[1])[0] == 8.0
-    # Closed form: without a word from the reading the odds are those before it.
-    alone = rated_odds(3.4, at="terminals", priors={4.0: 1.0})
-    assert alone == {4.0: 1.0}
-    assert sum(rated_priors().values()) == pytest.approx(1.0)
-
-
-def test_rated_odds_refuse_what_they_cannot_use() -> None:
-    with pytest.raises(OutOfRangeError, match="above zero"):
-        rated_odds(0.0, at="terminals")
-    with pytest.raises(OutOfRangeError, match="far from every usual coil"):
-        rated_odds(1e6, at="terminals")
-    with pytest.raises(BadInputError, match="no wire"):
-        rated_odds(3.0, at="terminals", wire=WIRE)
-    with pytest.raises(BadInputError, match="no usual impedance"):
-        rated_odds(3.0, at="terminals", priors={5.0: 1.0})

@@ -6,8 +6,10 @@ from collections.abc import Iterable
 
 from conewright.job.build.draws import draw
 from conewright.job.build.state import Build
+from conewright.stages.find.direct_current import offset_verdicts, pulse_figures, with_pulse
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom
+from conewright.stages.find.printed import printed_verdicts
 from conewright.stages.find.talk.courses import Step, courses, expected
 from conewright.stages.find.talk.inquiry import Inquiry, inquire
 from conewright.stages.find.talk.loads import wiring_cards, wiring_figures
@@ -53,16 +55,23 @@ def find(build: Build) -> Report:
     proposals = foresight.next_readings(inquiry.odds, inquiry.asked, inquiry.opened)
     _cause_figures(answer, chances)
     _next_figures(answer, proposals)
+    for proposal in proposals:
+        pulse_figures(answer, inquiry, proposal.question)
     wiring_figures(answer, build)
     ways = courses(inquiry, foresight)
     _plan_figures(answer, *expected(ways))
     _odds_series(answer, inquiry, chances)
     wiring = wiring_cards(answer, build, inquiry.opened)
     every = (*wiring, *_cards(inquiry, proposals))
-    cards = tuple(sorted(every, key=lambda card: -card.bits_per_minute))
+    cards = tuple(
+        with_pulse(answer, inquiry, card)
+        for card in sorted(every, key=lambda card: -card.bits_per_minute)
+    )
     stop_verdicts(answer, inquiry, chances)
+    offset_verdicts(answer, inquiry)
     cause_verdicts(answer, inquiry, chances)
     conflict_verdicts(answer, inquiry)
+    printed_verdicts(answer, inquiry, chances)
     answer.sentence = find_sentence(inquiry, chances, cards)
     report = answer.report(headlines={})
     plan = tuple(_plan_step(step) for step in ways[0].steps) if ways else ()

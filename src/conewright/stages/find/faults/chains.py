@@ -13,11 +13,20 @@ from itertools import combinations
 
 import numpy as np
 
-from conewright.job.build.state import Build, ChannelState, LocationState
+from conewright.job.build.state import Build, ChannelState, LocationState, PartState
 from conewright.physics.arrays import FloatArray
 from conewright.physics.wiring import Leaf, Series, Tree, leaves
 
-__all__ = ["VEHICLE", "Atom", "Chain", "State", "behind_capacitor", "chains_of", "is_tweeter"]
+__all__ = [
+    "VEHICLE",
+    "Atom",
+    "Chain",
+    "State",
+    "behind_capacitor",
+    "capacitors_before",
+    "chains_of",
+    "is_tweeter",
+]
 
 VEHICLE = "vehicle"
 """Id of the chain of what all channels share, and subject of its faults."""
@@ -134,10 +143,15 @@ def is_tweeter(place: LocationState, channel: ChannelState | None) -> bool:
     return _cone_area(place) < SMALLEST_CONE
 
 
+def capacitors_before(location: str, channel: ChannelState) -> tuple[PartState, ...]:
+    """Return the capacitors in series with a location."""
+    beside = {name for names in _in_series_with(location, channel.tree) for name in names}
+    return tuple(p for p in channel.parts if p.kind == "capacitor" and p.key in beside)
+
+
 def behind_capacitor(location: str, channel: ChannelState) -> bool:
     """Whether a capacitor lies in series with a location."""
-    capacitors = {part.key for part in channel.parts if part.kind == "capacitor"}
-    return any(capacitors & beside for beside in _in_series_with(location, channel.tree))
+    return bool(capacitors_before(location, channel))
 
 
 def _channel_chain(channel: ChannelState, build: Build, known: frozenset[Atom]) -> Chain:

@@ -8,7 +8,6 @@ from functools import cache
 from importlib.resources import files
 from math import inf, isfinite
 
-from conewright.errors import BadInputError
 from conewright.job.build.state import DriverState
 from conewright.job.document.trust import SHEET_AIR
 from conewright.physics.coil import Inductor
@@ -25,7 +24,17 @@ from conewright.stages.find.faults.chains import SMALLEST_CONE
 from conewright.stages.find.faults.rows import read_rows
 from conewright.stages.report.words import number
 
-__all__ = ["OffsetEffect", "PulseExpectation", "offset_effect", "pulse_expectation"]
+__all__ = [
+    "Feed",
+    "OffsetEffect",
+    "PulseExpectation",
+    "PulseSource",
+    "coil_resistance",
+    "forbidden",
+    "offset_effect",
+    "pulse_expectation",
+    "pulse_sources",
+]
 
 FILE = "pulse.csv"
 
@@ -53,6 +62,22 @@ class PulseSource:
 
 
 @dataclass(frozen=True, slots=True)
+class Feed:
+    """What a driver's terminals are fed from.
+
+    Attributes:
+        emf: voltage with the driver taken off, its + to its - [V].
+        resistance: in series, that of the source included [ohm].
+        capacitance: in series [F]; inf for none.
+
+    """
+
+    emf: float
+    resistance: float
+    capacitance: float = inf
+
+
+@dataclass(frozen=True, slots=True)
 class PulseExpectation:
     """What a sound driver does on a pulse, + to +.
 
@@ -61,9 +86,8 @@ class PulseExpectation:
         power: in its coil then [W].
         peak: travel when the cone first turns round, outward [m].
         over_xmax: peak over the excursion limit [1].
-        heating: rise of a cold coil [K/s].
-        text: what is seen, in words.
-        caution: what to beware of; empty where there is nothing.
+        heating: rise of a cold coil [K/s]; 0 behind a capacitor.
+        blocked: a capacitor is in the way.
 
     """
 
@@ -72,8 +96,16 @@ class PulseExpectation:
     peak: float
     over_xmax: float
     heating: float
-    text: str
-    caution: str
+    blocked: bool
+
+    @property
+    def seen(self) -> str:
+        """What the eye sees, in words."""
+        if self.blocked:
+            return "only a click: a capacitor is in the way, and the cone comes straight back"
+        if abs(self.peak) < VISIBLE:
+            return "a click; the cone moves too little to be seen"
+        return f"the cone steps outward by {number(1e3 * self.peak, 'mm', spread=2e2 * self.peak)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,69 +125,64 @@ class OffsetEffect:
     rise: float
 
 
-def pulse_expectation(
-    driver: DriverState,
-    source: str = "cell",
-    *,
-    series_resistance: float = 0.0,
-    capacitance: float = inf,
-) -> PulseExpectation:
+def pulse_expectation(driver: DriverState, feed: Feed) -> PulseExpectation:
     """Return what a sound driver does on a battery pulse, battery + on driver +.
 
     Args:
         driver: as it is in the job, central values, in free air.
-        source: `battery`, `battery-resistor` or `cell`.
-        series_resistance: of the cable, at the radio plug [ohm].
-        capacitance: in series [F]; inf for none.
-
-    Raises:
-        BadInputError: no such source.
+        feed: the battery as the driver's terminals see it.
 
     """
-    battery = _source(source)
     unit, figures = _unit(driver), _figures(driver)
-    resistance = battery.resistance + series_resistance
     step = battery_step(
         driver=unit,
-        emf=battery.emf,
-        resistance=resistance,
+        emf=feed.emf,
+        resistance=feed.resistance,
         duration=PERIODS / figures["fs"],
-        capacitance=capacitance,
+        capacitance=feed.capacitance,
     )
     peak, _ = first_peak(step)
-    current = float(settled_current(emf=battery.emf, resistance=resistance, re=unit.re))
+    current = float(settled_current(emf=feed.emf, resistance=feed.resistance, re=unit.re))
     power = current**2 * float(unit.re)
+    blocked = isfinite(feed.capacitance)
     heating = float(heating_rate(power=power, coil_mass=COIL_SHARE * figures["mms"]))
-    blocked = isfinite(capacitance)
-    over = peak / driver.xmax.si
     return PulseExpectation(
         current=current,
         power=power,
         peak=peak,
-        over_xmax=over,
+        over_xmax=peak / driver.xmax.si,
         heating=0.0 if blocked else heating,
-        text=_text(peak, blocked),
-        caution=_caution(battery, over, heating, figures["sd"], blocked=blocked),
+        blocked=blocked,
     )
 
 
-def offset_effect(
-    driver: DriverState,
-    offset: float,
-    *,
-    series_resistance: float = 0.0,
-    coil_rise: float | None = None,
-) -> OffsetEffect:
+def forbidden(driver: DriverState, found: PulseExpectation) -> str:
+    """Say why a source may not be put on a driver; nothing where it may.
+
+    Args: found: what it does there.
+    """
+    if found.blocked:
+        return ""
+    power = number(found.power, "W", spread=0.3 * found.power)
+    if _figures(driver)["sd"] < SMALLEST_CONE and found.heating > FAST_HEATING:
+        warmed = number(found.heating, "K", spread=found.heating)
+        return f"{power} in a bare tweeter's coil would warm it by {warmed} each second"
+    if found.over_xmax > 1.0:
+        times = number(found.over_xmax, spread=found.over_xmax)
+        return f"it drives the cone {times} times past its limit, with {power} in the coil"
+    return ""
+
+
+def offset_effect(driver: DriverState, feed: Feed) -> OffsetEffect:
     """Return what a steady offset of the radio's output does to a driver.
 
     Args:
-        offset: d.c. between the legs [V].
-        series_resistance: of output and cable [ohm].
-        coil_rise: of the coil in the long run [K/W]; None takes the driver's.
+        driver: as it is in the job, central values.
+        feed: the offset as the driver's terminals see it; a capacitor keeps it off.
 
     """
     unit, figures = _unit(driver), _figures(driver)
-    current = float(settled_current(emf=offset, resistance=series_resistance, re=unit.re))
+    current = float(settled_current(emf=feed.emf, resistance=feed.resistance, re=unit.re))
     power = current**2 * float(unit.re)
     moved = float(settled_excursion(current=current, bl=figures["bl"], cms=figures["cms"]))
     return OffsetEffect(
@@ -163,34 +190,13 @@ def offset_effect(
         power=power,
         excursion=moved,
         over_xmax=abs(moved) / driver.xmax.si,
-        rise=power * (driver.coil_rise.si if coil_rise is None else coil_rise),
+        rise=power * driver.coil_rise.si,
     )
 
 
-def _text(peak: float, blocked: bool) -> str:
-    if blocked:
-        return "only a click: a capacitor is in the way, and the cone comes straight back"
-    if abs(peak) < VISIBLE:
-        return "a click; the movement is too small to see"
-    return f"the cone steps outward by {number(1e3 * peak, 'mm', spread=2e2 * peak)} at its turn"
-
-
-def _caution(
-    battery: PulseSource, over: float, heating: float, area: float, *, blocked: bool
-) -> str:
-    if blocked:
-        return ""
-    if area < SMALLEST_CONE and heating > FAST_HEATING:
-        return (
-            f"never on a bare tweeter: its coil would warm by {number(heating, spread=heating)} K "
-            "each second; use one 1.5 V cell"
-        )
-    if over > 1.0:
-        return (
-            f"drives the cone {number(over, spread=over)} times past its limit; use one 1.5 V "
-            f"cell, or 10 ohm in series, and tap for less than {battery.tap:g} s"
-        )
-    return f"tap for less than {battery.tap:g} s"
+def coil_resistance(driver: DriverState) -> float:
+    """Return the cold resistance of a driver's coil, central value [ohm]."""
+    return float(_figures(driver)["re"])
 
 
 def _figures(driver: DriverState) -> Mapping[str, float]:
@@ -205,15 +211,9 @@ def _unit(driver: DriverState) -> Driver:
     return Driver(**constants, coil=Inductor(le=0.0))
 
 
-def _source(name: str) -> PulseSource:
-    try:
-        return _sources()[name]
-    except KeyError:
-        raise BadInputError(f'"{name[:40]}" is no source; {", ".join(_sources())} are') from None
-
-
 @cache
-def _sources() -> Mapping[str, PulseSource]:
+def pulse_sources() -> Mapping[str, PulseSource]:
+    """Return the batteries of the table by id: `cell`, `battery-resistor`, `battery`."""
     text = files("conewright.stages.find").joinpath("data", FILE).read_text(encoding="utf-8")
     columns = ("source_id", "title", "emf", "resistance", "tap")
     return {

@@ -11,15 +11,14 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 from math import exp, hypot, inf
-from typing import Literal
 
-from conewright.errors import BadInputError, OutOfRangeError
+from conewright.errors import OutOfRangeError
 from conewright.job.build.draws import SCORE_AT_95, SCORE_WITHIN_95
 from conewright.job.quantity.values import Quantity
 from conewright.physics.coil import COPPER, ROOM
 from conewright.stages.find.faults.rows import read_rows
 
-__all__ = ["rated_odds", "rated_priors"]
+__all__ = ["rated_odds"]
 
 FILE = "rated.csv"
 
@@ -29,6 +28,9 @@ COIL_SPREAD = 0.06
 METER_ERROR = 0.05
 """Standard error of an ohm-meter [ohm]; workshop experience, from memory."""
 
+LEAST_DENSITY = 1e-5
+"""A reading less likely than this by 1 ohm of any usual coil is none of a sound coil [1/ohm]."""
+
 LAG = 0.6
 """Standard error of a coil's temperature over the distance of the air from 20 C [1]; assumed.
 
@@ -36,69 +38,51 @@ A vehicle is driven in from the cold, or its door has stood in the sun.
 """
 
 
-def rated_priors() -> dict[float, float]:
-    """Return the usual printed impedances [ohm] with their odds before any reading."""
-    return {rated: prior for rated, (prior, _) in _ratings().items()}
-
-
 def rated_odds(
     reading: float,
     *,
-    at: Literal["plug", "terminals"],
     temperature: float | None = None,
-    leads: Quantity | None = None,
-    wire: Quantity | None = None,
-    priors: Mapping[float, float] | None = None,
+    in_series: Quantity | None = None,
 ) -> dict[float, float]:
     """Return the odds of every usual printed impedance [ohm].
 
     Args:
         reading: what the meter shows [ohm].
-        at: the radio plug, wire included, or the driver's own terminals.
         temperature: of the air around the driver [K]; None takes 20 C.
-        leads: resistance of meter leads that are not zeroed [ohm]; None for zeroed.
-        wire: from plug to driver, both ways [ohm]; None takes none off, as it must be at the
-            terminals.
-        priors: odds before the reading, by printed impedance [ohm]; None for the usual ones.
+        in_series: wire, both ways, and leads that are not zeroed [ohm]; None at the terminals with
+            zeroed leads.
 
     Returns:
         Odds adding up to 1, by printed impedance.
 
     Raises:
-        BadInputError: a wire at the terminals, or priors that are not of the table.
-        OutOfRangeError: a reading not above zero.
+        OutOfRangeError: a reading not above zero, or far from every usual coil.
 
-    Equation: normal density of the reading about Re (1 + a (T - 20 C)) + leads + wire; variances
-    of coil, temperature, meter, leads and wire add up.
+    Equation: normal density of the reading about Re (1 + a (T - 20 C)) + R; variances of coil,
+    temperature, meter and R add up.
 
     """
     if not 0.0 < reading < inf:
         raise OutOfRangeError(f"a reading is above zero and finite, got {reading}")
-    if at == "terminals" and wire is not None:
-        raise BadInputError("at the terminals there is no wire to take off")
     weights = {
-        rated: prior * _density(reading, _mean_resistance(rated), temperature, (leads, wire))
-        for rated, prior in (priors or rated_priors()).items()
+        rated: prior * _density(reading, resistance, temperature, in_series)
+        for rated, (prior, resistance) in _ratings().items()
     }
     total = sum(weights.values())
-    if not total > 0.0:
+    if not total > LEAST_DENSITY:
         raise OutOfRangeError(f"{reading:g} ohm is far from every usual coil")
     return {rated: weight / total for rated, weight in weights.items()}
 
 
 def _density(
-    reading: float,
-    coil: float,
-    temperature: float | None,
-    in_series: tuple[Quantity | None, ...],
+    reading: float, coil: float, temperature: float | None, in_series: Quantity | None
 ) -> float:
     away = 0.0 if temperature is None else temperature - ROOM
     warm = 1.0 + COPPER * away
     middle, spread = coil * warm, hypot(COIL_SPREAD * coil * warm, METER_ERROR)
     spread = hypot(spread, LAG * abs(away) * COPPER * coil)
-    for part in in_series:
-        if part is not None:
-            middle, spread = middle + part.value, hypot(spread, _standard_error(part))
+    if in_series is not None:
+        middle, spread = middle + in_series.value, hypot(spread, _standard_error(in_series))
     return exp(-0.5 * ((reading - middle) / spread) ** 2) / spread
 
 
@@ -107,14 +91,6 @@ def _standard_error(quantity: Quantity) -> float:
         return 0.0
     score = SCORE_WITHIN_95 if quantity.spread == "plus-minus" else SCORE_AT_95
     return (quantity.high - quantity.low) / (2.0 * score)
-
-
-def _mean_resistance(rated: float) -> float:
-    try:
-        return _ratings()[rated][1]
-    except KeyError:
-        known = ", ".join(f"{each:g}" for each in _ratings())
-        raise BadInputError(f"{rated:g} ohm is no usual impedance; {known} are") from None
 
 
 @cache

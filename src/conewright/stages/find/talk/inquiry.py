@@ -50,12 +50,16 @@ Said = tuple[Question, str | Quantity]
 
 @dataclass(frozen=True)
 class Taken:
-    """One reading of the job, and what it says of the states; nothing if it told nothing."""
+    """One reading of the job, and what it says of the states; nothing if it told nothing.
+
+    `read` is the number, of a test that was answered with one.
+    """
 
     number: int
     question: Question
     said: str
     evidence: Evidence | None
+    read: Quantity | None = None
 
 
 @dataclass(frozen=True)
@@ -184,7 +188,8 @@ def _read(case: Case, number: int, reading: Reading) -> Taken:
         return Taken(number, question, text, case.of_word(question, said))
     if question.test not in METER_TESTS:
         return Taken(number, question, text, case.of_word(question, text))
-    return Taken(number, question, text, case.of_number(question, _number(question.test, text)))
+    read = _number(question.test, text)
+    return Taken(number, question, text, case.of_number(question, read), read)
 
 
 def _in_words(said: str | float | Mapping[str, str]) -> str:
