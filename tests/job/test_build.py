@@ -579,12 +579,18 @@ def test_channel_settings() -> None:
 
 
 @pytest.mark.parametrize(
-    ("body", "volume"),
-    [("compact", 2.2), ("saloon", 2.6), ("estate", 3.0), ("pickup-cab", 1.6), ("van", 8.0)],
+    ("body", "volume", "length"),
+    [
+        ("compact", 2.2, 2.2),
+        ("saloon", 2.6, 2.5),
+        ("estate", 3.0, 2.9),
+        ("pickup-cab", 1.6, 1.6),
+        ("van", 8.0, 3.2),
+    ],
 )
-def test_the_cabin_is_that_of_the_body(body: str, volume: float) -> None:
+def test_the_cabin_is_that_of_the_body(body: str, volume: float, length: float) -> None:
     vehicle = small_job(vehicle={"class": body}).build().vehicle
-    assert vehicle.cabin_volume.si == volume  # from memory
+    assert (vehicle.cabin_volume.si, vehicle.cabin_length.si) == (volume, length)  # from memory
 
 
 def test_a_cabin_nobody_described() -> None:

@@ -125,9 +125,11 @@ def test_diffuse_sound_carries_the_radiated_power() -> None:
 
 def test_modes() -> None:
     # closed form
-    assert room_mode_frequency(air=AIR, sizes=(2.5,), orders=(1,)) == pytest.approx(68.642)
-    oblique = room_mode_frequency(air=AIR, sizes=(3.0, 4.0), orders=(3, 4))
-    assert oblique == pytest.approx(343.21 / 2.0 * np.sqrt(2.0))
+    assert room_mode_frequency(air=AIR, length=2.5, order=1) == pytest.approx(68.642)
+    both = room_mode_frequency(air=AIR, length=np.array([2.5, 1.25]), order=2)
+    assert both == pytest.approx([2 * 68.642, 4 * 68.642])
+    with pytest.raises(OutOfRangeError, match="length must be above zero"):
+        room_mode_frequency(air=AIR, length=0.0, order=1)
 
 
 def test_impossible_arguments_are_refused() -> None:

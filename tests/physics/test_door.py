@@ -145,6 +145,38 @@ def test_closed_front_lets_nothing_out() -> None:
     assert not np.any(door(grille_area=0.0, edge_area=0.0, panel_area=50e-4).share)
 
 
+# --- Flows through the openings ---------------------------------------------------------------
+
+
+def test_a_lossless_leak_is_the_helmholtz_resonator() -> None:
+    # closed form: U = -1/(1 - (f/fH)^2), fH by the mass of the hole and the spring of the air
+    air = StillAir()
+    holes = {"area": 20e-4, "count": 2, "thickness": 0.8e-3, "air": air, "frequency": FREQUENCY}
+    mass = float(np.imag(1.0 / holes_admittance(**holes) / (2 * np.pi * FREQUENCY))[0])
+    resonance = np.sqrt(float(air.bulk_modulus) / (mass * 45e-3)) / (2 * np.pi)
+    lossless = {"rear_q": np.inf, "drain_q": np.inf, "drain_area": 20e-4, "drain_count": 2}
+    found = door(air=air, **lossless).flows["drains"]
+    np.testing.assert_allclose(found, -1.0 / (1.0 - (FREQUENCY / resonance) ** 2), rtol=1e-6)
+
+
+@pytest.mark.parametrize("ring", [True, False])
+def test_what_is_heard_is_what_flows_into_the_cabin(ring: bool) -> None:
+    # invariant, and closed form of the rear node: what leaves it compresses or expands its air
+    got = door(ring=ring, panel_area=80e-4, rear_q=np.inf)
+    np.testing.assert_allclose(got.share, got.flows["grille"] + got.flows["edge"], rtol=1e-12)
+    rear_pressure = -(1.0 + got.flows["drains"] + got.flows["panel"]) * STIFF / (S * 45e-3)
+    drains = holes_admittance(
+        area=6e-4,
+        count=3,
+        thickness=0.8e-3,
+        air=AIR,
+        frequency=FREQUENCY,
+        compliance=45e-3 / STIFF,
+        quality=6.0,
+    )
+    np.testing.assert_allclose(got.flows["drains"], rear_pressure * drains, rtol=1e-9)
+
+
 # --- Closed box -------------------------------------------------------------------------------
 
 SMALL = 1e-6  # cone area so small that radiation is nothing beside the suspension [m2]

@@ -25,14 +25,7 @@ def _edge(side: int) -> float:
 
 def _axial(i: Inputs) -> float:
     length = i["L_m"] if "L_m" in i else i["L"]
-    found = room_mode_frequency(
-        air=air_of(speed=i["c"]), sizes=(length,), orders=(int(i.get("n", 1)),)
-    )
-    return float(found)
-
-
-def _oblique(i: Inputs) -> float:
-    found = room_mode_frequency(air=air_of(speed=i["c"]), sizes=(2.5, 1.5, 1.2), orders=(1, 1, 1))
+    found = room_mode_frequency(air=air_of(speed=i["c"]), length=length, order=int(i.get("n", 1)))
     return float(found)
 
 
@@ -56,7 +49,6 @@ SOUND: dict[str, Computation] = {
     "T9.hi": lambda _: _edge(1),
     "T10.N*": lambda i: niosh_time(i["L_dBA"]) / 60.0,
     "T11.M[1235]": _axial,
-    "T11.M4": _oblique,
     "T11.P1": _cavity_pressure,
     "T11.P2": lambda i: level(_cavity_pressure(i)),
     "T11.P[34]": lambda i: chamber_corner_frequency(

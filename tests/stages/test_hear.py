@@ -6,15 +6,20 @@ from workbench import channel, job, location
 
 from conewright.errors import BadInputError
 from conewright.job.build.job import Job
-from conewright.job.build.state import Build
+from conewright.job.build.draws import draw as draw_all
+from conewright.job.build.state import Build, Origin
 from conewright.physics.arrays import ComplexArray, FloatArray
 from conewright.pictures import draw
+from conewright.stages.common.circuit import Solver
 from conewright.stages.feed.stage import feed
 from conewright.stages.hear.stage import hear
 from conewright.stages.report.data import Report
 from conewright.stages.report.shares import CAUSES
 from conewright.views.text import as_text
 
+LEAKY = """mount = { ring = true, steel = "0.8 mm" }
+cavity = { volume = "30 L", drains = "56.5 cm2", drain_count = 2, panel_holes = "0 cm2" }
+"""
 ALONE = (location("woofer", "F165"), channel("front", "woofer"))
 RHO, C = 1.2041, 343.21
 
@@ -276,3 +281,64 @@ def test_feed_tells_no_change_of_what_was_unknown() -> None:
     assert "front.minimum_impedance_change" in changes
     assert not any(id.startswith("back.") for id in changes)
     assert value(report, "back.minimum_impedance") > 0.0
+
+
+# --- Air in the openings, and the cabin's own resonances ----------------------------------------
+
+
+def leaky(more: str = LEAKY) -> Build:
+    return job(location("door", "R165", kind="door", more=more), channel("front", "door")).build()
+
+
+def test_air_in_two_large_drains_at_eight_volts() -> None:
+    # Independent tool, an earlier prototype of the equations: 4 to 15 m/s where it is fastest, two
+    # holes of 60 mm behind a woofer of 62 Hz in 30 litres, 8 V.
+    build, bass = leaky(), np.geomspace(32.0, 200.0, 40)
+    flow = Solver(draw_all(build.axes, samples=1), bass).solve(build).locations["door"].flows
+    speed = np.sqrt(2) * 8.0 * np.abs(flow["drains"]) / 56.5e-4
+    assert 4.0 < speed.max() < 15.0
+
+
+def test_fast_air_is_told_with_its_opening() -> None:
+    report = hear(leaky())
+    speed = report.figure("door.air_speed_drains")
+    assert speed.value is not None
+    assert speed.value > 5.0
+    assert speed.origin is Origin.MEASURED
+    told = next(each for each in report.verdicts if each.id == "door.air-speed")
+    assert "through the drains of door near" in told.text
+    assert told.figures == ("door.air_speed_drains",)
+    # Second route: the flow of the circuit at the sine ceiling of the report.
+    level, clean = (
+        report.curve(f"driver.{name}").y.values for name in ("level", "max_clean_level")
+    )
+    grid = np.array(report.curve("driver.level").x.values)
+    emf = 2.83 * 10 ** ((np.array(clean) - np.array(level)) / 20)
+    build = leaky()
+    flow = Solver(draw_all(build.axes, samples=1), grid).solve(build).locations["door"].flows
+    expected = np.sqrt(2) * emf * np.abs(flow["drains"]) / 56.5e-4
+    assert speed.value == pytest.approx(expected[grid < 400.0].max(), rel=1e-6)
+
+
+def test_slow_air_and_covered_holes_are_not_told() -> None:
+    quiet = LEAKY.replace("56.5 cm2", "0 cm2")
+    assert not any(each.name == "air-speed" for each in hear(leaky(quiet)).figures)
+    assert not any(each.id.endswith("air-speed") for each in hear(leaky(quiet)).verdicts)
+    film = LEAKY.replace('panel_holes = "0 cm2"', 'panel_holes = "50 cm2", cover = "film"')
+    names = {each.name for each in hear(leaky(film)).figures}
+    assert "air_speed_panel" not in names
+    bare = film.replace('cover = "film"', 'cover = "none"')
+    assert "air_speed_panel" in {each.name for each in hear(leaky(bare)).figures}
+
+
+def test_the_cabin_resounds_along_its_length() -> None:
+    # published: trade article on cabin gain, first length mode of a 2.5 m cabin, 68.6 Hz
+    report = hear(job(*ALONE, vehicle='cabin_length = "2.5 m"').build())
+    assert value(report, "vehicle.cabin_mode_1") == pytest.approx(68.6, rel=1e-3)
+    assert value(report, "vehicle.cabin_mode_2") == pytest.approx(137.3, rel=1e-3)
+    told = next(each for each in report.verdicts if each.id == "vehicle.cabin-modes")
+    assert "near 69 Hz and 137 Hz" in told.text
+    assumed = hear(job(*ALONE, vehicle='class = "van"').build()).figure("vehicle.cabin_mode_1")
+    assert assumed.origin is Origin.ASSUMED
+    # closed form: 3.2 m instead of 2.5 m
+    assert assumed.value == pytest.approx(68.6 * 2.5 / 3.2, rel=1e-3)

@@ -7,7 +7,6 @@ geometries (own modal sums, no published source): the level at a seat is good to
 load the source.
 """
 
-import math
 from typing import Final
 
 import numpy as np
@@ -166,18 +165,20 @@ def diffuse_pressure_squared(
     return np.asarray(4.0 * air.characteristic_impedance * power / absorption_area)
 
 
-def room_mode_frequency(*, air: Air, sizes: tuple[float, ...], orders: tuple[int, ...]) -> Real:
-    """Mode of a rectangular room, axial with one order only, oblique with several.
+def room_mode_frequency(*, air: Air, length: Real, order: int) -> Real:
+    """Axial mode of a rectangular room.
 
     Args:
         air: air in the room.
-        sizes: length, and as many of width and height as orders [m].
-        orders: number of half waves along each [1].
+        length: L of the room along the mode [m], any shape.
+        order: n, number of half waves along it [1].
 
     Returns:
-        (c/2) sqrt(sum (n/L)^2) [Hz]. A cabin is no box: the first length mode is right within
-        some 15 % (from memory).
+        n c/(2 L) [Hz]. A cabin is no box: the first length mode is right within some 15 % (from
+        memory).
+
+    Raises:
+        OutOfRangeError: length or order not above zero.
     """
-    require_positive(sizes=np.asarray(sizes, dtype=np.float64))
-    waves = [n / size for n, size in zip(orders, sizes, strict=True)]
-    return air.speed_of_sound / 2.0 * math.hypot(*waves)
+    require_positive(length=length, order=order)
+    return order * air.speed_of_sound / (2.0 * length)

@@ -6,7 +6,8 @@ cone (+1 into the front node, -1 into the rear node) the node equations are solv
 Lumped elements; impedance analogy; a volume velocity out toward the listener counts positive.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Final
 
@@ -36,13 +37,16 @@ class MountedLoad:
     Args:
         impedance: ZA = (pf - pr)/U, acoustic load on the cone [Pa s/m3].
         share: H, volume velocity that reaches the cabin over that of the cone [1].
+        flows: volume velocity out through each opening over that of the cone [1]: `drains` and
+            `panel` out of the rear, `grille` and `edge` into the cabin.
     """
 
     impedance: Complex
     share: Complex
+    flows: Mapping[str, Complex] = field(default_factory=dict)
 
 
-FREE: Final = MountedLoad(impedance=0j, share=1.0 + 0j)
+FREE: Final = MountedLoad(impedance=0j, share=1.0 + 0j, flows={})
 """No load beyond what the driver's sheet contains: free air, or a closed cup of its own."""
 
 
@@ -148,10 +152,10 @@ def mounted_load(
         )
     else:
         nodes = _without_ring(
-            cavity=cavity, drains=drains, panel=panel, trim=trim, outlets=grille + edge
+            cavity=cavity, drains=drains, panel=panel, trim=trim, grille=grille, edge=edge
         )
     behind = s * radiation_mass(radius=piston_radius(sd=sd), air=air)
-    return MountedLoad(impedance=nodes.impedance + behind, share=nodes.share)
+    return replace(nodes, impedance=nodes.impedance + behind)
 
 
 def _with_ring(
@@ -170,14 +174,22 @@ def _with_ring(
     rear pressure: pr = -Zc/(1 + Zc (Yd + k Y)), pt = k pr; H = pf Yg + pt Ye.
     """
     front_pressure = 1.0 / (front + grille)
+    ahead = front_pressure * grille
     if not panel.any():  # k = 0: nothing reaches the trim
         rear_drop = cavity / (1.0 + cavity * drains)
-        return MountedLoad(front_pressure + rear_drop, front_pressure * grille)
+        flows = {"drains": -rear_drop * drains, "grille": ahead}
+        return MountedLoad(front_pressure + rear_drop, ahead, flows)
     outward = trim + edge
     passed = panel / (panel + outward)
     rear_drop = cavity / (1.0 + cavity * (drains + passed * outward))
-    share = front_pressure * grille - rear_drop * (passed * edge)
-    return MountedLoad(front_pressure + rear_drop, share)
+    behind = rear_drop * passed
+    flows = {
+        "drains": -rear_drop * drains,
+        "panel": -behind * outward,
+        "grille": ahead,
+        "edge": -behind * edge,
+    }
+    return MountedLoad(front_pressure + rear_drop, ahead + flows["edge"], flows)
 
 
 def _without_ring(
@@ -186,15 +198,24 @@ def _without_ring(
     drains: ComplexArray,
     panel: ComplexArray,
     trim: ComplexArray,
-    outlets: ComplexArray,
+    grille: ComplexArray,
+    edge: ComplexArray,
 ) -> MountedLoad:
     """Front and trim one node: `cavity` is an impedance Zc, all others are admittances.
 
     With A = Yt + Yg + Ye, q = 1 + Zc Yd and e = q + A Zc the two node equations give
-    pf = q/(A q + Yh e), pf - pr = e/(A q + Yh e); H = pf (Yg + Ye).
+    pf = q/(A q + Yh e), pf - pr = e/(A q + Yh e), pr = -A Zc/(A q + Yh e); H = pf (Yg + Ye).
     """
+    outlets = grille + edge
     outward = trim + outlets
     q = 1.0 + cavity * drains
     e = q + outward * cavity
     scale = 1.0 / (outward * q + panel * e)
-    return MountedLoad(scale * e, scale * q * outlets)
+    front_pressure = scale * q
+    flows = {
+        "drains": -scale * outward * cavity * drains,
+        "panel": -scale * e * panel,
+        "grille": front_pressure * grille,
+        "edge": front_pressure * edge,
+    }
+    return MountedLoad(scale * e, front_pressure * outlets, flows)

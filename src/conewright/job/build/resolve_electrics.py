@@ -44,16 +44,18 @@ NO_GAIN = Quantity.of(0.0, "level")
 
 def resolve_vehicle(vehicle: Vehicle, filler: Filler) -> VehicleState:
     """Return the vehicle and the air in it."""
+    body = vehicle.class_ or "other"
     volume = filler.value(
-        "vehicle.cabin_volume",
-        vehicle.cabin_volume,
-        typical("cabin", vehicle.class_ or "other", "cabin_volume"),
+        "vehicle.cabin_volume", vehicle.cabin_volume, typical("cabin", body, "cabin_volume")
     )
     battery = vehicle.battery
     return VehicleState(
         name=vehicle.name or "",
-        vehicle_class=vehicle.class_ or "other",
+        vehicle_class=body,
         cabin_volume=volume,
+        cabin_length=filler.value(
+            "vehicle.cabin_length", vehicle.cabin_length, typical("cabin", body, "cabin_length")
+        ),
         leak_resistance=_cabin(filler, "leak_resistance"),
         leak_mass=_cabin(filler, "leak_mass"),
         absorption_area=filler.filled("vehicle.absorption_area", _absorption(volume.si)),

@@ -327,6 +327,7 @@ class VehicleState:
     name: str
     vehicle_class: str
     cabin_volume: Value
+    cabin_length: Value
     leak_resistance: Value
     leak_mass: Value
     absorption_area: Value

@@ -130,6 +130,9 @@ class Vehicle(Table):
     cabin_volume: Volume | None = Field(
         None, description="Air in the cabin, load space included where it is open [m3]."
     )
+    cabin_length: Length | None = Field(
+        None, description="Inside of the cabin from windscreen to back, load space included [m]."
+    )
     temperature: Temperature | None = Field(
         None, description="Air temperature in the cabin while listening [degC]."
     )

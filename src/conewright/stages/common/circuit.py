@@ -8,7 +8,7 @@ source EMF; rows are draws (row 0 central), columns frequencies.
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -26,7 +26,7 @@ from conewright.job.build.state import (
 )
 from conewright.physics import conductor, thiele_small
 from conewright.physics.air import Air
-from conewright.physics.arrays import ComplexArray, FloatArray, Real
+from conewright.physics.arrays import Complex, ComplexArray, FloatArray, Real
 from conewright.physics.coil import (
     Coil,
     Inductor,
@@ -41,6 +41,7 @@ from conewright.physics.filters import butterworth_high_pass
 from conewright.physics.wiring import capacitor, fold_resistance, inductor, solve_tree
 
 __all__ = [
+    "LUMPED_BELOW",
     "ChannelCircuit",
     "Circuit",
     "LocationCircuit",
@@ -50,10 +51,12 @@ __all__ = [
     "part_resistance",
 ]
 
-LUMPED_BELOW, BARE_ABOVE = 400.0, 800.0
-"""A front cavity of a hand's width is a lump up to the first [Hz]; above the second a cone is taken
-to radiate through its grille as if it were not there. Between them the output share fades from
-the one to the other."""
+LUMPED_BELOW = 400.0
+"""A front cavity of a hand's width is a lump up to here [Hz]."""
+
+BARE_ABOVE = 800.0
+"""From here on a cone is taken to radiate through its grille as if it were not there [Hz]. From
+the lump to here the output share fades from the one to the other."""
 
 HIGHEST_COIL_RISE = 180.0
 """Rise of a voice coil at which its glue gives way [K]; workshop experience, from memory."""
@@ -70,6 +73,7 @@ class LocationCircuit:
         current: current into the + terminal [A/V].
         excursion: cone travel, positive forward [m/V, rms per rms].
         output: volume velocity that reaches the cabin [m3/s/V].
+        flows: volume velocity through each opening of the mount, central values [m3/s/V].
         impedance: of the driver alone, in its place [ohm].
         re: d.c. resistance of the coil at its temperature [ohm].
         sd: piston area [m2].
@@ -82,6 +86,7 @@ class LocationCircuit:
     current: ComplexArray
     excursion: ComplexArray
     output: ComplexArray
+    flows: Mapping[str, ComplexArray]
     impedance: ComplexArray
     re: Real
     sd: Real
@@ -127,6 +132,7 @@ class _Unit:
     impedance: ComplexArray
     velocity_per_volt: ComplexArray
     share: ComplexArray
+    flows: Mapping[str, Complex]
     sd: Real
     re: Real
 
@@ -211,13 +217,15 @@ class Solver:
         self, name: str, channel: str, unit: _Unit, drive: ComplexArray
     ) -> LocationCircuit:
         velocity = unit.velocity_per_volt * drive
+        moved = unit.sd * velocity
         return LocationCircuit(
             id=name,
             channel=channel,
             drive=drive,
             current=drive / unit.impedance,
             excursion=velocity / (2j * np.pi * self.frequency),
-            output=unit.sd * velocity * unit.share,
+            output=moved * unit.share,
+            flows={opening: moved[0] * flow for opening, flow in unit.flows.items()},
             impedance=unit.impedance,
             re=unit.re,
             sd=unit.sd,
@@ -307,6 +315,7 @@ class Solver:
             impedance=response.impedance,
             velocity_per_volt=response.velocity_per_volt,
             share=self._heard_share(load),
+            flows=load.flows,
             sd=sd,
             re=re,
         )
@@ -340,7 +349,7 @@ class Solver:
         assert trim is not None
         draws = self.draws
         cover = 0.0 if cavity.cover_mass is None else draws(cavity.cover_mass)
-        return mounted_load(
+        load = mounted_load(
             air=air,
             sd=sd,
             ring=location.mount.ring,
@@ -363,3 +372,6 @@ class Solver:
             edge_area=draws(trim.edge_gap),
             frequency=self.frequency,
         )
+        # Of the flows only the central values are asked for; a copy lets go of the rest.
+        central = {name: np.atleast_2d(flow)[0].copy() for name, flow in load.flows.items()}
+        return replace(load, flows=central)

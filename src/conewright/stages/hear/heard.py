@@ -9,13 +9,13 @@ from functools import cached_property
 import numpy as np
 
 from conewright.job.build.draws import Draws
-from conewright.job.build.state import Build
+from conewright.job.build.state import Build, LocationState, Value
 from conewright.physics import bands
 from conewright.physics.arrays import FloatArray
 from conewright.physics.filters import butterworth_high_pass
 from conewright.physics.levels import a_weighting, decibel, niosh_time
 from conewright.physics.programme import programme_weights
-from conewright.stages.common.circuit import Circuit, Solver
+from conewright.stages.common.circuit import LUMPED_BELOW, Circuit, Solver
 from conewright.stages.hear.ceiling import (
     LIMITS,
     Ceiling,
@@ -32,7 +32,7 @@ from conewright.stages.hear.listening import (
     third_octave_levels,
 )
 
-__all__ = ["HIGH_PASS_MENU", "BuildSound", "SeatSound", "bass_mask", "sound_of"]
+__all__ = ["HIGH_PASS_MENU", "BuildSound", "SeatSound", "bass_mask", "open_areas", "sound_of"]
 
 HIGH_PASS_MENU = (0.0, 60.0, 80.0, 100.0, 120.0, 150.0, 180.0, 250.0)
 """The high-pass settings radios usually offer, 0 for off [Hz]; common practice, no source."""
@@ -157,6 +157,24 @@ class BuildSound:
             ratios[name] = peak / self.draws(self.build.location(name).driver.xmax)
         return ratios
 
+    @cached_property
+    def air_speed(self) -> Mapping[str, Mapping[str, FloatArray]]:
+        """Peak speed of the air in the openings of each mount at the clean sine ceiling [m/s].
+
+        By location and opening, shape (F,), central values; none where a lumped cavity no longer
+        holds. What a film or patch covers moves with it and makes no jet.
+        """
+        emf = self.ceiling.emf[0] * (self.frequency < LUMPED_BELOW)
+        return {
+            name: {
+                opening: np.sqrt(2) * np.abs(location.flows[opening]) * emf * gain / area.si
+                for opening, area in open_areas(self.build.location(name)).items()
+                if opening in location.flows
+            }
+            for name, location in self.circuit.locations.items()
+            for gain in [np.abs(self.circuit.channels[location.channel].settings)[0]]
+        }
+
     @property
     def frequency(self) -> FloatArray:
         """The grid [Hz]."""
@@ -180,6 +198,17 @@ def sound_of(build: Build, solver: Solver) -> BuildSound:
     """Solve a build with cold and with hot coils."""
     cold, hot = solver.solve(build), solver.solve(build, hot=True)
     return solver.once(build, BuildSound, lambda: BuildSound(build, cold, hot, solver.draws))
+
+
+def open_areas(place: LocationState) -> dict[str, Value]:
+    """Return the areas of a mount's openings that nothing covers; closed ones are left out."""
+    cavity, trim = place.cavity, place.trim
+    if cavity is None or trim is None:
+        return {}
+    areas = {"drains": cavity.drains, "grille": trim.grille_area, "edge": trim.edge_gap}
+    if cavity.cover == "none":
+        areas["panel"] = cavity.panel_holes
+    return {opening: area for opening, area in areas.items() if area.si > 0.0}
 
 
 def bass_mask() -> FloatArray:

@@ -5,16 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from conewright.errors import BadInputError
-from conewright.job.build.draws import DEFAULT_SAMPLES, draw
+from conewright.job.build.draws import DEFAULT_SAMPLES, Draws, draw
 from conewright.job.build.state import Build
 from conewright.physics import bands
+from conewright.physics.air import Air
 from conewright.physics.arrays import FloatArray
-from conewright.physics.cabin import TREND_LIMIT
+from conewright.physics.cabin import TREND_LIMIT, room_mode_frequency
 from conewright.stages.common.circuit import Solver
 from conewright.stages.hear.change import change_figures, change_series, share_figures
-from conewright.stages.hear.heard import HIGH_PASS_MENU, BuildSound, sound_of
+from conewright.stages.hear.heard import HIGH_PASS_MENU, BuildSound, open_areas, sound_of
 from conewright.stages.hear.listening import REFERENCE_EMF, third_octaves
-from conewright.stages.hear.verdicts import hear_verdicts, hear_working
+from conewright.stages.hear.verdicts import OPENINGS, hear_verdicts, hear_working
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Axis, Report, Series, series
 
@@ -65,6 +66,8 @@ def hear_answer(
     answer = Answer("hear", build, against, solver.draws)
     _seat_figures(answer, sound)
     _location_figures(answer, sound)
+    _air_figures(answer, sound)
+    _cabin_figures(answer, build, solver.draws)
     headlines = _headlines(sound)
     if other is not None:
         headlines = change_figures(answer, sound, other)
@@ -179,6 +182,36 @@ def _location_figures(answer: Answer, sound: BuildSound) -> None:
             unit="Hz",
             label="lowest setting of the usual menu that keeps the cone within Xmax",
             text=_setting_in_words(setting),
+        )
+
+
+def _air_figures(answer: Answer, sound: BuildSound) -> None:
+    for name, openings in sound.air_speed.items():
+        areas = open_areas(sound.build.location(name))
+        for opening, speed in openings.items():
+            answer.figure(
+                name,
+                f"air_speed_{opening}",
+                float(speed.max()),
+                unit="m/s",
+                label=f"peak speed of the air in {OPENINGS[opening]} at the loudest clean sine",
+                frequency_hz=float(sound.frequency[np.argmax(speed)]),
+                origin=areas[opening].origin,
+            )
+
+
+def _cabin_figures(answer: Answer, build: Build, draws: Draws) -> None:
+    vehicle = build.vehicle
+    air, length = Air(temperature=vehicle.temperature.si), draws(vehicle.cabin_length)
+    for order, words in ((1, "first"), (2, "second")):
+        answer.figure(
+            "vehicle",
+            f"cabin_mode_{order}",
+            np.asarray(room_mode_frequency(air=air, length=length, order=order)),
+            unit="Hz",
+            label=f"{words} resonance of the air along the cabin",
+            text="within some 15 %: a cabin is no box",
+            origin=vehicle.cabin_length.origin,
         )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -14,11 +14,11 @@ from conewright.stages.common.twins import opposed_twins
 from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import REFERENCE_EMF
 from conewright.stages.report.assembly import Answer
-from conewright.stages.report.data import Severity
+from conewright.stages.report.data import Figure, Severity
 from conewright.stages.report.shares import CAUSES
 from conewright.stages.report.words import number, with_band
 
-__all__ = ["AUDIBLE", "hear_verdicts", "hear_working"]
+__all__ = ["AUDIBLE", "OPENINGS", "hear_verdicts", "hear_working"]
 
 SENSITIVE = 6.0
 """Coherent and power sum further apart than this make a place sensitive to polarity [dB]."""
@@ -28,6 +28,16 @@ AUDIBLE = 1.0
 
 CLEARLY_OVER = 1.2
 """Travel over Xmax from which a cone is clearly, not just nominally, overdriven."""
+
+JET_SPEED = 5.0
+"""Peak speed from which the air through an opening makes a jet that resists [m/s]; from memory."""
+
+OPENINGS = {
+    "drains": "the drains",
+    "panel": "the holes of the inner panel",
+    "grille": "the grille",
+    "edge": "the gap round the trim",
+}
 
 FULL_DAY = 480.0
 """Minutes of listening a day that need no word of care."""
@@ -48,6 +58,8 @@ def hear_verdicts(answer: Answer, sound: BuildSound) -> None:
         _sensitivity(answer, sound, seat)
         _hearing(answer, seat)
     _travel(answer, sound.travel_ratio)
+    _jets(answer)
+    _modes(answer)
     answer.verdict(
         "vehicle",
         "trust",
@@ -208,6 +220,55 @@ def _travel(answer: Answer, names: Iterable[str]) -> None:
             f"times its linear travel near {number(worst.frequency_hz or 0.0, 'Hz')}; {advice}.",
             *(f"{name}.excursion_ratio" for name in places),
         )
+
+
+def _jets(answer: Answer) -> None:
+    """Warn of openings through which the air goes so fast that it makes a jet."""
+    fast: dict[str, list[Figure]] = {}
+    for figure in answer.figures:
+        kind, _, opening = figure.name.partition("air_speed_")
+        if not kind and (figure.value or 0.0) > JET_SPEED:
+            fast.setdefault(opening, []).append(figure)
+    if not fast:
+        return
+    told = [_fastest(opening, figures) for opening, figures in fast.items()]
+    behind = [figure for figures in fast.values() for figure in figures]
+    answer.verdict(
+        behind[0].subject,
+        "air-speed",
+        Severity.NOTE,
+        f"At the loudest clean sine the air goes at {listed(told)}. Above {JET_SPEED:g} m/s an "
+        "opening makes a jet, which resists more the louder it gets: the curves are those of "
+        "quiet sound and promise too much of the hump that an opening makes.",
+        *(figure.id for figure in behind),
+    )
+
+
+def _fastest(opening: str, figures: Sequence[Figure]) -> str:
+    top = max(figures, key=lambda figure: figure.value or 0.0)
+    speed = number(top.value or 0.0, "m/s", spread=1.0)
+    at = number(top.frequency_hz or 0.0, "Hz", spread=5.0)
+    places = listed([figure.subject for figure in figures])
+    return f"{speed} through {OPENINGS[opening]} of {places} near {at}"
+
+
+def _modes(answer: Answer) -> None:
+    """Say where the cabin itself resounds, which no loudspeaker puts right."""
+    first, second = (answer[f"vehicle.cabin_mode_{order}"] for order in (1, 2))
+    answer.verdict(
+        "vehicle",
+        "cabin-modes",
+        Severity.NOTE,
+        f"The air of the cabin resounds along its length near {_near(first)} and {_near(second)}, "
+        "within some 15 %: the first is loud at both ends and thin half way between. A hump or "
+        "hole there that moves with the head is the cabin's, and no loudspeaker mends it.",
+        first.id,
+        second.id,
+    )
+
+
+def _near(figure: Figure) -> str:
+    return number(figure.value or 0.0, figure.unit, spread=5.0)
 
 
 def _sentence(answer: Answer, sound: BuildSound) -> str:
