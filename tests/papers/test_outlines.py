@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from conewright.errors import OutOfRangeError
 from conewright.papers.drawing.geometry import Arc, Ellipse, Line
 from conewright.papers.drawing.outlines import (
     Cornered,
@@ -66,7 +67,7 @@ def test_every_point_beside_an_oval_is_as_far_away_as_asked(
 
 def test_nothing_is_left_of_what_is_too_small() -> None:
     for outline in (Round(5.0), Slab((5.0, 9.0), 1.0), Oval((9.0, 5.0)), SQUARE):
-        with pytest.raises(ValueError, match="nothing"):
+        with pytest.raises(OutOfRangeError, match="nothing"):
             grown(outline, by=-31.0)
 
 

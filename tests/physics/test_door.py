@@ -151,7 +151,8 @@ def test_closed_front_lets_nothing_out() -> None:
 def test_a_lossless_leak_is_the_helmholtz_resonator() -> None:
     # closed form: U = -1/(1 - (f/fH)^2), fH by the mass of the hole and the spring of the air
     air = StillAir()
-    holes = {"area": 20e-4, "count": 2, "thickness": 0.8e-3, "air": air, "frequency": FREQUENCY}
+    holes: dict[str, Any] = {"area": 20e-4, "count": 2, "thickness": 0.8e-3}
+    holes |= {"air": air, "frequency": FREQUENCY}
     mass = float(np.imag(1.0 / holes_admittance(**holes) / (2 * np.pi * FREQUENCY))[0])
     resonance = np.sqrt(float(air.bulk_modulus) / (mass * 45e-3)) / (2 * np.pi)
     lossless = {"rear_q": np.inf, "drain_q": np.inf, "drain_area": 20e-4, "drain_count": 2}

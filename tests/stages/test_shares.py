@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from workbench import DOOR, channel, job, location
 
 from conewright.job.build.job import Job
+from conewright.errors import BadInputError
 from conewright.physics.arrays import FloatArray
 from conewright.stages.hear.stage import hear
 from conewright.stages.report.shares import CAUSES, blend, causes_of_change, shapley_shares
@@ -85,7 +86,7 @@ def test_polarity_is_told_from_wiring() -> None:
 
 def test_builds_of_other_vehicles_do_not_blend() -> None:
     other = job(location("near", "F165"), channel("left", "near"))
-    with pytest.raises(ValueError, match="same locations and channels"):
+    with pytest.raises(BadInputError, match="same locations and channels"):
         blend(everything_changes().build(), other.build(), frozenset())
 
 

@@ -3,6 +3,7 @@ from typing import Any
 
 import pytest
 
+from conewright.errors import OutOfRangeError
 from conewright.stages.report.words import number, odds, with_band
 
 
@@ -80,5 +81,5 @@ def test_odds_as_people_say_them(chance: float, expected: str) -> None:
 
 @pytest.mark.parametrize("chance", [-0.01, 1.01, float("nan")])
 def test_odds_refuse_what_is_no_probability(chance: float) -> None:
-    with pytest.raises(ValueError, match="between 0 and 1"):
+    with pytest.raises(OutOfRangeError, match="between 0 and 1"):
         odds(chance)

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from conewright.errors import OutOfRangeError
 from conewright.physics.arrays import ComplexArray, FloatArray, Real
 
 __all__ = ["butterworth_high_pass"]
@@ -19,14 +20,14 @@ def butterworth_high_pass(*, corner: Real, order: int, frequency: FloatArray) ->
         Complex response, shape (..., F) [V/V]: s^N / B_N(s) with the Butterworth polynomial B_N.
 
     Raises:
-        ValueError: the order is not 1 to 4.
+        OutOfRangeError: the order is not 1 to 4.
 
     Source:
         Butterworth, Wireless Engineer 7, 1930: poles equally spaced on the unit circle.
 
     """
     if not 1 <= order <= 4:
-        raise ValueError(f"order {order} is not 1 to 4")
+        raise OutOfRangeError(f"order {order} is not 1 to 4")
     s = 1j * frequency / np.asarray(corner)
     angles = np.pi * (2 * np.arange(1, order + 1) + order - 1) / (2 * order)
     poles = np.exp(1j * angles)

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from conewright.errors import BadInputError
 from conewright.physics.arrays import FloatArray
 from conewright.stages.find.faults.chains import Atom, Chain, State
 from conewright.stages.find.odds.inference import Complained, Model, PairFactor, infer
@@ -145,5 +146,5 @@ def test_hundreds_of_readings_do_not_run_out_of_range() -> None:
 
 def test_impossible_readings_are_refused() -> None:
     model, likelihoods, reading = bench(8)
-    with pytest.raises(ValueError, match="cannot all come from this vehicle"):
+    with pytest.raises(BadInputError, match="cannot all come from this vehicle"):
         infer(model, likelihoods | {1: np.zeros_like(likelihoods[1])}, [reading])

@@ -17,6 +17,7 @@ from conewright.errors import QuantityError
 from conewright.physics.arrays import Real
 
 __all__ = [
+    "MM",
     "Dimension",
     "Unit",
     "dimension_of",
@@ -26,6 +27,9 @@ __all__ = [
     "unit_named",
     "units_of",
 ]
+
+MM = 1e3
+"""Millimetres in a metre."""
 
 # A longer unknown unit is no slip of the pen, and nothing is suggested for it.
 LONGEST_SLIP = 12

@@ -12,6 +12,7 @@ from math import cos, hypot, radians, sin
 from typing import Literal
 
 from conewright.job.document.bench import Material
+from conewright.job.quantity.units import MM
 
 __all__ = [
     "HAIR",
@@ -35,9 +36,6 @@ __all__ = [
     "turned",
     "turned_point",
 ]
-
-MM = 1e3
-"""Millimetres in a metre."""
 
 HAIR = 1e-6
 """What rounding may take from a distance that is kept exactly [mm]."""

@@ -7,6 +7,9 @@ from functools import cache
 from math import inf
 from typing import Literal
 
+from conewright.papers.press.data_rows import rows
+
+from conewright.errors import ConewrightError, OutOfRangeError
 from conewright.job.document.bench import Tool, ToolKind
 from conewright.job.document.document import Bench
 from conewright.papers.drawing.geometry import Entity
@@ -25,7 +28,7 @@ SAW_PLAY = 1.5
 """How much wider than wanted a hole may come out, in diameter [mm]; common practice, no source."""
 
 
-class CannotCutError(ValueError):
+class CannotCutError(ConewrightError):
     """This tool cannot cut this outline; `nearest` says what can."""
 
     def __init__(self, sentence: str, nearest: str) -> None:
@@ -148,7 +151,7 @@ def _beside(outline: Outline, by: float, cutter: Cutter) -> Outline:
     """Return the outline beside an edge; raises CannotCutError where the tool has no room."""
     try:
         return grown(outline, by=by)
-    except ValueError as error:
+    except OutOfRangeError as error:
         raise CannotCutError(
             f"A {cutter.kind} with a kerf of {cutter.kerf:g} mm has no room in its narrowest part.",
             "Take a tool with a finer kerf.",

@@ -12,6 +12,7 @@ from functools import lru_cache
 from math import cos, hypot, pi, radians, sin
 from typing import TYPE_CHECKING
 
+from conewright.errors import OutOfRangeError
 from conewright.papers.drawing.geometry import (
     Arc,
     Circle,
@@ -101,7 +102,7 @@ def grown(outline: Outline, *, by: float) -> Outline:
     Corners stay sharp. The parallel curve of an oval is no oval: it goes through many points of
     the true curve.
 
-    Raises: ValueError where nothing would be left of it.
+    Raises: OutOfRangeError where nothing would be left of it.
     """
     if isinstance(outline, Round):
         _something_left(outline.radius + by)
@@ -208,7 +209,7 @@ def points_on(outline: Outline) -> Sequence[Point]:
 
 def _something_left(half: float) -> None:
     if half <= 0.0:
-        raise ValueError("nothing is left of an outline made so much smaller")
+        raise OutOfRangeError("nothing is left of an outline made so much smaller")
 
 
 def _turn_about(half_axes: Point, steps: int) -> list[Point]:
@@ -233,7 +234,7 @@ def _offset(outline: Cornered, by: float) -> Cornered:
     """Return corners moved so that every side lies further out, corners kept sharp."""
     moved = fit(outline).buffer(by, join_style="mitre", mitre_limit=10.0)
     if moved.is_empty or moved.geom_type != "Polygon":
-        raise ValueError("nothing whole is left of an outline made so much smaller")
+        raise OutOfRangeError("nothing whole is left of an outline made so much smaller")
     return Cornered(tuple((float(x), float(y)) for x, y in moved.exterior.coords[:-1]))
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from conewright.errors import ConewrightError
+
 __all__ = ["Refusal", "RefusedError"]
 
 
@@ -23,7 +25,7 @@ class Refusal:
         return f"{self.sentence} {self.nearest}"
 
 
-class RefusedError(ValueError):
+class RefusedError(ConewrightError):
     """Raised where a part cannot be made."""
 
     def __init__(self, refusal: Refusal) -> None:

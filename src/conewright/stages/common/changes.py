@@ -84,10 +84,10 @@ def new_driver_places(build: Build) -> frozenset[str]:
 def cut_needed(place: LocationState) -> float | None:
     """Return by how much the hole's diameter must grow for the driver [m]; 0 where it fits.
 
-    None where the mount's or the driver's cut-out is not known. Oval frames: along the short axis.
+    None where the mount's cut-out is not known. Oval frames: along the short axis.
     """
     hole, frame = place.mount.cutout, place.driver.frame
-    if hole is None or frame is None:
+    if hole is None:
         return None
     return max(frame.cutout.si - hole.si, 0.0)
 

@@ -137,7 +137,7 @@ class Sandwich:
     def rear_inputs(self) -> tuple[Value, ...]:
         """The values of the build that carry the clearance behind, none where it is unknown."""
         mount, frame = self.place.mount, self.place.driver.frame
-        if not self.rear or frame is None:
+        if not self.rear:
             return ()
         return (*filter(is_measured, mount.glass_depths), mount.spacer, frame.depth)
 
@@ -145,7 +145,7 @@ class Sandwich:
     def front_inputs(self) -> tuple[Value, ...]:
         """The values of the build that carry the clearance in front, none where it is unknown."""
         mount, frame = self.place.mount, self.place.driver.frame
-        if self.front is None or frame is None or mount.trim_gap is None:
+        if self.front is None or mount.trim_gap is None:
             return ()
         return (mount.trim_gap, mount.spacer, frame.front_height, self.place.driver.xmax)
 
@@ -168,8 +168,6 @@ def sandwich_of(place: LocationState, draws: Draws) -> Sandwich:
     play_value, ratio, give = allowances(place)
     play = _forward(draws(play_value)) if place.kind in WINDOW_KINDS else np.zeros((1, 1))
     travel = draws(place.driver.xmax) * draws(ratio) + BEYOND_XMAX
-    if frame is None:
-        return Sandwich(place, (), None, play, travel)
     spacer = draws(mount.spacer)
     inward = spacer - draws(frame.depth) - play
     outward = spacer + draws(frame.front_height) + travel
@@ -216,7 +214,7 @@ def allowances(place: LocationState) -> tuple[Value, Value, Value]:
 def screws_agree(place: LocationState) -> bool | None:
     """Whether the frame's screw holes lie on those of the mount; None where either is unknown."""
     mount, frame = place.mount, place.driver.frame
-    if frame is None or mount.screw_circle is None or frame.screw_circle is None:
+    if mount.screw_circle is None or frame.screw_circle is None:
         return None
     if mount.screw_count is None or frame.screw_count is None:
         return None

@@ -9,6 +9,7 @@ import numpy as np
 from conewright.job.build.draws import draw
 from conewright.job.build.fills import plain_text
 from conewright.job.build.state import Build, LocationState, Origin, Value
+from conewright.job.quantity.units import MM
 from conewright.physics.arrays import FloatArray
 from conewright.stages.common.changes import as_found, new_driver_places, opened_places
 from conewright.stages.fit.sandwich import (
@@ -38,7 +39,6 @@ ODDS_SAMPLES = 8192
 FIELDS = frozenset({"mount", "frame", "xmax"})
 """Words in the path of whatever fit depends on."""
 
-MM = 1e3
 
 NO_DEPTH = "not judged: measure steel to glass, window fully down, at three points"
 NO_GAP = "not judged: measure from the mounting face to the back of the trim"

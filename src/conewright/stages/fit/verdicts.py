@@ -8,6 +8,7 @@ from math import ceil, floor
 from conewright.job.build.state import LocationState, Origin, Value
 from conewright.job.quantity.size import parse_size
 from conewright.phrases import capital
+from conewright.job.quantity.units import MM
 from conewright.stages.fit.sandwich import (
     FRONT_MARGIN,
     FRONT_ODDS,
@@ -24,7 +25,6 @@ from conewright.stages.report.words import number, odds, with_band
 
 __all__ = ["fit_sentence", "fit_verdicts", "fit_working", "unjudged_verdicts"]
 
-MM = 1e3
 
 LAND_WANTED = 8e-3
 """Flat steel to be left around an enlarged opening [m]; common practice, no source."""
@@ -97,8 +97,6 @@ def fit_working(answer: Answer, sandwich: Sandwich) -> None:
     """Add the working of the clearances and of the spacer window."""
     figures = _figures(answer, sandwich.place)
     place, frame = sandwich.place, sandwich.place.driver.frame
-    if frame is None:
-        return
     spacer = _mm(place.mount.spacer.si)
     if sandwich.rear:
         point = figures[f"glass_depth_{sandwich.tightest + 1}"]
@@ -276,7 +274,7 @@ def _hole(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     figures = _figures(answer, place)
     enlarge, land = figures["enlarge"], figures["land_left"]
     frame, cutout = place.driver.frame, place.mount.cutout
-    if frame is None or cutout is None:
+    if cutout is None:
         return
     # Which dimension of the frame the verdict rests on: that one must not be a typical one.
     typical = not _given(frame.cutout if enlarge.value else frame.outer)

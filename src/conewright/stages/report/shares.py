@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import combinations
 from math import factorial
 
+from conewright.errors import BadInputError
 from conewright.job.build.state import Build, ChannelState, LocationState
 from conewright.physics.arrays import FloatArray
 
@@ -28,13 +29,13 @@ def blend(old: Build, new: Build, taken: frozenset[str]) -> Build:
     """Return the old build with only the taken causes changed to the new one.
 
     Raises:
-        ValueError: the builds do not have the same locations and channels.
+        BadInputError: the builds do not have the same locations and channels.
 
     """
     if [item.id for item in old.locations] != [item.id for item in new.locations] or [
         item.id for item in old.channels
     ] != [item.id for item in new.channels]:
-        raise ValueError("the two builds do not have the same locations and channels")
+        raise BadInputError("the two builds do not have the same locations and channels")
     signs = _signs(new if "polarity" in taken else old)
     other = new if "other" in taken else old
     return replace(

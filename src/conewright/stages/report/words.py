@@ -5,6 +5,8 @@ from __future__ import annotations
 from math import floor, log, log10
 from typing import TYPE_CHECKING
 
+from conewright.errors import OutOfRangeError
+
 if TYPE_CHECKING:
     from conewright.stages.report.data import Figure
 
@@ -83,11 +85,11 @@ def odds(chance: float) -> str:
         `as good as certain` above 99.6 %.
 
     Raises:
-        ValueError: the probability lies outside 0 to 1, or is no number.
+        OutOfRangeError: the probability lies outside 0 to 1, or is no number.
 
     """
     if not 0.0 <= chance <= 1.0:
-        raise ValueError(f"a probability lies between 0 and 1, not {chance}")
+        raise OutOfRangeError(f"a probability lies between 0 and 1, not {chance}")
     if chance < HARDLY:
         return "less than 1 in 200"
     if chance > NEARLY:

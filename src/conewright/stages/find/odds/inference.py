@@ -17,6 +17,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from conewright.errors import BadInputError
 from conewright.physics.arrays import FloatArray
 from conewright.stages.find.faults.chains import Atom, Chain
 
@@ -150,7 +151,7 @@ def infer(
         Exact odds: the sum over every combination of states, done by factors.
 
     Raises:
-        ValueError: the readings have no chance at all in any state.
+        BadInputError: the readings have no chance at all in any state.
 
     """
     fold = _Fold(model, likelihoods, tuple(readings))
@@ -163,7 +164,7 @@ def infer(
                 sums[number].add(term.sign, part, parts)
     whole, *without = sums
     if not whole.total > 0.0:
-        raise ValueError("these readings cannot all come from this vehicle")
+        raise BadInputError("these readings cannot all come from this vehicle")
     return Odds(
         model=model,
         joint=whole.scaled(whole.total),
@@ -213,7 +214,7 @@ class _Fold:
             table = self._likelihood(number) * (weights[:, None] if number == 0 else weights)
             peak = float(table.max())
             if not peak > 0.0:
-                raise ValueError("these readings cannot all come from this vehicle")
+                raise BadInputError("these readings cannot all come from this vehicle")
             # Scaling keeps long series of readings from running out of floating-point range.
             self.log_scale += float(np.log(peak))
             self.scaled.append(table / peak)
