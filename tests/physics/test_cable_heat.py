@@ -4,11 +4,8 @@ from math import inf
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.arrays import Real
 from conewright.physics.battery import days_to_no_start
 from conewright.physics.cable_heat import (
     BUNDLED_TRANSFER,
@@ -17,7 +14,6 @@ from conewright.physics.cable_heat import (
     adiabatic_time,
     conductor_temperature,
     insulated_diameter,
-    largest_current,
     short_circuit_current,
 )
 from conewright.physics.conductor import (
@@ -25,7 +21,7 @@ from conewright.physics.conductor import (
     resistance_per_metre,
     temperature_factor,
 )
-from conewright.physics.fuse import fuses, next_fuse, quickest_opening, slowest_opening
+from conewright.physics.fuse import fuses, next_fuse, slowest_opening
 
 ZERO = 273.15
 WALL = 1.2e-3
@@ -84,42 +80,23 @@ def test_its_short_is_12_times_the_fuse() -> None:
 def test_ratings_of_thin_wall_cable(area: float, rating: float) -> None:
     # published: trade data sheet, thin-wall cable to ISO 6722, 105 C, single in free air, +/-15 %;
     # it does not state its air: 30 C is assumed, and a wall of 0.6 mm
-    found = largest_current(
-        temperature=ZERO + 105.0,
-        ohm_per_metre=resistance_per_metre(area=area, kind="road-vehicle"),
-        diameter=insulated_diameter(area=area, wall=0.6e-3),
-        transfer=FREE_TRANSFER,
-        ambient=ZERO + 30.0,
+    low, high = (
+        conductor_temperature(
+            current=current,
+            ohm_per_metre=resistance_per_metre(area=area, kind="road-vehicle"),
+            diameter=insulated_diameter(area=area, wall=0.6e-3),
+            transfer=FREE_TRANSFER,
+            ambient=ZERO + 30.0,
+        )
+        for current in (rating / 1.15, rating * 1.15)
     )
-    assert found == pytest.approx(rating, rel=0.15)
-
-
-@settings(deadline=None, derandomize=True, max_examples=50)
-@given(
-    area=st.floats(0.35e-6, 60e-6),
-    temperature=st.floats(ZERO + 61.0, ZERO + 200.0),
-    transfer=st.floats(3.0, 30.0),
-)
-def test_largest_current_turns_temperature_round(
-    area: float, temperature: float, transfer: float
-) -> None:
-    # closed form: one is the inverse of the other
-    cable: dict[str, Real] = {
-        "ohm_per_metre": COPPER_RESISTIVITY / area,
-        "diameter": insulated_diameter(area=area, wall=WALL),
-        "transfer": transfer,
-        "ambient": ZERO + 60.0,
-    }
-    current = largest_current(temperature=temperature, **cable)
-    assert conductor_temperature(current=current, **cable) == pytest.approx(temperature, rel=1e-9)
-    assert conductor_temperature(current=1.1 * current, **cable) > temperature
+    assert low < ZERO + 105.0 < high
 
 
 def test_ends_of_the_heat_balance() -> None:
     cable = {"ohm_per_metre": 0.01, "diameter": 3e-3, "transfer": 5.0, "ambient": 300.0}
     assert conductor_temperature(current=0.0, **cable) == 300.0
     assert conductor_temperature(current=1e4, **cable) == inf
-    assert largest_current(temperature=290.0, **cable) == 0.0
     rows = conductor_temperature(current=np.array([5.0, 10.0]), **cable)
     assert rows.tolist() == [
         float(conductor_temperature(current=current, **cable)) for current in (5.0, 10.0)
@@ -129,14 +106,11 @@ def test_ends_of_the_heat_balance() -> None:
 
 
 def test_a_fuse_opens_sooner_the_more_it_carries() -> None:
-    # ISO 8820-3, from memory: holds 110 % for 100 hours at least, may hold for ever below 135 %
-    assert quickest_opening(ratio=1.1) == pytest.approx(360_000.0)
-    assert quickest_opening(ratio=1.0) == inf
+    # ISO 8820-3, from memory: may hold for ever below 135 %
     assert slowest_opening(ratio=1.34) == inf
     assert slowest_opening(ratio=1.35) == pytest.approx(600.0)
     ratios = np.linspace(1.35, 12.0, 60)
     assert np.all(np.diff(slowest_opening(ratio=ratios)) <= 0.0)
-    assert np.all(quickest_opening(ratio=ratios) < slowest_opening(ratio=ratios))
 
 
 def test_ratings_that_are_sold() -> None:

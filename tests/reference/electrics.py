@@ -5,12 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 from scipy.optimize import brentq
 
-from conewright.physics.amplifier import (
-    clean_sine_power,
-    largest_rating,
-    lowest_impedance,
-    resistive_power,
-)
+from conewright.physics.amplifier import clean_peak_voltage, lowest_impedance
 from conewright.physics.arrays import Complex, Real
 from conewright.physics.conductor import (
     COPPER_RESISTIVITY,
@@ -25,7 +20,6 @@ from conewright.physics.conductor import (
 from conewright.physics.fuse import (
     TRIPPING_RATIO,
     next_fuse,
-    quickest_opening,
     slowest_opening,
 )
 from conewright.physics.levels import amplitude_decibel, decibel, from_decibel
@@ -68,7 +62,9 @@ def _sensitivity_step(i: Inputs) -> Real:
 
 
 def _lossless(supply: float, resistance: float) -> Real:
-    return clean_sine_power(supply=supply, clip_loss=0.0, impedance=resistance)
+    return clean_peak_voltage(supply=supply, clip_loss=0.0, impedance=resistance) ** 2 / (
+        2.0 * resistance
+    )
 
 
 def _together(i: Inputs) -> Real:
@@ -179,18 +175,14 @@ ELECTRICS: dict[str, Computation] = {
     # the guide counts the whole way of the current, not the distance
     "T4.W4": lambda i: loop_resistance(ohm_per_metre=i["r"], length=i["L_m"] / 2) * i["I"],
     "T4.tcI2": lambda _: TRIPPING_RATIO,
-    "T4.tc*.min": lambda i: quickest_opening(ratio=i["r"]),
     "T4.tc*.max": lambda i: slowest_opening(ratio=i["r"]),
     "T4.fzR*": lambda i: (next_fuse(least=i["I_A"]).resistance or 0.0) * 1e3,
-    "T5.Z3": lambda i: largest_rating(lowest=i["Zmin"]),
     "T5.Z4": lambda i: lowest_impedance(rated=i["Zn"]),
-    "T5.S[124]": lambda i: resistive_power(voltage=i["V"], resistance=i["R"]),
     "T5.S3_*": _sensitivity_step,
     "T5.G*": lambda i: decibel(i["P_W"]),
     "T6.B_*": lambda i: _lossless(i["V"], i["R"]),
     "T6.B8": lambda i: _lossless(i["V"] / 2.0, i["R"]),
     "T6.B9": lambda i: _lossless(i["Vpp"] / 2.0, i["R"]),
-    "T6.I2": lambda i: i["P"] / resistive_power(voltage=14.4, resistance=4.0),
     "T6.I3": lambda i: i["P"] / _lossless(14.4, 4.0),
     "T6.D0": lambda _: decibel(_lossless(12.0, 4.0) / _lossless(14.4, 4.0)),
     "T6.S[234]": _together,

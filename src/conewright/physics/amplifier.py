@@ -9,34 +9,22 @@ from typing import Final
 
 import numpy as np
 
-from conewright.errors import OutOfRangeError
 from conewright.physics.arrays import Complex, FloatArray, Real
-from conewright.physics.validity import in_words, require_not_negative, require_positive
+from conewright.physics.validity import require_not_negative, require_positive
 
 __all__ = [
     "QUIESCENT_CURRENT",
-    "clean_peak_emf",
     "clean_peak_voltage",
-    "clean_sine_power",
-    "clipped_sine_distortion",
-    "clipped_sine_drive",
-    "clipped_sine_power_ratio",
     "junction_temperature",
-    "largest_rating",
     "loaded_supply",
     "lowest_impedance",
     "programme_heat",
-    "resistive_power",
-    "sine_heat",
     "supply_current",
-    "worst_sine_heat",
 ]
 
 QUIESCENT_CURRENT: Final = 0.2
 """Current of a whole four-channel bridge chip at rest [A] (data sheets give 0.15 to 0.25 A)."""
 
-MAXIMUM_DRIVE: Final = 1.0e4
-"""Overdrive of 80 dB [1]: a square wave to a part in ten thousand."""
 
 RATING_SHARE: Final = 0.8
 """Lowest impedance over the rated one [1] (IEC 60268-5, from memory)."""
@@ -69,56 +57,6 @@ def clean_peak_voltage(*, supply: Real, clip_loss: Real, impedance: Complex) -> 
     require_positive(supply=supply)
     require_not_negative(clip_loss=clip_loss)
     return np.asarray(supply * _share(impedance, clip_loss))
-
-
-def clean_peak_emf(
-    *,
-    supply: Real,
-    clip_loss: Real,
-    output_resistance: Real,
-    impedance: Complex,
-    peak_current: Real = np.inf,
-) -> FloatArray:
-    """Highest peak voltage of the linear source behind its output resistance.
-
-    Args:
-        supply: at the chip [V].
-        clip_loss: extra loss at the clip point [ohm].
-        output_resistance: small-signal output resistance [ohm].
-        impedance: of the load at the plug [ohm], not zero, may be infinite.
-        peak_current: current limit of the chip [A peak].
-
-    Returns:
-        EMF [V peak] at which the plug reaches the lower of both ceilings.
-    """
-    ceiling = clean_peak_voltage(supply=supply, clip_loss=clip_loss, impedance=impedance)
-    ceiling = np.minimum(ceiling, peak_current * np.abs(impedance))
-    return np.asarray(ceiling / _share(impedance, output_resistance))
-
-
-def clean_sine_power(
-    *, supply: Real, clip_loss: Real, impedance: Complex, peak_current: Real = np.inf
-) -> FloatArray:
-    """Power of the largest clean sine into a load.
-
-    Args:
-        supply: at the chip [V].
-        clip_loss: extra loss at the clip point [ohm].
-        impedance: of the load [ohm], finite and not zero.
-        peak_current: current limit of the chip [A peak].
-
-    Returns:
-        V^2 Re(1/Z)/2 [W], V the lower of the voltage ceiling and peak_current |Z|.
-    """
-    ceiling = clean_peak_voltage(supply=supply, clip_loss=clip_loss, impedance=impedance)
-    ceiling = np.minimum(ceiling, peak_current * np.abs(impedance))
-    return np.asarray(0.5 * ceiling**2 * np.real(1.0 / np.asarray(impedance)))
-
-
-def resistive_power(*, voltage: Real, resistance: Real) -> Real:
-    """Power [W] of an rms voltage [V] in a resistance [ohm]; a square wave's peak is its rms."""
-    require_positive(resistance=resistance)
-    return voltage**2 / resistance
 
 
 def loaded_supply(
@@ -158,21 +96,6 @@ def supply_current(
     """Mean current of the supply [A] for N sines of a peak load current [A]: (2/pi) N Ip + Iq."""
     require_not_negative(peak_current=peak_current, channels=channels)
     return 2.0 / np.pi * channels * peak_current + quiescent_current
-
-
-def sine_heat(*, supply: Real, peak_voltage: Real, resistance: Real) -> Real:
-    """Heat of one class-AB bridge channel with a sine [W], quiescent current apart.
-
-    Vs 2 Vp/(pi R) - Vp^2/(2 R): supply times mean rectified current, less the load's power.
-    """
-    require_positive(supply=supply, resistance=resistance)
-    return (supply * 2.0 / np.pi - peak_voltage / 2.0) * peak_voltage / resistance
-
-
-def worst_sine_heat(*, supply: Real, resistance: Real) -> Real:
-    """Heat at the sine that heats most, Vp = 2 Vs/pi: 2 Vs^2/(pi^2 R) [W]."""
-    require_positive(supply=supply, resistance=resistance)
-    return 2.0 * supply**2 / (np.pi**2 * resistance)
 
 
 def programme_heat(
@@ -218,72 +141,6 @@ def junction_temperature(*, ambient: Real, thermal_resistance: Real, heat: Real)
     return ambient + thermal_resistance * heat
 
 
-def clipped_sine_power_ratio(*, drive: Real) -> FloatArray:
-    """Power of a hard-clipped sine over that of a sine that just clips [1].
-
-    Args:
-        drive: amplitude d over the ceiling [1]; one or less is not clipped.
-
-    Returns:
-        With sin(t) = 1/d: (2/pi) (d^2 t - d cos(t) + pi - 2 t); d^2 below one. It tends to two,
-        the square wave.
-
-    Raises:
-        OutOfRangeError: drive below zero or above MAXIMUM_DRIVE.
-    """
-    above = _clipped_drive(drive)
-    t = np.arcsin(1.0 / above)
-    clipped = 2.0 / np.pi * (above**2 * t - above * np.cos(t) + np.pi - 2.0 * t)
-    return np.where(np.asarray(drive) < 1.0, np.minimum(drive, 1.0) ** 2, clipped)
-
-
-def _clipped_drive(drive: Real) -> FloatArray:
-    require_not_negative(drive=drive)
-    if not np.all(np.asarray(drive) <= MAXIMUM_DRIVE):
-        raise OutOfRangeError(f"drive must be at most {MAXIMUM_DRIVE:g}, got {in_words(drive)}")
-    return np.maximum(drive, 1.0)
-
-
-def clipped_sine_distortion(*, drive: Real) -> FloatArray:
-    """Total harmonic distortion of a hard-clipped sine, harmonics over fundamental [1].
-
-    Args:
-        drive: amplitude over the ceiling [1].
-
-    Returns:
-        Zero up to one, towards 0.483, the square wave. Fundamental over the ceiling:
-        (2/pi) (d t + cos(t)) with sin(t) = 1/d.
-
-    Raises:
-        OutOfRangeError: drive below zero or above MAXIMUM_DRIVE.
-    """
-    above = _clipped_drive(drive)
-    t = np.arcsin(1.0 / above)
-    fundamental = 2.0 / np.pi * (above * t + np.cos(t))
-    total = clipped_sine_power_ratio(drive=above)
-    return np.sqrt(np.maximum(total / fundamental**2 - 1.0, 0.0))
-
-
-def clipped_sine_drive(*, distortion: float) -> float:
-    """Drive [1] at which a hard-clipped sine has a total harmonic distortion [1].
-
-    Raises:
-        OutOfRangeError: distortion not within 1e-4 and 0.45.
-    """
-    from scipy.optimize import brentq
-
-    if not 1e-4 <= distortion <= 0.45:
-        raise OutOfRangeError(f"distortion must be within 1e-4 and 0.45, got {distortion}")
-    return float(
-        brentq(lambda drive: float(clipped_sine_distortion(drive=drive)) - distortion, 1.0, 20.0)
-    )
-
-
 def lowest_impedance(*, rated: Real) -> Real:
     """Lowest impedance modulus [ohm] a loudspeaker of a rated impedance [ohm] may show."""
     return RATING_SHARE * rated
-
-
-def largest_rating(*, lowest: Real) -> Real:
-    """Largest rated impedance [ohm] a lowest modulus [ohm] allows; inverse of the above."""
-    return lowest / RATING_SHARE

@@ -20,7 +20,6 @@ __all__ = [
     "adiabatic_time",
     "conductor_temperature",
     "insulated_diameter",
-    "largest_current",
     "short_circuit_current",
 ]
 
@@ -78,23 +77,6 @@ def conductor_temperature(
     cold = 1.0 - COPPER_COEFFICIENT * REFERENCE_TEMPERATURE
     steady = (ambient + rise * cold) / np.where(left > 0.0, left, 1.0)
     return np.asarray(np.where(left > 0.0, steady, np.inf))
-
-
-def largest_current(
-    *, temperature: Real, ohm_per_metre: Real, diameter: Real, transfer: Real, ambient: Real
-) -> FloatArray:
-    """Current [A] that holds a conductor at a temperature [K], `conductor_temperature` inverted.
-
-    Zero where the surroundings are as warm already.
-    """
-    require_positive(
-        ohm_per_metre=ohm_per_metre, diameter=diameter, transfer=transfer, ambient=ambient
-    )
-    warm = np.asarray(ohm_per_metre) * (
-        1.0 + COPPER_COEFFICIENT * (np.asarray(temperature) - REFERENCE_TEMPERATURE)
-    )
-    loss = transfer * np.pi * np.asarray(diameter) * (np.asarray(temperature) - ambient)
-    return np.asarray(np.sqrt(np.maximum(loss, 0.0) / warm))
 
 
 def short_circuit_current(*, voltage: Real, resistance: Real) -> Real:

@@ -20,7 +20,6 @@ __all__ = [
     "Fuse",
     "fuses",
     "next_fuse",
-    "quickest_opening",
     "slowest_opening",
 ]
 
@@ -74,35 +73,21 @@ def next_fuse(*, least: float) -> Fuse:
 
 
 @cache
-def _times() -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Current over rating [1], shortest and longest opening time there [s]."""
+def _times() -> tuple[FloatArray, FloatArray]:
+    """Current over rating [1] and longest opening time there [s]."""
     rows = list(_rows("fuse_times.csv"))
-    columns = ([float(row[name]) for row in rows] for name in ("ratio", "min_s", "max_s"))
-    ratio, least, most = (np.array(column) for column in columns)
-    return ratio, least, most
-
-
-def quickest_opening(*, ratio: Real) -> FloatArray:
-    """Shortest time a blade fuse may take to open [s] at a current over its rating [1].
-
-    Between the limits the standard gives, straight over both logarithms; inf below the first.
-    """
-    ratios, least, _ = _times()
-    return _between(ratio, ratios, least)
+    ratio, most = ([float(row[name]) for row in rows] for name in ("ratio", "max_s"))
+    return np.array(ratio), np.array(most)
 
 
 def slowest_opening(*, ratio: Real) -> FloatArray:
     """Longest time a blade fuse may take to open [s]; inf below `TRIPPING_RATIO`: it may hold.
 
-    Beyond the last limit of the table the time there stands, which is on the safe side.
+    Between the limits the standard gives, straight over both logarithms; beyond the last limit of
+    the table the time there stands, which is on the safe side.
     """
-    ratios, _, most = _times()
-    opens = np.isfinite(most)
-    return _between(ratio, ratios[opens], most[opens])
-
-
-def _between(ratio: Real, ratios: FloatArray, times: FloatArray) -> FloatArray:
     require_positive(ratio=ratio)
+    ratios, times = _times()
     wanted = np.asarray(ratio, dtype=np.float64)
     log_time = np.interp(np.log(wanted), np.log(ratios), np.log(times))
     return np.asarray(np.where(wanted < ratios[0], inf, np.exp(log_time)))
