@@ -100,6 +100,14 @@ class House:
         bound = self.names.get(place.module, {}).get(place.name)
         return None if bound is None or bound == place else self.resolve(bound)
 
+    def bases(self, place: Place) -> Iterator[Place]:
+        """Classes of the package that a class inherits from, however far up."""
+        node = self.definitions.get(place)
+        for base in node.bases if isinstance(node, ast.ClassDef) else []:
+            if found := self._at(base, self.names[place.module]):
+                yield found
+                yield from self.bases(found)
+
     def _in(self, module: str) -> Iterator[tuple[Place, ast.stmt]]:
         for node in _statements(self.trees[module].body):
             for name in _defined(node):

@@ -32,6 +32,7 @@ def _doors(house: House) -> Iterator[Place]:
     named += [Place(*script.split(":")) for script in project["scripts"].values()]
     # `__version__` is made when it is asked for.
     doors = {house.resolve(place) or Place(front) for place in named}
+    doors |= {base for door in doors for base in house.bases(door)}
     yield from doors
     yield Place(f"{front}.__main__")
     for place in house.definitions:
@@ -113,6 +114,12 @@ def test_functions_and_constants_are_followed(room: str, unreached: list[str]) -
 def test_methods_are_reached_by_name(room: str, unreached: list[str]) -> None:
     house = House(HALL | {"h.room": room})
     assert house.unreached([Place("h.door", "door")]) == [f"h.room.{name}" for name in unreached]
+
+
+def test_what_a_door_inherits_is_found() -> None:
+    room = "class A: ...\nclass B(A): ...\nclass used(B): ...\n"
+    bases = House(HALL | {"h.room": room}).bases(Place("h.room", "used"))
+    assert list(bases) == [Place("h.room", "B"), Place("h.room", "A")]
 
 
 def test_what_a_page_asks_for_is_reached() -> None:
