@@ -5,8 +5,8 @@ import pytest
 from workbench import channel, job, location
 
 from conewright.errors import BadInputError
-from conewright.job.build.job import Job
 from conewright.job.build.draws import draw as draw_all
+from conewright.job.build.job import Job
 from conewright.job.build.state import Build, Origin
 from conewright.physics.arrays import ComplexArray, FloatArray
 from conewright.pictures import draw

@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from workbench import DOOR, channel, job, location
 
-from conewright.job.build.job import Job
 from conewright.errors import BadInputError
+from conewright.job.build.job import Job
 from conewright.physics.arrays import FloatArray
 from conewright.stages.hear.stage import hear
 from conewright.stages.report.shares import CAUSES, blend, causes_of_change, shapley_shares

@@ -7,8 +7,6 @@ from functools import cache
 from math import inf
 from typing import Literal
 
-from conewright.papers.press.data_rows import rows
-
 from conewright.errors import ConewrightError, OutOfRangeError
 from conewright.job.document.bench import Tool, ToolKind
 from conewright.job.document.document import Bench

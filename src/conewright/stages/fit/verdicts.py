@@ -7,8 +7,8 @@ from math import ceil, floor
 
 from conewright.job.build.state import LocationState, Origin, Value
 from conewright.job.quantity.size import parse_size
-from conewright.phrases import capital
 from conewright.job.quantity.units import MM
+from conewright.phrases import capital
 from conewright.stages.fit.sandwich import (
     FRONT_MARGIN,
     FRONT_ODDS,
