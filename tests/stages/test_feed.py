@@ -94,12 +94,14 @@ def test_equal_twins_share_power_alike_and_pads_take_theirs() -> None:
 
 
 def test_feed_sags_with_all_channels() -> None:
-    # By hand: four equal channels of 3.4 ohm, 0.1 ohm feed, I = 14.4 / (3.75 + 0.4 * 2/pi).
+    # By hand: four equal channels of 3.4 ohm, 0.1 ohm feed, 0.2 A idle,
+    # I = (14.4 - 0.1 * 0.2) / (3.75 + 0.4 * 2/pi).
     places = [location(f"d{n}", "F165") for n in range(4)]
     channels = [channel(f"c{n}", f"d{n}") for n in range(4)]
     radio = 'supply = "14.4 V"\nclip_loss = "0.35 ohm"\npeak_current = "20 A"\n'
-    report = feed(job(*places, *channels, radio=radio + 'feed_resistance = "0.1 ohm"').build())
-    current = 14.4 / (3.75 + 0.4 * 2 / np.pi)
+    idle = 'feed_resistance = "0.1 ohm"\nquiescent_current = "0.2 A"'
+    report = feed(job(*places, *channels, radio=radio + idle).build())
+    current = (14.4 - 0.02) / (3.75 + 0.4 * 2 / np.pi)
     assert value(report, "c0.clean_power_all") == pytest.approx(current**2 * 1.7, rel=1e-9)
     assert value(report, "c0.clean_power") == pytest.approx((14.4 / 3.75) ** 2 * 1.7, rel=1e-9)
     sine = value(report, "head_unit.supply_current_sine")

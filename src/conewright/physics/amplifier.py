@@ -18,6 +18,7 @@ __all__ = [
     "junction_temperature",
     "loaded_supply",
     "lowest_impedance",
+    "programme_current",
     "programme_heat",
     "supply_current",
 ]
@@ -60,33 +61,25 @@ def clean_peak_voltage(*, supply: Real, clip_loss: Real, impedance: Complex) -> 
 
 
 def loaded_supply(
-    *,
-    supply: Real,
-    supply_resistance: Real,
-    channels: Real,
-    impedance: Complex,
-    series: Real,
-    quiescent_current: Real = 0.0,
+    *, supply: Real, supply_resistance: Real, conductance: Real, quiescent_current: Real
 ) -> FloatArray:
-    """Supply left at the chip while equal channels all deliver their largest sine.
+    """Supply left at the chip while all channels deliver their largest sine.
 
     Args:
         supply: at the battery end of the feed [V].
         supply_resistance: feed and ground together [ohm].
-        channels: number of equal channels [1].
-        impedance: of each load at the plug [ohm], may be infinite.
-        series: loss inside the chip ahead of the plug [ohm], as used for the ceiling.
+        conductance: sum over the channels of 1/|Z + r|, Z the load at the plug and r the loss
+            inside the chip ahead of it, as used for the ceiling [S]; a single-ended channel, which
+            swings by half the supply through half the time, counts a quarter.
         quiescent_current: of the whole chip [A].
 
     Returns:
-        (Vs - Rsup Iq)/(1 + (2/pi) N Rsup/|Z + r|) [V]: each bridge takes the rectified load
-        current, mean (2/pi) of its peak.
+        (Vs - Rsup Iq)/(1 + (2/pi) Rsup G) [V]: each bridge takes the rectified load current, mean
+        (2/pi) of its peak.
     """
     require_positive(supply=supply)
-    require_not_negative(supply_resistance=supply_resistance, channels=channels)
-    total = np.abs(np.asarray(impedance) + series)
-    require_positive(load=total)
-    sag = 2.0 / np.pi * channels * supply_resistance / total
+    require_not_negative(supply_resistance=supply_resistance, conductance=conductance)
+    sag = 2.0 / np.pi * supply_resistance * conductance
     return np.asarray((supply - supply_resistance * quiescent_current) / (1.0 + sag))
 
 
@@ -99,40 +92,61 @@ def supply_current(
 
 
 def programme_heat(
-    *, supply: Real, peak_voltage: Real, resistance: Real, fraction: Real
+    *,
+    supply: Real,
+    peak_voltage: Real,
+    resistance: Real,
+    power_resistance: Real,
+    fraction: Real,
 ) -> FloatArray:
     """Heat of one class-AB bridge channel with programme, quiescent current apart.
 
     Args:
         supply: at the chip [V].
         peak_voltage: ceiling where the programme is clipped [V].
-        resistance: programme-equivalent resistance of the load [ohm].
+        resistance: that draws the same programme current as the load [ohm].
+        power_resistance: that takes the same programme power, 1/R the mean of Re Y over the
+            programme [ohm]; never below `resistance`, the same for a load of resistors.
         fraction: mean power before clipping over that of a sine that just clips [1].
 
     Returns:
-        (Vs E|v| - E v^2)/R [W] over a normal amplitude distribution of variance
-        fraction Vc^2/2 held within +-Vc; with u = Vc/(sigma sqrt 2)
-        E|v| = sigma sqrt(2/pi) (1 - exp(-u^2)) + Vc erfc(u),
-        E v^2 = sigma^2 (erf(u) - 2 u exp(-u^2)/sqrt(pi)) + Vc^2 erfc(u).
+        Vs E|v|/R - E v^2/Rp [W]: what the supply gives less what the load takes; what a reactive
+        load gives back stays in the chip.
 
     Raises:
-        OutOfRangeError: supply, ceiling, resistance or fraction not above zero.
+        OutOfRangeError: supply, ceiling, a resistance or fraction not above zero.
 
-    The moments are those of a censored normal distribution (closed form). Valid for a class-AB
-    output without switching of its supply.
+    Valid for a class-AB output without switching of its supply.
+    """
+    require_positive(supply=supply, power_resistance=power_resistance)
+    current = programme_current(peak_voltage=peak_voltage, resistance=resistance, fraction=fraction)
+    _, square = _programme_moments(peak_voltage, fraction)
+    return np.asarray(supply * current - square / power_resistance)
+
+
+def programme_current(*, peak_voltage: Real, resistance: Real, fraction: Real) -> FloatArray:
+    """Mean rectified current of programme [A], E|v|/R; arguments and errors as programme_heat."""
+    require_positive(peak_voltage=peak_voltage, resistance=resistance, fraction=fraction)
+    mean, _ = _programme_moments(peak_voltage, fraction)
+    return np.asarray(mean / resistance)
+
+
+def _programme_moments(peak_voltage: Real, fraction: Real) -> tuple[FloatArray, FloatArray]:
+    """E|v| [V] and E v^2 [V^2] of a normal amplitude of variance fraction Vc^2/2 held within +-Vc.
+
+    With u = Vc/(sigma sqrt 2): E|v| = sigma sqrt(2/pi) (1 - exp(-u^2)) + Vc erfc(u),
+    E v^2 = sigma^2 (erf(u) - 2 u exp(-u^2)/sqrt(pi)) + Vc^2 erfc(u): the moments of a censored
+    normal distribution (closed form).
     """
     from scipy.special import erf, erfc
 
-    require_positive(
-        supply=supply, peak_voltage=peak_voltage, resistance=resistance, fraction=fraction
-    )
     u = 1.0 / np.sqrt(np.asarray(fraction, dtype=np.float64))
     sigma = peak_voltage / (u * np.sqrt(2.0))
     tail = erfc(u)
     bell = np.exp(-(u**2))
     mean = sigma * np.sqrt(2.0 / np.pi) * (1.0 - bell) + peak_voltage * tail
     square = sigma**2 * (erf(u) - 2.0 * u * bell / np.sqrt(np.pi)) + peak_voltage**2 * tail
-    return np.asarray((supply * mean - square) / resistance)
+    return np.asarray(mean), np.asarray(square)
 
 
 def junction_temperature(*, ambient: Real, thermal_resistance: Real, heat: Real) -> Real:

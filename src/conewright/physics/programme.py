@@ -96,8 +96,8 @@ def current_equivalent_resistance(*, admittance: ComplexArray, frequency: FloatA
 
     Returns:
         R [ohm], shape (...): 1/R^2 is the weighted mean of |Y|^2; infinite for an open load.
-        Never above `equivalent_resistance`: a reactive load takes current without power. The
-        heat of a class-AB output goes with the current, so this is the resistance for it.
+        Never above `equivalent_resistance`: a reactive load takes current without power. What a
+        class-AB output draws from its supply goes with this one, what the load takes with that.
     """
     weights = programme_weights(frequency=frequency)
     with np.errstate(divide="ignore"):

@@ -124,8 +124,12 @@ class RadioLoad:
         conductance = sum(
             1.0 / np.abs(load.working_load + self.clip_loss) for load in self.channels.values()
         )
-        sag = 2 / np.pi * self.swing**2 * self.draws(radio.feed_resistance) * conductance
-        return np.asarray(self.supply / (1.0 + sag))
+        return amplifier.loaded_supply(
+            supply=self.supply,
+            supply_resistance=self.draws(radio.feed_resistance),
+            conductance=self.swing**2 * conductance,
+            quiescent_current=self.draws(radio.quiescent_current),
+        )
 
     def peak_current(self, channel: str, supply: FloatArray) -> FloatArray:
         """Peak current of the largest clean sine [A]: volts or the chip's own limit."""
@@ -164,6 +168,7 @@ class RadioLoad:
                 supply=self.swing * self.supply,
                 peak_voltage=self._programme_ceiling(load),
                 resistance=load.equivalent_resistance,
+                power_resistance=load.power_resistance,
                 fraction=fraction,
             )
         return total
@@ -180,12 +185,16 @@ class RadioLoad:
         )
 
     def supply_current(self, fraction: float) -> FloatArray:
-        """Mean supply current with programme on all channels [A]: heat and music over volts."""
+        """Mean supply current with programme on all channels [A]."""
         music = sum(
-            0.5 * fraction * self._programme_ceiling(load) ** 2 / load.equivalent_resistance
+            amplifier.programme_current(
+                peak_voltage=self._programme_ceiling(load),
+                resistance=load.equivalent_resistance,
+                fraction=fraction,
+            )
             for load in self.channels.values()
         )
-        return (self.heat(fraction) + music) / self.supply
+        return np.asarray(self.swing * music + self.draws(self.build.head_unit.quiescent_current))
 
     @cached_property
     def sine_supply_current(self) -> FloatArray:

@@ -66,10 +66,11 @@ def feed_working(answer: Answer, load: RadioLoad) -> None:
         )
     answer.work(
         "head_unit.chip_temperature",
-        "T = Tdash + Rth (sum over channels of (Vs E|v| − E v²) / Req + Vs Iq)",
+        "T = Tdash + Rth (sum over channels of (Vs E|v| / Rcurrent − E v² / Rpower) + Vs Iq)",
         f"{format_quantity(radio.dash.quantity)} + {number(radio.junction_to_dash.si, 'K/W')} × "
         f"{number(answer.value('head_unit.heat'), 'W')}",
-        "class-AB bridge; Gaussian programme of 1/8 of the clean sine's power, held at clipping",
+        "class-AB bridge: what the supply gives less what the load takes; Gaussian programme of "
+        "1/8 of the clean sine's power, held at clipping; 1/Rpower is the mean of Re(1/Z)",
         "head_unit.thermal.junction_to_dash",
         "head_unit.thermal.dash",
     )
