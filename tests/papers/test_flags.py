@@ -32,24 +32,24 @@ def wired() -> cw.Job:
 
 def test_a_flag_for_every_pair_and_every_driver() -> None:
     build = plain_job().build("put-right")
-    flags = labels(build)
+    flags = labels(Answers(build))
     assert [flag.title for flag in flags.pairs] == [channel.id for channel in build.channels]
     assert sorted(flag.title for flag in flags.drivers) == sorted(p.id for p in build.locations)
     assert flags.fuses == ()
 
 
 def test_a_driver_says_where_its_own_terminals_go() -> None:
-    flags = {flag.title: flag for flag in labels(plain_job().build()).drivers}
+    flags = {flag.title: flag for flag in labels(Answers(plain_job().build())).drivers}
     turned = flags["door-fr"]
     assert (turned.plus, turned.minus) == ("to the pair's −", "to the pair's +")
     assert turned.mind == "TURNED on purpose"
-    righted = {flag.title: flag for flag in labels(plain_job().build("put-right")).drivers}
+    righted = {flag.title: flag for flag in labels(Answers(plain_job().build("put-right"))).drivers}
     assert (righted["door-fr"].plus, righted["door-fr"].mind) == ("to the pair's +", "")
     assert (righted["side-rl"].minus, righted["roof-rl"].plus) == ("to joint J1", "to joint J1")
 
 
 def test_colours_are_those_seen_and_no_others() -> None:
-    flags = {flag.title: flag for flag in labels(wired().build()).pairs}
+    flags = {flag.title: flag for flag in labels(Answers(wired().build())).pairs}
     assert (flags["front-left"].plus, flags["front-left"].minus) == ("pin B5, white ?", "")
     assert flags["front-right"].plus == ""
 
@@ -57,7 +57,7 @@ def test_colours_are_those_seen_and_no_others() -> None:
 def test_a_long_colour_is_cut_to_the_room_of_a_flag() -> None:
     text = plain_text().replace("[[reading]]", CABLE, 1)
     long = text.replace('colour = "white"', f'colour = "white with {"a very " * 9}long stripe"')
-    flags = {flag.title: flag for flag in labels(cw.loads(long).build()).pairs}
+    flags = {flag.title: flag for flag in labels(Answers(cw.loads(long).build())).pairs}
     assert len(flags["front-left"].plus) <= 38
     assert flags["front-left"].plus.startswith("pin B5, white with")
     # That nobody proved it is said all the same.
@@ -67,12 +67,12 @@ def test_a_long_colour_is_cut_to_the_room_of_a_flag() -> None:
 def test_a_colour_is_trusted_once_its_wire_is_proved() -> None:
     text = plain_text().replace("[[reading]]", CABLE, 1)
     proved = text.replace('colour = "white"', 'colour = "white"\nproof = "3.6 ohm"')
-    flags = {flag.title: flag for flag in labels(cw.loads(proved).build()).pairs}
+    flags = {flag.title: flag for flag in labels(Answers(cw.loads(proved).build())).pairs}
     assert flags["front-left"].plus == "pin B5, white"
 
 
 def test_the_label_of_a_fuse() -> None:
-    label = labels(wired().build()).fuses[0]
+    label = labels(Answers(wired().build())).fuses[0]
     assert label.title == "FUSE 40 A amber"
     assert "amplifier-feed: 8.4 mm² copper" in label.lines
     assert "fuse 200 mm from the source" in label.lines
@@ -81,7 +81,7 @@ def test_the_label_of_a_fuse() -> None:
 
 def test_no_label_for_a_cable_that_is_refused() -> None:
     text = plain_text().replace("[[reading]]", CABLE.replace('fuse = "40 A"', ""), 1)
-    assert labels(cw.loads(text).build()).fuses == ()
+    assert labels(Answers(cw.loads(text).build())).fuses == ()
 
 
 def test_the_sheet_is_one_page_with_all_of_them() -> None:

@@ -110,9 +110,9 @@ length = "2 m"
 @pytest.mark.parametrize(
     ("fuse", "reason"),
     [
-        ("", "feed main: No fuse at its source end is written down: no plan is made without one."),
-        ('fuse = "15 A"\n', "feed main: Where its fuse sits is not written down"),
-        ('fuse = "15 A"\nfuse_distance = "1.5 m"\n', "feed main: Its fuse sits 1.5 m along"),
+        ("", "main: no fuse at its source end is written down: no plan is made without one."),
+        ('fuse = "15 A"\n', "main: where its fuse sits is not written down"),
+        ('fuse = "15 A"\nfuse_distance = "1.5 m"\n', "main: its fuse sits 1.5 m along"),
         ('fuse = "15 A"\nfuse_distance = "0.2 m"\n', ""),
     ],
 )

@@ -11,7 +11,6 @@ from conewright.physics.amplifier import (
     clean_peak_voltage,
     junction_temperature,
     loaded_supply,
-    lowest_impedance,
     programme_current,
     programme_heat,
     supply_current,

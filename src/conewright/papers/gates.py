@@ -6,8 +6,6 @@ from collections.abc import Iterator
 
 from conewright.errors import PlanRefusedError
 from conewright.papers.press.answers import Answers
-from conewright.papers.wiring.supply import unfused
-from conewright.stages.common.changes import planned_job
 from conewright.stages.report.care import restraint_gate
 from conewright.stages.report.data import Report, Severity, Verdict
 from conewright.views.text import spoken_verdicts
@@ -27,9 +25,7 @@ def reasons_against(answers: Answers) -> tuple[str, ...]:
         return ()
     verdicts = (*restraint_gate(build), *_with_way_out(answers.fit), *answers.feed.verdicts)
     said = spoken_verdicts(verdict for verdict in verdicts if verdict.severity is Severity.STOP)
-    refused = (unfused(cable) for cable in planned_job(build).feeds)
-    fuses = (f"feed {r.subject}: {r.sentence} {r.nearest}" for r in refused if r is not None)
-    return tuple(dict.fromkeys((*(text for _, text in said), *fuses)))
+    return tuple(dict.fromkeys(text for _, text in said))
 
 
 def _with_way_out(report: Report) -> Iterator[Verdict]:

@@ -185,8 +185,8 @@ def _refusals(order: Order, kinds: tuple[str, ...]) -> Iterator[str]:
         for each in order.templates.refusals:
             yield f"{each.sentence} {each.nearest}"
     if "wiring" in kinds:
-        for cable in order.answers.supply.refusals:
-            yield f"feed {cable.subject}: {cable.sentence} {cable.nearest}"
+        for cable, text in order.answers.supply.refused:
+            yield f"feed {cable}: {text}"
 
 
 # --- The papers of each kind --------------------------------------------------------------------

@@ -8,7 +8,7 @@ import numpy as np
 
 from conewright.job.build.draws import DEFAULT_SAMPLES, draw
 from conewright.job.build.job import Job
-from conewright.job.build.state import Build
+from conewright.job.build.state import Build, Origin
 from conewright.job.quantity.units import to_unit
 from conewright.physics import bands
 from conewright.physics.arrays import FloatArray
@@ -23,6 +23,7 @@ from conewright.stages.hear.verdicts import AUDIBLE
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Caution, Report, Severity, Verdict
 from conewright.stages.report.words import with_band
+from conewright.stages.supply import supply_cables
 
 __all__ = ["compare"]
 
@@ -54,6 +55,7 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
         cautions |= {caution.text: caution for report in reports for caution in report.cautions}
         sounds.append(sound_of(build, solver))
         _radio_figures(answer, build, radio_load(build, solver))
+        _cable_figure(answer, build, radio_load(build, solver))
         _seat_figures(answer, sounds[-1], sounds[0])
         _work_figures(answer, build, reports[-1])
         answer.verdicts.append(_worst(build, reports))
@@ -94,6 +96,23 @@ def _radio_figures(answer: Answer, build: Build, load: RadioLoad) -> None:
         answer.figure(
             build.id, name, np.asarray(celsius), unit="degC", label=f"the radio's chip, {words}"
         )
+
+
+def _cable_figure(answer: Answer, build: Build, load: RadioLoad) -> None:
+    """Add how warm the hottest supply cable gets, where a job has any."""
+    runs = [cable.run for cable in supply_cables(load) if cable.run is not None]
+    if not runs:
+        return
+    warm = np.broadcast_arrays(*(run.temperature(run.fuse) for run in runs))
+    hottest = np.max(np.stack(warm), axis=0)
+    answer.figure(
+        build.id,
+        "conductor_temperature",
+        np.asarray(to_unit(hottest, dimension="temperature", unit="degC")),
+        unit="degC",
+        label="hottest supply cable as it lies, at its fuse's rating for good",
+        origin=Origin.TYPICAL if hottest.size == 1 else None,
+    )
 
 
 def _seat_figures(answer: Answer, sound: BuildSound, before: BuildSound) -> None:

@@ -34,6 +34,14 @@ PLACES_FED = (
     Column("power_share", "share of its\nchannel's music [%]", "share"),
     Column("clean_power", "clean power\nit gets [W]"),
 )
+CABLES_FED = (
+    Column("fuse", "fuse\n[A]", note="text"),
+    Column("fuse_distance", "fuse\nat\n[mm]"),
+    Column("drop", "drop at\nits fuse\n[V]"),
+    Column("conductor_temperature", "warm at\nit, free\n[°C]"),
+    Column("conductor_temperature_bundled", "warm at it,\nbundled\n[°C]"),
+    Column("short_circuit_current", "dead\nshort\n[A]"),
+)
 SEATS = (
     Column("level", "at 2.83 V\n[dB(A)]"),
     Column("bass_level", "bass\n[dB]"),
@@ -72,10 +80,14 @@ COMPARED = (
     Column("minimum_load", "lowest load\n[ohm]"),
     Column("chip_temperature", "chip, loud\nmusic [°C]"),
     Column("chip_temperature_hard", "chip, pressed\nhard [°C]"),
+    Column("conductor_temperature", "supply cable\nat its fuse\n[°C]"),
     Column("fit_odds", "odds that it\nis too tight", "odds"),
     Column("cost", "cost", "plain"),
     Column("hours", "hours of work", "plain"),
 )
+WHERE_PLANS_DIFFER = {"conductor_temperature"}
+"""Rows of the comparison that are left out where every plan leaves the cables as they are."""
+
 ROW_WIDTH, BUILD_WIDTH = 15, 11
 
 
@@ -94,6 +106,9 @@ def _feed(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator
         "place", _subjects(report, "power_share"), PLACES_FED, figures, width=width
     )
     yield _listed("radio", "head_unit", report, width)
+    cables = _subjects(report, "fuse_distance")
+    yield _subject_table("supply cable", cables, CABLES_FED, figures, width=width)
+    yield _listed("battery", "vehicle", report, width)
 
 
 def _hear(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
@@ -136,11 +151,17 @@ def _compare(report: Report, figures: Mapping[str, Figure], width: int) -> Itera
     rows: list[list[Cell]] = [
         [_row_title(column, builds, figures), *_across(column, builds, figures)]
         for column in (*_seat_rows(report), *COMPARED)
+        if column.name not in WHERE_PLANS_DIFFER or _differ(column, builds, figures)
     ]
     rows.append([("worst verdict",), *(_worst(report, build) for build in builds)])
     head: list[Cell] = [(), *(fold(build, width=BUILD_WIDTH) for build in builds)]
     if builds:
         yield table(head, rows, width=width, gap=1)
+
+
+def _differ(column: Column, builds: Sequence[str], figures: Mapping[str, Figure]) -> bool:
+    found = (figures.get(f"{build}.{column.name}") for build in builds)
+    return len({None if figure is None else figure.value for figure in found}) > 1
 
 
 def _across(column: Column, builds: Sequence[str], figures: Mapping[str, Figure]) -> Iterator[Cell]:

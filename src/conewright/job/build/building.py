@@ -12,6 +12,7 @@ from conewright.job.build.possible import impossibilities
 from conewright.job.build.resolve_driver import central_area, resolve_driver
 from conewright.job.build.resolve_electrics import (
     resolve_channel,
+    resolve_feed,
     resolve_head_unit,
     resolve_seats,
     resolve_unknown,
@@ -94,6 +95,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         ),
         locations=locations,
         seats=seats,
+        feeds=tuple(resolve_feed(feed, filler) for feed in changed.feeds),
         fills=filler.fills,
         axes=(),
         hours=_hours(proposal),

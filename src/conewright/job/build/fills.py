@@ -106,6 +106,13 @@ class Filler:
         """Return the value the job gives, None if it gives none."""
         return None if quantity is None else self.given(path, quantity)
 
+    def word(self, path: str, given: str | None, usual: str, source: str) -> Origin:
+        """Return the origin of a word of the job; the usual one in its place goes on record."""
+        if given is None:
+            self.record(path, usual, Origin.ASSUMED, source)
+            return Origin.ASSUMED
+        return Origin.ASSUMED if path in self.planned else Origin.MEASURED
+
     def read_with(self, value: Value, margin: float, how: str) -> Value:
         """Return a value with the spread of the way it was read, if it states none itself.
 

@@ -1,6 +1,7 @@
 """From vehicle, radio and channels in the job to complete ones, every gap filled."""
 
 from collections.abc import Mapping
+from typing import Literal
 
 from conewright.job.build.fills import Filler
 from conewright.job.build.resolve_location import resolve_place
@@ -8,6 +9,7 @@ from conewright.job.build.state import (
     BatteryState,
     CableState,
     ChannelState,
+    FeedState,
     HeadUnitState,
     LocationState,
     Origin,
@@ -18,12 +20,13 @@ from conewright.job.build.state import (
     VehicleState,
 )
 from conewright.job.build.typical import ANY, Typical, typical
-from conewright.job.document.document import Channel, Document, HeadUnit, Vehicle
+from conewright.job.document.document import Channel, Document, Feed, HeadUnit, Vehicle
 from conewright.job.quantity.expression import Load, ValuePart, WirePart
 from conewright.job.quantity.values import Quantity
 
 __all__ = [
     "resolve_channel",
+    "resolve_feed",
     "resolve_head_unit",
     "resolve_seats",
     "resolve_unknown",
@@ -208,3 +211,40 @@ def _part(key: str, part: ValuePart | WirePart, path: str, filler: Filler) -> Pa
     return PartState(
         key, "wire", None, CableState(length, filler.given(f"{path}.size", part.size), None)
     )
+
+
+def resolve_feed(feed: Feed, filler: Filler) -> FeedState:
+    """Return a supply cable."""
+    metal, route = feed.metal or _usual_metal(feed.to), feed.route or "bundled"
+    if feed.return_by is None:
+        source = "assumed: through the body, as most are"
+        filler.record(f"{feed.id}.return_by", "chassis", Origin.ASSUMED, source)
+    return FeedState(
+        id=feed.id,
+        to=feed.to,
+        current=filler.optional(f"{feed.id}.current", feed.current),
+        fuse=filler.optional(f"{feed.id}.fuse", feed.fuse),
+        fuse_distance=filler.optional(f"{feed.id}.fuse_distance", feed.fuse_distance),
+        length=filler.optional(f"{feed.id}.length", feed.length),
+        size=filler.optional(f"{feed.id}.size", feed.size),
+        metal=metal,
+        metal_origin=filler.word(
+            f"{feed.id}.metal",
+            feed.metal,
+            metal.replace("-", " "),
+            "assumed: a vehicle's own feed is copper, a bought kit the worse until looked at",
+        ),
+        route=route,
+        route_origin=filler.word(
+            f"{feed.id}.route", feed.route, route, "assumed: in a loom, conduit or under carpet"
+        ),
+        ambient=filler.value(f"{feed.id}.ambient", feed.ambient, typical("feed", route, "ambient")),
+        insulation=filler.value(
+            f"{feed.id}.insulation", feed.insulation, typical("feed", ANY, "insulation")
+        ),
+        return_by=feed.return_by or "chassis",
+    )
+
+
+def _usual_metal(to: str) -> Literal["copper", "clad-aluminium"]:
+    return "copper" if to == "radio" else "clad-aluminium"

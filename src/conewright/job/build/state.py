@@ -30,6 +30,7 @@ __all__ = [
     "CoilState",
     "Corners",
     "DriverState",
+    "FeedState",
     "Fill",
     "FrameState",
     "HeadUnitState",
@@ -312,6 +313,30 @@ class HeadUnitState:
 
 
 @dataclass(frozen=True, slots=True)
+class FeedState:
+    """A cable from battery or fuse box to the radio or an added amplifier.
+
+    `length` is one way, `size` that of one conductor, `ambient` the air where it lies. What nobody
+    wrote down and nothing usual stands for is None.
+    """
+
+    id: str
+    to: Literal["radio", "amplifier"]
+    current: Value | None
+    fuse: Value | None
+    fuse_distance: Value | None
+    length: Value | None
+    size: Value | None
+    metal: Literal["copper", "clad-aluminium"]
+    metal_origin: Origin
+    route: Literal["free", "bundled"]
+    route_origin: Origin
+    ambient: Value
+    insulation: Value
+    return_by: Literal["chassis", "cable"]
+
+
+@dataclass(frozen=True, slots=True)
 class BatteryState:
     """The vehicle's battery, as far as it is known."""
 
@@ -363,6 +388,7 @@ class Build:
     unknown: tuple[UnknownChannelState, ...]
     locations: tuple[LocationState, ...]
     seats: tuple[SeatState, ...]
+    feeds: tuple[FeedState, ...]
     fills: tuple[Fill, ...]
     axes: tuple[str, ...]
     hours: float
@@ -393,7 +419,7 @@ class Build:
     @cached_property
     def _values(self) -> tuple[Value, ...]:
         electrics = (self.head_unit, self.channels, self.unknown)
-        parts = (self.vehicle, electrics, self.locations, self.seats)
+        parts = (self.vehicle, electrics, self.locations, self.seats, self.feeds)
         found: dict[str, Value] = {}
         for value in _values_in(parts):
             found.setdefault(value.path, value)

@@ -199,8 +199,8 @@ class Document(Table):
 
     def last_reading(self, test: str, at: str) -> Reading | None:
         """Return the latest reading of a test at a place, None where none was taken."""
-        found = [each for each in self.readings if (each.test, each.at) == (test, at)]
-        return found[-1] if found else None
+        found = (each for each in reversed(self.readings) if (each.test, each.at) == (test, at))
+        return next(found, None)
 
     @cached_property
     def carried_out(self) -> dict[str, Self]:

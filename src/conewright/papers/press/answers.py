@@ -51,7 +51,7 @@ class Answers:
     @cached_property
     def supply(self) -> SupplyPlan:
         """What feeds the radio and amplifiers, and how long the battery lasts."""
-        return supply(self.build, report=self.feed)
+        return supply(self.build, self.feed)
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:

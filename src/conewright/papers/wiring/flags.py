@@ -12,14 +12,14 @@ from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
 from conewright.papers.wiring.nets import MINUS, PLUS, parts_of
 from conewright.papers.wiring.schedule import Conductor, Schedule, schedule
-from conewright.papers.wiring.supply import FeedPlan, SupplyPlan, supply
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.build.state import Build, ChannelState
+    from conewright.job.build.state import ChannelState
     from conewright.papers.press.answers import Answers
+    from conewright.papers.wiring.supply import FeedPlan
 
 __all__ = ["Flag", "Flags", "FuseLabel", "flag_sheet", "labels", "square_code"]
 
@@ -58,20 +58,13 @@ class Flags:
     fuses: tuple[FuseLabel, ...]
 
 
-def labels(build: Build, *, plan: Schedule | None = None, feeds: SupplyPlan | None = None) -> Flags:
-    """Return the flags of a build.
-
-    Args:
-        build: the state of the vehicle that the papers are for.
-        plan: its wiring schedule; made here when None.
-        feeds: its supply plan; made here when None.
-
-    """
-    plan, feeds = plan or schedule(build), feeds or supply(build)
+def labels(answers: Answers) -> Flags:
+    """Return the flags of a plan."""
+    build, plan = answers.build, schedule(answers.build)
     return Flags(
         pairs=tuple(_pair(channel.id, plan) for channel in build.channels),
         drivers=tuple(flag for channel in build.channels for flag in _drivers(channel)),
-        fuses=tuple(_fuse(cable) for cable in feeds.feeds),
+        fuses=tuple(_fuse(cable) for cable in answers.supply.feeds),
     )
 
 
@@ -94,8 +87,7 @@ def flag_sheet(
         BadInputError: the address is none.
 
     """
-    plan = schedule(answers.build)
-    flags = labels(answers.build, plan=plan, feeds=supply(answers.build, report=answers.feed))
+    flags = labels(answers)
     files = {} if address is None else {CODE_FILE: square_code(address)}
     data: dict[str, Any] = {
         "head": head(answers.build, TITLE, revision=revision),
@@ -157,17 +149,18 @@ def _to(joint: str) -> str:
     return f"to the pair's {joint}" if joint in (PLUS, MINUS) else f"to joint {joint}"
 
 
-def _fuse(cable: FeedPlan) -> FuseLabel:
-    run = cable.run
-    colour = f" {cable.fuse_colour}" if cable.fuse_colour else ""
+def _fuse(plan: FeedPlan) -> FuseLabel:
+    cable, rating = plan.cable, f"{plan.value('fuse'):g} A"
+    assert cable.length is not None
+    lies = "conductor_temperature" if cable.route == "free" else "conductor_temperature_bundled"
     return FuseLabel(
-        title=f"FUSE {run.fuse:g} A{colour}",
+        title=f"FUSE {plan.fuse.replace(',', '')}",
         lines=(
-            f"{cable.id}: {cable.size} {run.metal.replace('-', ' ')}",
-            f"{number(run.length, 'm')} one way, {run.route}",
-            f"fuse {1e3 * cable.fuse_distance_m:.0f} mm from the source",
-            f"drop {cable.drop_v.value:.2f} V at {run.fuse:g} A",
-            f"{run.temperature(run.fuse).most - 273.15:.0f} °C at most at {run.fuse:g} A",
+            f"{cable.id}: {plan.size.replace(',', '')}",
+            f"{number(cable.length.si, 'm')} one way, {cable.route}",
+            f"fuse {plan.value('fuse_distance'):.0f} mm from the source",
+            f"drop {plan.value('drop'):.2f} V at {rating}",
+            f"{plan.value(f'{lies}_most'):.0f} °C at most at {rating}",
             "never a larger fuse",
         ),
     )

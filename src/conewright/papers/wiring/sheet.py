@@ -9,23 +9,26 @@ from conewright.papers.press.data_rows import rows
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
 from conewright.papers.wiring.diagram import diagrams
-from conewright.papers.wiring.drain import Finding
 from conewright.papers.wiring.losses import losses
 from conewright.papers.wiring.schedule import Schedule, schedule
-from conewright.papers.wiring.supply import FeedPlan, SupplyPlan, supply
+from conewright.papers.wiring.supply import FeedPlan, SupplyPlan, said_of_cable
+from conewright.phrases import capital
 from conewright.stages.report.care import cautions_for
-from conewright.stages.report.words import number
+from conewright.stages.report.words import number, with_band
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from conewright.papers.press.answers import Answers
-    from conewright.papers.wiring.run import Range
+    from conewright.stages.report.data import Figure, Verdict
 
 __all__ = ["wiring_data", "wiring_sheet"]
 
 TITLE = "Wiring"
 CAUTIONS = ("restraints-plan", "curtain", "battery", "floating", "shared-return", "fuse", "defer")
+DIGITS = {"V": 2, "degC": 0, "A": 0, "short_circuit_ratio": 1, "asked_current": 2}
+"""Decimals of a cable's figures by unit or name; three significant digits otherwise."""
+
 FUNCTION_WORDS = {"plus": "+", "minus": "−"}
 
 
@@ -62,7 +65,7 @@ def wiring_data(answers: Answers, plan: Schedule, *, revision: str | None = None
         "unknown": list(plan.unknown),
         "usual": [list(_usual(pairs=pairs)) for pairs in (False, True)],
         "splices": [asdict(each) for each in plan.splices],
-        "supply": _supply(supply(build, report=answers.feed)),
+        "supply": _supply(answers.supply),
         "losses": {
             "show": lost.radio_changes or build.job.head_unit.carries is not None,
             "radio_changes": lost.radio_changes,
@@ -81,63 +84,50 @@ def _usual(*, pairs: bool) -> Iterator[dict[str, str]]:
 
 
 def _supply(plan: SupplyPlan) -> dict[str, Any]:
-    drain = plan.drain
     return {
         "feeds": [
             {
-                "title": f"{cable.id}: {cable.run.fuse:g} A at the source, {cable.size}",
-                "rows": list(_figures(cable)),
-                "findings": [_finding(each) for each in cable.findings],
+                "title": f"{each.cable.id}: {each.value('fuse'):g} A at the source, {each.size}",
+                "rows": list(_figures(each)),
+                "findings": [_finding(verdict) for verdict in each.verdicts],
             }
-            for cable in plan.feeds
+            for each in plan.feeds
         ],
-        "refusals": [asdict(refusal) for refusal in plan.refusals],
+        "refusals": [{"subject": subject, "text": text} for subject, text in plan.refused],
         "unwritten": plan.unwritten,
         "notes": list(plan.notes),
-        "drain": drain
+        "drain": plan.drain
         and {
-            **_finding(drain.finding),
-            "charge": number(drain.charge_ah, "Ah"),
-            "source": drain.source,
+            **_finding(plan.drain),
+            "charge": with_band(plan.charge),
+            "source": "; ".join(each.text for each in (plan.current, plan.charge) if each.text),
         },
     }
 
 
-def _finding(finding: Finding) -> dict[str, str]:
-    return {"severity": finding.severity.value, "text": finding.text}
+def _finding(verdict: Verdict) -> dict[str, str]:
+    return {"severity": verdict.severity.value, "text": said_of_cable(verdict)}
 
 
-def _figures(cable: FeedPlan) -> Iterator[dict[str, str]]:
-    """Yield the lines of a cable's table."""
-    run = cable.run
-    colour = f", {cable.fuse_colour}" if cable.fuse_colour else ""
-    metal = run.metal.replace("-", " ")
-    yield _row("Fuse at the source end", f"{run.fuse:g} A{colour}")
-    yield _row("Along the cable to it", number(1e3 * cable.fuse_distance_m, "mm"))
-    yield _row("Cable", f"{cable.size}, {metal}, {number(run.length, 'm')} one way, {run.route}")
-    if cable.asked_a is not None:
-        yield _row("Asked for at most", number(cable.asked_a, "A"))
-    yield _ranged(f"Drop in the cable at {run.fuse:g} A", cable.drop_v, "V")
-    if cable.music_drop_v is not None:
-        yield _row("Drop with loud music", number(cable.music_drop_v, "V"))
-    yield _ranged(f"At {run.fuse:g} A for good, alone in air of 40 °C", cable.free_c, "degC")
-    yield _ranged(f"At {run.fuse:g} A for good, bundled in 60 °C", cable.bundled_c, "degC")
-    yield _ranged(f"At {1.35 * run.fuse:.3g} A, as its fuse may hold", cable.overload_c, "degC")
-    yield _row("Insulation is for", number(run.limit - 273.15, "degC"))
-    yield _row("Dead short at the far end", f"{run.short_current:.0f} A")
-    yield _row("That is, of the fuse's rating", f"{run.short_current / run.fuse:.1f} times")
-    yield _row("The fuse ends it within", number(run.opening, "s"))
-    yield _row("The insulation stands it for", number(run.withstand, "s"))
+def _figures(plan: FeedPlan) -> Iterator[dict[str, str]]:
+    """Yield the lines of a cable's table: what was written down, then feed's figures."""
+    cable = plan.cable
+    assert cable.length is not None
+    yield _row("Fuse at the source end", plan.fuse)
+    length = number(cable.length.si, "m")
+    yield _row("Cable", f"{plan.size}, {length} one way, {cable.route}")
+    for figure in plan.figures.values():
+        if figure.name == "fuse" or figure.value is None or figure.name.endswith("_most"):
+            continue
+        value, most = _said(figure), plan.figures.get(f"{figure.name}_most")
+        yield _row(capital(figure.label), value, "" if most is None else _said(most))
+
+
+def _said(figure: Figure) -> str:
+    assert figure.value is not None
+    digits = DIGITS.get(figure.name.removesuffix("_most"), DIGITS.get(figure.unit))
+    return number(figure.value if digits is None else round(figure.value, digits), figure.unit)
 
 
 def _row(name: str, value: str, most: str = "") -> dict[str, str]:
     return {"name": name, "value": value, "most": most}
-
-
-def _ranged(name: str, figure: Range, unit: str) -> dict[str, str]:
-    digits = 2 if unit == "V" else 0
-    return _row(
-        name,
-        number(round(figure.value, digits), unit),
-        number(round(figure.most, digits), unit),
-    )

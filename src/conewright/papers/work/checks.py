@@ -214,7 +214,7 @@ def _feed_drop(answers: Answers, _: str) -> str | None:
 
 def _sleeping(answers: Answers, _: str) -> str | None:
     drain = answers.supply.drain
-    return None if drain is None else drain.finding.text.partition(". ")[0].rstrip(".")
+    return None if drain is None else drain.text.partition(". ")[0].rstrip(".")
 
 
 def _drivers(answers: Answers, _: str) -> str:

@@ -190,12 +190,15 @@ def _joints(new: int) -> Iterator[Consumable]:
 
 def _cables(feeds: SupplyPlan) -> Iterator[Consumable]:
     """Yield cable, fuse and grommets of amplifiers; the radio's own feed is there."""
-    for cable in feeds.feeds:
+    for plan in feeds.feeds:
+        cable = plan.cable
         if cable.to != "amplifier":
             continue
-        ways = 2.0 if cable.run.by_cable else 1.0
-        metal = cable.run.metal.replace("-", " ")
-        line = _line("cable", ways * cable.run.length, cable.id, f"{cable.size} {metal} cable")
-        yield replace(line, price=line.price.times(1e6 * cable.run.area))
-        yield _line("fuse", 1, cable.id, f"{cable.run.fuse:g} A fuse with its holder")
+        assert cable.length is not None
+        assert cable.size is not None
+        ways = 2.0 if cable.return_by == "cable" else 1.0
+        title = f"{plan.size.replace(',', '')} cable"
+        line = _line("cable", ways * cable.length.si, cable.id, title)
+        yield replace(line, price=line.price.times(1e6 * cable.size.si))
+        yield _line("fuse", 1, cable.id, f"{plan.value('fuse'):g} A fuse with its holder")
         yield _line("grommet", GROMMETS, cable.id)

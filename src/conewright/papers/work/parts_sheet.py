@@ -9,7 +9,6 @@ from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
 from conewright.papers.templates.drawings import Templates, drawings
 from conewright.papers.wiring.schedule import schedule
-from conewright.papers.wiring.supply import supply
 from conewright.papers.work.bill import Bill, Line, bill
 from conewright.papers.work.money import Amount
 from conewright.papers.work.steps import work_steps
@@ -28,8 +27,7 @@ NOT_SAID = ("note", "before", "power-up")
 def bill_of(answers: Answers, drawn: Templates | None = None) -> Bill:
     """Return the bill of a plan; `drawn` are its drawings, made here when None."""
     build = answers.build
-    feeds = supply(build, report=answers.feed)
-    return bill(build, drawn or drawings(build), schedule(build), feeds)
+    return bill(build, drawn or drawings(build), schedule(build), answers.supply)
 
 
 def parts_sheet(

@@ -1,4 +1,4 @@
-"""Stage feed: what each channel drives, and what radio and cable take."""
+"""Stage feed: what each channel drives, what radio and cable take, and what feeds them."""
 
 from __future__ import annotations
 
@@ -11,10 +11,13 @@ from conewright.job.quantity.units import to_unit
 from conewright.physics import bands
 from conewright.physics.arrays import FloatArray
 from conewright.stages.common.circuit import Circuit, Solver
+from conewright.stages.drain import drain_figures, drain_verdict
 from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.verdicts import feed_verdicts, feed_working
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Report, series
+from conewright.stages.supply import supply_figures
+from conewright.stages.supply_verdicts import supply_verdicts
 
 __all__ = ["feed", "feed_answer"]
 
@@ -61,12 +64,16 @@ def feed_answer(
     _channel_figures(answer, load)
     _location_figures(answer, load)
     _radio_figures(answer, load)
+    supply_figures(answer, load)
+    drain_figures(answer)
     if against is not None:
         _change_figures(answer, load, radio_load(against, solver))
     if whole:
         _curves(answer, solver if at is None else Solver(solver.draws, at))
     feed_working(answer, load)
     feed_verdicts(answer, load)
+    supply_verdicts(answer, load)
+    drain_verdict(answer)
     return answer.report(headlines=_headlines(load) if whole else {})
 
 
