@@ -8,11 +8,13 @@ from html.parser import HTMLParser
 from itertools import pairwise
 
 import pytest
+from conewright.phrases import capital
 from starlette.testclient import TestClient
 
 from conewright.job.text.editing import with_values
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text
+from conewright.stages.feed.stage import feed
 from conewright.store import Store
 from conewright.web.frame.picture import in_dark
 
@@ -169,6 +171,18 @@ def test_a_figure_opens_its_working(see: Callable[[str], Page], job_id: str) -> 
         assert words in page.text
     names = {field.get("name") for field in page.all("input")}
     assert {"v:head_unit.supply", "v:rear-left.cable.length"} <= names
+
+
+def test_cable_fuse_and_battery_stand_on_the_page_of_feed(
+    see: Callable[[str], Page], job_id: str
+) -> None:
+    text = see(f"/jobs/{job_id}/feed").text
+    report = feed(loads(demo_text()).build())
+    for id in ("radio-feed.drop", "radio-feed.short_circuit_current", "vehicle.days_to_no_start"):
+        assert capital(report.figure(id).label) in text
+        assert next(each.numbers for each in report.working if each.figure == id) in text
+    assert "radio-feed: the fuse protects the cable" in text
+    assert "asleep: about 39 days until it no longer starts" in text
 
 
 def test_millimetres_stand_beside_inches(see: Callable[[str], Page], job_id: str) -> None:

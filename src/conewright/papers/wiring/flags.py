@@ -150,17 +150,17 @@ def _to(joint: str) -> str:
 
 
 def _fuse(plan: FeedPlan) -> FuseLabel:
-    cable, rating = plan.cable, f"{plan.value('fuse'):g} A"
+    cable = plan.cable
     assert cable.length is not None
     lies = "conductor_temperature" if cable.route == "free" else "conductor_temperature_bundled"
     return FuseLabel(
-        title=f"FUSE {plan.fuse.replace(',', '')}",
+        title=f"FUSE {plan.rating} {plan.colour}".rstrip(),
         lines=(
-            f"{cable.id}: {plan.size.replace(',', '')}",
+            f"{cable.id}: {plan.size} {plan.metal}",
             f"{number(cable.length.si, 'm')} one way, {cable.route}",
             f"fuse {plan.value('fuse_distance'):.0f} mm from the source",
-            f"drop {plan.value('drop'):.2f} V at {rating}",
-            f"{plan.value(f'{lies}_most'):.0f} °C at most at {rating}",
+            f"drop {plan.value('drop'):.2f} V at {plan.rating}",
+            f"{plan.value(f'{lies}_most'):.0f} °C at most at {plan.rating}",
             "never a larger fuse",
         ),
     )

@@ -26,8 +26,8 @@ __all__ = ["wiring_data", "wiring_sheet"]
 
 TITLE = "Wiring"
 CAUTIONS = ("restraints-plan", "curtain", "battery", "floating", "shared-return", "fuse", "defer")
-DIGITS = {"V": 2, "degC": 0, "A": 0, "short_circuit_ratio": 1, "asked_current": 2}
-"""Decimals of a cable's figures by unit or name; three significant digits otherwise."""
+DIGITS = {"V": 2, "degC": 0, "short_circuit_current": 0, "short_circuit_ratio": 1}
+"""Decimals of a cable's figures by name or unit; three significant digits otherwise."""
 
 FUNCTION_WORDS = {"plus": "+", "minus": "−"}
 
@@ -87,7 +87,7 @@ def _supply(plan: SupplyPlan) -> dict[str, Any]:
     return {
         "feeds": [
             {
-                "title": f"{each.cable.id}: {each.value('fuse'):g} A at the source, {each.size}",
+                "title": f"{each.cable.id}: {each.rating} at the source, {each.size}",
                 "rows": list(_figures(each)),
                 "findings": [_finding(verdict) for verdict in each.verdicts],
             }
@@ -113,9 +113,10 @@ def _figures(plan: FeedPlan) -> Iterator[dict[str, str]]:
     """Yield the lines of a cable's table: what was written down, then feed's figures."""
     cable = plan.cable
     assert cable.length is not None
-    yield _row("Fuse at the source end", plan.fuse)
+    colour = f", {plan.colour}" if plan.colour else ""
+    yield _row("Fuse at the source end", f"{plan.rating}{colour}")
     length = number(cable.length.si, "m")
-    yield _row("Cable", f"{plan.size}, {length} one way, {cable.route}")
+    yield _row("Cable", f"{plan.size}, {plan.metal}, {length} one way, {cable.route}")
     for figure in plan.figures.values():
         if figure.name == "fuse" or figure.value is None or figure.name.endswith("_most"):
             continue
@@ -125,7 +126,7 @@ def _figures(plan: FeedPlan) -> Iterator[dict[str, str]]:
 
 def _said(figure: Figure) -> str:
     assert figure.value is not None
-    digits = DIGITS.get(figure.name.removesuffix("_most"), DIGITS.get(figure.unit))
+    digits = DIGITS.get(figure.name, DIGITS.get(figure.unit))
     return number(figure.value if digits is None else round(figure.value, digits), figure.unit)
 
 

@@ -28,16 +28,25 @@ class FeedPlan:
     verdicts: tuple[Verdict, ...]
 
     @property
-    def fuse(self) -> str:
-        """Rating and colour of its fuse."""
-        fuse = self.figures["fuse"]
-        return ", ".join(each for each in (f"{fuse.value:g} A", fuse.text) if each)
+    def rating(self) -> str:
+        """Of its fuse."""
+        return f"{self.value('fuse'):g} A"
+
+    @property
+    def colour(self) -> str:
+        """Of its fuse; empty for one without."""
+        return self.figures["fuse"].text or ""
 
     @property
     def size(self) -> str:
-        """Cross-section as it was written down, and metal."""
+        """Cross-section as it was written down."""
         assert self.cable.size is not None
-        return f"{plain_text(self.cable.size.quantity)}, {self.cable.metal.replace('-', ' ')}"
+        return plain_text(self.cable.size.quantity)
+
+    @property
+    def metal(self) -> str:
+        """In words."""
+        return self.cable.metal.replace("-", " ")
 
     def value(self, name: str) -> float:
         """Return the central value of a figure; raise KeyError where it has none."""

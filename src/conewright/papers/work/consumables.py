@@ -197,8 +197,8 @@ def _cables(feeds: SupplyPlan) -> Iterator[Consumable]:
         assert cable.length is not None
         assert cable.size is not None
         ways = 2.0 if cable.return_by == "cable" else 1.0
-        title = f"{plan.size.replace(',', '')} cable"
+        title = f"{plan.size} {plan.metal} cable"
         line = _line("cable", ways * cable.length.si, cable.id, title)
         yield replace(line, price=line.price.times(1e6 * cable.size.si))
-        yield _line("fuse", 1, cable.id, f"{plan.value('fuse'):g} A fuse with its holder")
+        yield _line("fuse", 1, cable.id, f"{plan.rating} fuse with its holder")
         yield _line("grommet", GROMMETS, cable.id)
