@@ -9,8 +9,7 @@ from plain_demo import plain_text
 
 import conewright as cw
 from conewright.papers.drawing.bars import measured_bars
-from conewright.papers.gates import reasons_against
-from conewright.papers.make import KINDS, papers
+from conewright.papers.make import KINDS, papers, reasons_against
 from conewright.papers.press.answers import Answers
 from conewright.papers.press.manifest import MANIFEST
 

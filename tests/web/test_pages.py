@@ -8,12 +8,12 @@ from html.parser import HTMLParser
 from itertools import pairwise
 
 import pytest
-from conewright.phrases import capital
 from starlette.testclient import TestClient
 
 from conewright.job.text.editing import with_values
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text
+from conewright.phrases import capital
 from conewright.stages.feed.stage import feed
 from conewright.store import Store
 from conewright.web.frame.picture import in_dark

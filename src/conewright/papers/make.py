@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from conewright.errors import BadInputError
+from conewright.errors import BadInputError, PlanRefusedError
 from conewright.job.build.state import Build
 from conewright.papers.drawing.bars import Bars, measured_bars
 from conewright.papers.drawing.write_dxf import dxf
 from conewright.papers.drawing.write_svg import svg
-from conewright.papers.gates import hold_gates
 from conewright.papers.press.answers import Answers
 from conewright.papers.press.folder import write_papers
 from conewright.papers.press.head import head
@@ -25,8 +24,11 @@ from conewright.papers.wiring.sheet import wiring_sheet
 from conewright.papers.work.bill import csv_text
 from conewright.papers.work.job_sheet import job_sheet
 from conewright.papers.work.parts_sheet import bill_of, parts_sheet
+from conewright.stages.report.care import restraint_gate
+from conewright.stages.report.data import Report, Severity, Verdict
+from conewright.views.text import spoken_verdicts
 
-__all__ = ["KINDS", "Papers", "make", "papers"]
+__all__ = ["KINDS", "Papers", "make", "papers", "reasons_against"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +101,7 @@ def make(
     """
     order = _ordered(build, paper=paper, bar_measured=bar_measured)
     kinds = _kinds(only)
-    hold_gates(order.answers)
+    _hold_gates(order.answers)
     folder = Path(out)
     made = _made(order, kinds)
     try:
@@ -136,8 +138,46 @@ def papers(
         build, paper=paper, bar_measured=bar_measured, revision=revision, address=address
     )
     kinds = _kinds(only)
-    hold_gates(order.answers)
+    _hold_gates(order.answers)
     return _made(order, kinds)
+
+
+def _hold_gates(answers: Answers) -> None:
+    """Do nothing for a plan that may go to the bench.
+
+    Raises:
+        PlanRefusedError: it may not; with every reason.
+
+    """
+    reasons = reasons_against(answers)
+    if reasons:
+        raise PlanRefusedError(reasons, plan=answers.build.id)
+
+
+def reasons_against(answers: Answers) -> tuple[str, ...]:
+    """Return why no paper is made of a plan, each reason a sentence; none for a sound plan.
+
+    Restraint parts that nobody has ruled out, parts that do not go in, a load that a radio does
+    not bear, a supply cable without a fuse at its source end. The vehicle as found is no plan:
+    nothing is opened or changed, nothing refused.
+    """
+    build = answers.build
+    if build.proposal is None:
+        return ()
+    verdicts = (*restraint_gate(build), *_with_way_out(answers.fit), *answers.feed.verdicts)
+    said = spoken_verdicts(verdict for verdict in verdicts if verdict.severity is Severity.STOP)
+    return tuple(dict.fromkeys(text for _, text in said))
+
+
+def _with_way_out(report: Report) -> Iterator[Verdict]:
+    """Yield the verdicts of fit; a stop at a place says as well which spacer would do, if any."""
+    spacers = {v.subject: v.text for v in report.verdicts if v.id == f"{v.subject}.spacer"}
+    for verdict in report.verdicts:
+        way_out = spacers.get(verdict.subject)
+        if verdict.severity is Severity.STOP and way_out is not None:
+            yield verdict.model_copy(update={"text": f"{verdict.text} {way_out}"})
+        else:
+            yield verdict
 
 
 def _ordered(

@@ -16,6 +16,7 @@ from conewright.stages.common.changes import moved_places, planned_job
 from conewright.stages.common.circuit import Solver
 from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.stage import feed_answer
+from conewright.stages.feed.supply import supply_cables
 from conewright.stages.fit.stage import fit
 from conewright.stages.hear.heard import BuildSound, sound_of
 from conewright.stages.hear.stage import hear_answer
@@ -23,7 +24,6 @@ from conewright.stages.hear.verdicts import AUDIBLE
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Caution, Report, Severity, Verdict
 from conewright.stages.report.words import with_band
-from conewright.stages.supply import supply_cables
 
 __all__ = ["compare"]
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import cached_property
 
 from conewright.job.build.state import Build
-from conewright.papers.wiring.supply import SupplyPlan, supply
+from conewright.papers.press.supply_plan import SupplyPlan, supply
 from conewright.stages.common.changes import as_found
 from conewright.stages.feed.stage import feed
 from conewright.stages.find.stage import find

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from conewright.job.build.state import ChannelState
     from conewright.papers.press.answers import Answers
-    from conewright.papers.wiring.supply import FeedPlan
+    from conewright.papers.press.supply_plan import FeedPlan
 
 __all__ = ["Flag", "Flags", "FuseLabel", "flag_sheet", "labels", "square_code"]
 

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from conewright.papers.press.data_rows import rows
 from conewright.papers.press.head import head
+from conewright.papers.press.supply_plan import FeedPlan, SupplyPlan, said_of_cable
 from conewright.papers.press.typeset import Paper, typeset
 from conewright.papers.wiring.diagram import diagrams
 from conewright.papers.wiring.losses import losses
 from conewright.papers.wiring.schedule import Schedule, schedule
-from conewright.papers.wiring.supply import FeedPlan, SupplyPlan, said_of_cable
 from conewright.phrases import capital
 from conewright.stages.report.care import cautions_for
 from conewright.stages.report.words import number, with_band

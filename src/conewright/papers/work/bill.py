@@ -26,9 +26,9 @@ from conewright.stages.report.words import number
 if TYPE_CHECKING:
     from conewright.job.build.state import Build
     from conewright.job.document.document import Document, DriverSheet
+    from conewright.papers.press.supply_plan import SupplyPlan
     from conewright.papers.templates.drawings import Templates
     from conewright.papers.wiring.schedule import Schedule
-    from conewright.papers.wiring.supply import SupplyPlan
 
 __all__ = ["Bill", "Line", "Surprise", "bill", "csv_text"]
 

@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 
     from conewright.job.build.state import Build, LocationState
     from conewright.papers.drawing.geometry import Drawing
+    from conewright.papers.press.supply_plan import SupplyPlan
     from conewright.papers.templates.drawings import Templates
     from conewright.papers.wiring.schedule import Schedule
-    from conewright.papers.wiring.supply import SupplyPlan
 
 __all__ = ["Consumable", "consumables"]
 

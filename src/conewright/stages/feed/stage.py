@@ -11,13 +11,13 @@ from conewright.job.quantity.units import to_unit
 from conewright.physics import bands
 from conewright.physics.arrays import FloatArray
 from conewright.stages.common.circuit import Circuit, Solver
-from conewright.stages.drain import drain_figures, drain_verdict
+from conewright.stages.feed.drain import drain_figures, drain_verdict
 from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
+from conewright.stages.feed.supply import supply_figures
+from conewright.stages.feed.supply_verdicts import supply_verdicts
 from conewright.stages.feed.verdicts import feed_verdicts, feed_working
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Report, series
-from conewright.stages.supply import supply_figures
-from conewright.stages.supply_verdicts import supply_verdicts
 
 __all__ = ["feed", "feed_answer"]
 

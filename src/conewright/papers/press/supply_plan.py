@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from conewright.job.build.fills import plain_text
+from conewright.stages.feed.supply_verdicts import fuse_in_words
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
-from conewright.stages.supply_verdicts import fuse_in_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

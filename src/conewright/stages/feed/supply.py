@@ -18,8 +18,7 @@ from conewright.phrases import listed
 from conewright.physics.conductor import COPPER_COEFFICIENT, REFERENCE_TEMPERATURE
 from conewright.physics.fuse import TRIPPING_RATIO, fuses, next_fuse
 from conewright.stages.feed.load import EASY
-from conewright.stages.report.words import number
-from conewright.stages.run import (
+from conewright.stages.feed.run import (
     BATTERY_RESISTANCE,
     CHASSIS_RESISTANCE,
     TRANSFER,
@@ -28,6 +27,7 @@ from conewright.stages.run import (
     run_of,
     usual_air,
 )
+from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
     from conewright.job.build.state import FeedState, Value

@@ -10,17 +10,17 @@ from conewright.job.build.fills import plain_text
 from conewright.job.build.state import Origin
 from conewright.phrases import listed
 from conewright.physics.fuse import BREAKING_CURRENT, TRIPPING_RATIO
+from conewright.stages.feed.run import SHORT_RATIO, Run, central, larger_sizes, largest_fuse
+from conewright.stages.feed.supply import CELSIUS, fuse_colour, supply_cables
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
-from conewright.stages.run import SHORT_RATIO, Run, central, larger_sizes, largest_fuse
-from conewright.stages.supply import CELSIUS, fuse_colour, supply_cables
 
 if TYPE_CHECKING:
     from conewright.job.build.state import FeedState, Value
     from conewright.physics.arrays import FloatArray
     from conewright.stages.feed.load import RadioLoad
+    from conewright.stages.feed.supply import SupplyCable
     from conewright.stages.report.assembly import Answer
-    from conewright.stages.supply import SupplyCable
 
 __all__ = ["fuse_in_words", "supply_verdicts"]
 
