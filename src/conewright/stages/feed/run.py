@@ -44,10 +44,12 @@ __all__ = [
     "CHASSIS_RESISTANCE",
     "SHORT_RATIO",
     "TRANSFER",
+    "Protection",
     "Run",
     "central",
     "larger_sizes",
     "largest_fuse",
+    "protection",
     "run_of",
     "usual_air",
 ]
@@ -184,28 +186,23 @@ class Run:
         """The longest the fuse may take to end the least short [s]; inf where it may hold."""
         return slowest_opening(ratio=self.at_most.short_current / self.fuse)
 
-    # --- Whether the fuse protects the cable, by its central values ----------------------------
 
-    @property
-    def too_hot(self) -> bool:
-        """Whether the cable gets too warm under a current that its fuse carries for ever."""
-        return central(self.at_most.temperature(self.fuse)) > central(self.limit)
+@dataclass(frozen=True, slots=True)
+class Protection:
+    """What a fuse does not spare its cable, by central values.
 
-    @property
-    def too_hot_overloaded(self) -> bool:
-        """Whether it does while the fuse takes its time over a small overload."""
-        warm = self.at_most.temperature(TRIPPING_RATIO * self.fuse)
-        return central(warm) > central(self.limit) + OVERLOAD
+    Attributes:
+        too_hot: under a current that the fuse carries for ever.
+        too_hot_overloaded: while the fuse takes its time over a small overload.
+        short_too_small: a dead short may leave the fuse in doubt.
+        short_too_long: the insulation may be spent before the fuse has opened.
 
-    @property
-    def short_too_small(self) -> bool:
-        """Whether a dead short may leave the fuse in doubt."""
-        return central(self.at_most.short_current) < SHORT_RATIO * central(self.fuse)
+    """
 
-    @property
-    def short_too_long(self) -> bool:
-        """Whether the insulation is spent before the fuse has opened."""
-        return central(self.withstand) < central(self.opening)
+    too_hot: bool
+    too_hot_overloaded: bool
+    short_too_small: bool
+    short_too_long: bool
 
     @property
     def safe(self) -> bool:
@@ -213,6 +210,18 @@ class Run:
         return not (
             self.too_hot or self.too_hot_overloaded or self.short_too_small or self.short_too_long
         )
+
+
+def protection(run: Run) -> Protection:
+    """Return how the fuse of a run protects it, with the most ohms its cable may have."""
+    fuse, limit, worst = run.fuse, central(run.limit), run.at_most
+    warm, overloaded = (central(worst.temperature(x * fuse)) for x in (1.0, TRIPPING_RATIO))
+    return Protection(
+        too_hot=warm > limit,
+        too_hot_overloaded=overloaded > limit + OVERLOAD,
+        short_too_small=central(worst.short_current) < SHORT_RATIO * central(fuse),
+        short_too_long=central(run.withstand) < central(run.opening),
+    )
 
 
 def central(draws: FloatArray) -> float:
@@ -246,12 +255,14 @@ def run_of(cable: FeedState, build: Build, draws: Draws) -> Run | None:
 def largest_fuse(run: Run) -> float | None:
     """Return the largest rating that protects this cable [A], None where none does."""
     ratings = (each.rating for each in fuses())
-    safe = [each for each in ratings if replace(run, fuse=np.full((1, 1), each)).safe]
+    rated = {each: replace(run, fuse=np.full((1, 1), each)) for each in ratings}
+    safe = [each for each, of in rated.items() if protection(of).safe]
     return max(safe, default=None)
 
 
 def larger_sizes(run: Run) -> Iterator[float]:
     """Yield each thicker size that is sold and that the run's fuse protects [m2]."""
     for area in SIZES:
-        if area > central(run.area) and replace(run, area=np.full((1, 1), area)).safe:
+        thicker = replace(run, area=np.full((1, 1), area))
+        if area > central(run.area) and protection(thicker).safe:
             yield area

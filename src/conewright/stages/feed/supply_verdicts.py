@@ -10,7 +10,14 @@ from conewright.job.build.fills import plain_text
 from conewright.job.build.state import Origin
 from conewright.phrases import listed
 from conewright.physics.fuse import BREAKING_CURRENT, TRIPPING_RATIO
-from conewright.stages.feed.run import SHORT_RATIO, Run, central, larger_sizes, largest_fuse
+from conewright.stages.feed.run import (
+    SHORT_RATIO,
+    Run,
+    central,
+    larger_sizes,
+    largest_fuse,
+    protection,
+)
 from conewright.stages.feed.supply import CELSIUS, fuse_colour, supply_cables
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
@@ -115,21 +122,22 @@ def _protection(run: Run, *, fused: bool) -> Iterator[Said]:
 
 def _stops(run: Run) -> Iterator[str]:
     """Yield every way in which the fuse does not protect the cable."""
+    failing = protection(run)
     fuse, limit = central(run.fuse), number(central(run.limit) - CELSIUS, "degC")
-    if run.too_hot:
+    if failing.too_hot:
         hot = _degrees(run.at_most.temperature(run.fuse))
         yield f"It gets {hot} under {fuse:g} A for good, its insulation is for {limit}."
-    if run.too_hot_overloaded:
+    if failing.too_hot_overloaded:
         current = TRIPPING_RATIO * fuse
         hot = _degrees(run.at_most.temperature(TRIPPING_RATIO * run.fuse))
         yield f"Its fuse may hold {current:.0f} A for ten minutes, which makes it {hot}."
-    if run.short_too_small:
+    if failing.short_too_small:
         short = central(run.at_most.short_current)
         yield (
             f"A dead short at its far end may draw {short:.0f} A only, less than "
             f"{SHORT_RATIO:g} times its fuse: the fuse may be slow."
         )
-    if run.short_too_long:
+    if failing.short_too_long:
         opening = central(run.opening)
         ends = f"take {number(opening, 's')}" if isfinite(opening) else "hold for good"
         yield (
@@ -169,7 +177,11 @@ def _asked(cable: SupplyCable, run: Run) -> Iterator[Said]:
 def _lie(run: Run) -> Iterator[Said]:
     """Yield what to mind where the cable lies, and right behind its fuse."""
     bundled = run.at_most.temperature(run.fuse, route="bundled")
-    if run.route == "free" and not run.too_hot and central(bundled) > central(run.limit):
+    if (
+        run.route == "free"
+        and not protection(run).too_hot
+        and central(bundled) > central(run.limit)
+    ):
         text = (
             "it has to lie free all along: bundled or under carpet it would reach "
             f"{_degrees(bundled)} at its fuse's rating, and the insulation is for "
