@@ -14,7 +14,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from conewright.job.build.state import Origin
 from conewright.physics.arrays import ComplexArray, FloatArray
@@ -67,142 +67,168 @@ class _Data(BaseModel):
 class Figure(_Data):
     """One number of the answer, with its band and where it comes from."""
 
-    id: str
-    subject: str
-    name: str
-    value: float | None
-    low: float | None = None
-    median: float | None = None
-    high: float | None = None
-    unit: str
-    origin: Origin
-    label: str
-    frequency_hz: float | None = None
-    text: str | None = None
+    id: str = Field(description="`<subject>.<name>`; published, so added and never renamed.")
+    subject: str = Field(
+        description="A channel, place, seat or build by its id; head_unit, vehicle, cause or plan."
+    )
+    name: str = Field(description="Name of the figure, the same for every subject that has it.")
+    value: float | None = Field(
+        description="The answer with every quantity at its central value; null where there is none."
+    )
+    low: float | None = Field(None, description="10 % point over the spreads, in `unit`.")
+    median: float | None = Field(None, description="50 % point over the spreads, in `unit`.")
+    high: float | None = Field(None, description="90 % point over the spreads, in `unit`.")
+    unit: str = Field(description="Unit of value and band; empty for odds and plain numbers.")
+    origin: Origin = Field(description="Origin of the input that carries most of the spread.")
+    label: str = Field(description="What it is, in a few plain words.")
+    frequency_hz: float | None = Field(
+        None, description="The frequency it belongs to [Hz], if it has one."
+    )
+    text: str | None = Field(
+        None, description="Words that say more than the number, or why there is none."
+    )
 
 
 class Verdict(_Data):
     """One sentence in the repairer's words, and the figures behind it."""
 
-    id: str
-    subject: str
-    severity: Severity
-    text: str
-    figures: tuple[str, ...] = ()
+    id: str = Field(description="`<subject>.<name>`; published, so added and never renamed.")
+    subject: str = Field(description="What the sentence is about.")
+    severity: Severity = Field(description="How much it matters.")
+    text: str = Field(description="One sentence in the repairer's words.")
+    figures: tuple[str, ...] = Field((), description="Ids of the figures behind it.")
 
 
 class Axis(_Data):
     """One axis of a series; a complex value is a pair (re, im)."""
 
-    name: str
-    unit: str
-    values: tuple[Any, ...]
-    low: tuple[float | None, ...] | None = None
-    high: tuple[float | None, ...] | None = None
+    name: str = Field(description="The quantity, like frequency or level.")
+    unit: str = Field(description="Its unit; empty for words and plain numbers.")
+    values: tuple[Any, ...] = Field(
+        description="Central values: numbers, pairs (re, im) or words; null for no answer."
+    )
+    low: tuple[float | None, ...] | None = Field(
+        None, description="10 % points, of the modulus where the values are complex."
+    )
+    high: tuple[float | None, ...] | None = Field(
+        None, description="90 % points, of the modulus where the values are complex."
+    )
 
 
 class Series(_Data):
     """A curve: x and y of the same length."""
 
-    id: str
-    subject: str
-    x: Axis
-    y: Axis
+    id: str = Field(description="`<subject>.<name>`; published, so added and never renamed.")
+    subject: str = Field(description="Id of a channel, place or seat, or `cause`.")
+    x: Axis = Field(description="What it is drawn over, frequency but for odds.")
+    y: Axis = Field(description="What is drawn.")
 
 
 class Caution(_Data):
     """A warning that applies to this answer."""
 
-    id: str
-    text: str
-    source: str
+    id: str = Field(description="Id of the caution.")
+    text: str = Field(description="What to take care of.")
+    source: str = Field(description="Where it is from.")
 
 
 class FillNote(_Data):
     """A value nobody gave, and what was put in its place."""
 
-    path: str
-    value: str
-    origin: Origin
-    source: str
+    path: str = Field(description="Place of the value in the job.")
+    value: str = Field(description="What was put there, with its unit.")
+    origin: Origin = Field(description="What kind of value that is.")
+    source: str = Field(description="Where it is from.")
 
 
 class Working(_Data):
     """How a headline figure came about, to be followed with a pencil."""
 
-    figure: str
-    formula: str
-    numbers: str
-    source: str
-    inputs: tuple[str, ...] = ()
+    figure: str = Field(description="Id of the figure.")
+    formula: str = Field(description="How it is reckoned, in symbols.")
+    numbers: str = Field(description="The same with the central values put in.")
+    source: str = Field(description="Where the formula is from.")
+    inputs: tuple[str, ...] = Field(
+        (), description="Places in the job, and ids of other figures, that went in."
+    )
 
 
 class Narrowing(_Data):
     """A measurement, and the share of a figure's spread that it would remove."""
 
-    path: str
-    label: str
-    origin: Origin
-    share: float
-    figure: str
+    path: str = Field(description="Place in the job of the value to measure.")
+    label: str = Field(description="What to measure, in a few plain words.")
+    origin: Origin = Field(description="What is known of it so far.")
+    share: float = Field(
+        description="Share of the width of the figure's band that would go, 0 to 1."
+    )
+    figure: str = Field(description="Id of the figure that it would narrow.")
 
 
 class Outlook(_Data):
     """What an answer would change: how likely it is, and the cause it would put first."""
 
-    word: str
-    chance: float
-    cause: str
-    odds: float
+    word: str = Field(description="The answer.")
+    chance: float = Field(description="How likely it is, 0 to 1.")
+    cause: str = Field(
+        description="The cause it would put first; empty where that was not followed."
+    )
+    odds: float = Field(description="How likely that cause would be then, 0 to 1.")
 
 
 class ReadingCard(_Data):
     """One reading worth taking: what to do, what a healthy vehicle says, what each answer means."""
 
-    id: str
-    test: str
-    subject: str
-    title: str
-    how: str
-    equipment: str
-    minutes: float
-    bits: float
-    bits_per_minute: float
-    healthy: str
-    unit: str
-    cautions: tuple[str, ...]
-    answers: tuple[Outlook, ...]
-    then: str | None = None
+    id: str = Field(description="`<test>@<subject>`.")
+    test: str = Field(description="The test, as a reading in the job names it.")
+    subject: str = Field(description="Where it is taken.")
+    title: str = Field(description="The test in plain words.")
+    how: str = Field(description="How it is done.")
+    equipment: str = Field(description="What it takes.")
+    minutes: float = Field(description="How long it takes, with what must be opened first [min].")
+    bits: float = Field(description="How much it is expected to tell of the cause [bit].")
+    bits_per_minute: float = Field(description="The same for its minutes: cards are in this order.")
+    healthy: str = Field(description="What a healthy vehicle says.")
+    unit: str = Field(description="Unit of its answer; empty where the answer is a word.")
+    cautions: tuple[str, ...] = Field(description="What to take care of.")
+    answers: tuple[Outlook, ...] = Field(description="What each answer would change.")
+    then: str | None = Field(None, description="Id of the reading that follows best, if one does.")
 
 
 class PlanStep(_Data):
     """One reading of a plan, with the answer it most likely gets and what is certain then."""
 
-    reading: str
-    minutes: float
-    likely: str
-    cause: str
-    odds: float
+    reading: str = Field(description="Id of the reading.")
+    minutes: float = Field(description="How long it takes [min].")
+    likely: str = Field(description="The answer it most likely gets.")
+    cause: str = Field(description="The cause that is first then.")
+    odds: float = Field(description="How likely that cause is then, 0 to 1.")
 
 
 class Report(_Data):
     """The answer of one stage about one build, or about one build against another."""
 
-    stage: str
-    job: str
-    build: str
-    title: str = ""
-    against: str | None = None
-    answer: str
-    figures: tuple[Figure, ...] = ()
-    verdicts: tuple[Verdict, ...] = ()
-    series: tuple[Series, ...] = ()
-    narrowing: tuple[Narrowing, ...] = ()
-    cautions: tuple[Caution, ...] = ()
-    fills: tuple[FillNote, ...] = ()
-    working: tuple[Working, ...] = ()
-    readings: tuple[ReadingCard, ...] = ()
-    plan: tuple[PlanStep, ...] = ()
+    stage: str = Field(description="find, feed, hear, fit or compare.")
+    job: str = Field(description="What the job is about, in one line.")
+    build: str = Field(description="Id of the build: as-found, or a proposal.")
+    title: str = Field("", description="Name of the build in words.")
+    against: str | None = Field(None, description="Id of the build it is compared with, if it is.")
+    answer: str = Field(description="The answer in one or two sentences.")
+    figures: tuple[Figure, ...] = Field((), description="The numbers.")
+    verdicts: tuple[Verdict, ...] = Field((), description="What the numbers mean.")
+    series: tuple[Series, ...] = Field((), description="The curves.")
+    narrowing: tuple[Narrowing, ...] = Field(
+        (), description="The measurements that would narrow the headlines most."
+    )
+    cautions: tuple[Caution, ...] = Field((), description="What to take care of.")
+    fills: tuple[FillNote, ...] = Field((), description="Values that nobody gave.")
+    working: tuple[Working, ...] = Field((), description="How the headline figures came about.")
+    readings: tuple[ReadingCard, ...] = Field(
+        (), description="Of find: the readings worth taking, the best first."
+    )
+    plan: tuple[PlanStep, ...] = Field(
+        (), description="Of find: the readings to certainty, each with its likeliest answer."
+    )
 
     def figure(self, id: str) -> Figure:
         """Return the figure of that id.

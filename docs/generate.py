@@ -1,0 +1,76 @@
+"""Writes the pages of the reference that follow the code: `python -m docs.generate`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import conewright as cw
+from docs.http_operations import http_page
+from docs.markdown import paragraph
+from docs.python_names import python_page
+from docs.rooms import rooms_page
+from docs.schemas import Tables, objects, title_of
+
+__all__ = ["PAGES", "written"]
+
+FOLDER = Path(__file__).resolve().parent / "reference"
+MADE = "<!-- Written by `make reference`; what is changed here is lost. -->"
+
+
+def job_file_page() -> Iterator[str]:
+    """Yield the page of the job file."""
+    schema = cw.job_schema()
+    definitions = schema["$defs"]
+    tables = Tables(definitions, {}, asked=True)
+    yield from ("# The job file, field by field", "")
+    yield paragraph(
+        "TOML or JSON; `conewright check --schema` prints the JSON Schema that this page follows. "
+        "A value with a unit is a text and may carry a spread: `3.4 ohm ± 0.2 ohm` (95 % sure that "
+        "it lies within), `60..80 Hz` (5 % and 95 %), `60..70..90 Hz` (with a typical value)."
+    )
+    yield from ("", "## The file", "", *tables.section(schema))
+    for name, paths in objects(schema, definitions).items():
+        yield from (f"## {title_of(name)}", "", f"At {', '.join(map(_header, paths))}.", "")
+        yield from tables.section(definitions[name])
+
+
+def _header(path: str) -> str:
+    """Return the head of a table as it stands in a TOML file."""
+    name = path.replace("[]", "")
+    return f"`[[{name}]]`" if path.endswith("[]") else f"`[{name}]`"
+
+
+def report_page() -> Iterator[str]:
+    """Yield the page of the report."""
+    schema = cw.Report.model_json_schema(mode="serialization")
+    definitions = schema["$defs"]
+    tables = Tables(definitions, {}, asked=False)
+    yield from ("# The report", "")
+    yield paragraph(
+        "What `--json` prints, the API gives and `report.to_dict()` returns. Ids and fields are "
+        "added, never renamed. What is no finite number is null. Levels are in dB re 20 µPa, "
+        "complex values pairs of real and imaginary part, times in minutes."
+    )
+    yield from ("", "## Report", "", *tables.section(schema))
+    for name in objects(schema, definitions):
+        yield from (f"## {title_of(name)}", "", *tables.section(definitions[name]))
+
+
+PAGES: dict[str, Callable[[], Iterator[str]]] = {
+    "http.md": http_page,
+    "job-file.md": job_file_page,
+    "python.md": python_page,
+    "report.md": report_page,
+    "rooms.md": rooms_page,
+}
+
+
+def written(name: str) -> str:
+    """Return one of the pages as it is to stand in the folder."""
+    return "\n".join([MADE, "", *PAGES[name]()]).rstrip() + "\n"
+
+
+if __name__ == "__main__":
+    for name in PAGES:
+        (FOLDER / name).write_text(written(name), encoding="utf-8")
