@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 
-.PHONY: demo test check format bench screens axe lock floors clean
+.PHONY: demo test check format docs reference bench screens axe lock floors clean
 
 demo: $(READY)
 	$(BIN)/conewright demo
@@ -20,6 +20,14 @@ check: $(READY)
 format: $(READY)
 	$(BIN)/ruff format .
 	$(BIN)/ruff check --fix .
+
+# The pages of docs/ as a site in build/docs; a warning, such as of a link that leads nowhere, is an error.
+docs: $(READY)
+	$(BIN)/sphinx-build --quiet --fail-on-warning --keep-going --nitpicky docs build/docs
+
+# The pages of the reference, which follow the code; a test holds that they do.
+reference: $(READY)
+	$(BIN)/python -m docs.generate
 
 bench: $(READY)
 	$(BIN)/python -m benchmarks

@@ -59,3 +59,11 @@ def test_the_two_commands_that_do_everything_are_tasks() -> None:
     makefile = (ROOT / "Makefile").read_text(encoding="utf-8")
     assert tasks == ["demo", "test"]
     assert all(re.search(rf"^{task}:", makefile, re.MULTILINE) for task in tasks)
+
+
+def test_the_pythons_said_to_be_tested_are_those_of_the_project() -> None:
+    project = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    claimed = re.findall(r"Programming Language :: Python :: (3\.\d+)", project)
+    said = re.search(r"^Tested on .*? with Python ((?:3\.\d+(?:, | and )?)+)", README, re.MULTILINE)
+    assert said is not None
+    assert re.findall(r"3\.\d+", said[1]) == claimed

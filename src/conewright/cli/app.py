@@ -31,7 +31,6 @@ from conewright.errors import BadInputError
 __all__ = ["app"]
 
 app = typer.Typer(
-    add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
