@@ -137,7 +137,7 @@ class Tables:
             (True, True): f"list, {low} to {high}, of",
         }
         item = self._kind(kind.get("items", {}))
-        each = f"({item})" if " or " in item else item
+        each = f"({item})" if item.endswith(" or null") else item
         return f"{counts[low is not None, high is not None]} {each}"
 
 
