@@ -1,13 +1,25 @@
-"""Plain text that never passes a width: paragraphs, and tables whose cells have several lines."""
+"""What a view is put together from, and the same as plain text that never passes a width."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import zip_longest
 from textwrap import wrap
 
-__all__ = ["FIRM_SPACE", "Cell", "fold", "paragraph", "table"]
+__all__ = [
+    "FIRM_SPACE",
+    "Block",
+    "Cell",
+    "Paragraph",
+    "Section",
+    "Table",
+    "as_lines",
+    "fold",
+    "paragraph",
+    "table",
+]
 
 Cell = tuple[str, ...]
 """The lines of a table's cell, none for an empty one."""
@@ -15,6 +27,69 @@ Cell = tuple[str, ...]
 FIRM_SPACE = "\N{NO-BREAK SPACE}"
 # A number and its unit stay on one line.
 BEFORE_A_UNIT = re.compile(r"(?<=\d) (?=(?:%|°C|dB|Hz|K|V|W|A|mm|cm|min|ohm)(?!\w))")
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """A text, what its first line begins with and what the others do."""
+
+    text: str
+    first: str = ""
+    rest: str = ""
+
+    def lines(self, *, width: int) -> list[str]:
+        """Return it as lines of at most so many characters."""
+        return paragraph(self.text, width=width, first=self.first, rest=self.rest)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table.
+
+    Attributes:
+        head: headings, one for each column.
+        rows: cells; the first one of a row names it.
+        gap: blanks between columns, in text.
+        note: what is said below it.
+        first: part of the width that the first column takes at most, in text.
+
+    """
+
+    head: Sequence[Cell]
+    rows: Sequence[Sequence[Cell]]
+    gap: int = 2
+    note: str = ""
+    first: float = 0.5
+
+    def lines(self, *, width: int) -> list[str]:
+        """Return it as lines, none without a row."""
+        if not self.rows:
+            return []
+        room = int(self.first * width)
+        rows = [(_folded(first, room), *others) for first, *others in self.rows]
+        note = paragraph(self.note, width=width)
+        return [*table(self.head, rows, width=width, gap=self.gap), *note]
+
+
+Block = Paragraph | Table
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """What stands together under a title, which may be empty."""
+
+    title: str
+    blocks: tuple[Block, ...]
+
+
+def as_lines(sections: Iterable[Section], *, width: int) -> str:
+    """Return sections as text, a blank line between two; one without a block is left out."""
+    texts = []
+    for section in sections:
+        lines = [line for block in section.blocks for line in block.lines(width=width)]
+        if lines:
+            texts.append("\n".join([section.title, *lines] if section.title else lines))
+    return "\n\n".join(texts) + "\n"
 
 
 def fold(text: str, *, width: int) -> Cell:
@@ -59,6 +134,10 @@ def table(
         drawn += [""] if drawn else []
         drawn += _drawn(lines, block, [widths[column] for column in block], gap)
     return drawn
+
+
+def _folded(cell: Cell, width: int) -> Cell:
+    return tuple(line for text in cell for line in paragraph(text, width=width))
 
 
 def _blocks(widths: Sequence[int], width: int, gap: int) -> Iterator[list[int]]:

@@ -8,14 +8,13 @@ from conewright.phrases import capital
 from conewright.stages.find.faults import trade
 from conewright.stages.report.data import Figure, Outlook, PlanStep, ReadingCard, Report
 from conewright.stages.report.words import number, odds
-from conewright.views.layout import Cell, fold, paragraph, table
+from conewright.views.layout import Cell, Paragraph, Section, Table, fold
 
 __all__ = [
-    "card_lines",
+    "card_in_words",
     "cause_name",
     "find_tables",
     "percent",
-    "plan_lines",
     "reading_sections",
     "split_cause",
     "time_in_words",
@@ -47,35 +46,28 @@ def cause_name(report: Report, cause: str) -> str:
     return next(known, cause.replace("@", " at "))
 
 
-def find_tables(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
+def find_tables(report: Report, figures: Mapping[str, Figure]) -> Iterator[Table]:
     """Yield the tables: causes, odds of unknown wiring, odds after each reading."""
     causes = [figure for figure in figures.values() if figure.subject == "cause"]
     if causes:
-        yield _causes(causes, width)
+        yield _causes(causes)
     wiring = [figure for figure in figures.values() if figure.subject == "wiring"]
     if wiring:
-        yield _wiring(wiring, width)
+        yield _wiring(wiring)
     if any(len(curve.x.values) > 1 for curve in report.series):
-        yield _course(report, width)
+        yield _course(report)
 
 
-def _causes(causes: Sequence[Figure], width: int) -> list[str]:
+def _causes(causes: Sequence[Figure]) -> Table:
     shown = [figure for figure in causes[:MOST_CAUSES] if (figure.value or 0.0) >= LEAST_SHOWN]
     rows: list[list[Cell]] = []
     for figure in shown or causes[:1]:
         cause, place = split_cause(figure)
-        rows.append([_named_in(cause, width), _place(place), *_odds(figure)])
-    drawn = table([("cause",), ("at",), ("odds",), ("in words",)], rows, width=width)
+        rows.append([(cause,), _place(place), *_odds(figure)])
     rest = causes[len(rows) :]
-    if rest:
-        most = percent(max(figure.value or 0.0 for figure in rest))
-        drawn += paragraph(f"Less likely: {len(rest)} others, {most} and below each.", width=width)
-    return drawn
-
-
-def _named_in(text: str, width: int) -> Cell:
-    """Return the first column's words: it takes half of the width."""
-    return tuple(paragraph(text, width=width // 2))
+    most = percent(max((figure.value or 0.0 for figure in rest), default=0.0))
+    note = f"Less likely: {len(rest)} others, {most} and below each." if rest else ""
+    return Table([("cause",), ("at",), ("odds",), ("in words",)], rows, note=note)
 
 
 def _place(name: str) -> Cell:
@@ -88,27 +80,27 @@ def _odds(figure: Figure) -> Iterator[Cell]:
     yield (odds(value),)
 
 
-def _wiring(wiring: Sequence[Figure], width: int) -> list[str]:
+def _wiring(wiring: Sequence[Figure]) -> Table:
     rows: list[list[Cell]] = []
     for figure in wiring:
         channel = figure.name.partition(".")[0]
-        rows.append([_named_in(figure.label, width), _place(channel), *_odds(figure)])
+        rows.append([(figure.label,), _place(channel), *_odds(figure)])
     head = [("what hangs there",), ("channel",), ("odds",), ("in words",)]
-    return table(head, rows, width=width)
+    return Table(head, rows)
 
 
-def _course(report: Report, width: int) -> list[str]:
+def _course(report: Report) -> Table:
     """Return the odds of the leading causes after each reading, those of the job in its order."""
     head: list[Cell] = [("odds after reading",)]
     head += [(str(count or "none"),) for count in report.series[0].x.values]
     rows = [
         [
-            _named_in(_of_course(report, curve.id), width),
+            (_of_course(report, curve.id),),
             *((percent(chance),) for chance in curve.y.values),
         ]
         for curve in report.series
     ]
-    return table(head, rows, width=width)
+    return Table(head, rows)
 
 
 def _of_course(report: Report, id: str) -> str:
@@ -118,38 +110,36 @@ def _of_course(report: Report, id: str) -> str:
 # --- Readings and the plan --------------------------------------------------------------------
 
 
-def reading_sections(report: Report, width: int) -> Iterator[list[str]]:
+def reading_sections(report: Report) -> Iterator[Section]:
     """Yield what to do next: the card of the best reading, other readings, the plan."""
     if not report.readings:
         return
     first, *others = report.readings
-    yield ["The next reading", *card_lines(first, report, width=width)]
-    if others:
-        yield _others(others, width)
-    yield plan_lines(report, width=width)
+    yield Section("The next reading", tuple(card_in_words(first, report)))
+    yield Section("", (_others(others),))
+    yield Section("", tuple(_plan(report)))
 
 
-def card_lines(
-    card: ReadingCard, report: Report, *, width: int, numbered: bool = False
-) -> Iterator[str]:
+def card_in_words(
+    card: ReadingCard, report: Report, *, numbered: bool = False
+) -> Iterator[Paragraph]:
     """Yield a reading worth taking: what to do, what is healthy, what each answer would change.
 
     Args:
         card: of the reading.
         report: that it belongs to; gives causes their names.
-        width: most characters of a line.
         numbered: put a number before each answer, from 1.
 
     """
-    yield from paragraph(f"{_named(card)}, {time_in_words(card)}", width=width, rest="  ")
-    yield from _field("How", card.how, width)
-    yield from _field("With", card.equipment, width)
-    yield from _field("Healthy", card.healthy, width)
+    yield Paragraph(f"{_named(card)}, {time_in_words(card)}", rest="  ")
+    yield _field("How", card.how)
+    yield _field("With", card.equipment)
+    yield _field("Healthy", card.healthy)
     if card.then:
-        yield from _field("Then", f"best followed by {_reading_name(report, card.then)}", width)
+        yield _field("Then", f"best followed by {_reading_name(report, card.then)}")
     for caution in card.cautions:
-        yield from paragraph(caution, width=width, first="  ! ", rest="    ")
-    yield from _answers(card, report, width, numbered)
+        yield Paragraph(caution, first="  ! ", rest="    ")
+    yield from _answers(card, report, numbered)
 
 
 def time_in_words(card: ReadingCard) -> str:
@@ -163,11 +153,11 @@ def _named(card: ReadingCard) -> str:
     return f"{capital(card.title)} at {card.subject}"
 
 
-def _field(name: str, text: str, width: int) -> list[str]:
-    return paragraph(text, width=width, first=f"  {name:<{FIELD}}", rest=" " * (FIELD + 2))
+def _field(name: str, text: str) -> Paragraph:
+    return Paragraph(text, first=f"  {name:<{FIELD}}", rest=" " * (FIELD + 2))
 
 
-def _answers(card: ReadingCard, report: Report, width: int, numbered: bool) -> Iterator[str]:
+def _answers(card: ReadingCard, report: Report, numbered: bool) -> Iterator[Paragraph]:
     meanings = {answer.word: answer.meaning for answer in trade.test(card.test).answers}
     longest = max((len(outlook.word) for outlook in card.answers), default=0)
     for place, outlook in enumerate(card.answers, start=1):
@@ -175,7 +165,7 @@ def _answers(card: ReadingCard, report: Report, width: int, numbered: bool) -> I
         start = f"  {mark} {outlook.word:<{longest}}  {percent(outlook.chance):>5}  "
         told = [meanings.get(outlook.word, ""), _outlook(outlook, report)]
         said = "; ".join(part for part in told if part)
-        yield from paragraph(said, width=width, first=start, rest=" " * len(start))
+        yield Paragraph(said, first=start, rest=" " * len(start))
 
 
 def _outlook(outlook: Outlook, report: Report) -> str:
@@ -184,10 +174,10 @@ def _outlook(outlook: Outlook, report: Report) -> str:
     return f"then most likely {cause_name(report, outlook.cause)} ({percent(outlook.odds)})"
 
 
-def _others(cards: Sequence[ReadingCard], width: int) -> list[str]:
+def _others(cards: Sequence[ReadingCard]) -> Table:
     rows: list[list[Cell]] = [
         [
-            _named_in(card.title, width),
+            (card.title,),
             _place(card.subject),
             (number(card.minutes),),
             (number(card.bits_per_minute, spread=0.003),),
@@ -195,28 +185,26 @@ def _others(cards: Sequence[ReadingCard], width: int) -> list[str]:
         for card in cards
     ]
     head = [("other readings",), ("at",), ("min",), ("bit/min",)]
-    return table(head, rows, width=width)
+    return Table(head, rows)
 
 
-def plan_lines(report: Report, *, width: int) -> list[str]:
-    """Return the cheapest plan to certainty with its minutes, one line or more for each step."""
+def _plan(report: Report) -> Iterator[Paragraph]:
+    """Yield the cheapest plan to certainty with its minutes, and each of its steps."""
     figures = {figure.name: figure.value for figure in report.figures if figure.subject == "plan"}
     minutes, chance = figures.get("minutes") or 0.0, figures.get("chance") or 0.0
     if not report.plan:
         certain = "The plan: nothing more is needed, a cause is as good as certain (85 %)."
         short = "The plan: no few readings make a cause certain (85 %)."
-        return paragraph(certain if chance > 0.0 else short, width=width, rest="  ")
+        yield Paragraph(certain if chance > 0.0 else short, rest="  ")
+        return
     expected = number(minutes, "min", spread=3.0)
     title = (
         f"The plan: {expected} expected, and in {percent(chance)} of all cases a cause is certain "
         "(85 %) then. The likeliest course:"
     )
-    steps = (
-        line
-        for place, step in enumerate(report.plan, start=1)
-        for line in paragraph(_step(step, report), width=width, first=f"{place}. ", rest="   ")
-    )
-    return [*paragraph(title, width=width, rest="  "), *steps]
+    yield Paragraph(title, rest="  ")
+    for place, step in enumerate(report.plan, start=1):
+        yield Paragraph(_step(step, report), first=f"{place}. ", rest="   ")
 
 
 def _step(step: PlanStep, report: Report) -> str:

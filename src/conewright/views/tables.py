@@ -10,12 +10,14 @@ from conewright.stages.report.data import Figure, Report, Series
 from conewright.stages.report.shares import CAUSES
 from conewright.stages.report.words import SPOKEN_UNITS, number
 from conewright.views.cells import MARKS, NOTHING, Column, number_cell, summing
-from conewright.views.layout import Cell, fold, table
+from conewright.views.layout import Cell, Section, Table, fold
 from conewright.views.search import find_tables
 
 __all__ = ["stage_tables"]
 
 ID_WIDTH = 18
+LABELS = 0.58
+"""Part of the width that the labels of a list of figures take."""
 WHOLE, TENTHS = 3.0, 0.3
 """Spread of a number that is written without decimals, or with one."""
 FEW_POINTS = 16
@@ -91,44 +93,40 @@ WHERE_PLANS_DIFFER = {"conductor_temperature"}
 ROW_WIDTH, BUILD_WIDTH = 15, 11
 
 
-def stage_tables(report: Report, *, width: int) -> Iterator[list[str]]:
-    """Yield the tables of a report, each as lines."""
+def stage_tables(report: Report) -> Iterator[Section]:
+    """Yield the tables of a report, each by itself."""
     figures = {figure.id: figure for figure in report.figures}
     tables = TABLES.get(report.stage, _no_tables)
-    yield from tables(report, figures, width)
-    yield from _few_points(report, width)
+    for table in (*tables(report, figures), *_few_points(report)):
+        yield Section("", (table,))
 
 
-def _feed(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
+def _feed(report: Report, figures: Mapping[str, Figure]) -> Iterator[Table]:
     channels = _subjects(report, "minimum_impedance")
-    yield _subject_table("channel", channels, CHANNELS, figures, width=width)
-    yield _subject_table(
-        "place", _subjects(report, "power_share"), PLACES_FED, figures, width=width
-    )
-    yield _listed("radio", "head_unit", report, width)
-    cables = _subjects(report, "fuse_distance")
-    yield _subject_table("supply cable", cables, CABLES_FED, figures, width=width)
-    yield _listed("battery", "vehicle", report, width)
+    yield _subject_table("channel", channels, CHANNELS, figures)
+    yield _subject_table("place", _subjects(report, "power_share"), PLACES_FED, figures)
+    yield _listed("radio", "head_unit", report)
+    yield _subject_table("supply cable", _subjects(report, "fuse_distance"), CABLES_FED, figures)
+    yield _listed("battery", "vehicle", report)
 
 
-def _hear(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
+def _hear(report: Report, figures: Mapping[str, Figure]) -> Iterator[Table]:
     seats = _subjects(report, "level")
-    yield _subject_table("seat", seats, SEATS, figures, width=width)
-    yield _thirds("2.83 V sine [dB]", seats, "level", figures, width=width)
+    yield _subject_table("seat", seats, SEATS, figures)
+    yield _thirds("2.83 V sine [dB]", seats, "level", figures)
     if report.against is not None:
-        yield _subject_table("change", seats, SEAT_CHANGES, figures, width=width)
-        yield _thirds("change [dB]", seats, "level_change", figures, width=width)
-        yield from (_causes(seat, figures, width) for seat in seats)
+        yield _subject_table("change", seats, SEAT_CHANGES, figures)
+        yield _thirds("change [dB]", seats, "level_change", figures)
+        yield from (_causes(seat, figures) for seat in seats)
     driven = _subjects(report, "excursion_ratio")
-    yield _subject_table("place", driven, PLACES_DRIVEN, figures, width=width)
+    yield _subject_table("place", driven, PLACES_DRIVEN, figures)
 
 
-def _fit(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
+def _fit(report: Report, figures: Mapping[str, Figure]) -> Iterator[Table]:
     places = _subjects(report, "rear_odds")
-    yield _subject_table("place", places, PLACES_FITTED, figures, width=width)
+    yield _subject_table("place", places, PLACES_FITTED, figures)
     spacers = [(fold(place, width=ID_WIDTH), (_spacer(place, figures),)) for place in places]
-    if spacers:
-        yield table([("place",), ("spacers that leave room on both sides",)], spacers, width=width)
+    yield Table([("place",), ("spacers that leave room on both sides",)], spacers)
 
 
 def _spacer(place: str, figures: Mapping[str, Figure]) -> str:
@@ -146,7 +144,7 @@ def _tenths(millimetres: float) -> str:
     return number(millimetres, spread=TENTHS)
 
 
-def _compare(report: Report, figures: Mapping[str, Figure], width: int) -> Iterator[list[str]]:
+def _compare(report: Report, figures: Mapping[str, Figure]) -> Iterator[Table]:
     builds = _subjects(report, "minimum_load")
     rows: list[list[Cell]] = [
         [_row_title(column, builds, figures), *_across(column, builds, figures)]
@@ -155,8 +153,7 @@ def _compare(report: Report, figures: Mapping[str, Figure], width: int) -> Itera
     ]
     rows.append([("worst verdict",), *(_worst(report, build) for build in builds)])
     head: list[Cell] = [(), *(fold(build, width=BUILD_WIDTH) for build in builds)]
-    if builds:
-        yield table(head, rows, width=width, gap=1)
+    yield Table(head, rows if builds else (), gap=1)
 
 
 def _differ(column: Column, builds: Sequence[str], figures: Mapping[str, Figure]) -> bool:
@@ -176,11 +173,11 @@ def _row_title(column: Column, builds: Sequence[str], figures: Mapping[str, Figu
     return (f"{column.head} [{unit}]" if unit else column.head,)
 
 
-def _no_tables(_: Report, __: Mapping[str, Figure], ___: int) -> Iterator[list[str]]:
+def _no_tables(_: Report, __: Mapping[str, Figure]) -> Iterator[Table]:
     return iter(())
 
 
-Tables = Callable[[Report, Mapping[str, Figure], int], Iterator[list[str]]]
+Tables = Callable[[Report, Mapping[str, Figure]], Iterator[Table]]
 TABLES: dict[str, Tables] = {
     "find": find_tables,
     "feed": _feed,
@@ -200,9 +197,7 @@ def _subject_table(
     subjects: Sequence[str],
     columns: Sequence[Column],
     figures: Mapping[str, Figure],
-    *,
-    width: int,
-) -> list[str]:
+) -> Table:
     """Return a table with a row for each subject; columns nobody has a figure for are left out."""
     there = [
         column
@@ -217,10 +212,10 @@ def _subject_table(
         for subject in subjects
     ]
     head = [(title,), *(column.heading for column in there)]
-    return table(head, rows, width=width) if rows and there else []
+    return Table(head, rows if there else ())
 
 
-def _listed(title: str, subject: str, report: Report, width: int) -> list[str]:
+def _listed(title: str, subject: str, report: Report) -> Table:
     """Return one subject's figures under each other: what it is, number and band."""
     rows: list[list[Cell]] = []
     for figure in report.figures:
@@ -228,13 +223,11 @@ def _listed(title: str, subject: str, report: Report, width: int) -> list[str]:
             continue
         unit = SPOKEN_UNITS.get(figure.unit, figure.unit)
         value, *edges = number_cell(figure, figure.value)
-        rows.append([fold(figure.label, width=46), (value,), (unit,), tuple(edges)])
-    return table([(title,), (), (), ("10 to 90 %",)], rows, width=width) if rows else []
+        rows.append([(figure.label,), (value,), (unit,), tuple(edges)])
+    return Table([(title,), (), (), ("10 to 90 %",)], rows, first=LABELS)
 
 
-def _thirds(
-    title: str, seats: Sequence[str], name: str, figures: Mapping[str, Figure], *, width: int
-) -> list[str]:
+def _thirds(title: str, seats: Sequence[str], name: str, figures: Mapping[str, Figure]) -> Table:
     """Return the bass of every seat in third octaves, central values only."""
     rows = [
         [
@@ -244,7 +237,7 @@ def _thirds(
         for seat in seats
     ]
     head: list[Cell] = [(title,), *((third.replace("_", "."),) for third in THIRDS)]
-    return table(head, rows, width=width) if rows else []
+    return Table(head, rows)
 
 
 def _third(figure: Figure | None) -> Cell:
@@ -253,7 +246,7 @@ def _third(figure: Figure | None) -> Cell:
     return (number(figure.value, spread=WHOLE),)
 
 
-def _causes(seat: str, figures: Mapping[str, Figure], width: int) -> list[str]:
+def _causes(seat: str, figures: Mapping[str, Figure]) -> Table:
     """Return where the change at a seat comes from, adding up as printed."""
     columns: list[list[str]] = []
     causes = [cause for cause in CAUSES if f"{seat}.change_bass_from_{cause}" in figures]
@@ -267,9 +260,7 @@ def _causes(seat: str, figures: Mapping[str, Figure], width: int) -> list[str]:
         for row, title in enumerate(titles)
     ]
     head = [fold(f"at {seat} from [dB]", width=ID_WIDTH)]
-    return table(
-        [*head, *(tuple(words.split("\n")) for words in BANDS.values())], rows, width=width
-    )
+    return Table([*head, *(tuple(words.split("\n")) for words in BANDS.values())], rows)
 
 
 def _seat_rows(report: Report) -> Iterator[Column]:
@@ -290,14 +281,14 @@ def _worst(report: Report, build: str) -> Cell:
     return (f"{MARKS[worst]} {worst.value}",)
 
 
-def _few_points(report: Report, width: int) -> Iterator[list[str]]:
+def _few_points(report: Report) -> Iterator[Table]:
     """Yield the curves as numbers where they are asked for at few frequencies."""
     drawn = [curve for curve in report.series if curve.x.unit == "Hz"]
     curves = [curve for curve in drawn if 0 < len(curve.x.values) <= FEW_POINTS]
     if curves:
         head: list[Cell] = [("curve",), *((number(x, "Hz"),) for x in curves[0].x.values)]
         rows = [[_curve_name(curve), *_points(curve)] for curve in curves]
-        yield table(head, rows, width=width)
+        yield Table(head, rows)
 
 
 def _curve_name(curve: Series) -> Cell:

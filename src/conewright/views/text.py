@@ -10,7 +10,7 @@ from conewright.job.measurables import measurement
 from conewright.stages.report.data import Narrowing, Report, Severity, Verdict
 from conewright.stages.report.words import number
 from conewright.views.cells import MARKS, letter
-from conewright.views.layout import paragraph
+from conewright.views.layout import Paragraph, Section, as_lines
 from conewright.views.search import reading_sections
 from conewright.views.tables import stage_tables
 
@@ -36,17 +36,20 @@ UNNAMED = {"vehicle", "head_unit", "cause", "budget", "conflict", "wiring"}
 def as_text(report: Report, *, width: int = 80) -> str:
     """Write a report for reading: no line is longer than `width`, at least 40."""
     width = max(width, NARROWEST)
-    sections = [
-        [*_head(report, width), "", *paragraph(report.answer, width=width)],
-        *stage_tables(report, width=width),
-        _legend(report, width),
-        _section("What it means", _verdicts(report, width)),
-        *reading_sections(report, width),
-        _section("What to measure next", _next(report, width)),
-        _section("Take care", _cautions(report, width)),
-        _fills(report, width),
-    ]
-    return "\n\n".join("\n".join(lines) for lines in sections if lines) + "\n"
+    head = "\n".join(line for each in _head(report) for line in each.lines(width=width))
+    return f"{head}\n\n{as_lines(report_sections(report), width=width)}"
+
+
+def report_sections(report: Report) -> Iterator[Section]:
+    """Yield what a report says, in the order of every view."""
+    yield Section("", (Paragraph(report.answer),))
+    yield from stage_tables(report)
+    yield Section("", tuple(_legend(report)))
+    yield Section("What it means", tuple(_verdicts(report)))
+    yield from reading_sections(report)
+    yield Section("What to measure next", tuple(_next(report)))
+    yield Section("Take care", tuple(_cautions(report)))
+    yield Section("", tuple(_fills(report)))
 
 
 def origins_in_words() -> str:
@@ -54,35 +57,30 @@ def origins_in_words() -> str:
     return ", ".join(f"{letter(origin)} {origin.value}" for origin in Origin)
 
 
-def _head(report: Report, width: int) -> Iterator[str]:
+def _head(report: Report) -> Iterator[Paragraph]:
     question = QUESTIONS.get(report.stage, "")
-    yield from paragraph(f"{report.stage.upper()}: {question}", width=width, rest="  ")
+    yield Paragraph(f"{report.stage.upper()}: {question}", rest="  ")
     if report.job:
-        yield from paragraph(f"Job: {report.job}", width=width, rest="  ")
+        yield Paragraph(f"Job: {report.job}", rest="  ")
     if report.stage == "compare":
         return
     told = report.title.replace(" ", "-") in {"", report.build}
     title = "" if told else f" ({report.title})"
     against = f", against {report.against}" if report.against else ""
-    yield from paragraph(f"Build: {report.build}{title}{against}", width=width, rest="  ")
+    yield Paragraph(f"Build: {report.build}{title}{against}", rest="  ")
 
 
-def _section(title: str, lines: Iterator[str]) -> list[str]:
-    body = list(lines)
-    return [title, *body] if body else []
-
-
-def _legend(report: Report, width: int) -> list[str]:
+def _legend(report: Report) -> Iterator[Paragraph]:
     if report.stage in WITHOUT_BANDS or all(figure.value is None for figure in report.figures):
-        return []
-    bands = paragraph("Bands hold 80 %: from the 10 % to the 90 % point.", width=width)
-    return [*bands, *paragraph(f"{origins_in_words()}.", width=width)]
+        return
+    yield Paragraph("Bands hold 80 %: from the 10 % to the 90 % point.")
+    yield Paragraph(f"{origins_in_words()}.")
 
 
-def _verdicts(report: Report, width: int) -> Iterator[str]:
+def _verdicts(report: Report) -> Iterator[Paragraph]:
     for severity, said in spoken_verdicts(report.verdicts):
         start = f"{MARKS[severity]} {severity.value:<5}"
-        yield from paragraph(said, width=width, first=start, rest=" " * len(start))
+        yield Paragraph(said, first=start, rest=" " * len(start))
 
 
 def spoken_verdicts(verdicts: Iterable[Verdict]) -> Iterator[tuple[Severity, str]]:
@@ -102,9 +100,9 @@ def _with_subjects(text: str, subjects: list[str]) -> str:
     return f"{', '.join(named)}: {text}"
 
 
-def _next(report: Report, width: int) -> Iterator[str]:
+def _next(report: Report) -> Iterator[Paragraph]:
     for place, entry in enumerate(report.narrowing, start=1):
-        yield from paragraph(_measuring(entry), width=width, first=f"{place}. ", rest="   ")
+        yield Paragraph(_measuring(entry), first=f"{place}. ", rest="   ")
 
 
 def _measuring(entry: Narrowing) -> str:
@@ -116,15 +114,14 @@ def _measuring(entry: Narrowing) -> str:
     )
 
 
-def _cautions(report: Report, width: int) -> Iterator[str]:
+def _cautions(report: Report) -> Iterator[Paragraph]:
     for caution in report.cautions:
-        yield from paragraph(caution.text, width=width, first="! ", rest="  ")
+        yield Paragraph(caution.text, first="! ", rest="  ")
 
 
-def _fills(report: Report, width: int) -> list[str]:
+def _fills(report: Report) -> Iterator[Paragraph]:
     if not report.fills:
-        return []
+        return
     counts = Counter(fill.origin for fill in report.fills)
     told = " and ".join(f"{counts[origin]} {origin.value}" for origin in Origin if counts[origin])
-    text = f"Not given, so filled in: {told} values; `conewright check` lists them."
-    return paragraph(text, width=width)
+    yield Paragraph(f"Not given, so filled in: {told} values; `conewright check` lists them.")

@@ -29,7 +29,7 @@ from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.report.data import Figure, ReadingCard, Report, Severity, Verdict
 from conewright.views.cells import MARKS
 from conewright.views.layout import paragraph
-from conewright.views.search import card_lines, percent
+from conewright.views.search import card_in_words, percent
 
 __all__ = ["ask_for_readings"]
 
@@ -134,8 +134,8 @@ class Dialogue:
         """Ask for one reading; return the one that is wanted next, None for the best."""
         say("\n")
         numbered = test(card.test).number != "quantity"
-        for line in card_lines(card, self.now.report, width=WIDTH, numbered=numbered):
-            say(f"{line}\n")
+        for said in card_in_words(card, self.now.report, numbered=numbered):
+            say("".join(f"{line}\n" for line in said.lines(width=WIDTH)))
         _tell(explained(card))
         while True:
             typed = read_line("> ")
