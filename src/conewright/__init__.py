@@ -88,23 +88,23 @@ def __dir__() -> list[str]:
 
 
 def _doors() -> dict[str, Any]:
-    """Import what does the work; reports learn to show themselves on the way."""
+    """Import what does the work, and the views of what it gives."""
+    # To import them is what makes things read well.
+    from conewright import pictures  # noqa: F401
     from conewright.job.build.job import Job
     from conewright.job.build.state import Build
     from conewright.job.text.parsing import load, loads
     from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make
+    from conewright.papers.press import told  # noqa: F401
     from conewright.papers.press.manifest import Manifest
-    from conewright.pictures import draw
     from conewright.stages.compare import compare
     from conewright.stages.feed.stage import feed
     from conewright.stages.find.stage import find
     from conewright.stages.fit.stage import fit
     from conewright.stages.hear.stage import hear
-    from conewright.stages.report.data import Report, Views, show_with
-    from conewright.views.text import as_text
+    from conewright.stages.report.data import Report
 
-    show_with(Views(text=as_text, drawing=draw))
     classes = (Build, Job, Manifest, Report)
     stages = (compare, feed, find, fit, hear, make)
     texts = (demo_job, demo_text, job_schema, load, loads, starter_text)

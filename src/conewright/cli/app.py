@@ -233,14 +233,17 @@ def make(
 ) -> None:
     """The papers for the bench: job sheet, templates, wiring and parts, in a folder."""
     from conewright.cli.base.case import asked, naming
-    from conewright.cli.commands.make import made_in_words
     from conewright.papers.make import make as made
+    from conewright.papers.press.told import manifest_as_text
 
     with busy(f"{file}: making the papers"):
         case = asked(file, proposal=proposal, against=None, at=None)
         with naming(file):
             manifest = made(case.build, out, paper=paper, only=only, bar_measured=bar_measured)
-    say(manifest.to_json() if json else made_in_words(manifest, out))
+    if json:
+        say(manifest.to_json())
+    else:
+        say(f"{manifest_as_text(manifest)}\nFolder: {out}\n")
 
 
 @app.command()

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from conewright.errors import BadInputError
+from conewright.shown import view_of
 from conewright.stages.report.data import Report
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ NO_DATE: dict[str, dict[str, Any]] = {
 }
 
 
+@view_of(Report, "drawing")
 def draw(report: Report, *, narrow: bool = False, width_inches: float | None = None) -> Figure:
     """Draw a report.
 

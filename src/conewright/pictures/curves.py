@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -55,14 +54,12 @@ def curve(report: Report, id: str) -> Curve | None:
     found = next((entry for entry in report.series if entry.id == id), None)
     if found is None or not found.x.values:
         return None
-    y = _floats(found.y.values)
-    if y.ndim == 2:
-        y = np.hypot(y[:, 0], y[:, 1])
+    y = np.abs(found.value) if np.iscomplexobj(found.value) else found.value
     if not np.any(np.isfinite(y)):
         return None
-    low = y if found.y.low is None else _floats(found.y.low)
-    high = y if found.y.high is None else _floats(found.y.high)
-    return _cut(Curve(x=_floats(found.x.values), y=y, low=low, high=high))
+    low = y if found.y.low is None else found.low
+    high = y if found.y.high is None else found.high
+    return _cut(Curve(x=found.frequency, y=y, low=low, high=high))
 
 
 def subjects(report: Report, name: str) -> tuple[str, ...]:
@@ -122,11 +119,6 @@ def _cut(found: Curve) -> Curve | None:
         return None
     rows = (np.interp(np.log(inside), np.log(x), row) for row in (found.y, found.low, found.high))
     return Curve(inside, *rows)
-
-
-def _floats(values: tuple[Any, ...]) -> FloatArray:
-    # A value that is None becomes NaN.
-    return np.asarray(values, dtype=np.float64)
 
 
 def _spread(figure: Figure) -> float | None:

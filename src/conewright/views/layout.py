@@ -12,6 +12,7 @@ __all__ = [
     "FIRM_SPACE",
     "Block",
     "Cell",
+    "Folded",
     "Paragraph",
     "Section",
     "Table",
@@ -27,6 +28,17 @@ Cell = tuple[str, ...]
 FIRM_SPACE = "\N{NO-BREAK SPACE}"
 # A number and its unit stay on one line.
 BEFORE_A_UNIT = re.compile(r"(?<=\d) (?=(?:%|°C|dB|Hz|K|V|W|A|mm|cm|min|ohm)(?!\w))")
+
+
+class Folded(tuple[str, ...]):
+    """Words of a cell that go on from one line to the next."""
+
+    __slots__ = ()
+
+    @property
+    def text(self) -> str:
+        """The words in one line."""
+        return "".join(line if line.endswith("-") else f"{line} " for line in self).rstrip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +104,9 @@ def as_lines(sections: Iterable[Section], *, width: int) -> str:
     return "\n\n".join(texts) + "\n"
 
 
-def fold(text: str, *, width: int) -> Cell:
+def fold(text: str, *, width: int) -> Folded:
     """Return the lines of a text that is at most this wide; words break only where they must."""
-    return tuple(wrap(text, width))
+    return Folded(wrap(text, width))
 
 
 def paragraph(text: str, *, width: int, first: str = "", rest: str = "") -> list[str]:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 
 from conewright.job.build.state import Origin
 from conewright.job.measurables import measurement
+from conewright.shown import view_of
 from conewright.stages.report.data import Narrowing, Report, Severity, Verdict
 from conewright.stages.report.words import number
 from conewright.views.cells import MARKS, letter
@@ -14,7 +15,7 @@ from conewright.views.layout import Paragraph, Section, as_lines
 from conewright.views.search import reading_sections
 from conewright.views.tables import stage_tables
 
-__all__ = ["as_text", "origins_in_words", "spoken_verdicts"]
+__all__ = ["as_text", "origins_in_words", "report_head", "report_sections", "spoken_verdicts"]
 
 NARROWEST = 40
 QUESTIONS = {
@@ -33,10 +34,11 @@ UNNAMED = {"vehicle", "head_unit", "cause", "budget", "conflict", "wiring"}
 """Subjects of verdicts that go without saying, or are no place at all."""
 
 
+@view_of(Report, "text")
 def as_text(report: Report, *, width: int = 80) -> str:
     """Write a report for reading: no line is longer than `width`, at least 40."""
     width = max(width, NARROWEST)
-    head = "\n".join(line for each in _head(report) for line in each.lines(width=width))
+    head = "\n".join(line for each in report_head(report) for line in each.lines(width=width))
     return f"{head}\n\n{as_lines(report_sections(report), width=width)}"
 
 
@@ -57,7 +59,8 @@ def origins_in_words() -> str:
     return ", ".join(f"{letter(origin)} {origin.value}" for origin in Origin)
 
 
-def _head(report: Report) -> Iterator[Paragraph]:
+def report_head(report: Report) -> Iterator[Paragraph]:
+    """Yield the question, and what it is asked of."""
     question = QUESTIONS.get(report.stage, "")
     yield Paragraph(f"{report.stage.upper()}: {question}", rest="  ")
     if report.job:

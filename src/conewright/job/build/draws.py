@@ -41,6 +41,10 @@ class Draws:
     axes: tuple[str, ...]
     scores: FloatArray
 
+    def __repr__(self) -> str:
+        """Return how many there are."""
+        return f"<Draws: {self.samples} of {len(self.axes)} axes>"
+
     @property
     def samples(self) -> int:
         """Number of draws, the central row not counted."""

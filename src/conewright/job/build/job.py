@@ -6,11 +6,12 @@ from conewright.job.build.building import build_job
 from conewright.job.build.state import Build
 from conewright.job.document.document import Document
 from conewright.job.proposals import apply_proposal
+from conewright.shown import Shown
 
 __all__ = ["Job"]
 
 
-class Job(Document):
+class Job(Shown, Document):
     """A job file: one vehicle on the bench, as found, with proposals to put it right."""
 
     def build(self, proposal: str | None = None) -> Build:
@@ -19,6 +20,11 @@ class Job(Document):
         Raises: JobError for a proposal the job does not have, or a driver without enough figures.
         """
         return build_job(self, proposal)
+
+    def __repr__(self) -> str:
+        """Return what the job is about and what is in it."""
+        title = self.about.title or self.vehicle.name or "without a title"
+        return f"<Job {title}: {self.contents}>"
 
     def with_proposal(self, name: str) -> Job:
         """Return the job with one of its proposals carried out; raises JobError."""

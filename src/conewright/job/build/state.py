@@ -14,6 +14,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 from conewright.job.document.parts import AS_FOUND
+from conewright.shown import Shown
 
 if TYPE_CHECKING:
     from conewright.job.document.document import Document
@@ -371,7 +372,7 @@ class SeatState:
 
 
 @dataclass(frozen=True)
-class Build:
+class Build(Shown):
     """One concrete state of the vehicle: as found, or with one proposal applied.
 
     `axes` are the random axes of the whole job (as found and every proposal), so that two builds
@@ -394,6 +395,16 @@ class Build:
     hours: float
     cost: float
     unpriced: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        """Return which state it is of, and how much of it."""
+        parts = {
+            "channel": len(self.channels) + len(self.unknown),
+            "location": len(self.locations),
+            "seat": len(self.seats),
+        }
+        told = ", ".join(f"{n} {word}{'' if n == 1 else 's'}" for word, n in parts.items())
+        return f"<Build {self.id}: {told}; {len(self.fills)} values filled in>"
 
     @property
     def id(self) -> str:

@@ -8,6 +8,8 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from conewright.shown import Shown
+
 __all__ = ["MANIFEST", "Entry", "Manifest", "PaperFile", "Use"]
 
 MANIFEST = "manifest.json"
@@ -54,7 +56,7 @@ class Entry(_Data):
         )
 
 
-class Manifest(_Data):
+class Manifest(Shown, _Data):
     """All files of one plan, what could not be made, and what to know about them."""
 
     job: str
@@ -64,6 +66,10 @@ class Manifest(_Data):
     files: tuple[Entry, ...]
     refusals: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        """Return of what it is, and of how many files."""
+        return f"<Manifest of {self.plan}: {len(self.files)} files, {len(self.refusals)} not made>"
 
     def used(self, use: Use) -> tuple[Entry, ...]:
         """Return the files of one use, in their order."""

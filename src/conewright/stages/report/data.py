@@ -8,16 +8,19 @@ measured or assumed. The band always contains the value.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
+from conewright.errors import BadInputError
 from conewright.job.build.state import Origin
 from conewright.physics.arrays import ComplexArray, FloatArray
+from conewright.shown import Shown, shown
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure as Drawing
@@ -36,11 +39,9 @@ __all__ = [
     "Series",
     "Severity",
     "Verdict",
-    "Views",
     "Working",
     "figures",
     "series",
-    "show_with",
 ]
 
 LOW, MEDIAN, HIGH = 0.1, 0.5, 0.9
@@ -114,14 +115,84 @@ class Axis(_Data):
         None, description="90 % points, of the modulus where the values are complex."
     )
 
+    def __repr__(self) -> str:
+        """Return what it is; the values are for arrays."""
+        return f"<Axis {_with_unit(self.name, self.unit)}: {len(self.values)} values>"
+
 
 class Series(_Data):
-    """A curve: x and y of the same length."""
+    """A curve: x and y of the same length, as lists in `x` and `y` and as arrays by name.
+
+    >>> import conewright as cw
+    >>> curve = cw.feed(cw.demo_job().build()).curve("rear-left.impedance")
+    >>> curve.unit, curve.frequency.shape == curve.value.shape == curve.low.shape
+    ('ohm', True)
+    >>> round(float(abs(curve.value).min()), 2)
+    2.24
+    """
 
     id: str = Field(description="`<subject>.<name>`; published, so added and never renamed.")
     subject: str = Field(description="Id of a channel, place or seat, or `cause`.")
     x: Axis = Field(description="What it is drawn over, frequency but for odds.")
     y: Axis = Field(description="What is drawn.")
+
+    @property
+    def frequency(self) -> FloatArray:
+        """Where the values are, shape (F,) [Hz]; for odds the number of readings before them."""
+        return _floats(self.x.values)
+
+    @property
+    def value(self) -> NDArray[Any]:
+        """Central values, shape (F,) [unit]: real, complex, or words; NaN for no answer."""
+        values = self.y.values
+        if any(isinstance(each, str) for each in values):
+            return np.asarray(values, dtype=str)
+        numbers = _floats(values)
+        return numbers if numbers.ndim == 1 else numbers[:, 0] + 1j * numbers[:, 1]
+
+    @property
+    def low(self) -> FloatArray:
+        """10 % points, shape (F,) [unit], of the modulus of complex values; NaN without a band."""
+        return self._edge(self.y.low)
+
+    @property
+    def high(self) -> FloatArray:
+        """90 % points, as `low`."""
+        return self._edge(self.y.high)
+
+    @property
+    def unit(self) -> str:
+        """Unit of value and band; empty for words and plain numbers."""
+        return self.y.unit
+
+    def to_frame(self) -> Any:
+        """Return it as a pandas DataFrame with the columns x, value, low, high and unit.
+
+        Raises:
+            BadInputError: pandas is not installed.
+
+        """
+        return _frame(
+            {
+                self.x.name: self.frequency,
+                "value": self.value,
+                "low": self.low,
+                "high": self.high,
+                "unit": [self.unit] * len(self.x.values),
+            }
+        )
+
+    def _edge(self, edge: Sequence[float | None] | None) -> FloatArray:
+        return np.full(len(self.x.values), np.nan) if edge is None else _floats(edge)
+
+    def __repr__(self) -> str:
+        """Return what it is; the values are for arrays."""
+        x, y = (_with_unit(axis.name, axis.unit) for axis in (self.x, self.y))
+        return f"<Series {self.id}: {y} over {x}, {len(self.x.values)} values>"
+
+
+def _with_unit(name: str, unit: str) -> str:
+    return f"{name} [{unit}]" if unit else name
 
 
 class Caution(_Data):
@@ -205,7 +276,7 @@ class PlanStep(_Data):
     odds: float = Field(description="How likely that cause is then, 0 to 1.")
 
 
-class Report(_Data):
+class Report(Shown, _Data):
     """The answer of one stage about one build, or about one build against another."""
 
     stage: str = Field(description="find, feed, hear, fit or compare.")
@@ -256,10 +327,6 @@ class Report(_Data):
                 return entry
         raise KeyError(f"no series {id!r} in this report; there are {[s.id for s in self.series]}")
 
-    def __str__(self) -> str:
-        """Return the report as plain text for reading, 80 columns wide."""
-        return repr(self) if _views is None else _views.text(self)
-
     def __repr__(self) -> str:
         """Return what the report is about; its figures are for `print`."""
         against = f" against {self.against}" if self.against else ""
@@ -274,35 +341,51 @@ class Report(_Data):
         """Return the report as plain data, as written by `--json`."""
         return dict(json.loads(self.model_dump_json()))
 
+    def to_frame(self) -> Any:
+        """Return the figures as a pandas DataFrame, one row each under its id.
+
+        >>> import conewright as cw
+        >>> frame = cw.feed(cw.demo_job().build()).to_frame()
+        >>> frame.loc["rear-left.minimum_impedance", ["value", "low", "high"]].round(2).to_list()
+        [2.24, 2.17, 2.33]
+
+        Raises:
+            BadInputError: pandas is not installed.
+
+        """
+        rows = [dict(figure) for figure in self.figures]
+        return _frame(
+            {name: [row[name] for row in rows] for name in Figure.model_fields}, index="id"
+        )
+
     def plot(self) -> Drawing:
         """Draw the report; returns a matplotlib figure.
 
         Raises:
-            LookupError: nothing that draws is known; the doors of `conewright` make it known.
+            BadInputError: there is nothing to draw in it.
+            LookupError: `conewright.pictures` has not been imported; the names of `conewright`
+                import it.
 
         """
-        if _views is None:
-            raise LookupError(
-                "no drawer: use conewright.pictures.draw, or conewright.feed and so on"
-            )
-        return _views.drawing(self)
+        drawing: Drawing | None = shown(self, "drawing")
+        if drawing is None:
+            raise LookupError("nothing draws reports: import conewright.pictures")
+        return drawing
 
 
-@dataclass(frozen=True, slots=True)
-class Views:
-    """How reports are shown to whoever prints or plots one."""
+def _frame(columns: Mapping[str, Sequence[Any] | NDArray[Any]], *, index: str | None = None) -> Any:
+    """Return columns as a DataFrame."""
+    try:
+        import pandas
+    except ModuleNotFoundError:
+        raise BadInputError("to_frame: found no pandas; `pip install pandas` brings it") from None
+    frame = pandas.DataFrame(dict(columns))
+    return frame if index is None else frame.set_index(index)
 
-    text: Callable[[Report], str]
-    drawing: Callable[[Report], Drawing]
 
-
-_views: Views | None = None
-
-
-def show_with(views: Views) -> None:
-    """Name the functions that show reports; keeps text and pictures out of the stages."""
-    global _views
-    _views = views
+def _floats(values: Sequence[Any]) -> FloatArray:
+    # None becomes NaN.
+    return np.asarray(values, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
