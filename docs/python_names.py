@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import BaseModel
 
 import conewright as cw
+from conewright.stages.report.data import Series
 from docs.markdown import docstring, paragraph, table
 
 __all__ = ["python_page"]
@@ -18,7 +19,7 @@ __all__ = ["python_page"]
 GROUPS = {
     "Jobs": ("load", "loads", "demo_job", "demo_text", "starter_text", "job_schema", "Job"),
     "Builds": ("Build",),
-    "Answers": ("find", "feed", "hear", "fit", "compare", "Report"),
+    "Answers": ("find", "feed", "hear", "fit", "compare", "Report", "Series"),
     "Papers": ("make", "Manifest"),
     "Pages": ("serve", "create_app"),
     "Errors": (
@@ -36,7 +37,10 @@ ELSEWHERE = {
     "Job": "Its fields are those of [the job file](job-file.md); lists have their names in the "
     "plural: `job.locations`.",
     "Report": "Its fields are those of [the report](report.md).",
+    "Series": "Its fields are those of [a series](report.md#series).",
 }
+RETURNED: dict[str, type] = {"Series": Series}
+"""What is met only as an answer to the names above it."""
 MODULES_OF_A_NAME = re.compile(r"\b(?:\w+\.)+(?=\w)")
 
 
@@ -45,13 +49,14 @@ def python_page() -> Iterator[str]:
     yield from ("# Python", "", "```python", "import conewright as cw", "```", "")
     yield paragraph(
         "These names are all there is to rely on; `cw.__version__` is the version. Nothing slow is "
-        "imported before one of them is used."
+        "imported before one of them is used. Jobs, builds, reports and manifests print as text "
+        "and show themselves in a notebook."
     )
     yield ""
     for title, names in GROUPS.items():
         yield from (f"## {title}", "")
         for name in names:
-            thing = getattr(cw, name)
+            thing = RETURNED.get(name) or getattr(cw, name)
             yield from (f"### {name}", "")
             yield from _class(name, thing) if inspect.isclass(thing) else _function(name, thing)
 
@@ -70,9 +75,15 @@ def _class(name: str, kind: type) -> Iterator[str]:
         yield from (ELSEWHERE[name], "")
     else:
         yield from _fields(kind)
-    for member, value in vars(kind).items():
+    for member, value in _members(kind).items():
         if not member.startswith("_"):
             yield from _member(member, value)
+
+
+def _members(kind: type) -> dict[str, object]:
+    """Return what a class has of ours, its own last."""
+    ours = [base for base in reversed(kind.__mro__) if base.__module__.startswith("conewright")]
+    return {name: value for base in ours for name, value in vars(base).items()}
 
 
 def _fields(kind: type) -> Iterator[str]:
