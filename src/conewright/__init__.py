@@ -89,15 +89,16 @@ def __dir__() -> list[str]:
 
 def _doors() -> dict[str, Any]:
     """Import what does the work, and the views of what it gives."""
-    # To import them is what makes things read well.
-    from conewright.pictures import draw  # noqa: F401
     from conewright.job.build.job import Job
     from conewright.job.build.state import Build
     from conewright.job.text.parsing import load, loads
     from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make
-    from conewright.papers.press.told import manifest_as_text  # noqa: F401
     from conewright.papers.press.manifest import Manifest
+
+    # Views of what is given here, which say so when they are imported.
+    from conewright.papers.press.told import manifest_as_text  # noqa: F401
+    from conewright.pictures import draw  # noqa: F401
     from conewright.stages.compare import compare
     from conewright.stages.feed.stage import feed
     from conewright.stages.find.stage import find

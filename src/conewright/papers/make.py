@@ -98,6 +98,12 @@ def make(
         BadInputError: a paper or kind that there is not, a stage without an answer, or a folder
             that cannot be written or holds a manifest of something else.
 
+    >>> import conewright as cw
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     papers = cw.make(cw.demo_job().build("put-right"), folder, only="parts")
+    >>> [entry.name for entry in papers.files]
+    ['parts.pdf', 'parts.csv']
     """
     order = _ordered(build, paper=paper, bar_measured=bar_measured)
     kinds = _kinds(only)

@@ -42,6 +42,10 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
     Raises:
         BadInputError: the job has no seat, or no channel.
 
+    >>> import conewright as cw
+    >>> report = cw.compare(cw.demo_job())
+    >>> report.figure("put-right.hours").value, report.figure("slim-fronts.hours").value
+    (1.5, 2.5)
     """
     found = job.build()
     builds = [found, *(job.build(proposal.id) for proposal in job.proposals)]

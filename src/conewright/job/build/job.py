@@ -18,6 +18,10 @@ class Job(Shown, Document):
         """Return the vehicle as found, or with a proposal applied, every gap filled.
 
         Raises: JobError for a proposal the job does not have, or a driver without enough figures.
+
+        >>> import conewright as cw
+        >>> cw.demo_job().build("put-right")
+        <Build put-right: 4 channels, 8 locations, 2 seats; ... values filled in>
         """
         return build_job(self, proposal)
 

@@ -412,7 +412,13 @@ class Build(Shown):
         return self.proposal or AS_FOUND
 
     def location(self, location_id: str) -> LocationState:
-        """Return the location of this id; raise KeyError if there is none."""
+        """Return the location of this id; raise KeyError if there is none.
+
+        >>> import conewright as cw
+        >>> cutout = cw.demo_job().build().location("door-fl").mount.cutout
+        >>> cutout.si, cutout.origin.value
+        (0.122, 'measured')
+        """
         return {location.id: location for location in self.locations}[location_id]
 
     def channel(self, channel_id: str) -> ChannelState:

@@ -56,6 +56,12 @@ def load(path: str | PathLike[str]) -> Job:
     """Read a job file, TOML or JSON by the ending of its name.
 
     Raises: JobError with every problem of the file; also where it cannot be read at all.
+
+    >>> import conewright as cw
+    >>> cw.load("no-such-van.toml")
+    Traceback (most recent call last):
+        ...
+    conewright.errors.JobError: no-such-van.toml: file: found nothing that can be read...
     """
     file = fspath(path)
     format = format_of(file)
@@ -63,7 +69,12 @@ def load(path: str | PathLike[str]) -> Job:
 
 
 def loads(text: str, format: Format = "toml", *, file: str = "job") -> Job:
-    """Read a job from text; `file` is what it is called in an error. Raises JobError."""
+    """Read a job from text; `file` is what it is called in an error. Raises JobError.
+
+    >>> import conewright as cw
+    >>> cw.loads(cw.starter_text()).contents
+    '2 channels, 2 locations, 2 drivers, 1 seat, 1 reading, 2 proposals'
+    """
     return from_dict(_tables(text, format, file), file=file)
 
 

@@ -12,22 +12,42 @@ __all__ = ["demo_job", "demo_text", "job_schema", "starter_text"]
 
 
 def starter_text() -> str:
-    """Return a commented job file of a small invented vehicle, to be overwritten by one's own."""
+    """Return a commented job file of a small invented vehicle, to be overwritten by one's own.
+
+    >>> import conewright as cw
+    >>> cw.starter_text().splitlines()[0]
+    '# A job file: one vehicle on the bench. ...'
+    """
     return _data("starter.toml")
 
 
 def demo_text() -> str:
-    """Return the job file of the demo."""
+    """Return the job file of the demo.
+
+    >>> import conewright as cw
+    >>> cw.loads(cw.demo_text()) == cw.demo_job()
+    True
+    """
     return _data("library-van.toml")
 
 
 def demo_job() -> Job:
-    """Return the demo: an invented library van with thin bass and a radio that cuts out."""
+    """Return the demo: an invented library van with thin bass and a radio that cuts out.
+
+    >>> import conewright as cw
+    >>> cw.demo_job().about.title
+    'Mobile library van: thin bass up front, rear cuts out on warm days'
+    """
     return loads(demo_text(), file="library-van.toml")
 
 
 def job_schema() -> dict[str, Any]:
-    """Return the JSON Schema (draft 2020-12) of a job file, under the names of the file."""
+    """Return the JSON Schema (draft 2020-12) of a job file, under the names of the file.
+
+    >>> import conewright as cw
+    >>> cw.job_schema()["required"]
+    ['format', 'head_unit', 'channel', 'location', 'driver']
+    """
     schema = Job.model_json_schema(by_alias=True)
     _let_like_stand_in(schema["$defs"]["Location"])
     return {

@@ -72,7 +72,15 @@ class Manifest(Shown, _Data):
         return f"<Manifest of {self.plan}: {len(self.files)} files, {len(self.refusals)} not made>"
 
     def used(self, use: Use) -> tuple[Entry, ...]:
-        """Return the files of one use, in their order."""
+        """Return the files of one use, in their order.
+
+        >>> import conewright as cw
+        >>> from tempfile import TemporaryDirectory
+        >>> with TemporaryDirectory() as folder:
+        ...     papers = cw.make(cw.demo_job().build("slim-fronts"), folder, only="parts")
+        >>> [entry.name for entry in papers.used("print")]
+        ['parts.pdf']
+        """
         return tuple(entry for entry in self.files if entry.use == use)
 
     def to_dict(self) -> dict[str, Any]:

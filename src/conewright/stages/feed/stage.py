@@ -40,6 +40,12 @@ def feed(
     Raises:
         BadInputError: the job has no channel.
 
+    >>> import conewright as cw
+    >>> job = cw.demo_job()
+    >>> report = cw.feed(job.build("put-right"), job.build())
+    >>> change = report.figure("rear-left.minimum_impedance_change")
+    >>> change.unit, change.low < change.value < change.high
+    ('ohm', True)
     """
     solver = Solver(draw(build.axes, samples=samples), bands.fine_grid())
     return feed_answer(build, against, solver=solver, at=at)

@@ -47,6 +47,12 @@ def find(build: Build) -> Report:
     Raises:
         BadInputError: a complaint, test or answer that nobody knows; names its place in the job.
 
+    >>> import conewright as cw
+    >>> report = cw.find(cw.demo_job().build())
+    >>> report.figures[0].label
+    "load below the radio's rating at rear-left"
+    >>> report.readings[0].id
+    'settings-reset@vehicle'
     """
     inquiry = inquire(build)
     answer = Answer("find", build, None, draw(()))

@@ -65,6 +65,9 @@ def fit(
         samples: number of draws, a power of two.
         whole: whether the measurements that would help most are named; that takes long.
 
+    >>> import conewright as cw
+    >>> cw.fit(cw.demo_job().build("larger-fronts"), narrowed=False).answer
+    'Does not go in: front left door, front right door.'
     """
     draws = draw(_axes(build), samples=samples)
     answer = Answer("fit", build, against, draws)

@@ -43,6 +43,11 @@ def hear(
     Raises:
         BadInputError: the job has no seat, or no channel.
 
+    >>> import conewright as cw
+    >>> job = cw.demo_job()
+    >>> bass = cw.hear(job.build("put-right"), job.build()).figure("driver.change_bass")
+    >>> bass.unit, bass.low < bass.value < bass.high
+    ('dB', True)
     """
     solver = Solver(draw(build.axes, samples=samples), bands.fine_grid())
     return hear_answer(build, against, solver=solver, at=at)

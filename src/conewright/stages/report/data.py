@@ -121,15 +121,7 @@ class Axis(_Data):
 
 
 class Series(_Data):
-    """A curve: x and y of the same length, as lists in `x` and `y` and as arrays by name.
-
-    >>> import conewright as cw
-    >>> curve = cw.feed(cw.demo_job().build()).curve("rear-left.impedance")
-    >>> curve.unit, curve.frequency.shape == curve.value.shape == curve.low.shape
-    ('ohm', True)
-    >>> round(float(abs(curve.value).min()), 2)
-    2.24
-    """
+    """A curve: x and y of the same length, as lists in `x` and `y` and as arrays by name."""
 
     id: str = Field(description="`<subject>.<name>`; published, so added and never renamed.")
     subject: str = Field(description="Id of a channel, place or seat, or `cause`.")
@@ -143,7 +135,15 @@ class Series(_Data):
 
     @property
     def value(self) -> NDArray[Any]:
-        """Central values, shape (F,) [unit]: real, complex, or words; NaN for no answer."""
+        """Central values, shape (F,) [unit]: real, complex, or words; NaN for no answer.
+
+        >>> import conewright as cw
+        >>> curve = cw.feed(cw.demo_job().build()).curve("rear-left.impedance")
+        >>> curve.frequency.shape == curve.value.shape == curve.low.shape
+        True
+        >>> round(float(abs(curve.value).min()), 2)
+        2.24
+        """
         values = self.y.values
         if any(isinstance(each, str) for each in values):
             return np.asarray(values, dtype=str)
@@ -307,6 +307,10 @@ class Report(Shown, _Data):
         Raises:
             KeyError: there is none; the message lists the ids of the same subject.
 
+        >>> import conewright as cw
+        >>> load = cw.feed(cw.demo_job().build()).figure("rear-left.minimum_impedance")
+        >>> f"{load.value:.2f} {load.unit}, {load.low:.2f} to {load.high:.2f}, {load.origin}"
+        '2.24 ohm, 2.17 to 2.33, typical'
         """
         for entry in self.figures:
             if entry.id == id:
@@ -321,6 +325,9 @@ class Report(Shown, _Data):
         Raises:
             KeyError: there is none; the message lists those there are.
 
+        >>> import conewright as cw
+        >>> cw.feed(cw.demo_job().build()).curve("rear-left.impedance")
+        <Series rear-left.impedance: impedance at the radio plug [ohm] over frequency [Hz]...
         """
         for entry in self.series:
             if entry.id == id:
