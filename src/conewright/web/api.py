@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Header, Path, Query, Request, Response
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 
 from conewright.errors import Problem
 from conewright.stages.report.data import Report
@@ -40,41 +40,41 @@ CONTENT = {JSON: {"schema": JOB_SCHEMA}, TOML: {"schema": {"type": "string"}}}
 class SavedBody(BaseModel):
     """A saved revision of a job, without the job."""
 
-    id: str
-    name: str
-    revision: int
-    saved_at: datetime
-    who: str
-    note: str
+    id: str = Field(description="Id of the job, part of its address.")
+    name: str = Field(description="Name under which commands find it.")
+    revision: int = Field(description="Number of the revision, from 1.")
+    saved_at: datetime = Field(description="When it was saved.")
+    who: str = Field(description="Who saved it.")
+    note: str = Field(description="What changed, in words.")
 
 
 class ListedBody(SavedBody):
     """A job in the list, with what is in it in words."""
 
-    title: str
-    state: str
+    title: str = Field(description="What the job is about, in one line.")
+    state: str = Field(description="What is in it, counted.")
 
 
 class RevisionBody(BaseModel):
     """A line in a job's history."""
 
-    revision: int
-    saved_at: datetime
-    who: str
-    note: str
-    deleted: bool
+    revision: int = Field(description="Number of the revision, from 1.")
+    saved_at: datetime = Field(description="When it was saved.")
+    who: str = Field(description="Who saved it.")
+    note: str = Field(description="What changed, in words.")
+    deleted: bool = Field(description="Whether it marks the job as deleted.")
 
 
 class JobsBody(BaseModel):
     """The list of jobs, the last saved first."""
 
-    jobs: list[ListedBody]
+    jobs: list[ListedBody] = Field(description="The jobs.")
 
 
 class RevisionsBody(BaseModel):
     """A job's history, the newest first."""
 
-    revisions: list[RevisionBody]
+    revisions: list[RevisionBody] = Field(description="Its revisions.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,9 +125,15 @@ async def _written(request: Request) -> Written:
 
 
 JobId = Annotated[
-    str, Path(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60, examples=["library-van-k3qz"])
+    str,
+    Path(
+        pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$",
+        max_length=60,
+        description="Id of the job.",
+        examples=["library-van-k3qz"],
+    ),
 ]
-Revision = Annotated[int, Path(ge=1, le=LARGEST_NUMBER)]
+Revision = Annotated[int, Path(ge=1, le=LARGEST_NUMBER, description="Number of the revision.")]
 Kept = Annotated[Store, Depends(_store)]
 Answers = Annotated[Reports, Depends(_reports)]
 Sent = Annotated[Written, Depends(_written)]
@@ -175,7 +181,7 @@ router = APIRouter(prefix="/api/v1", tags=["jobs"])
 # --- Jobs ---------------------------------------------------------------------------------------
 
 
-@router.get("/jobs", responses=refusals())
+@router.get("/jobs", responses=refusals(), response_description="The jobs.")
 def list_jobs(
     store: Kept,
     search: Annotated[str, Query(max_length=200, description="Words that all are in it.")] = "",
@@ -200,7 +206,13 @@ def list_jobs(
     )
 
 
-@router.post("/jobs", status_code=201, responses=refusals(400, 413, 415), openapi_extra=_BODY)
+@router.post(
+    "/jobs",
+    status_code=201,
+    responses=refusals(400, 413, 415),
+    response_description="It is kept.",
+    openapi_extra=_BODY,
+)
 def create_job(store: Kept, written: Sent, who: Who, response: Response) -> SavedBody:
     """Keep a new job: a document in JSON, or the text of a TOML file."""
     saved = store.create(written.toml(), who=who)
@@ -218,7 +230,12 @@ def read_job(
     return _document(store.get(job_id), accept, if_none_match)
 
 
-@router.put("/jobs/{job_id}", responses=refusals(400, 404, 412, 413, 415, 428), openapi_extra=_BODY)
+@router.put(
+    "/jobs/{job_id}",
+    responses=refusals(400, 404, 412, 413, 415, 428),
+    response_description="It is kept.",
+    openapi_extra=_BODY,
+)
 def change_job(
     store: Kept,
     job_id: JobId,
@@ -235,6 +252,7 @@ def change_job(
 @router.delete(
     "/jobs/{job_id}",
     status_code=204,
+    response_description="It is marked.",
     response_class=Response,
     responses=refusals(404, 412, 428),
 )
@@ -243,7 +261,9 @@ def delete_job(store: Kept, job_id: JobId, who: Who, if_match: IfMatch = None) -
     store.delete(job_id, base=_base(store, job_id, if_match), who=who)
 
 
-@router.get("/jobs/{job_id}/revisions", responses=refusals(404))
+@router.get(
+    "/jobs/{job_id}/revisions", responses=refusals(404), response_description="The history."
+)
 def list_revisions(store: Kept, job_id: JobId) -> RevisionsBody:
     """List a job's revisions, the newest first; those of a deleted job too."""
     return RevisionsBody(
@@ -289,7 +309,7 @@ def read_report(
     store: Kept,
     reports: Answers,
     job_id: JobId,
-    stage: Stage,
+    stage: Annotated[Stage, Path(description="The question.")],
     proposal: ProposalId = None,
     against: ProposalId = None,
     at: Annotated[

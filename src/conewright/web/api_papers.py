@@ -58,7 +58,7 @@ _FILE: Responses = {
 }
 
 
-@router.get("/jobs/{job_id}/make", responses=refusals(404))
+@router.get("/jobs/{job_id}/make", responses=refusals(404), response_description="The manifest.")
 def read_manifest(reports: Answers, wanted: WantedPapers) -> Manifest:
     """Make the papers of a plan and list them: name, purpose, size, hash."""
     return reports.papers(wanted.saved, wanted.question).papers.manifest

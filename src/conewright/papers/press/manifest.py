@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from conewright.shown import Shown
 
@@ -35,12 +35,14 @@ class _Data(BaseModel):
 class Entry(_Data):
     """One file as the manifest has it; `size_mm` is width and height of a page or a drawing."""
 
-    name: str
-    purpose: str
-    use: Use
-    size_mm: tuple[float, float] | None
-    bytes: int
-    sha256: str
+    name: str = Field(description="Name of the file.")
+    purpose: str = Field(description="What is on it.")
+    use: Use = Field(description="What to do with it.")
+    size_mm: tuple[float, float] | None = Field(
+        description="Width and height of its page or drawing [mm]."
+    )
+    bytes: int = Field(description="Its length.")
+    sha256: str = Field(description="Its SHA-256, in hexadecimal.")
 
     @classmethod
     def of(cls, paper: PaperFile) -> Entry:
@@ -59,17 +61,18 @@ class Entry(_Data):
 class Manifest(Shown, _Data):
     """All files of one plan, what could not be made, and what to know about them."""
 
-    job: str
-    plan: str
-    revision: str
-    paper: str
-    files: tuple[Entry, ...]
-    refusals: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
+    job: str = Field(description="What the job is about.")
+    plan: str = Field(description="Id of the plan and its name.")
+    revision: str = Field(description="The revision of the job, or its fingerprint.")
+    paper: str = Field(description="What it is printed on.")
+    files: tuple[Entry, ...] = Field(description="The files, in their order.")
+    refusals: tuple[str, ...] = Field((), description="What could not be made, with the reason.")
+    notes: tuple[str, ...] = Field((), description="What there is to know.")
 
     def __repr__(self) -> str:
         """Return of what it is, and of how many files."""
-        return f"<Manifest of {self.plan}: {len(self.files)} files, {len(self.refusals)} not made>"
+        files = f"{len(self.files)} file{'' if len(self.files) == 1 else 's'}"
+        return f"<Manifest of {self.plan}: {files}, {len(self.refusals)} not made>"
 
     def used(self, use: Use) -> tuple[Entry, ...]:
         """Return the files of one use, in their order.

@@ -13,7 +13,7 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Match
@@ -67,23 +67,23 @@ _SENTENCES = {
 class ProblemBody(BaseModel):
     """One thing wrong: where, what was found, what is allowed."""
 
-    path: str
-    found: str
-    allowed: str
+    path: str = Field(description="The place: of the job, or of the request.")
+    found: str = Field(description="What stands there.")
+    allowed: str = Field(description="What may stand there.")
 
 
 class ErrorDetail(BaseModel):
     """What was refused, as a word for programs and a sentence for people."""
 
-    code: str
-    message: str
-    problems: list[ProblemBody]
+    code: str = Field(description="The kind of refusal, for programs.")
+    message: str = Field(description="What is wrong, for people.")
+    problems: list[ProblemBody] = Field(description="Each thing that is wrong.")
 
 
 class ErrorBody(BaseModel):
     """The one shape of every error."""
 
-    error: ErrorDetail
+    error: ErrorDetail = Field(description="What was refused.")
 
 
 class Refusal(Exception):
