@@ -102,7 +102,7 @@ class JobError(BadInputError):
 
     >>> import conewright as cw
     >>> try:
-    ...     cw.loads('format = 1')
+    ...     cw.loads("format = 1")
     ... except cw.JobError as error:
     ...     print([problem.path for problem in error.problems])
     ['head_unit', 'channel', 'location', 'driver']
