@@ -8,6 +8,7 @@ from conewright.physics.arrays import ComplexArray, FloatArray
 from conewright.stages.report.data import (
     Axis,
     Figure,
+    Kind,
     Outcome,
     Report,
     Series,
@@ -30,12 +31,17 @@ def some(
     *,
     spread: float = 0.0,
     unit: str = "",
+    kind: Kind = Kind.NUMBER,
     frequency_hz: float | None = None,
 ) -> Figure:
     draws = None if value is None else (value + spread * SPREAD[:, 0])[: None if spread else 1]
-    outcome = Outcome(subject, name, draws, unit, name.replace("_", " "), frequency_hz)
+    outcome = Outcome(subject, name, draws, unit, kind, name.replace("_", " "), frequency_hz)
     (made,) = figures([outcome], [Origin.TYPICAL])
     return made
+
+
+def difference(subject: str, name: str, dB: float, *, spread: float = 0.0) -> Figure:
+    return some(subject, name, dB, spread=spread, unit="dB", kind=Kind.CHANGE)
 
 
 # --- Feed ------------------------------------------------------------------------------------
@@ -146,7 +152,8 @@ def hear_report(
         ]
         if against:
             curves.append(_decibels(seat, "level_against", frequency, before))
-            figures.append(some(seat, "bass_change", 5.2 - 5.6 * place, spread=0.8, unit="dB"))
+            bass = 5.2 - 5.6 * place
+            figures.append(difference(seat, "bass_change", bass, spread=0.8))
             figures += change_figures(seat)
     return Report(
         stage="hear",
@@ -162,9 +169,9 @@ def hear_report(
 def change_figures(seat: str) -> list[Figure]:
     found = []
     for band, shares in SHARES.items():
-        found.append(some(seat, f"change_{band}", sum(shares.values()), spread=0.6, unit="dB"))
+        found.append(difference(seat, f"change_{band}", sum(shares.values()), spread=0.6))
         found += [
-            some(seat, f"change_{band}_from_{cause}", share, unit="dB")
+            difference(seat, f"change_{band}_from_{cause}", share)
             for cause, share in shares.items()
         ]
     return found
@@ -243,8 +250,8 @@ def compare_report(*, seats: tuple[str, ...] = SEATS) -> Report:
         for seat in seats:
             bass, overall = (2.1 * place - 1.5, 0.5 * place - 1.5) if place else (0.0, 0.0)
             figures += [
-                some(build, f"bass_change_{seat}", bass, spread=0.7, unit="dB"),
-                some(build, f"overall_change_{seat}", overall, spread=0.3, unit="dB"),
+                difference(build, f"bass_change_{seat}", bass, spread=0.7),
+                difference(build, f"overall_change_{seat}", overall, spread=0.3),
             ]
     return Report(
         stage="compare",

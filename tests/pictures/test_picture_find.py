@@ -40,7 +40,8 @@ WIRING = {"one-4-ohm": 0.6, "two-parallel": 0.3, "second-order": 0.004}
 
 def _odds(subject: str, name: str, value: float, label: str) -> Figure:
     (made,) = figures(
-        [Outcome(subject, name, np.array([value]), unit="", label=label)], [Origin.MEASURED]
+        [Outcome(subject, name, np.array([value]), unit="", kind=Kind.ODDS, label=label)],
+        [Origin.MEASURED],
     )
     return made
 

@@ -25,7 +25,7 @@ REPORTS = {
     "find": cw.find(FOUND),
     "feed": cw.feed(PLAN, FOUND, at=np.array([20.0, 1000.0])),
     "hear": cw.hear(PLAN, against=FOUND),
-    "fit": cw.fit(JOB.build("larger-fronts"), narrowed=False),
+    "fit": cw.fit(JOB.build("larger-fronts")),
     "compare": cw.compare(JOB),
 }
 MANIFEST = cw.Manifest(

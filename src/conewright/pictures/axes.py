@@ -20,6 +20,7 @@ from conewright.job.document.parts import AS_FOUND
 from conewright.physics.arrays import FloatArray
 from conewright.pictures.curves import HIGHEST, LOWEST, Curve, name_of
 from conewright.stages.report.data import Report
+from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -253,7 +254,7 @@ def level_grid(axes: Axes, *, axis: str, major: float = 6.0) -> None:
     one = axes.xaxis if axis == "x" else axes.yaxis
     one.set_major_locator(MultipleLocator(major))
     one.set_minor_locator(MultipleLocator(3.0))
-    one.set_major_formatter(FuncFormatter(lambda v, _: f"{v:.0f}".replace("-", "\N{MINUS SIGN}")))
+    one.set_major_formatter(FuncFormatter(lambda v, _: number(v)))
     one.grid(visible=True, which="major", color=PALE, linewidth=0.8)
     one.grid(visible=True, which="minor", color=PALE, linewidth=0.4)
     axes.tick_params(axis="both", which="minor", length=0)

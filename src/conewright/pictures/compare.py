@@ -19,11 +19,13 @@ from conewright.pictures.axes import (
     text_size,
     text_width,
 )
-from conewright.pictures.curves import change, figure_of, name_of, said, subjects, value_of
+from conewright.pictures.curves import figure_of, name_of, said, subjects, value_of
 from conewright.stages.hear.verdicts import AUDIBLE
 from conewright.stages.report.data import Figure as Number
 from conewright.stages.report.data import Report, Severity
 from conewright.stages.report.words import number
+from conewright.views.cells import MARKS
+from conewright.views.numbers import say
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,8 +33,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Row", "compare_title", "draw_compare"]
 
-MARKS = {Severity.GOOD: "●", Severity.NOTE: "○", Severity.WARN: "▲", Severity.STOP: "■"}
-"""Shape of each severity, as everywhere in the tool."""
 CHANGES = {"bass_change": "bass", "overall_change": "level"}
 RIGHT, ABOVE, BELOW, APART = 0.12, 0.3, 0.55, 0.35
 PANEL_GAP = 0.25
@@ -94,7 +94,7 @@ def compare_title(report: Report) -> str:
     best = max(gains, key=lambda entry: entry.value or 0.0, default=None)
     if best is not None and (best.value or 0.0) >= AUDIBLE:
         seat = best.name.removeprefix("bass_change_")
-        parts.append(f"Most bass: {name_of(best.subject)}, {change(best)} at {seat}")
+        parts.append(f"Most bass: {name_of(best.subject)}, {said(best)} at {seat}")
     loads = [f for build in _builds(report) if (f := figure_of(report, build, "minimum_load"))]
     worst = min(loads, key=lambda entry: entry.value or 0.0, default=None)
     if worst is not None:
@@ -188,7 +188,7 @@ def _load_axis(axes: Axes, report: Report, rows: list[Row]) -> None:
 
 def _say_rated(axes: Axes, figure: Number) -> None:
     axes.annotate(
-        f"┃rated {said(figure).split()[0]}",
+        f"┃rated {say(figure).number}",
         (1.0, 1.0),
         (0.0, 4.0),
         xycoords="axes fraction",
@@ -212,7 +212,7 @@ def _dot(axes: Axes, figure: Number, place: float) -> None:
         axes.plot([low, high], [place] * 2, color=BLUE, linewidth=4.0, alpha=0.35)
     axes.plot([value], [place], marker="o", color=BLACK, markersize=5.0, gid=figure.id)
     axes.annotate(
-        change(figure).split()[0] if figure.name != "minimum_load" else said(figure).split()[0],
+        say(figure).number,
         (value if high is None else high, place),
         (6.0, 0.0),
         textcoords="offset points",

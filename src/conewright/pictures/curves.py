@@ -9,14 +9,13 @@ import numpy as np
 from conewright.job.document.parts import AS_FOUND
 from conewright.physics.arrays import FloatArray
 from conewright.stages.report.data import Figure, Report
-from conewright.stages.report.words import number
+from conewright.views.numbers import say
 
 __all__ = [
     "HIGHEST",
     "LOWEST",
     "Curve",
     "caption",
-    "change",
     "curve",
     "figure_of",
     "name_of",
@@ -82,14 +81,8 @@ def value_of(report: Report, subject: str, name: str) -> float | None:
 
 
 def said(figure: Figure) -> str:
-    """Write a figure that has a value, without its band, in as many digits as the band allows."""
-    return unbroken(number(figure.value or 0.0, figure.unit, spread=_spread(figure)))
-
-
-def change(figure: Figure) -> str:
-    """Write a figure that is a difference: its sign always shows, one decimal place."""
-    text = f"{figure.value or 0.0:+.1f}"
-    return unbroken(f"{_plain_zero(text)} {figure.unit}".rstrip())
+    """Write a figure with its unit and without its band, on one line."""
+    return unbroken(say(figure).short)
 
 
 def caption(report: Report, *, tint: bool) -> str:
@@ -119,13 +112,3 @@ def _cut(found: Curve) -> Curve | None:
         return None
     rows = (np.interp(np.log(inside), np.log(x), row) for row in (found.y, found.low, found.high))
     return Curve(inside, *rows)
-
-
-def _spread(figure: Figure) -> float | None:
-    if figure.low is None or figure.high is None:
-        return None
-    return figure.high - figure.low
-
-
-def _plain_zero(text: str) -> str:
-    return "0.0" if not text.strip("+-0.") else text.replace("-", "\N{MINUS SIGN}")

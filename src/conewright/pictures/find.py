@@ -29,7 +29,8 @@ from conewright.pictures.axes import (
 from conewright.pictures.curves import unbroken
 from conewright.stages.report.data import Figure as Number
 from conewright.stages.report.data import Report, Series
-from conewright.views.search import cause_name, percent, split_cause
+from conewright.views.numbers import percent
+from conewright.views.search import cause_name, split_cause
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

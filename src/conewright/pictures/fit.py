@@ -23,9 +23,10 @@ from conewright.pictures.axes import (
     new_sheet,
     text_size,
 )
-from conewright.pictures.curves import caption, figure_of, said, subjects, unbroken, value_of
+from conewright.pictures.curves import caption, figure_of, subjects, unbroken, value_of
 from conewright.stages.report.data import Report, Severity
-from conewright.stages.report.words import number, odds, with_band
+from conewright.stages.report.words import MINUS, number, odds
+from conewright.views.numbers import say
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -235,7 +236,7 @@ def _cell_of(report: Report, group: tuple[str, ...], *, width: float) -> _Cell:
     names = lines(", ".join(group), width=room, size=size, weight="bold")
     words = [line for text in _words(report, group) for line in lines(text, width=room, size=size)]
     clearances = {
-        side: said(clearance).split()[0]
+        side: say(clearance).number
         for side, _ in ALLOWED
         if (clearance := figure_of(report, group[0], f"{side}_clearance"))
     }
@@ -255,7 +256,7 @@ def _words(report: Report, group: tuple[str, ...]) -> list[str]:
             found.append(f"{word}: not known")
             continue
         risk = f"{unbroken(f'under {number(limit)} mm:')} {unbroken(odds(chance))}"
-        found.append(f"{word}: {unbroken(with_band(clearance))}; {risk}")
+        found.append(f"{word}: {unbroken(say(clearance).full)}; {risk}")
     wider = value_of(report, group[0], "enlarge")
     if wider:
         found.append(f"cut the hole {number(wider)} mm wider")
@@ -395,7 +396,7 @@ def _mirrored(
 
 def _dimension(axes: Axes, part: float, limit: float, *, height: float, words: str) -> None:
     """Draw a clearance from a part to its limit, behind or in front; overlaps stand out."""
-    colour = VERMILLION if words.startswith("\N{MINUS SIGN}") else BLACK
+    colour = VERMILLION if words.startswith(MINUS) else BLACK
     style = "|-|,widthA=0.35,widthB=0.35"
     arrow = {"arrowstyle": style, "color": colour, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 0}
     axes.annotate("", (limit, height), (part, height), arrowprops=arrow)

@@ -29,7 +29,6 @@ from conewright.pictures.curves import (
     LOWEST,
     Curve,
     caption,
-    change,
     curve,
     figure_of,
     said,
@@ -121,9 +120,9 @@ def octave_levels(found: Curve) -> Curve:
 
 def _change_title(changes: list[Any]) -> str:
     if len(changes) <= 2:
-        return "Bass " + ", ".join(f"{change(f)} at {f.subject}" for f in changes)
+        return "Bass " + ", ".join(f"{said(f)} at {f.subject}" for f in changes)
     least, most = (pick(changes, key=lambda f: f.value) for pick in (min, max))
-    return f"Bass from {change(least)} at {least.subject} to {change(most)} at {most.subject}"
+    return f"Bass from {said(least)} at {least.subject} to {said(most)} at {most.subject}"
 
 
 def _seats(report: Report) -> tuple[str, ...]:

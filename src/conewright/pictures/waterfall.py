@@ -9,6 +9,7 @@ from conewright.pictures.axes import BLACK, BLUE, GREY, LEAD, ORANGE, Sheet, lev
 from conewright.pictures.curves import figure_of, subjects
 from conewright.stages.report.data import Figure, Report
 from conewright.stages.report.shares import CAUSES
+from conewright.views.numbers import summing
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -86,8 +87,9 @@ def draw_bars(
 
 def _draw_group(axes: Axes, group: Group, *, row: float) -> None:
     total = group.total.value or 0.0
+    numbers, whole = summing(list(group.shares.values()), total)
     _total(axes, group, row=row)
-    _write(axes, group.band.replace("_", " "), f"{total:+.1f}", row=row, weight="bold")
+    _write(axes, group.band.replace("_", " "), whole, row=row, weight="bold")
     last = row + len(group.shares)
     axes.plot([total, total], [row, last + 0.4], color=BLACK, linewidth=0.7)
     reached = 0.0
@@ -106,7 +108,7 @@ def _draw_group(axes: Axes, group: Group, *, row: float) -> None:
         reached += share
         if place < len(group.shares):
             axes.plot([reached] * 2, [row + place - 0.31, row + place + 1.31], color=GREY, lw=0.6)
-        _write(axes, cause, f"{share:+.1f}", row=row + place)
+        _write(axes, cause, numbers[place - 1], row=row + place)
 
 
 def _total(axes: Axes, group: Group, *, row: float) -> None:
@@ -119,13 +121,12 @@ def _total(axes: Axes, group: Group, *, row: float) -> None:
 def _write(axes: Axes, left: str, right: str, *, row: float, weight: str = "normal") -> None:
     """Write a row's name left of the axes and its number in a column on the right."""
     spot = axes.get_yaxis_transform()
-    number = "0.0" if not right.strip("+-0.") else right.replace("-", "\N{MINUS SIGN}")
     axes.annotate(
         left, (0.0, row), (-5.0, 0.0), xycoords=spot, textcoords="offset points",
         ha="right", va="center", fontweight=weight,
     )  # fmt: skip
     axes.annotate(
-        number, (1.0, row), (40.0, 0.0), xycoords=spot, textcoords="offset points",
+        right, (1.0, row), (40.0, 0.0), xycoords=spot, textcoords="offset points",
         ha="right", va="center", fontweight=weight,
     )  # fmt: skip
 

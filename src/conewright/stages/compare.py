@@ -22,7 +22,7 @@ from conewright.stages.hear.heard import BuildSound, sound_of
 from conewright.stages.hear.stage import hear_answer
 from conewright.stages.hear.verdicts import AUDIBLE
 from conewright.stages.report.assembly import Answer
-from conewright.stages.report.data import Caution, Report, Severity, Verdict
+from conewright.stages.report.data import Caution, Kind, Report, Severity, Verdict
 from conewright.stages.report.words import with_band
 
 __all__ = ["compare"]
@@ -128,6 +128,7 @@ def _seat_figures(answer: Answer, sound: BuildSound, before: BuildSound) -> None
             f"overall_change_{name}",
             seat.overall - was.overall,
             unit="dB",
+            kind=Kind.CHANGE,
             label=f"change of the programme's level at {name}",
         )
         answer.figure(
@@ -135,6 +136,7 @@ def _seat_figures(answer: Answer, sound: BuildSound, before: BuildSound) -> None
             f"bass_change_{name}",
             seat.bass - was.bass,
             unit="dB",
+            kind=Kind.CHANGE,
             label=f"change from 40 to 100 Hz at {name}",
         )
         answer.figure(
@@ -160,13 +162,19 @@ def _work_figures(answer: Answer, build: Build, fitted: Report) -> None:
         "fit_odds",
         max(odds) if odds else None,
         unit="",
+        kind=Kind.ODDS,
         label="chance that some place is tighter than it should be",
         text=None if odds else "nothing to judge",
     )
     answer.figure(
-        build.id, "cost", build.cost, unit=_currency(build), label="work, material and new parts"
+        build.id,
+        "cost",
+        build.cost,
+        unit=_currency(build),
+        kind=Kind.MONEY,
+        label="work, material and new parts",
     )
-    answer.figure(build.id, "hours", build.hours, unit="h", label="work")
+    answer.figure(build.id, "hours", build.hours, unit="h", kind=Kind.TIME, label="work")
 
 
 def _currency(build: Build) -> str:

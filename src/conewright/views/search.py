@@ -9,12 +9,12 @@ from conewright.stages.find.faults import trade
 from conewright.stages.report.data import Figure, Outlook, PlanStep, ReadingCard, Report
 from conewright.stages.report.words import number, odds
 from conewright.views.layout import Cell, Paragraph, Section, Table, fold
+from conewright.views.numbers import minutes, percent, points
 
 __all__ = [
     "card_in_words",
     "cause_name",
     "find_tables",
-    "percent",
     "reading_sections",
     "split_cause",
     "time_in_words",
@@ -26,12 +26,6 @@ MOST_CAUSES, LEAST_SHOWN = 10, 0.01
 PLACE_WIDTH = 18
 FIELD = 9
 """Room for the name of a line of a card."""
-
-
-def percent(chance: float) -> str:
-    """Write a probability as a percentage, never as nothing or all: `<1 %`, `34 %`, `>99 %`."""
-    rounded = round(100.0 * chance)
-    return "<1 %" if rounded < 1 else ">99 %" if rounded > 99 else f"{rounded} %"
 
 
 def split_cause(figure: Figure) -> tuple[str, str]:
@@ -96,7 +90,7 @@ def _course(report: Report) -> Table:
     rows = [
         [
             (_of_course(report, curve.id),),
-            *((percent(chance),) for chance in curve.y.values),
+            *((text,) for text in points(curve.y)),
         ]
         for curve in report.series
     ]
@@ -144,7 +138,7 @@ def card_in_words(
 
 def time_in_words(card: ReadingCard) -> str:
     """Return how long a reading takes, and how much of it is to get there."""
-    taken = number(card.minutes, "min")
+    taken = minutes(card.minutes)
     opening = card.minutes - trade.test(card.test).minutes
     return f"{taken}, {number(opening)} of them to get there" if opening > 0.0 else taken
 
@@ -191,16 +185,15 @@ def _others(cards: Sequence[ReadingCard]) -> Table:
 def _plan(report: Report) -> Iterator[Paragraph]:
     """Yield the cheapest plan to certainty with its minutes, and each of its steps."""
     figures = {figure.name: figure.value for figure in report.figures if figure.subject == "plan"}
-    minutes, chance = figures.get("minutes") or 0.0, figures.get("chance") or 0.0
+    needed, chance = figures.get("minutes") or 0.0, figures.get("chance") or 0.0
     if not report.plan:
         certain = "The plan: nothing more is needed, a cause is as good as certain (85 %)."
         short = "The plan: no few readings make a cause certain (85 %)."
         yield Paragraph(certain if chance > 0.0 else short, rest="  ")
         return
-    expected = number(minutes, "min", spread=3.0)
     title = (
-        f"The plan: {expected} expected, and in {percent(chance)} of all cases a cause is certain "
-        "(85 %) then. The likeliest course:"
+        f"The plan: {minutes(needed)} expected, and in {percent(chance)} of all cases a cause is "
+        "certain (85 %) then. The likeliest course:"
     )
     yield Paragraph(title, rest="  ")
     for place, step in enumerate(report.plan, start=1):
@@ -208,7 +201,7 @@ def _plan(report: Report) -> Iterator[Paragraph]:
 
 
 def _step(step: PlanStep, report: Report) -> str:
-    reading = f"{_reading_name(report, step.reading)}, {number(step.minutes, 'min')}"
+    reading = f"{_reading_name(report, step.reading)}, {minutes(step.minutes)}"
     cause = f"{cause_name(report, step.cause)} ({percent(step.odds)})"
     return f"{reading}: most likely {step.likely}, and then {cause}"
 

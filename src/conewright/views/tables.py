@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from math import isfinite
-from typing import Any
 
-from conewright.stages.report.data import Figure, Report, Series
+from conewright.stages.report.data import Figure, Kind, Report, Series
 from conewright.stages.report.shares import CAUSES
-from conewright.stages.report.words import SPOKEN_UNITS, number
-from conewright.views.cells import MARKS, NOTHING, Column, number_cell, summing
+from conewright.stages.report.words import number
+from conewright.views.cells import MARKS, NOTHING, Column, number_cell
 from conewright.views.layout import Cell, Section, Table, fold
+from conewright.views.numbers import TENTHS, WHOLE, points, say, summing
 from conewright.views.search import find_tables
 
 __all__ = ["stage_tables"]
@@ -18,8 +17,6 @@ __all__ = ["stage_tables"]
 ID_WIDTH = 18
 LABELS = 0.58
 """Part of the width that the labels of a list of figures take."""
-WHOLE, TENTHS = 3.0, 0.3
-"""Spread of a number that is written without decimals, or with one."""
 FEW_POINTS = 16
 """Curves of at most this many points are shown as numbers."""
 
@@ -29,11 +26,11 @@ CHANNELS = (
     Column("equivalent_resistance", "with\nmusic\n[ohm]"),
     Column("clean_power", "clean\npower\n[W]"),
     Column("cable_loss", "lost in\ncable\n[dB]"),
-    Column("minimum_impedance_change", "change of\nlowest\n[ohm]", "change"),
-    Column("clean_power_change", "change of\npower\n[dB]", "change"),
+    Column("minimum_impedance_change", "change of\nlowest\n[ohm]"),
+    Column("clean_power_change", "change of\npower\n[dB]"),
 )
 PLACES_FED = (
-    Column("power_share", "share of its\nchannel's music [%]", "share"),
+    Column("power_share", "share of its\nchannel's music [%]"),
     Column("clean_power", "clean power\nit gets [W]"),
 )
 CABLES_FED = (
@@ -52,9 +49,9 @@ SEATS = (
     Column("hearing_time", "noise dose\nin [min]"),
 )
 SEAT_CHANGES = (
-    Column("level_change", "programme\n[dB]", "change"),
-    Column("bass_change", "bass, 40 to\n100 Hz [dB]", "change"),
-    Column("max_clean_level_change", "clean ceiling\n[dB]", "change"),
+    Column("level_change", "programme\n[dB]"),
+    Column("bass_change", "bass, 40 to\n100 Hz [dB]"),
+    Column("max_clean_level_change", "clean ceiling\n[dB]"),
 )
 THIRDS = ("25", "31_5", "40", "50", "63", "80", "100", "125", "160", "200")
 BANDS = {
@@ -71,21 +68,21 @@ PLACES_DRIVEN = (
 )
 PLACES_FITTED = (
     Column("rear_clearance", "behind\n[mm]"),
-    Column("rear_odds", "odds of\nless than\n5 mm", "odds"),
+    Column("rear_odds", "odds of\nless than\n5 mm"),
     Column("front_clearance", "in front\n[mm]"),
-    Column("front_odds", "odds of\nless than\n3 mm", "odds"),
-    Column("enlarge", "cut\nout by\n[mm]", "bare"),
-    Column("land_left", "land\nleft\n[mm]", "bare"),
-    Column("screws_match", "screws\nmatch", "yes"),
+    Column("front_odds", "odds of\nless than\n3 mm"),
+    Column("enlarge", "cut\nout by\n[mm]", "origin"),
+    Column("land_left", "land\nleft\n[mm]", "origin"),
+    Column("screws_match", "screws\nmatch"),
 )
 COMPARED = (
     Column("minimum_load", "lowest load\n[ohm]"),
     Column("chip_temperature", "chip, loud\nmusic [°C]"),
     Column("chip_temperature_hard", "chip, pressed\nhard [°C]"),
     Column("conductor_temperature", "supply cable\nat its fuse\n[°C]"),
-    Column("fit_odds", "odds that it\nis too tight", "odds"),
-    Column("cost", "cost", "plain"),
-    Column("hours", "hours of work", "plain"),
+    Column("fit_odds", "odds that it\nis too tight"),
+    Column("cost", "cost", "number"),
+    Column("hours", "hours of work", "number"),
 )
 WHERE_PLANS_DIFFER = {"conductor_temperature"}
 """Rows of the comparison that are left out where every plan leaves the cables as they are."""
@@ -167,10 +164,9 @@ def _across(column: Column, builds: Sequence[str], figures: Mapping[str, Figure]
 
 def _row_title(column: Column, builds: Sequence[str], figures: Mapping[str, Figure]) -> Cell:
     """Return a row's title; money is in the job's own currency."""
-    if column.name != "cost":
-        return column.heading
-    unit = next((figures[f"{build}.cost"].unit for build in builds), "")
-    return (f"{column.head} [{unit}]" if unit else column.head,)
+    found = [figures[id] for build in builds if (id := f"{build}.{column.name}") in figures]
+    unit = next((figure.unit for figure in found if figure.kind is Kind.MONEY), "")
+    return (f"{column.head} [{unit}]",) if unit else column.heading
 
 
 def _no_tables(_: Report, __: Mapping[str, Figure]) -> Iterator[Table]:
@@ -221,9 +217,8 @@ def _listed(title: str, subject: str, report: Report) -> Table:
     for figure in report.figures:
         if figure.subject != subject or figure.value is None:
             continue
-        unit = SPOKEN_UNITS.get(figure.unit, figure.unit)
-        value, *edges = number_cell(figure, figure.value)
-        rows.append([(figure.label,), (value,), (unit,), tuple(edges)])
+        value, *edges = number_cell(figure)
+        rows.append([(figure.label,), (value,), (say(figure).unit,), tuple(edges)])
     return Table([(title,), (), (), ("10 to 90 %",)], rows, first=LABELS)
 
 
@@ -243,7 +238,7 @@ def _thirds(title: str, seats: Sequence[str], name: str, figures: Mapping[str, F
 def _third(figure: Figure | None) -> Cell:
     if figure is None or figure.value is None:
         return NOTHING
-    return (number(figure.value, spread=WHOLE),)
+    return (say(figure, spread=WHOLE).number,)
 
 
 def _causes(seat: str, figures: Mapping[str, Figure]) -> Table:
@@ -270,7 +265,7 @@ def _seat_rows(report: Report) -> Iterator[Column]:
         for name in names:
             if name.startswith(stem):
                 title = fold(f"{words}, {name.removeprefix(stem)} [dB]", width=ROW_WIDTH)
-                yield Column(name, "\n".join(title), "change")
+                yield Column(name, "\n".join(title))
 
 
 def _worst(report: Report, build: str) -> Cell:
@@ -287,26 +282,10 @@ def _few_points(report: Report) -> Iterator[Table]:
     curves = [curve for curve in drawn if 0 < len(curve.x.values) <= FEW_POINTS]
     if curves:
         head: list[Cell] = [("curve",), *((number(x, "Hz"),) for x in curves[0].x.values)]
-        rows = [[_curve_name(curve), *_points(curve)] for curve in curves]
+        rows = [[_curve_name(curve), *((text,) for text in points(curve.y))] for curve in curves]
         yield Table(head, rows)
 
 
 def _curve_name(curve: Series) -> Cell:
     unit = f" [{curve.y.unit}]" if curve.y.unit else ""
     return fold(f"{curve.id}{unit}", width=34)
-
-
-def _points(curve: Series) -> Iterator[Cell]:
-    """Yield a curve's values, the modulus of complex ones."""
-    for value in curve.y.values:
-        if isinstance(value, str):
-            yield (value,)
-        else:
-            modulus = _modulus(value)
-            yield (number(modulus),) if modulus is not None and isfinite(modulus) else NOTHING
-
-
-def _modulus(value: Any) -> float | None:
-    """Return the size of a curve's value; JSON has null for what is not finite."""
-    parts = value if isinstance(value, list | tuple) else (value,)
-    return None if None in parts else abs(complex(*parts)) if len(parts) > 1 else parts[0]

@@ -9,9 +9,9 @@ from conewright.job.build.state import Origin
 from conewright.job.measurables import measurement
 from conewright.shown import view_of
 from conewright.stages.report.data import Narrowing, Report, Severity, Verdict
-from conewright.stages.report.words import number
 from conewright.views.cells import MARKS, letter
 from conewright.views.layout import Paragraph, Section, as_lines
+from conewright.views.numbers import relief
 from conewright.views.search import reading_sections
 from conewright.views.tables import stage_tables
 
@@ -113,7 +113,7 @@ def _measuring(entry: Narrowing) -> str:
     how = f" How: {found[1]}." if found else ""
     return (
         f"{entry.label} ({entry.path}, so far {entry.origin.value}): takes "
-        f"{number(100 * entry.share, spread=10.0)} % off the band of {entry.figure}.{how}"
+        f"{relief(entry.share)} off the band of {entry.figure}.{how}"
     )
 
 

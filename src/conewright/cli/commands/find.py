@@ -29,7 +29,8 @@ from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.report.data import Figure, ReadingCard, Report, Severity, Verdict
 from conewright.views.cells import MARKS
 from conewright.views.layout import paragraph
-from conewright.views.search import card_in_words, percent
+from conewright.views.numbers import percent
+from conewright.views.search import card_in_words
 
 __all__ = ["ask_for_readings"]
 

@@ -9,8 +9,8 @@ from conewright.stages.find.faults.trade import test
 from conewright.stages.find.talk.answering import Answered, read_answer, same_words
 from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.report.data import ReadingCard, Report
-from conewright.stages.report.words import number
 from conewright.views.layout import paragraph
+from conewright.views.numbers import minutes
 
 __all__ = ["COMMANDS", "chosen_card", "chosen_reply", "explained", "listed_cards", "picked"]
 
@@ -73,7 +73,7 @@ def picked(typed: str, names: Sequence[str]) -> str | None:
 def listed_cards(report: Report, *, width: int) -> Iterator[str]:
     """Yield the readings that can be chosen, numbered from 1, and how to choose one."""
     for place, card in enumerate(report.readings, start=1):
-        said = f"{card.title} at {card.subject}, {number(card.minutes, 'min')}"
+        said = f"{card.title} at {card.subject}, {minutes(card.minutes)}"
         yield from paragraph(said, width=width, first=f"{place:>3} ", rest="    ")
     yield from paragraph(
         f"Say a number, or any test and its place as in {EXAMPLE}; nothing: back to the best one.",
@@ -105,8 +105,8 @@ def chosen_card(typed: str, report: Report) -> ReadingCard:
 def _own_card(name: str, place: str, report: Report) -> ReadingCard:
     """Return the card of a reading that is not among the best: the odds of answers are left out."""
     kind = test(name)
-    minutes = f"next.{name}@{place}.minutes"
-    known = (figure.value for figure in report.figures if figure.id == minutes)
+    id = f"next.{name}@{place}.minutes"
+    known = (figure.value for figure in report.figures if figure.id == id)
     return ReadingCard(
         id=f"{name}@{place}",
         test=name,

@@ -21,7 +21,7 @@ from conewright.papers.work.consumables import Consumable, consumables
 from conewright.papers.work.money import NOTHING, Amount, amount_of, chance_of_any, together
 from conewright.papers.work.steps import total_minutes, work_steps
 from conewright.stages.common.changes import Changes, changes, new_driver_places, planned_job
-from conewright.stages.report.words import number
+from conewright.views.numbers import money
 
 if TYPE_CHECKING:
     from conewright.job.build.state import Build
@@ -306,7 +306,7 @@ def _notes(build: Build, materials: list[Line]) -> Iterator[str]:
     if written is not None and computed > written:
         yield (
             f"The proposal reckons {written:g} for material; what the drawings and the wiring take "
-            f"comes to {number(computed)}. The larger is used."
+            f"comes to {money(computed)}. The larger is used."
         )
     if materials:
         yield (
@@ -325,9 +325,10 @@ def _verdict(job: Document, total: Amount) -> str:
     if total.typical <= budget:
         return (
             f"Within the budget of {budget:g} {currency} as a rule; it may come to "
-            f"{total.high:.0f}."
+            f"{money(total.high)}."
         )
-    return f"Over the budget of {budget:g} {currency} by {total.typical - budget:.0f} as a rule."
+    over = money(total.typical - budget)
+    return f"Over the budget of {budget:g} {currency} by {over} as a rule."
 
 
 # --- CSV ------------------------------------------------------------------------------------------

@@ -16,7 +16,8 @@ from conewright.papers.press.answers import Answers
 from conewright.papers.press.data_rows import rows
 from conewright.physics.amplifier import clean_peak_voltage
 from conewright.stages.common.changes import changes
-from conewright.stages.report.words import number, with_band
+from conewright.stages.report.words import number
+from conewright.views.numbers import say
 
 __all__ = [
     "NOT_KNOWN",
@@ -101,7 +102,7 @@ def high_pass(answers: Answers, channel: ChannelState) -> str:
     if unanswered or not asked:
         return unanswered[0] or NOT_KNOWN if unanswered else NOT_KNOWN
     highest = max(asked, key=lambda figure: figure.value or 0.0)
-    return highest.text or with_band(highest)
+    return highest.text or say(highest).full
 
 
 def expected(answers: Answers, template: str, subject: str) -> str:
@@ -180,7 +181,7 @@ def _figure(name: str) -> Callable[[Answers, str], str | None]:
 
     def read(answers: Answers, subject: str) -> str | None:
         figure = answers.figure(f"{subject}.{name}")
-        return None if figure is None or figure.value is None else with_band(figure)
+        return None if figure is None or figure.value is None else say(figure).full
 
     return read
 
@@ -201,7 +202,7 @@ def _half_supply(answers: Answers, _: str) -> str:
 
 def _supply_current(answers: Answers, _: str) -> str | None:
     figure = answers.figure("head_unit.supply_current")
-    return None if figure is None or figure.value is None else with_band(figure)
+    return None if figure is None or figure.value is None else say(figure).full
 
 
 def _feed_drop(answers: Answers, _: str) -> str | None:
@@ -223,7 +224,7 @@ def _drivers(answers: Answers, _: str) -> str:
 
 def _bass_change(answers: Answers, seat: str) -> str | None:
     figure = answers.figure(f"{seat}.bass_change")
-    return None if figure is None else f"bass {with_band(figure)}"
+    return None if figure is None else f"bass {say(figure).full}"
 
 
 def _name(answers: Answers, subject: str) -> str:

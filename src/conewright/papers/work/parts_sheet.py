@@ -13,6 +13,7 @@ from conewright.papers.work.bill import Bill, Line, bill
 from conewright.papers.work.money import Amount
 from conewright.papers.work.steps import work_steps
 from conewright.stages.report.words import number, odds
+from conewright.views.numbers import money
 
 if TYPE_CHECKING:
     from conewright.papers.press.answers import Answers
@@ -58,20 +59,20 @@ def parts_data(answers: Answers, made: Bill, *, revision: str | None = None) -> 
         "work": [_line(line) for line in made.lines if line.kind == "work"],
         "contingency": [_line(line) for line in made.lines if line.kind == "contingency"],
         "sums": {
-            "drivers": _amount(made.sum_of("driver")),
-            "materials": _amount(made.sum_of("material")),
-            "work": _amount(made.sum_of("work")),
-            "contingency": _amount(made.sum_of("contingency")),
-            "total": _amount(made.total),
+            "drivers": _sums(made.sum_of("driver")),
+            "materials": _sums(made.sum_of("material")),
+            "work": _sums(made.sum_of("work")),
+            "contingency": _sums(made.sum_of("contingency")),
+            "total": _sums(made.total),
         },
-        "hours": _amount(made.hours, digits=1),
+        "hours": _hours(made.hours),
         "rate": made.rate,
         "surprises": [
             {
                 "title": each.title,
                 "chance": odds(each.chance),
-                "hours": _amount(each.hours, digits=1),
-                "cost": _amount(each.cost),
+                "hours": _hours(each.hours),
+                "cost": _sums(each.cost),
             }
             for each in made.surprises
         ],
@@ -93,15 +94,13 @@ def _line(line: Line) -> dict[str, Any]:
     plain = asdict(line)
     several = "s" if line.unit == "piece" and line.quantity != 1 else ""
     plain["quantity"] = number(line.quantity, line.unit) + several
-    plain["cost"] = _amount(line.cost)
+    plain["cost"] = _sums(line.cost)
     return plain
 
 
-def _amount(amount: Amount, *, digits: int = 0) -> dict[str, str]:
-    """Write an amount; below ten to a tenth, so that small parts do not vanish."""
-    places = max(digits, 1) if amount.high < 10.0 else digits
-    return {
-        "low": f"{amount.low:.{places}f}",
-        "typical": f"{amount.typical:.{places}f}",
-        "high": f"{amount.high:.{places}f}",
-    }
+def _sums(amount: Amount) -> dict[str, str]:
+    return {name: money(each, highest=amount.high) for name, each in asdict(amount).items()}
+
+
+def _hours(amount: Amount) -> dict[str, str]:
+    return {name: f"{time:.1f}" for name, time in asdict(amount).items()}

@@ -17,7 +17,7 @@ from conewright.stages.feed.supply import supply_figures
 from conewright.stages.feed.supply_verdicts import supply_verdicts
 from conewright.stages.feed.verdicts import feed_verdicts, feed_working
 from conewright.stages.report.assembly import Answer
-from conewright.stages.report.data import Report, series
+from conewright.stages.report.data import Kind, Report, series
 
 __all__ = ["feed", "feed_answer"]
 
@@ -131,7 +131,12 @@ def _location_figures(answer: Answer, load: RadioLoad) -> None:
     for name, location in load.circuit.locations.items():
         share = load.power_share(name)
         answer.figure(
-            name, "power_share", share, unit="", label="share of its channel's power with music"
+            name,
+            "power_share",
+            share,
+            unit="",
+            kind=Kind.SHARE,
+            label="share of its channel's power with music",
         )
         answer.figure(
             name,
@@ -202,6 +207,7 @@ def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
             "minimum_impedance_change",
             channel.minimum_impedance - before.channels[name].minimum_impedance,
             unit="ohm",
+            kind=Kind.CHANGE,
             label="change of the lowest impedance",
         )
         answer.figure(
@@ -209,6 +215,7 @@ def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
             "clean_power_change",
             _decibels(load.clean_power(name, load.supply), before.clean_power(name, before.supply)),
             unit="dB",
+            kind=Kind.CHANGE,
             label="change of the largest clean sine",
             text="a load that takes no power",
         )
@@ -217,6 +224,7 @@ def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
         "chip_temperature_change",
         load.chip_temperature(EASY) - before.chip_temperature(EASY),
         unit="K",
+        kind=Kind.CHANGE,
         label="change of the chip's temperature, loud music",
     )
 

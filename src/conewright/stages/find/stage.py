@@ -21,7 +21,15 @@ from conewright.stages.find.talk.sentences import (
     stop_verdicts,
 )
 from conewright.stages.report.assembly import Answer
-from conewright.stages.report.data import Axis, Outlook, PlanStep, ReadingCard, Report, Series
+from conewright.stages.report.data import (
+    Axis,
+    Kind,
+    Outlook,
+    PlanStep,
+    ReadingCard,
+    Report,
+    Series,
+)
 
 __all__ = ["find"]
 
@@ -87,9 +95,8 @@ def find(build: Build) -> Report:
 def _cause_figures(answer: Answer, chances: dict[Atom, float]) -> None:
     for atom, chance in ranked(chances):
         if chance >= LEAST_ODDS:
-            answer.figure(
-                "cause", atom.id, chance, unit="", label=f"{title_of(atom)} at {atom.subject}"
-            )
+            label = f"{title_of(atom)} at {atom.subject}"
+            answer.figure("cause", atom.id, chance, unit="", kind=Kind.ODDS, label=label)
 
 
 def ranked(chances: dict[Atom, float]) -> list[tuple[Atom, float]]:
@@ -108,16 +115,16 @@ def _next_figures(answer: Answer, proposals: Iterable[Proposal]) -> None:
         title = trade.test(proposal.question.test).title
         answer.figure("next", name, proposal.rate, unit="bit/min", label=title)
         answer.figure("next", f"{name}.bits", proposal.bits, unit="bit", label=title)
-        answer.figure("next", f"{name}.minutes", proposal.minutes, unit="min", label=title)
+        answer.figure(
+            "next", f"{name}.minutes", proposal.minutes, unit="min", kind=Kind.TIME, label=title
+        )
 
 
 def _plan_figures(answer: Answer, minutes: float, reached: float) -> None:
-    answer.figure(
-        "plan", "minutes", minutes, unit="min", label=f"expected to {100 * CERTAIN:.0f} % certainty"
-    )
-    answer.figure(
-        "plan", "chance", reached, unit="", label="chance that the readings followed get there"
-    )
+    label = f"expected to {100 * CERTAIN:.0f} % certainty"
+    answer.figure("plan", "minutes", minutes, unit="min", kind=Kind.TIME, label=label)
+    label = "chance that the readings followed get there"
+    answer.figure("plan", "chance", reached, unit="", kind=Kind.ODDS, label=label)
 
 
 def _odds_series(answer: Answer, inquiry: Inquiry, chances: dict[Atom, float]) -> None:
@@ -133,8 +140,13 @@ def _odds_series(answer: Answer, inquiry: Inquiry, chances: dict[Atom, float]) -
             Series(
                 id=f"cause.{atom.id}.odds",
                 subject="cause",
-                x=Axis(name="readings", unit="", values=tuple(range(len(course)))),
-                y=Axis(name="odds", unit="", values=tuple(course)),
+                x=Axis(
+                    name="readings",
+                    unit="",
+                    kind=Kind.COUNT,
+                    values=tuple(range(len(course))),
+                ),
+                y=Axis(name="odds", unit="", kind=Kind.ODDS, values=tuple(course)),
             )
         )
 

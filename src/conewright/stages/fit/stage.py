@@ -29,7 +29,7 @@ from conewright.stages.fit.verdicts import (
     unjudged_verdicts,
 )
 from conewright.stages.report.assembly import Answer
-from conewright.stages.report.data import FillNote, Report
+from conewright.stages.report.data import FillNote, Kind, Report
 
 __all__ = ["ODDS_SAMPLES", "fit", "spacer_windows"]
 
@@ -163,6 +163,7 @@ def _behind(answer: Answer, sandwich: Sandwich) -> None:
             odds,
             sandwich.rear_odds(margin=margin),
             unit="",
+            kind=Kind.ODDS,
             label=f"chance of {of} behind",
             text=_unknown(sandwich.worst, NO_DEPTH),
             carrier=sandwich.worst,
@@ -181,6 +182,7 @@ def _in_front(answer: Answer, sandwich: Sandwich) -> None:
             odds,
             sandwich.front_odds(margin=margin),
             unit="",
+            kind=Kind.ODDS,
             label=f"chance of {of} in front",
             text=_unknown(sandwich.front, NO_GAP),
             carrier=sandwich.front,
@@ -230,6 +232,7 @@ def _hole(answer: Answer, place: LocationState) -> None:
         "screws_match",
         None if agree is None else float(agree),
         unit="",
+        kind=Kind.YES,
         label="whether the screw holes match, 1 or 0",
         text=NO_SCREWS if agree is None else None,
     )
@@ -256,7 +259,12 @@ def _dimensions(answer: Answer, sandwich: Sandwich) -> None:
         _dimension(answer, place, "driver_outer", frame.outer, "outer diameter of the driver")
     _length(answer, place.id, "travel", sandwich.travel, "how far the cone may come out")
     answer.figure(
-        place.id, "ring", float(mount.ring), unit="", label="whether a ring seals it, 1 or 0"
+        place.id,
+        "ring",
+        float(mount.ring),
+        unit="",
+        kind=Kind.YES,
+        label="whether a ring seals it, 1 or 0",
     )
 
 
@@ -268,7 +276,7 @@ def _changes(answer: Answer, sandwich: Sandwich, before: Sandwich) -> None:
     }
     for name, (now, then, label) in pairs.items():
         if now is not None and then is not None:
-            _length(answer, sandwich.place.id, name, now - then, label)
+            _length(answer, sandwich.place.id, name, now - then, label, kind=Kind.CHANGE)
 
 
 def _length(
@@ -279,12 +287,15 @@ def _length(
     label: str,
     missing: str | None = None,
     *,
+    kind: Kind = Kind.NUMBER,
     origin: Origin | None = None,
 ) -> None:
     """Add a length in millimetres; without one, `missing` says what to measure."""
     values = None if metres is None else np.asarray(metres, dtype=float) * MM
     text = missing if metres is None else None
-    answer.figure(subject, name, values, unit="mm", label=label, text=text, origin=origin)
+    answer.figure(
+        subject, name, values, unit="mm", kind=kind, label=label, text=text, origin=origin
+    )
 
 
 def _dimension(

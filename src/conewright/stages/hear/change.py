@@ -11,7 +11,7 @@ from conewright.stages.common.circuit import Solver
 from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import heard_at, mean_level, named_bands, third_octaves
 from conewright.stages.report.assembly import Answer
-from conewright.stages.report.data import series
+from conewright.stages.report.data import Kind, series
 from conewright.stages.report.shares import CAUSES, blend, causes_of_change, shapley_shares
 
 __all__ = ["change_figures", "change_series", "share_figures"]
@@ -24,16 +24,27 @@ def change_figures(answer: Answer, sound: BuildSound, other: BuildSound) -> dict
         before = other.seats[name]
         overall, bass = seat.overall - before.overall, seat.bass - before.bass
         answer.figure(
-            name, "level_change", overall, unit="dB", label="change of the programme's level"
+            name,
+            "level_change",
+            overall,
+            unit="dB",
+            kind=Kind.CHANGE,
+            label="change of the programme's level",
         )
         answer.figure(
-            name, "bass_change", bass, unit="dB", label="change of the level from 40 to 100 Hz"
+            name,
+            "bass_change",
+            bass,
+            unit="dB",
+            kind=Kind.CHANGE,
+            label="change of the level from 40 to 100 Hz",
         )
         answer.figure(
             name,
             "max_clean_level_change",
             seat.clean_overall - before.clean_overall,
             unit="dB",
+            kind=Kind.CHANGE,
             label="change of the loudest clean programme",
         )
         change = seat.thirds - before.thirds
@@ -43,6 +54,7 @@ def change_figures(answer: Answer, sound: BuildSound, other: BuildSound) -> dict
                 f"level_change_{suffix}",
                 column,
                 unit="dB",
+                kind=Kind.CHANGE,
                 label=f"change in the third octave at {words}",
                 frequency_hz=centre,
             )
@@ -54,12 +66,14 @@ def change_series(answer: Answer, sound: BuildSound, other: BuildSound) -> None:
     """Add the curves of before and of the difference."""
     for name, seat in sound.seats.items():
         now, before = seat.heard.level(), other.seats[name].heard.level()
-        for curve, values, quantity in (
-            ("level_against", before, "level"),
-            ("level_change", now - before, "change of level"),
+        for curve, values, quantity, kind in (
+            ("level_against", before, "level", Kind.NUMBER),
+            ("level_change", now - before, "change of level", Kind.CHANGE),
         ):
             answer.series.append(
-                series(name, curve, sound.frequency, values, quantity=quantity, unit="dB")
+                series(
+                    name, curve, sound.frequency, values, quantity=quantity, unit="dB", kind=kind
+                )
             )
 
 
@@ -76,7 +90,12 @@ def share_figures(answer: Answer, new: Build, old: Build) -> None:
         shares = shapley_shares(causes_of_change(old, new), levels)
     for column, (seat, band) in enumerate((seat.id, band) for seat in old.seats for band in names):
         answer.figure(
-            seat, f"change_{band}", whole[:, column], unit="dB", label=f"change in {WORDS[band]}"
+            seat,
+            f"change_{band}",
+            whole[:, column],
+            unit="dB",
+            kind=Kind.CHANGE,
+            label=f"change in {WORDS[band]}",
         )
         for cause, share in shares.items():
             answer.figure(
@@ -84,6 +103,7 @@ def share_figures(answer: Answer, new: Build, old: Build) -> None:
                 f"change_{band}_from_{cause}",
                 share[:, column],
                 unit="dB",
+                kind=Kind.CHANGE,
                 label=f"of which from {CAUSES[cause]}",
             )
 

@@ -17,7 +17,7 @@ from conewright.stages.hear.heard import HIGH_PASS_MENU, BuildSound, open_areas,
 from conewright.stages.hear.listening import REFERENCE_EMF, third_octaves
 from conewright.stages.hear.verdicts import OPENINGS, hear_verdicts, hear_working
 from conewright.stages.report.assembly import Answer
-from conewright.stages.report.data import Axis, Report, Series, series
+from conewright.stages.report.data import Axis, Kind, Report, Series, series
 
 __all__ = ["hear", "hear_answer"]
 
@@ -150,6 +150,7 @@ def _seat_figures(answer: Answer, sound: BuildSound) -> None:
             "hearing_time",
             seat.hearing_time,
             unit="min",
+            kind=Kind.TIME,
             label="time a day to a full noise dose at the loudest clean programme",
         )
         _thirds(answer, name, "level", seat.thirds, f"{REFERENCE_EMF} V sine")

@@ -18,6 +18,7 @@ from conewright.stages.report.care import cautions_for, restraint_gate
 from conewright.stages.report.data import (
     Figure,
     FillNote,
+    Kind,
     Outcome,
     Report,
     Series,
@@ -72,6 +73,7 @@ class Answer:
         values: FloatArray | float | None,
         *,
         unit: str,
+        kind: Kind = Kind.NUMBER,
         label: str,
         frequency_hz: float | None = None,
         text: str | None = None,
@@ -84,7 +86,7 @@ class Answer:
         of something else names that as its carrier.
         """
         draws = _row(values)
-        outcome = Outcome(subject, name, draws, unit, label, frequency_hz, text)
+        outcome = Outcome(subject, name, draws, unit, kind, label, frequency_hz, text)
         self._waiting.append(_Waiting(outcome, draws if carrier is None else _row(carrier), origin))
 
     def __getitem__(self, id: str) -> Figure:

@@ -30,6 +30,7 @@ __all__ = [
     "Caution",
     "Figure",
     "FillNote",
+    "Kind",
     "Narrowing",
     "Outcome",
     "Outlook",
@@ -61,6 +62,24 @@ class Severity(StrEnum):
         return list(Severity).index(self)
 
 
+class Kind(StrEnum):
+    """What a figure or an axis holds; how it is said follows from that."""
+
+    NUMBER = "number"
+    ODDS = "odds"
+    """A probability, 0 to 1."""
+    SHARE = "share"
+    """A part of a whole, 1 for all of it."""
+    CHANGE = "change"
+    """A difference; its sign says which way."""
+    COUNT = "count"
+    TIME = "time"
+    MONEY = "money"
+    """In the currency that is its unit."""
+    YES = "yes"
+    """1 for yes and 0 for no."""
+
+
 class _Data(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -80,6 +99,7 @@ class Figure(_Data):
     median: float | None = Field(None, description="50 % point over the spreads, in `unit`.")
     high: float | None = Field(None, description="90 % point over the spreads, in `unit`.")
     unit: str = Field(description="Unit of value and band; empty for odds and plain numbers.")
+    kind: Kind = Field(Kind.NUMBER, description="What it holds; how it is said follows from it.")
     origin: Origin = Field(description="Origin of the input that carries most of the spread.")
     label: str = Field(description="What it is, in a few plain words.")
     frequency_hz: float | None = Field(
@@ -105,6 +125,7 @@ class Axis(_Data):
 
     name: str = Field(description="The quantity, like frequency or level.")
     unit: str = Field(description="Its unit; empty for words and plain numbers.")
+    kind: Kind = Field(Kind.NUMBER, description="What the values hold.")
     values: tuple[Any, ...] = Field(
         description="Central values: numbers, pairs (re, im) or words; null for no answer."
     )
@@ -404,6 +425,7 @@ class Outcome:
         name: name of the figure; its id becomes `<subject>.<name>`.
         draws: shape (draws,), row 0 central, a single row for no spread; None without an answer.
         unit: unit of the draws.
+        kind: what it is; from it follows how it is said.
         label: what it is, in a few plain words.
         frequency_hz: the frequency it belongs to, if it has one.
         text: words that say more than the number.
@@ -414,6 +436,7 @@ class Outcome:
     name: str
     draws: FloatArray | None
     unit: str
+    kind: Kind
     label: str
     frequency_hz: float | None = None
     text: str | None = None
@@ -435,6 +458,7 @@ def figures(outcomes: Sequence[Outcome], origins: Sequence[Origin]) -> list[Figu
             subject=each.subject,
             name=each.name,
             unit=each.unit,
+            kind=each.kind,
             origin=origin,
             label=each.label,
             frequency_hz=each.frequency_hz,
@@ -483,6 +507,7 @@ def series(
     *,
     quantity: str,
     unit: str,
+    kind: Kind = Kind.NUMBER,
 ) -> Series:
     """Make a frequency series from draws (rows) by frequency (columns).
 
@@ -505,5 +530,5 @@ def series(
         id=f"{subject}.{name}",
         subject=subject,
         x=Axis(name="frequency", unit="Hz", values=tuple(frequency.tolist())),
-        y=Axis(name=quantity, unit=unit, values=central, low=low, high=high),
+        y=Axis(name=quantity, unit=unit, kind=kind, values=central, low=low, high=high),
     )

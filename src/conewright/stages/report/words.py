@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from math import floor, log, log10
+from collections.abc import Sequence
+from math import floor, isfinite, log, log10
 from typing import TYPE_CHECKING
 
 from conewright.errors import OutOfRangeError
@@ -10,7 +11,7 @@ from conewright.errors import OutOfRangeError
 if TYPE_CHECKING:
     from conewright.stages.report.data import Figure
 
-__all__ = ["ROUNDING", "finest", "number", "odds", "with_band"]
+__all__ = ["MINUS", "ROUNDING", "digits", "number", "odds", "spoken", "with_band"]
 
 MINUS = "\N{MINUS SIGN}"
 SPOKEN_UNITS = {"degC": "°C", "degF": "°F", "m2": "m²", "m3": "m³", "cm2": "cm²", "mm2": "mm²"}
@@ -32,9 +33,9 @@ FINEST_OF_ALL = 4
 HARDLY, NEARLY = 0.004, 0.996
 
 
-def finest(unit: str) -> int:
-    """Return how many decimals a number of this unit is written with at most."""
-    return FINEST.get(unit, FINEST_OF_ALL)
+def spoken(unit: str) -> str:
+    """Return a unit as people write it: `°C` for `degC`."""
+    return SPOKEN_UNITS.get(unit, unit)
 
 
 def number(
@@ -47,15 +48,15 @@ def number(
         unit: the unit's name as in a figure; empty for a plain number.
         spread: width of its band, in `unit`; None or 0 gives three significant digits, trailing
             zeros dropped.
-        most: decimals at most; those of `finest` when None.
+        most: decimals at most; those that anybody reads of this unit when None.
 
     Returns:
         For example `3.4 ohm`, `−5.0 mm`, `126 °C`. The last digit is worth between a thirtieth
         and a third of the spread, but no finer than `most`; what is zero at that is `0`.
 
     """
-    spoken = SPOKEN_UNITS.get(unit, unit)
-    return f"{_digits(value, spread, finest(unit) if most is None else most)} {spoken}".rstrip()
+    written = _digits(value, spread, _finest(unit) if most is None else most)
+    return f"{written} {spoken(unit)}".rstrip()
 
 
 def with_band(figure: Figure) -> str:
@@ -65,13 +66,35 @@ def with_band(figure: Figure) -> str:
     """
     if figure.value is None:
         return figure.text or "no answer"
+    first, *ends = digits(figure)
+    said = f"{first} {spoken(figure.unit)}".rstrip()
+    return f"{said} ({' to '.join(ends)})" if ends else said
+
+
+def digits(figure: Figure, *, scale: float = 1.0, spread: float | None = None) -> Sequence[str]:
+    """Return a figure's number and, where it has a band, both ends of that, without the unit.
+
+    There is no band where it is endless, where rounding alone makes it, or where both ends are
+    written alike.
+
+    Args:
+        figure: one with a value.
+        scale: what all of them are multiplied by.
+        spread: what the digits follow, times the scale; the width of the band when None.
+
+    """
+    assert figure.value is not None
+    value, *ends = (scale * each for each in (figure.value, *_ends(figure)))
+    width = ends[1] - ends[0] if ends and spread is None else spread
+    first, *others = (_digits(each, width, _finest(figure.unit)) for each in (value, *ends))
+    return (first, *others) if len(set(others)) > 1 else (first,)
+
+
+def _ends(figure: Figure) -> tuple[float, ...]:
     low, high = figure.low, figure.high
-    if low is None or high is None or high - low <= abs(figure.value) * ROUNDING:
-        return number(figure.value, figure.unit)
-    spread, most = high - low, finest(figure.unit)
-    said = number(figure.value, figure.unit, spread=spread)
-    edges = [_digits(edge, spread, most) for edge in (low, high)]
-    return said if edges == ["0", "0"] else f"{said} ({edges[0]} to {edges[1]})"
+    if low is None or high is None or not isfinite(high - low):
+        return ()
+    return (low, high) if high - low > ROUNDING * max(abs(low), abs(high)) else ()
 
 
 def odds(chance: float) -> str:
@@ -96,6 +119,11 @@ def odds(chance: float) -> str:
         return "as good as certain"
     part, whole = min(CHANCES, key=lambda pair: abs(_logit(chance) - _logit(pair[0] / pair[1])))
     return f"about {part} in {whole}"
+
+
+def _finest(unit: str) -> int:
+    """Return how many decimals a number of this unit is written with at most."""
+    return FINEST.get(unit, FINEST_OF_ALL)
 
 
 def _digits(value: float, spread: float | None, most: int) -> str:

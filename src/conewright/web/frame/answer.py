@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from math import isfinite
-from typing import Any
 
 from conewright.errors import BadInputError
 from conewright.job.build.fills import plain_text
@@ -15,6 +13,7 @@ from conewright.job.build.state import Build, Origin, Value
 from conewright.job.measurables import measurement
 from conewright.job.text.labels import field_at
 from conewright.phrases import capital
+from conewright.stages.hear.listening import third_octaves
 from conewright.stages.report.data import (
     Figure,
     Narrowing,
@@ -24,9 +23,10 @@ from conewright.stages.report.data import (
     Verdict,
     Working,
 )
-from conewright.stages.report.words import ROUNDING, SPOKEN_UNITS, finest, number
-from conewright.views.cells import MARKS, brief_odds, letter
-from conewright.views.search import cause_name, percent
+from conewright.stages.report.words import number
+from conewright.views.cells import MARKS, letter
+from conewright.views.numbers import points, relief, say
+from conewright.views.search import cause_name
 from conewright.views.text import QUESTIONS, UNNAMED
 from conewright.web.frame.plan import State
 
@@ -53,10 +53,8 @@ HEADLINES = {
     "hear": ("bass_level", "max_clean_level", "bass_corner", "hearing_time", "level_change",
              "bass_change", "max_clean_level_change"),
 }  # fmt: skip
-ODDS = re.compile(r"(^|_)(odds|chance)$")
-THIRD = re.compile(r"_\d+(_\d+)?hz$")
-SHARES = {"power_share"}
-SIGNED = re.compile(r"_change(_|$)|^change_")
+THIRDS = tuple(f"_{suffix}" for suffix, _, _ in third_octaves())
+"""How the names of figures end that belong to a third octave: the picture shows them."""
 MOST_ROWS = 40
 DRAWN = {
     "feed": (".impedance",),
@@ -183,7 +181,7 @@ def stage_view(report: Report, job: Job, build: Build) -> StageView:
         working = _working(workings.get(figure.id), job, values)
         if head:
             leading.append(number_view(figure, working))
-        elif not THIRD.search(figure.name) and report.stage != "find":
+        elif not figure.name.endswith(THIRDS) and report.stage != "find":
             others.append(number_view(figure, None))
     return StageView(
         question=QUESTIONS.get(report.stage, ""),
@@ -205,7 +203,7 @@ def stage_view(report: Report, job: Job, build: Build) -> StageView:
 
 def number_view(figure: Figure, working: WorkingView | None = None) -> NumberView:
     """Return a figure as it is read."""
-    said, unit, band = _said(figure)
+    said = say(figure)
     sign, word = LETTERS[figure.origin]
     inch = in_inches(figure.value / 1000.0) if figure.unit == "mm" and figure.value else ""
     at = f"at {number(figure.frequency_hz, 'Hz')}" if figure.frequency_hz is not None else ""
@@ -214,48 +212,15 @@ def number_view(figure: Figure, working: WorkingView | None = None) -> NumberVie
         id=figure.id,
         anchor=re.sub(r"[^A-Za-z0-9_-]", "-", figure.id),
         label=capital(figure.label),
-        number=said,
-        unit=unit,
-        band=band,
+        number=said.number,
+        unit=said.unit,
+        band=said.band,
         letter=sign,
         word=word,
         note=", ".join(each for each in (at, text) if each),
         inch=inch,
         working=working,
     )
-
-
-def _said(figure: Figure) -> tuple[str, str, str]:
-    """Return a figure's number, unit and band in words."""
-    value = figure.value
-    if value is None or not isfinite(value):
-        return figure.text or "no answer", "", ""
-    if ODDS.search(figure.name):
-        return brief_odds(min(max(value, 0.0), 1.0)), "", ""
-    if figure.name == "screws_match":
-        return ("yes" if value else "no"), "", ""
-    scale = 100.0 if figure.name in SHARES else 1.0
-    unit = "%" if figure.name in SHARES else SPOKEN_UNITS.get(figure.unit, figure.unit)
-    signed = bool(SIGNED.search(figure.name))
-    ends = [scale * end for end in (figure.low, figure.high) if end is not None]
-    spread = _spread(ends)
-    most = finest(figure.unit)
-    said = _signed(number(scale * value, spread=spread, most=most), scale * value, signed)
-    if spread is None:
-        return said, unit, ""
-    low, high = (_signed(number(end, spread=spread, most=most), end, signed) for end in ends)
-    return said, unit, "" if low == high else f"{low} to {high}"
-
-
-def _spread(ends: Sequence[float]) -> float | None:
-    if len(ends) != 2:
-        return None
-    width = ends[1] - ends[0]
-    return width if isfinite(width) and width > ROUNDING * max(map(abs, ends)) else None
-
-
-def _signed(text: str, value: float, signed: bool) -> str:
-    return f"+{text}" if signed and value > 0.0 and text.strip("0.") else text
 
 
 def in_inches(metres: float) -> str:
@@ -332,14 +297,13 @@ def _writable(job: Job, path: str) -> bool:
 
 def _next(entry: Narrowing, report: Report, job: Job, values: Mapping[str, Value]) -> NextView:
     told = measurement(entry.path)
-    share = number(100 * entry.share, spread=10.0)
     figures = {figure.id: figure for figure in report.figures}
     about = figures.get(entry.figure)
     of = f"{about.label} ({about.subject})" if about else entry.figure
     return NextView(
         label=capital(entry.label),
         how=told[1] if told else "",
-        gain=f"takes {share} % off the band of: {of}",
+        gain=f"takes {relief(entry.share)} off the band of: {of}",
         field=_input(values[entry.path], job) if entry.path in values else None,
     )
 
@@ -406,10 +370,8 @@ def series_table(report: Report, *, most: int | None = MOST_ROWS) -> TableView |
     step = 1 if most is None else max(1, -(-len(x.values) // most))
     first = f"{x.name} [{x.unit}]" if x.unit else x.name
     heads = (first, *(_head(curve, report) for curve in curves))
-    rows = tuple(
-        (number(x.values[i]) if x.unit else str(x.values[i]), *(_cell(c, i) for c in curves))
-        for i in range(0, len(x.values), step)
-    )
+    columns = [points(axis) for axis in (x, *(curve.y for curve in curves))]
+    rows = tuple(zip(*(column[::step] for column in columns), strict=True))
     return TableView(f"{report.stage}: the curves as numbers", heads, rows)
 
 
@@ -418,18 +380,3 @@ def _head(curve: Series, report: Report) -> str:
         return cause_name(report, curve.id.removesuffix(".odds").removeprefix("cause."))
     name = curve.id.replace(".", ", ")
     return f"{name.replace('_', ' ')} [{curve.y.unit}]" if curve.y.unit else name.replace("_", " ")
-
-
-def _cell(curve: Series, index: int) -> str:
-    value: Any = curve.y.values[index]
-    if isinstance(value, str):
-        return value
-    parts = value if isinstance(value, list | tuple) else (value,)
-    if any(part is None for part in parts):
-        return "–"
-    size = abs(complex(*parts)) if len(parts) > 1 else float(parts[0])
-    if not isfinite(size):
-        return "–"
-    if curve.id.endswith(".odds"):
-        return percent(size)
-    return number(size, spread=0.3 if curve.y.unit in ("dB", "dB(A)") else None)

@@ -19,6 +19,7 @@ from conewright.job.build.state import Origin
 from conewright.job.text.merging import merged
 from conewright.store import Conflict, Saved, Store
 from conewright.views.cells import letter
+from conewright.views.numbers import minutes
 from conewright.views.text import QUESTIONS
 from conewright.web.base.settings import LARGEST_NUMBER
 from conewright.web.doors.who import device_of, who_asks
@@ -135,6 +136,7 @@ def _templates() -> Environment:
         lstrip_blocks=True,
     )
     environment.filters["when"] = _when
+    environment.filters["minutes"] = minutes
     environment.filters["part"] = lambda text: quote(str(text), safe="")
     environment.globals.update(
         address=address,

@@ -22,7 +22,8 @@ from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.report.data import Figure, ReadingCard, Report, Severity
 from conewright.stages.report.words import odds
 from conewright.store import Conflict
-from conewright.views.search import cause_name, percent, split_cause
+from conewright.views.numbers import minutes, percent
+from conewright.views.search import cause_name, split_cause
 from conewright.web.base.errors import Refusal
 from conewright.web.desk.workers import Question
 from conewright.web.frame.answer import verdict_views
@@ -278,8 +279,8 @@ def _chosen(id: str, report: Report, page: JobPage) -> ReadingCard | None:
             return card
     name, _, place = id.partition("@")
     again = any((each.test, each.at) == (name, place) for each in page.job.readings)
-    minutes = next((f.value for f in report.figures if f.id == f"next.{id}.minutes"), None)
-    if minutes is None and not again:
+    taken = next((f.value for f in report.figures if f.id == f"next.{id}.minutes"), None)
+    if taken is None and not again:
         return None
     try:
         kind = test_kind(name)
@@ -292,7 +293,7 @@ def _chosen(id: str, report: Report, page: JobPage) -> ReadingCard | None:
         title=kind.title,
         how=kind.how,
         equipment=kind.equipment,
-        minutes=minutes or kind.minutes,
+        minutes=taken or kind.minutes,
         bits=0.0,
         bits_per_minute=0.0,
         healthy=kind.healthy,
@@ -330,9 +331,9 @@ def _cause(figure: Figure, before: float | None) -> Cause:
     return Cause(title, place, chance, percent(chance), odds(chance), was)
 
 
-def _step(reading: str, minutes: float, likely: str) -> str:
+def _step(reading: str, taken: float, likely: str) -> str:
     test, _, place = reading.partition("@")
-    return f"{test_kind(test).title} at {place}, {minutes:.0f} min: most likely {likely}"
+    return f"{test_kind(test).title} at {place}, {minutes(taken)}: most likely {likely}"
 
 
 def _told(reading: Reading) -> str:

@@ -22,7 +22,7 @@ from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.find.talk.planning import Opened
 from conewright.stages.find.talk.telling import expected_bits, telling_apart
 from conewright.stages.report.assembly import Answer
-from conewright.stages.report.data import Outlook, ReadingCard, Severity
+from conewright.stages.report.data import Kind, Outlook, ReadingCard, Severity
 from conewright.stages.report.words import number, odds
 
 __all__ = ["wiring_cards", "wiring_figures"]
@@ -48,6 +48,7 @@ def wiring_figures(answer: Answer, build: Build) -> None:
                     f"{channel.id}.{name}",
                     chance,
                     unit="",
+                    kind=Kind.ODDS,
                     label=trade.topology(name).title,
                 )
         _say(answer, build, channel, ranked)
@@ -92,12 +93,12 @@ def wiring_cards(answer: Answer, build: Build, opened: Opened) -> tuple[ReadingC
         card for channel in build.unknown if (card := _card(build, channel, opened)) is not None
     )
     for card in cards:
-        for name, value, unit in (
-            (card.id, card.bits_per_minute, "bit/min"),
-            (f"{card.id}.bits", card.bits, "bit"),
-            (f"{card.id}.minutes", card.minutes, "min"),
+        for name, value, unit, kind in (
+            (card.id, card.bits_per_minute, "bit/min", Kind.NUMBER),
+            (f"{card.id}.bits", card.bits, "bit", Kind.NUMBER),
+            (f"{card.id}.minutes", card.minutes, "min", Kind.TIME),
         ):
-            answer.figure("next", name, value, unit=unit, label=card.title)
+            answer.figure("next", name, value, unit=unit, kind=kind, label=card.title)
     return cards
 
 
