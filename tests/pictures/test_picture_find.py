@@ -20,7 +20,7 @@ from conewright.errors import BadInputError
 from conewright.job.build.state import Origin
 from conewright.job.document.parts import AS_FOUND
 from conewright.pictures.find import rows_of
-from conewright.stages.report.data import Axis, Figure, Outcome, Report, Series, figures
+from conewright.stages.report.data import Axis, Figure, Kind, Outcome, Report, Series, figures
 
 COURSES = {
     "reversed@door-fr": ("one driver connected the wrong way round", (0.46, 0.89, 0.89, 0.99)),
