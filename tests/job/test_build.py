@@ -112,11 +112,12 @@ def test_a_two_ohm_rating_keeps_the_set_consistent() -> None:
     usual = driver_of(small_job(driver={"age": "ageing", "rated_impedance": "4 ohm"}))
     low = driver_of(small_job(driver={"age": "ageing", "rated_impedance": "2 ohm"}))
     four, two = whole(usual), whole(low)
-    assert (four["re"], two["re"]) == (3.4, 1.7)
+    assert (four["re"], two["re"]) == (3.4, 1.75)
     assert two["qes"] == pytest.approx(four["qes"], rel=1e-12)
-    # Closed form: half the coil resistance at the same Qes is Bl over root 2, so +3.01 dB.
-    assert two["bl"] == pytest.approx(four["bl"] / math.sqrt(2.0), rel=1e-12)
-    assert two["sensitivity"] - four["sensitivity"] == pytest.approx(3.0103, abs=1e-3)
+    # Closed form: at the same Qes Bl goes with the root of the coil resistance, and the level at
+    # the same volts with its inverse: 10 log10(3.4/1.75) = 2.884 dB.
+    assert two["bl"] == pytest.approx(four["bl"] * math.sqrt(1.75 / 3.4), rel=1e-12)
+    assert two["sensitivity"] - four["sensitivity"] == pytest.approx(2.884, abs=1e-3)
     # From memory: the usual coil of a 2 ohm 165 is 0.18 mH where that of a 4 ohm one is 0.35.
     assert usual.coil.le is not None
     assert low.coil.le is not None

@@ -257,6 +257,8 @@ def test_reads_a_wire_gauge(text: str, area_mm2: float) -> None:
         ("18 AWG..1 mm2", "conductor", "4/0 to 40"),
         ("18.5 AWG", "conductor", "4/0 to 40"),
         ("41 AWG", "conductor", "4/0 to 40"),
+        ("150 mm2", "conductor", "the tables of wires end at 120 mm2"),
+        ("100 mm2 ± 30 mm2", "conductor", "the tables of wires end at 120 mm2"),
         ("1" * 121, "number", "longer than 120"),
     ],
 )

@@ -116,7 +116,9 @@ def test_a_fuse_opens_sooner_the_more_it_carries() -> None:
 def test_ratings_that_are_sold() -> None:
     ratings = [fuse.rating for fuse in fuses()]
     assert ratings == sorted(set(ratings))
-    assert [next_fuse(least=least).rating for least in (10.0, 10.1, 41.0)] == [10.0, 15.0, 50.0]
+    assert [next_fuse(least=least).rating for least in (10.0, 10.1, 31.0, 41.0)] == [
+        *(10.0, 15.0, 35.0, 50.0)
+    ]
     assert next_fuse(least=15.0).colour == "blue"
     with pytest.raises(OutOfRangeError, match="201"):
         next_fuse(least=201.0)

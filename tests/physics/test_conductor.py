@@ -23,8 +23,8 @@ from conewright.physics.conductor import (
 
 @pytest.mark.parametrize("kind", get_args(ConductorKind))
 @settings(deadline=None, derandomize=True, max_examples=30)
-@given(area=st.floats(0.2e-6, 60e-6))
-def test_between_and_beyond_the_sizes(kind: ConductorKind, area: float) -> None:
+@given(area=st.floats(0.2e-6, 118e-6))
+def test_between_the_sizes_and_under_the_thinnest(kind: ConductorKind, area: float) -> None:
     thin = float(resistance_per_metre(area=area, kind=kind))
     thick = float(resistance_per_metre(area=1.01 * area, kind=kind))
     assert thin > thick
@@ -32,14 +32,28 @@ def test_between_and_beyond_the_sizes(kind: ConductorKind, area: float) -> None:
     assert 1.03 < thin * area / COPPER_RESISTIVITY < 1.25
 
 
-def test_beyond_the_table_resistance_goes_with_one_over_area() -> None:
+def test_thinner_than_the_table_resistance_goes_with_one_over_area() -> None:
     # closed form outside the table; 39.0 ohm/km at 0.5 mm2 is published (IEC 60228)
     assert resistance_per_metre(area=0.25e-6) == pytest.approx(78.0e-3, rel=1e-12)
-    assert resistance_per_metre(area=70.0e-6) == pytest.approx(0.277e-3, rel=1e-12)
+    with pytest.raises(OutOfRangeError, match=r"at most 0\.00012, got 0\.00015"):
+        resistance_per_metre(area=150.0e-6)
+
+
+def test_thick_cables_are_those_of_the_standards() -> None:
+    # published (IEC 60228 class 5, plain and tinned); from memory (ISO 6722-1:2011)
+    limits: dict[ConductorKind, dict[float, float]] = {
+        "class-5-plain": {50.0: 0.386, 70.0: 0.272, 95.0: 0.206, 120.0: 0.161},
+        "class-5-tinned": {50.0: 0.393, 70.0: 0.277, 95.0: 0.210, 120.0: 0.164},
+        "road-vehicle": {25.0: 0.743, 35.0: 0.527, 50.0: 0.368},
+    }
+    for kind, sizes in limits.items():
+        for area, limit in sizes.items():
+            found = resistance_per_metre(area=area * 1e-6, kind=kind)
+            assert found == pytest.approx(limit * 1e-3, rel=1e-9)
 
 
 def test_tinned_is_worse_than_plain() -> None:
-    areas = np.array([0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0]) * 1e-6
+    areas = np.array([0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0]) * 1e-6
     ratio = resistance_per_metre(area=areas, kind="class-5-tinned") / resistance_per_metre(
         area=areas
     )

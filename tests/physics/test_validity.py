@@ -4,7 +4,12 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.validity import in_words, require_not_negative, require_positive
+from conewright.physics.validity import (
+    in_words,
+    require_at_most,
+    require_not_negative,
+    require_positive,
+)
 
 
 def test_a_number_and_the_ends_of_an_array() -> None:
@@ -19,5 +24,8 @@ def test_refusals_name_the_argument_and_stay_short() -> None:
         require_positive(length=1.0, area=many)
     with pytest.raises(OutOfRangeError, match=r"^loss must not be below zero, got nan$"):
         require_not_negative(loss=np.nan)
+    with pytest.raises(OutOfRangeError, match=r"^area must be at most 2, got -1 to 3$"):
+        require_at_most(2.0, area=np.array([-1.0, 3.0]))
+    require_at_most(2.0, area=2.0)
     require_positive(length=np.inf)
     require_not_negative(loss=0.0)

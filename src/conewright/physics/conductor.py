@@ -13,12 +13,13 @@ import numpy as np
 
 from conewright.physics.arrays import FloatArray, Real
 from conewright.physics.levels import amplitude_decibel
-from conewright.physics.validity import require_not_negative, require_positive
+from conewright.physics.validity import require_at_most, require_not_negative, require_positive
 
 __all__ = [
     "CLAD_ALUMINIUM_CONDUCTIVITY",
     "COPPER_COEFFICIENT",
     "COPPER_RESISTIVITY",
+    "LARGEST_AREA",
     "ConductorKind",
     "awg_area",
     "awg_diameter",
@@ -40,6 +41,9 @@ COPPER_COEFFICIENT: Final = 3.93e-3
 
 CLAD_ALUMINIUM_CONDUCTIVITY: Final = (0.62, 0.65, 0.68)
 """Conductivity of copper-clad aluminium over copper, low, middle, high [1] (IEC 60028)."""
+
+LARGEST_AREA: Final = 120e-6
+"""Where the tables of all kinds end [m2]."""
 
 REFERENCE_TEMPERATURE: Final = 293.15
 
@@ -68,14 +72,15 @@ def resistance_per_metre(
 
     Returns:
         Resistance [ohm/m]: the table's value at a standard size; between sizes resistance times
-        area is interpolated over ln(area), beyond the table it stays constant.
+        area is interpolated over ln(area), under the thinnest it stays constant.
 
     Raises:
-        OutOfRangeError: area not above zero.
+        OutOfRangeError: area not above zero, or over LARGEST_AREA.
 
     Source: IEC 60228 class 5 and ISO 6722-1 tables; the interpolation is this project's own.
     """
     require_positive(area=area)
+    require_at_most(LARGEST_AREA, area=area)
     areas, resistances = _table(kind)
     product = np.interp(np.log(area), np.log(areas), resistances * areas)
     return np.asarray(product / area * temperature_factor(temperature=temperature))

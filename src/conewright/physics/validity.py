@@ -5,7 +5,7 @@ import numpy as np
 from conewright.errors import OutOfRangeError
 from conewright.physics.arrays import Real
 
-__all__ = ["in_words", "require_not_negative", "require_positive"]
+__all__ = ["in_words", "require_at_most", "require_not_negative", "require_positive"]
 
 
 def in_words(value: Real) -> str:
@@ -45,3 +45,18 @@ def require_not_negative(**values: Real) -> None:
     for name, value in values.items():
         if not np.all(np.asarray(value) >= 0.0):
             raise OutOfRangeError(f"{name} must not be below zero, got {in_words(value)}")
+
+
+def require_at_most(most: float, **values: Real) -> None:
+    """Refuse anything above `most`; NaN is refused.
+
+    Args:
+        most: the greatest that is let through, in the units of the arguments.
+        values: the arguments to judge, by name.
+
+    Raises:
+        OutOfRangeError: naming the first argument at fault.
+    """
+    for name, value in values.items():
+        if not np.all(np.asarray(value) <= most):
+            raise OutOfRangeError(f"{name} must be at most {most:g}, got {in_words(value)}")

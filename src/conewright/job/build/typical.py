@@ -104,8 +104,7 @@ def nearest_area(sd: float, *, age: str) -> str:
 def rated_resistance(rated: float) -> Typical:
     """Return the coil resistance usual for an impedance printed on the magnet [ohm].
 
-    Source: the table; other ratings than the usual ones by the smallest impedance that the
-    rating allows (80 %, IEC 60268-5).
+    Source: the table; other ratings than the usual ones by their share of the rating.
     """
     for (key, name), row in _table("rated_impedance").items():
         if name == "rated" and abs(rated / row.quantity.value - 1.0) <= _SAME_RATING:

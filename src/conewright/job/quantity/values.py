@@ -20,7 +20,7 @@ from conewright.job.quantity.units import (
     unit_named,
     units_of,
 )
-from conewright.physics.conductor import awg_area
+from conewright.physics.conductor import LARGEST_AREA, awg_area
 
 __all__ = ["LONGEST", "Quantity", "display", "format_quantity", "parse_quantity"]
 
@@ -105,6 +105,8 @@ def _hold_representable(value: float, dimension: str) -> None:
         raise QuantityError(f"{value:.3g} (in SI units) is out of all proportion")
     if dimension == "temperature" and value < COLDEST:
         raise QuantityError("that is not above absolute zero, -273.15 degC")
+    if dimension == "conductor" and value > LARGEST_AREA:
+        raise QuantityError(f"the tables of wires end at {1e6 * LARGEST_AREA:.0f} mm2")
 
 
 def _hold_order(quantity: Quantity) -> None:

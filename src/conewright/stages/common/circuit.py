@@ -157,7 +157,9 @@ def cable_resistance(cable: CableState, draws: Draws, *, temperature: Real) -> F
         warm = conductor.temperature_factor(temperature=temperature)
         per_metre = conductor.COPPER_RESISTIVITY / area * warm
     else:
-        per_metre = conductor.resistance_per_metre(area=area, temperature=temperature)
+        # The far end of a spread may lie beyond the tables.
+        held = np.minimum(area, conductor.LARGEST_AREA)
+        per_metre = conductor.resistance_per_metre(area=held, temperature=temperature)
     length = draws(cable.length)
     return np.asarray(conductor.loop_resistance(ohm_per_metre=per_metre, length=length))
 

@@ -80,10 +80,10 @@ BATTERY_RESISTANCE, CHASSIS_RESISTANCE = 0.010, 0.004
 REST_VOLTAGE = 12.6
 """Of a full 12 V battery [V]."""
 
-_GAUGES = (12, 10, 8, 6, 4, 2)
+_GAUGES = (12, 10, 8, 6, 4, 2, 0)
 SIZES: tuple[float, ...] = tuple(
     sorted(
-        [*(s * 1e-6 for s in (1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0))]
+        [*(s * 1e-6 for s in (1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0))]
         + [float(awg_area(gauge)) for gauge in _GAUGES]
     )
 )

@@ -14,6 +14,7 @@ from math import exp, hypot, inf
 
 from conewright.errors import OutOfRangeError
 from conewright.job.build.draws import SCORE_AT_95, SCORE_WITHIN_95
+from conewright.job.build.typical import rated_resistance
 from conewright.job.quantity.values import Quantity
 from conewright.physics.coil import COPPER, ROOM
 from conewright.stages.find.faults.rows import read_rows
@@ -65,8 +66,9 @@ def rated_odds(
     if not 0.0 < reading < inf:
         raise OutOfRangeError(f"a reading is above zero and finite, got {reading}")
     weights = {
-        rated: prior * _density(reading, resistance, temperature, in_series)
-        for rated, (prior, resistance) in _ratings().items()
+        rated: prior
+        * _density(reading, rated_resistance(rated).quantity.value, temperature, in_series)
+        for rated, prior in _priors().items()
     }
     total = sum(weights.values())
     if not total > LEAST_DENSITY:
@@ -94,10 +96,10 @@ def _standard_error(quantity: Quantity) -> float:
 
 
 @cache
-def _ratings() -> Mapping[float, tuple[float, float]]:
-    """Prior and mean coil resistance [ohm] by printed impedance [ohm]."""
+def _priors() -> Mapping[float, float]:
+    """Odds before any reading by printed impedance [ohm]."""
     text = files("conewright.stages.find").joinpath("data", FILE).read_text(encoding="utf-8")
     return {
-        float(row.key): (row.value("prior", most=1.0), row.value("re"))
-        for row in read_rows(text, file=FILE, columns=("rated", "prior", "re"))
+        float(row.key): row.value("prior", most=1.0)
+        for row in read_rows(text, file=FILE, columns=("rated", "prior"))
     }
