@@ -5,6 +5,7 @@ import csv
 import re
 import subprocess
 import sys
+import tomllib
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
@@ -296,6 +297,27 @@ def test_texts_hold_no_private_path_and_no_unfinished_work() -> None:
         for match in forbidden.finditer(path.read_bytes())
     }
     assert found == set()
+
+
+def test_no_test_measures_time() -> None:
+    clocks = re.compile(r"\b(?:monotonic|perf_counter|process_time|time\.time)(?:_ns)?\(")
+    found = {
+        f"{_name(path)}: {match[0]}"
+        for path in (ROOT / "tests").rglob("*.py")
+        for match in clocks.finditer(path.read_text(encoding="utf-8"))
+    }
+    assert found == set()
+
+
+def test_this_version_stands_in_the_change_log() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    log = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+    sections = re.findall(r"^## \[(.+?)\](?: - (\d{4}-\d\d-\d\d))?$", log, re.MULTILINE)
+    assert sections[0] == ("Unreleased", "")
+    assert project["version"] == sections[1][0]
+    days = [day for _, day in sections[1:]]
+    assert all(days)
+    assert days == sorted(days, reverse=True)
 
 
 def test_the_patterns_shown_to_contributors_are_the_real_code() -> None:

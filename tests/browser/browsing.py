@@ -16,6 +16,7 @@ from playwright.sync_api import (
     ConsoleMessage,
     Page,
     ViewportSize,
+    expect,
     sync_playwright,
 )
 
@@ -35,7 +36,8 @@ ARGUMENTS = [
     "--disable-sync",
 ]
 """No sandbox, as that of root needs; and nothing that asks outside for anything."""
-PATIENCE_MS = 20_000
+PATIENCE_MS = 120_000
+"""A page that is still as it was after so long on the busiest machine will not change."""
 NOWHERE = "/jobs/nowhere"
 """An address that leads to no job."""
 
@@ -49,6 +51,7 @@ def chromium() -> str | None:
 def browsing(program: str) -> Iterator[Browser]:
     """Run the browser that all tests share."""
     with sync_playwright() as playwright:
+        expect.set_options(timeout=PATIENCE_MS)
         browser = playwright.chromium.launch(executable_path=program, args=ARGUMENTS)
         yield browser
         browser.close()
@@ -97,7 +100,7 @@ class Site:
     def keep(self, text: str | None = None) -> str:
         """Keep a job, the demo where none is given; return the address of its page."""
         content = (demo_text() if text is None else text).encode()
-        with httpx2.Client(trust_env=False, timeout=60) as client:
+        with httpx2.Client(trust_env=False, timeout=None) as client:
             answer = client.post(f"{self.origin}/api/v1/jobs", content=content, headers=TOML)
         assert answer.status_code == 201, answer.text
         return f"{self.origin}/jobs/{answer.json()['id']}"

@@ -97,7 +97,7 @@ def _of_no_size() -> str:
 
 
 def _send(site: Site, address: str, **fields: str) -> None:
-    with httpx2.Client(trust_env=False, timeout=60) as client:
+    with httpx2.Client(trust_env=False, timeout=None) as client:
         answer = client.post(address, data=fields, headers={"origin": site.origin})
     assert answer.status_code == 303, answer.text
 

@@ -209,7 +209,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Demo:
             assert line, process.communicate()
             lines.append(line)
         address = line.split()[3]
-        with httpx2.Client(trust_env=False, timeout=60) as client:
+        with httpx2.Client(trust_env=False, timeout=None) as client:
             page = client.get(address, headers={"accept": "text/html"}).text
         return Demo(home / "conewright-demo", "".join(lines), address, page, ended(process))
 

@@ -5,7 +5,6 @@ Expected numbers are closed form (the definition of the unit) unless a label say
 
 import csv
 import math
-import time
 from importlib.resources import files
 from typing import Any
 
@@ -469,7 +468,6 @@ def test_what_is_read_prints_and_reads_back_the_same(case: tuple[str, str]) -> N
 @example("\ud800 mm", "length")
 @example("1 \ud800", "length")
 def test_any_text_gives_a_quantity_or_the_one_error(text: str, dimension: str) -> None:
-    start = time.perf_counter()
     try:
         found = parse_quantity(text, dimension=dimension)
     except QuantityError:
@@ -477,7 +475,6 @@ def test_any_text_gives_a_quantity_or_the_one_error(text: str, dimension: str) -
     else:
         assert math.isfinite(found.value)
         assert parse_quantity(format_quantity(found), dimension=dimension) == found
-    assert time.perf_counter() - start < 1.0
 
 
 @steady

@@ -56,14 +56,14 @@ def keep_saving(url: str, job_id: str, acknowledged: Connection) -> None:
 def add_marks(url: str, job_id: str, name: str, marks: int, start: Barrier) -> None:
     """Add lines to a job that others add lines to as well."""
     with Store.open(url) as store:
-        start.wait(timeout=60)
+        start.wait()
         for number in range(marks):
             _add(store, job_id, f"# {name}-{number}\n", who=name)
 
 
 def open_and_leave(url: str, start: Barrier) -> None:
     """Open a store that others open at the same moment."""
-    start.wait(timeout=60)
+    start.wait()
     Store.open(url).close()
 
 

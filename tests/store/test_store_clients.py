@@ -18,7 +18,6 @@ from conewright.store import Store
 SAVES = 300
 CLIENTS = 20
 MARKS = 3
-PATIENCE = 60.0
 
 
 def test_300_saves_outlast_kills_at_random_moments(url: str) -> None:
@@ -57,14 +56,14 @@ def _saving(url: str, job_id: str) -> Iterator[tuple[ForkServerProcess, Connecti
         yield client, acks
     finally:
         client.kill()
-        client.join(PATIENCE)
+        client.join()
         acks.close()
 
 
 def _told(acks: Connection) -> Iterator[tuple[int, str]]:
     """Yield what a client has told, also what is still in the pipe after its death."""
     with suppress(EOFError):
-        while acks.poll(PATIENCE):
+        while acks.poll(None):
             yield acks.recv()
 
 
@@ -118,7 +117,7 @@ def _run(clients: list[ForkServerProcess]) -> None:
     for client in clients:
         client.start()
     for client in clients:
-        client.join(PATIENCE)
+        client.join()
     codes = [client.exitcode for client in clients]
     for client in clients:
         client.kill()

@@ -42,7 +42,7 @@ def _old_store(url: str) -> None:
                 "text": written,
             }
             connection.execute(text(REVISION), _for(connection.dialect.name, row))
-    opened.engine.dispose()
+    opened.close()
 
 
 def _for(dialect: str, row: dict[str, object]) -> dict[str, object]:

@@ -2,6 +2,7 @@
 
 import stat
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -77,7 +78,7 @@ def test_a_message_names_the_place_without_a_password() -> None:
 def test_sqlite_keeps_a_log_holds_references_and_waits(sqlite_url: str) -> None:
     Store.open(sqlite_url).close()
     wanted = {"journal_mode": "wal", "foreign_keys": 1, "busy_timeout": 5000, "synchronous": 2}
-    with open_database(sqlite_url).reading() as connection:
+    with closing(open_database(sqlite_url)) as opened, opened.reading() as connection:
         found = {name: connection.scalar(text(f"PRAGMA {name}")) for name in wanted}
     assert found == wanted
 

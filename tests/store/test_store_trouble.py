@@ -153,8 +153,8 @@ def test_a_read_only_folder_is_said_and_loses_nothing_on_sqlite(open_folder: Pat
         file.chmod(0o444)
     before = file.read_bytes()
     open_folder.chmod(0o555)
-    with _as_anybody(), pytest.raises(StoreUnavailable) as caught:
-        Store.open(url).create(small_job(), who="Ann")
+    with _as_anybody(), pytest.raises(StoreUnavailable) as caught, Store.open(url) as store:
+        store.create(small_job(), who="Ann")
     assert str(file) in str(caught.value)
     assert "see who may write to the file and its folder" in str(caught.value)
     open_folder.chmod(0o777)

@@ -50,6 +50,10 @@ class Database:
         with self._in_words(), writer.begin() as connection:
             yield connection
 
+    def close(self) -> None:
+        """Close every connection that is not in use."""
+        self.engine.dispose()
+
     @contextmanager
     def _in_words(self) -> Iterator[None]:
         try:

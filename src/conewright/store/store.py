@@ -55,7 +55,7 @@ class Store(DeviceList):
         try:
             migrate(database)
         except BaseException:
-            database.engine.dispose()
+            database.close()
             raise
         return cls(database)
 
@@ -72,7 +72,7 @@ class Store(DeviceList):
 
     def close(self) -> None:
         """Let go of the database."""
-        self._database.engine.dispose()
+        self._database.close()
 
     # --- Looking ------------------------------------------------------------------------------
 

@@ -77,10 +77,10 @@ def rated_odds(
 
 
 def _density(
-    reading: float, coil: float, temperature: float | None, in_series: Quantity | None
+    reading: float, rated: float, temperature: float | None, in_series: Quantity | None
 ) -> float:
     away = 0.0 if temperature is None else temperature - ROOM
-    warm = 1.0 + COPPER * away
+    coil, warm = rated_resistance(rated).quantity.value, 1.0 + COPPER * away
     middle, spread = coil * warm, hypot(COIL_SPREAD * coil * warm, METER_ERROR)
     spread = hypot(spread, LAG * abs(away) * COPPER * coil)
     if in_series is not None:
