@@ -3,6 +3,8 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
+# In two processes, whole files at a time, so that what a file shares is made once.
+IN_TWO := -n 2 --dist loadfile --no-loadscope-reorder
 
 .PHONY: demo test check format docs reference bench screens axe lock floors clean
 
@@ -10,7 +12,7 @@ demo: $(READY)
 	$(BIN)/conewright demo
 
 test: $(READY)
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest $(IN_TWO)
 
 check: $(READY)
 	$(BIN)/ruff format --check .
@@ -55,11 +57,11 @@ lock: $(BIN)/uv
 	$(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --upgrade \
 		--extra dev --no-header --no-annotate --output-file requirements.txt pyproject.toml
 
-# The tests on the oldest versions that pyproject.toml allows.
+# The tests but the slow ones on the oldest versions that pyproject.toml allows.
 floors: $(BIN)/uv
 	$(PYTHON) -m venv --clear build/floors
 	$(BIN)/uv pip install --quiet --python build/floors --resolution lowest-direct --editable '.[dev]'
-	build/floors/bin/python -m pytest
+	build/floors/bin/python -m pytest $(IN_TWO) -m "not slow"
 
 $(BIN)/uv: $(READY)
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check uv

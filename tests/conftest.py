@@ -17,3 +17,9 @@ def _no_store_of_ones_own(tmp_path_factory: pytest.TempPathFactory) -> None:
     """Let no test find, or make, the store of whoever runs it."""
     place = tmp_path_factory.mktemp("store") / "jobs.sqlite"
     os.environ["CONEWRIGHT_STORE"] = f"sqlite:///{place}"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put files with slow tests first, so that no process is left with one at the end."""
+    slow = {item.path for item in items if item.get_closest_marker("slow")}
+    items.sort(key=lambda item: item.path not in slow)

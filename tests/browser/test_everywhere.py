@@ -19,6 +19,8 @@ from browser.browsing import (
 )
 from browser.places import places
 
+pytestmark = pytest.mark.slow
+
 LEVELS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 """All that a program can check of WCAG 2.2, levels A and AA."""
 CHECK = """

@@ -11,6 +11,8 @@ from browser.browsing import DESKTOP, PHONE, SIZES, Hand, Look, Site
 from conewright import demo_text
 from conewright.job.text.readings import without_last_reading
 
+pytestmark = pytest.mark.slow
+
 Visit = Callable[..., Page]
 # What the vehicle of the demo says, as its own readings have it.
 SAID = {

@@ -37,8 +37,10 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def van(tmp_path: Path) -> Path:
-    return starter_in(tmp_path)
+def van(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A file of a short name: a long one would be broken over two lines."""
+    monkeypatch.chdir(tmp_path)
+    return starter_in(Path())
 
 
 def _ask(van: Path, monkeypatch: pytest.MonkeyPatch, *lines: str) -> Done:

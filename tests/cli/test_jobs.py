@@ -48,6 +48,11 @@ def _refused(*words: object) -> str:
     return " ".join(done.err.split())
 
 
+def _unbroken(text: str) -> str:
+    """Return a text without blanks and ends of lines, which break a long path anywhere."""
+    return "".join(text.split())
+
+
 def _import_demo() -> None:
     _ok("jobs", "--import", _written("van.toml", DEMO))
 
@@ -59,7 +64,7 @@ def _import_demo() -> None:
 def test_a_job_file_goes_in_and_comes_out_byte_for_byte(place: Path, text: str) -> None:
     said = _ok("jobs", "--import", _written("van.toml", text))
     name = said.split("kept as ")[1].split()[0]
-    assert str(place) in said
+    assert str(place) in _unbroken(said)
     assert f"Next: conewright feed {name}" in said
     words = [sys.executable, "-m", "conewright", "jobs", "--export", name]
     ascii_only = {**os.environ, "PYTHONIOENCODING": "ascii"}
@@ -102,8 +107,8 @@ def test_an_export_writes_over_nothing() -> None:
 
 
 def test_the_list_tells_name_title_who_and_what_is_in_it(place: Path) -> None:
-    said = " ".join(_ok("jobs").split())
-    assert said == f"No job is in {place}. conewright jobs --import FILE keeps one."
+    said = f"No job is in {place}. conewright jobs --import FILE keeps one."
+    assert _unbroken(_ok("jobs")) == _unbroken(said)
     _import_demo()
     lines = _ok("jobs").splitlines()
     assert lines[0].startswith("mobile-library-van: Mobile library van: thin bass up front, rear")

@@ -5,6 +5,7 @@ from math import cos, dist, pi, radians, sin
 from random import Random
 from typing import Any
 
+import pytest
 import shapely
 from benches import circles, door_build, without_words
 from hypothesis import given, settings
@@ -21,6 +22,8 @@ from conewright.papers.drawing.geometry import (
     turned_point,
 )
 from conewright.papers.templates.drawings import drawings
+
+pytestmark = pytest.mark.slow
 
 steady = settings(deadline=None, derandomize=True, max_examples=30)
 seeds = st.integers(0, 10**6)

@@ -15,6 +15,8 @@ from sqlalchemy import create_engine, text
 
 from conewright.store import Store
 
+pytestmark = pytest.mark.slow
+
 SAVES = 300
 CLIENTS = 20
 MARKS = 3

@@ -21,6 +21,8 @@ from conewright.web.base.settings import Settings
 from conewright.web.desk.reports import Reports
 
 DESCRIPTION = "/api/v1/openapi.json"
+PATIENCE = 1800.0
+"""What an answer may take [s]: as long as the whole suite may hang, so that no clock decides."""
 
 
 def _published() -> dict[str, Any]:
@@ -56,7 +58,7 @@ class Api:
 def api(tmp_path_factory: pytest.TempPathFactory, reports: Reports) -> Iterator[Api]:
     place = tmp_path_factory.mktemp("contract") / "jobs.sqlite"
     called = Settings(names=("testserver", "localhost"), port=80)
-    config = schemathesis.Config.from_dict({"checks": EXPECTED})
+    config = schemathesis.Config.from_dict({"checks": EXPECTED, "request-timeout": PATIENCE})
     with Store.open(f"sqlite:///{place}") as store:
         kept = store.create(cw.starter_text(), who="Ann")
         app = create_app(store, settings=called, reports=reports)

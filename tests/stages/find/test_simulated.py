@@ -9,10 +9,13 @@ from functools import cache
 from itertools import islice
 
 import numpy as np
+import pytest
 from benchmarks.simulated_repairs import CHOOSERS, Outcome, repair, summary
 from benchmarks.simulated_vehicles import Vehicle, World, commonness, vehicles
 
 from conewright.stages.find.faults import trade
+
+pytestmark = pytest.mark.slow
 
 FEW = 14
 """Readings that each repair may take."""
