@@ -9,12 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from conewright.physics.air import Air
-from conewright.physics.arrays import Complex, ComplexArray, FloatArray
-from conewright.physics.coil import power_law_from_inductance
-from conewright.physics.door import mounted_load
-from conewright.physics.driver import Driver, loaded
-from conewright.physics.wiring import Leaf, Parallel, Series, capacitor, solve_tree
+from conewright.physics.acoustics.door import mounted_load
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray
+from conewright.physics.drivers.coil import power_law_from_inductance
+from conewright.physics.drivers.driver import Driver, loaded
+from conewright.physics.electrics.wiring import Leaf, Parallel, Series, capacitor, solve_tree
 
 SAMPLES = 1000
 POINTS_PER_DECADE = 170

@@ -23,16 +23,16 @@ from benchmarks.door_channel import (
     WOOFER,
     Drawn,
 )
-from conewright.physics.arrays import ComplexArray, FloatArray
-from conewright.physics.coil import coil_impedance
-from conewright.physics.door import FILL_FREQUENCY
-from conewright.physics.driver import Driver, piston_radius
-from conewright.physics.openings import (
+from conewright.physics.acoustics.door import FILL_FREQUENCY
+from conewright.physics.acoustics.openings import (
     grille_admittance,
     holes_admittance,
     radiation_mass,
     slit_admittance,
 )
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.drivers.coil import coil_impedance
+from conewright.physics.drivers.driver import Driver, piston_radius
 
 EXACT_AT = 240
 """Index of the frequency at which the fixed elements are exact."""

@@ -14,7 +14,7 @@ import numpy as np
 
 from benchmarks.invented_vehicles import AGES, Template, templates
 from conewright.job.quantity.values import Quantity
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom
 from conewright.stages.find.instruments.meter import METER_TESTS

@@ -108,6 +108,18 @@ class House:
                 yield found
                 yield from self.bases(found)
 
+    def given_by(self, place: Place) -> Iterator[Place]:
+        """Classes of the package whose instances a function, or a method of a class, returns."""
+        node = self.definitions.get(place)
+        functions = _functions(node.body) if isinstance(node, ast.ClassDef) else [node]
+        for function in functions:
+            if isinstance(function, Function) and function.returns is not None:
+                for name in ast.walk(function.returns):
+                    if isinstance(name, ast.Name) and (
+                        found := self._at(name, self.names[place.module])
+                    ):
+                        yield found
+
     def _in(self, module: str) -> Iterator[tuple[Place, ast.stmt]]:
         for node in _statements(self.trees[module].body):
             for name in _defined(node):
@@ -236,6 +248,7 @@ def _is_special(name: str) -> bool:
 
 
 def _runs_by_itself(function: Function) -> bool:
-    """Whether Python, or whoever a decorator hands it to, calls a function."""
+    """Whether Python, a notebook, or whoever a decorator hands it to, calls a function."""
     handed = {_last(decorator) for decorator in function.decorator_list} - PLAIN
-    return _is_special(function.name) or bool(handed)
+    shown = re.fullmatch("_repr_.*_", function.name) is not None
+    return _is_special(function.name) or shown or bool(handed)

@@ -15,12 +15,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from conewright.physics.air import Air
-from conewright.physics.arrays import ComplexArray, FloatArray
-from conewright.physics.coil import Coil, Inductor, ShuntedInductor, power_law_from_inductance
-from conewright.physics.door import FREE, MountedLoad, mounted_load
-from conewright.physics.driver import Driver, loaded, moving_mass_in_door
-from conewright.physics.wiring import (
+from conewright.physics.acoustics.door import FREE, MountedLoad, mounted_load
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.drivers.coil import (
+    Coil,
+    Inductor,
+    ShuntedInductor,
+    power_law_from_inductance,
+)
+from conewright.physics.drivers.driver import Driver, loaded, moving_mass_in_door
+from conewright.physics.electrics.wiring import (
     Leaf,
     Parallel,
     Series,

@@ -33,6 +33,7 @@ def _doors(house: House) -> Iterator[Place]:
     # `__version__` is made when it is asked for.
     doors = {house.resolve(place) or Place(front) for place in named}
     doors |= {base for door in doors for base in house.bases(door)}
+    doors |= {given for door in doors for given in house.given_by(door)}
     yield from doors
     yield Place(f"{front}.__main__")
     for place in house.definitions:

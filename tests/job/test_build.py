@@ -23,8 +23,8 @@ from conewright.job.build.state import (
 )
 from conewright.job.text.parsing import from_dict, loads
 from conewright.job.text.starter import demo_text
-from conewright.physics.air import Air
-from conewright.physics.thiele_small import complete, derivable
+from conewright.physics.basics.air import Air
+from conewright.physics.drivers.thiele_small import complete, derivable
 
 AIR = Air()
 

@@ -23,7 +23,7 @@ from conewright.job.document.document import (
 from conewright.job.quantity.values import Quantity
 from conewright.job.text.parsing import from_dict, loads
 from conewright.job.text.starter import demo_text
-from conewright.physics.wiring import Leaf, Parallel, Series
+from conewright.physics.electrics.wiring import Leaf, Parallel, Series
 
 
 @pytest.fixture(scope="module")

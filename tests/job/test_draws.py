@@ -9,7 +9,7 @@ from conewright.errors import OutOfRangeError
 from conewright.job.build.draws import Draws, draw
 from conewright.job.build.state import Origin, Value
 from conewright.job.quantity.values import Quantity, parse_quantity
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 
 MANY = 4096
 

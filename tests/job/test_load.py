@@ -16,7 +16,14 @@ from conewright.job.quantity.expression import (
     parse_load,
 )
 from conewright.job.quantity.values import parse_quantity
-from conewright.physics.wiring import Leaf, Parallel, Series, Tree, fold_resistance, leaves
+from conewright.physics.electrics.wiring import (
+    Leaf,
+    Parallel,
+    Series,
+    Tree,
+    fold_resistance,
+    leaves,
+)
 
 steady = settings(deadline=None, derandomize=True, max_examples=200)
 

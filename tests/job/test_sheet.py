@@ -11,7 +11,7 @@ from conewright.job.document.document import DriverSheet
 from conewright.job.document.trust import accepted_names, contradiction
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text
-from conewright.physics.air import Air
+from conewright.physics.basics.air import Air
 
 RHO, C = Air().density, Air().speed_of_sound
 

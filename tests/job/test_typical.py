@@ -16,8 +16,8 @@ from conewright.job.build.typical import (
     typical_or_none,
 )
 from conewright.job.quantity.values import Quantity
-from conewright.physics.air import Air
-from conewright.physics.thiele_small import complete
+from conewright.physics.basics.air import Air
+from conewright.physics.drivers.thiele_small import complete
 
 SIZES = (
     "25 mm", "77 mm", "87 mm", "100 mm", "4x6 in", "130 mm", "165 mm", "5x7 in", "200 mm", "6x9 in",

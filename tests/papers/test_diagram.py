@@ -13,7 +13,7 @@ import conewright as cw
 from conewright.papers.wiring.diagram import diagrams
 from conewright.papers.wiring.ladder import HEIGHT, Rung, Wire, ladder, measure
 from conewright.papers.wiring.nets import MINUS, PLUS, Part
-from conewright.physics.wiring import Leaf, Parallel, Series, Tree, leaves
+from conewright.physics.electrics.wiring import Leaf, Parallel, Series, Tree, leaves
 
 SVG = "{http://www.w3.org/2000/svg}"
 HARD = (

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
+from conewright.physics.basics.air import Air
 
 
 def test_reference_point() -> None:

@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.amplifier import (
+from conewright.physics.basics.programme import current_equivalent_resistance, equivalent_resistance
+from conewright.physics.electrics.amplifier import (
     QUIESCENT_CURRENT,
     clean_peak_voltage,
     junction_temperature,
@@ -15,7 +16,6 @@ from conewright.physics.amplifier import (
     programme_heat,
     supply_current,
 )
-from conewright.physics.programme import current_equivalent_resistance, equivalent_resistance
 
 
 def test_clean_power_into_two_and_four_ohms() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.bands import (
+from conewright.physics.basics.bands import (
     NOMINAL_BANDS,
     OCTAVE_RATIO,
     band_centres,

@@ -4,17 +4,17 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
-from conewright.physics.arrays import ComplexArray, FloatArray, Real
-from conewright.physics.cabin import (
+from conewright.physics.acoustics.cabin import (
     chamber_corner_frequency,
     chamber_impedance,
     diffuse_pressure_squared,
     room_mode_frequency,
     seat_pressure,
 )
-from conewright.physics.openings import radiation_resistance
-from conewright.physics.radiation import monopole_pressure
+from conewright.physics.acoustics.openings import radiation_resistance
+from conewright.physics.acoustics.radiation import monopole_pressure
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import ComplexArray, FloatArray, Real
 
 AIR = Air()
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.battery import days_to_no_start
-from conewright.physics.cable_heat import (
+from conewright.physics.electrics.battery import days_to_no_start
+from conewright.physics.electrics.cable_heat import (
     BUNDLED_TRANSFER,
     FREE_TRANSFER,
     HEAT_CONSTANT_ALUMINIUM,
@@ -16,12 +16,12 @@ from conewright.physics.cable_heat import (
     insulated_diameter,
     short_circuit_current,
 )
-from conewright.physics.conductor import (
+from conewright.physics.electrics.conductor import (
     COPPER_RESISTIVITY,
     resistance_per_metre,
     temperature_factor,
 )
-from conewright.physics.fuse import fuses, next_fuse, slowest_opening
+from conewright.physics.electrics.fuse import fuses, next_fuse, slowest_opening
 
 ZERO = 273.15
 WALL = 1.2e-3

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.coil import (
+from conewright.physics.drivers.coil import (
     Coil,
     Inductor,
     PowerLaw,

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.conductor import (
+from conewright.physics.electrics.conductor import (
     COPPER_RESISTIVITY,
     ConductorKind,
     awg_area,

@@ -9,17 +9,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
-from conewright.physics.arrays import FloatArray
-from conewright.physics.coil import Inductor, power_law_from_inductance
-from conewright.physics.door import MountedLoad, mounted_load
-from conewright.physics.driver import Driver, loaded, moving_mass_in_door
-from conewright.physics.openings import (
+from conewright.physics.acoustics.door import MountedLoad, mounted_load
+from conewright.physics.acoustics.openings import (
     grille_admittance,
     holes_admittance,
     radiation_mass,
     slit_admittance,
 )
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.drivers.coil import Inductor, power_law_from_inductance
+from conewright.physics.drivers.driver import Driver, loaded, moving_mass_in_door
 
 AIR = Air()
 RHO, STIFF = float(AIR.density), float(AIR.bulk_modulus)

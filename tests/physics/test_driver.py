@@ -8,9 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
-from conewright.physics.coil import Inductor, PowerLaw
-from conewright.physics.driver import (
+from conewright.physics.acoustics.openings import radiation_mass
+from conewright.physics.basics.air import Air
+from conewright.physics.drivers.coil import Inductor, PowerLaw
+from conewright.physics.drivers.driver import (
     Driver,
     acoustic_mass_free,
     loaded,
@@ -19,7 +20,6 @@ from conewright.physics.driver import (
     piston_radius,
     velocity_per_volt,
 )
-from conewright.physics.openings import radiation_mass
 
 FREQUENCY = np.geomspace(10.0, 20e3, 60)
 # Air of exactly 1.2 kg/m3, as the exercises take it.

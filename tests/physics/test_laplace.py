@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.laplace import angular_frequency, laplace
+from conewright.physics.basics.laplace import angular_frequency, laplace
 
 
 def test_s_is_j_two_pi_f() -> None:

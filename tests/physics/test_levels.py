@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.levels import (
+from conewright.physics.basics.levels import (
     REFERENCE_PRESSURE,
     a_weighting,
     amplitude_decibel,

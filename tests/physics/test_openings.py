@@ -7,8 +7,7 @@ import pytest
 from scipy import special
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
-from conewright.physics.openings import (
+from conewright.physics.acoustics.openings import (
     end_correction,
     grille_admittance,
     holes_admittance,
@@ -18,6 +17,7 @@ from conewright.physics.openings import (
     radiation_resistance,
     slit_admittance,
 )
+from conewright.physics.basics.air import Air
 
 AIR = Air()
 RHO, MU, C0 = AIR.density, AIR.viscosity, AIR.speed_of_sound

@@ -4,12 +4,10 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
-from conewright.physics.arrays import ComplexArray, FloatArray
-from conewright.physics.coil import power_law_from_inductance
-from conewright.physics.door import mounted_load
-from conewright.physics.driver import Driver, loaded, moving_mass_in_door
-from conewright.physics.programme import (
+from conewright.physics.acoustics.door import mounted_load
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.programme import (
     HARD_PROGRAMME,
     NORMAL_PROGRAMME,
     current_equivalent_resistance,
@@ -17,7 +15,9 @@ from conewright.physics.programme import (
     log_frequency_widths,
     programme_weights,
 )
-from conewright.physics.thiele_small import complete
+from conewright.physics.drivers.coil import power_law_from_inductance
+from conewright.physics.drivers.driver import Driver, loaded, moving_mass_in_door
+from conewright.physics.drivers.thiele_small import complete
 
 GRID = np.geomspace(10.0, 20_000.0, 2001)
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.coil import Inductor
-from conewright.physics.driver import Driver
-from conewright.physics.pulse import (
+from conewright.physics.drivers.coil import Inductor
+from conewright.physics.drivers.driver import Driver
+from conewright.physics.drivers.pulse import (
     battery_step,
     first_peak,
     heating_rate,

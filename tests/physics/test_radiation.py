@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
-from conewright.physics.radiation import (
+from conewright.physics.acoustics.radiation import (
     HALF_SPACE,
     monopole_pressure,
 )
+from conewright.physics.basics.air import Air
 
 AIR = Air()
 

@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
-from conewright.physics.thiele_small import (
+from conewright.physics.basics.air import Air
+from conewright.physics.drivers.thiele_small import (
     RELATIONS,
     SHEET_NAMES,
     Relation,

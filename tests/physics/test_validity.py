@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.validity import (
+from conewright.physics.basics.validity import (
     in_words,
     require_at_most,
     require_not_negative,

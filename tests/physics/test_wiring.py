@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from conewright.errors import BadInputError, OutOfRangeError
-from conewright.physics.arrays import ComplexArray
-from conewright.physics.wiring import (
+from conewright.physics.basics.arrays import ComplexArray
+from conewright.physics.electrics.wiring import (
     Leaf,
     Parallel,
     Series,

@@ -4,7 +4,7 @@ import numpy as np
 
 from conewright.job.build.state import Origin
 from conewright.job.document.parts import AS_FOUND
-from conewright.physics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.stages.report.data import (
     Axis,
     Figure,

@@ -13,7 +13,7 @@ from matplotlib.patches import Patch
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 
 
 def found(figure: Figure, gid: str) -> list[Artist]:

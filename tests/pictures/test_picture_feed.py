@@ -7,7 +7,7 @@ from looking import ends, found, line, panel, points, title, words
 from matplotlib.text import Text
 
 from conewright import pictures
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report.data import Report
 
 TICKS = [20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeAlias
 
-from conewright.physics.air import Air
-from conewright.physics.arrays import Real
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import Real
 
 TABLE = Path(__file__).with_name("checks.csv")
 NUMBER = re.compile(r"\s*([-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?)")

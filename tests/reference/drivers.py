@@ -2,18 +2,18 @@
 
 import numpy as np
 
-from conewright.physics.air import Air
-from conewright.physics.arrays import ComplexArray, Real
-from conewright.physics.coil import Inductor
-from conewright.physics.driver import (
+from conewright.physics.acoustics.radiation import HALF_SPACE, monopole_pressure
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import ComplexArray, Real
+from conewright.physics.basics.levels import level
+from conewright.physics.drivers.coil import Inductor
+from conewright.physics.drivers.driver import (
     Driver,
     acoustic_mass_free,
     loaded,
     mechanical_impedance,
 )
-from conewright.physics.levels import level
-from conewright.physics.radiation import HALF_SPACE, monopole_pressure
-from conewright.physics.thiele_small import complete, sensitivity, total_q
+from conewright.physics.drivers.thiele_small import complete, sensitivity, total_q
 
 from .checks import Computation, Inputs, air_of
 

@@ -5,9 +5,11 @@ from collections.abc import Mapping
 import numpy as np
 from scipy.optimize import brentq
 
-from conewright.physics.amplifier import clean_peak_voltage, lowest_impedance
-from conewright.physics.arrays import Complex, Real
-from conewright.physics.conductor import (
+from conewright.physics.basics.arrays import Complex, Real
+from conewright.physics.basics.levels import amplitude_decibel, decibel, from_decibel
+from conewright.physics.drivers.thiele_small import sensitivity
+from conewright.physics.electrics.amplifier import clean_peak_voltage, lowest_impedance
+from conewright.physics.electrics.conductor import (
     COPPER_RESISTIVITY,
     awg_area,
     awg_diameter,
@@ -17,14 +19,12 @@ from conewright.physics.conductor import (
     resistance_per_metre,
     temperature_factor,
 )
-from conewright.physics.fuse import (
+from conewright.physics.electrics.fuse import (
     TRIPPING_RATIO,
     next_fuse,
     slowest_opening,
 )
-from conewright.physics.levels import amplitude_decibel, decibel, from_decibel
-from conewright.physics.thiele_small import sensitivity
-from conewright.physics.wiring import (
+from conewright.physics.electrics.wiring import (
     Leaf,
     Parallel,
     Series,

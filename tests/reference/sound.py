@@ -2,13 +2,13 @@
 
 import numpy as np
 
-from conewright.physics.bands import band_centres, band_edges
-from conewright.physics.cabin import (
+from conewright.physics.acoustics.cabin import (
     chamber_corner_frequency,
     chamber_impedance,
     room_mode_frequency,
 )
-from conewright.physics.levels import a_weighting, level, niosh_time
+from conewright.physics.basics.bands import band_centres, band_edges
+from conewright.physics.basics.levels import a_weighting, level, niosh_time
 
 from .checks import Computation, Inputs, air_of
 

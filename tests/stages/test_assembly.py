@@ -6,7 +6,7 @@ import pytest
 import conewright
 from conewright.job.build.draws import draw
 from conewright.job.build.state import Build, Origin, Value
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report.assembly import Answer
 
 

@@ -8,7 +8,7 @@ from conewright.errors import BadInputError
 from conewright.job.build.draws import draw as draw_all
 from conewright.job.build.job import Job
 from conewright.job.build.state import Build, Origin
-from conewright.physics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.pictures import draw
 from conewright.stages.common.circuit import Solver
 from conewright.stages.feed.stage import feed

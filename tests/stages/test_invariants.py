@@ -14,7 +14,7 @@ from workbench import DRIVERS, channel, job, location
 
 from conewright.job.build.draws import Draws, draw
 from conewright.job.build.state import Build
-from conewright.physics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.stages.common.circuit import Circuit, Solver
 
 GRID = np.geomspace(15.0, 20_000.0, 24)

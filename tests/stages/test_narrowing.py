@@ -7,7 +7,7 @@ from conewright.job.build.draws import Draws, draw
 from conewright.job.build.state import Origin, Value
 from conewright.job.measurables import measurement
 from conewright.job.quantity.values import Quantity, parse_quantity
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report.narrowing import narrowing
 
 CAVITY, DRAINS, SUPPLY = "door-fl.cavity.volume", "door-fl.cavity.drains", "head_unit.supply"

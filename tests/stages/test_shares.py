@@ -8,7 +8,7 @@ from workbench import DOOR, channel, job, location
 
 from conewright.errors import BadInputError
 from conewright.job.build.job import Job
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.hear.stage import hear
 from conewright.stages.report.shares import CAUSES, blend, causes_of_change, shapley_shares
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from conewright.job.document.parts import AS_FOUND
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.pictures.curves import HIGHEST, LOWEST, Curve, name_of
 from conewright.stages.report.data import Report
 from conewright.stages.report.words import number

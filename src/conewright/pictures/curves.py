@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from conewright.job.document.parts import AS_FOUND
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report.data import Figure, Report
 from conewright.views.numbers import say
 

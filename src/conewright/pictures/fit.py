@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.pictures.axes import (
     BLACK,
     BLUE,

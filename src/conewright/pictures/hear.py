@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.pictures.axes import (
     GREY,
     EndLabel,

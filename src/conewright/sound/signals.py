@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 
 __all__ = [
     "RATE",

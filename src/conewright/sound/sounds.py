@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.sound import signals
 
 __all__ = ["LIMIT", "SOUNDS", "Sound", "sounds_for"]

@@ -15,7 +15,7 @@ from threading import Lock
 import numpy as np
 import soundfile
 
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.sound import signals
 from conewright.sound.sounds import SOUNDS
 

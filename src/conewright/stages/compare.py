@@ -10,8 +10,8 @@ from conewright.job.build.draws import DEFAULT_SAMPLES, draw
 from conewright.job.build.job import Job
 from conewright.job.build.state import Build, Origin
 from conewright.job.quantity.units import to_unit
-from conewright.physics import bands
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics import bands
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import moved_places, planned_job
 from conewright.stages.common.circuit import Solver
 from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load

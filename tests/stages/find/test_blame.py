@@ -5,7 +5,7 @@ from itertools import product
 import numpy as np
 import pytest
 
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults.chains import Atom, Chain, State
 from conewright.stages.find.odds.blame import UNSAID, Blame, group_of
 from conewright.stages.find.odds.inference import Complained, Model, infer

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from conewright.errors import BadInputError
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults.chains import Atom, Chain, State
 from conewright.stages.find.odds.inference import Complained, Model, PairFactor, infer
 

@@ -19,7 +19,7 @@ from conewright.stages.report.data import Report
 from conewright.views.text import as_text
 
 if TYPE_CHECKING:
-    from conewright.physics.arrays import FloatArray
+    from conewright.physics.basics.arrays import FloatArray
 
 __all__ = ["Case", "answer", "asked", "naming"]
 

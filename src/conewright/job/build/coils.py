@@ -6,7 +6,7 @@ from conewright.job.build.state import CoilState, Origin, Value
 from conewright.job.build.typical import Typical
 from conewright.job.document.document import DriverSheet
 from conewright.job.quantity.values import Quantity
-from conewright.physics.coil import EXPONENT_RANGE
+from conewright.physics.drivers.coil import EXPONENT_RANGE
 
 __all__ = ["resolve_coil"]
 

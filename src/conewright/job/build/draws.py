@@ -13,7 +13,7 @@ import numpy as np
 from conewright.errors import OutOfRangeError
 from conewright.job.build.state import Value
 from conewright.job.quantity.values import Quantity
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 
 __all__ = ["DEFAULT_SAMPLES", "Draws", "draw"]
 

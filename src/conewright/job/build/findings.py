@@ -8,7 +8,7 @@ from typing import Literal
 from conewright.job.document.places import DriverSheet
 from conewright.job.document.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
 from conewright.job.quantity.values import Quantity, display
-from conewright.physics.thiele_small import complete, derivation
+from conewright.physics.drivers.thiele_small import complete, derivation
 
 __all__ = ["SheetFinding", "sheet_findings"]
 

@@ -7,9 +7,9 @@ from conewright.job.build.resolve_location import ENCLOSED
 from conewright.job.build.state import DriverState, LocationState, SeatState, Value, VehicleState
 from conewright.job.document.trust import SHEET_AIR
 from conewright.job.quantity.values import Quantity, format_quantity
-from conewright.physics.air import TEMPERATURE_RANGE
-from conewright.physics.driver import acoustic_mass_free
-from conewright.physics.thiele_small import complete
+from conewright.physics.basics.air import TEMPERATURE_RANGE
+from conewright.physics.drivers.driver import acoustic_mass_free
+from conewright.physics.drivers.thiele_small import complete
 
 __all__ = ["NEAREST_EAR", "impossibilities"]
 

@@ -21,7 +21,7 @@ from conewright.job.build.typical import (
 from conewright.job.document.document import DriverSheet
 from conewright.job.document.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
 from conewright.job.quantity.values import Quantity
-from conewright.physics.thiele_small import complete, derivable
+from conewright.physics.drivers.thiele_small import complete, derivable
 
 __all__ = ["AGEING", "central_area", "resolve_driver"]
 

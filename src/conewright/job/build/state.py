@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from conewright.job.document.document import Document
     from conewright.job.quantity.spots import KeptClear, PanelHole
     from conewright.job.quantity.values import Quantity
-    from conewright.physics.wiring import Tree
+    from conewright.physics.electrics.wiring import Tree
 
 __all__ = [
     "BatteryState",

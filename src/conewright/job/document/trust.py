@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
-from conewright.physics.thiele_small import complete, derivable
+from conewright.physics.basics.air import Air
+from conewright.physics.drivers.thiele_small import complete, derivable
 
 __all__ = ["ORDER_OF_TRUST", "SHEET_AIR", "accepted_names", "contradiction"]
 

@@ -16,7 +16,7 @@ from typing import Literal, NoReturn, TypeAlias
 from conewright.errors import LoadError, QuantityError
 from conewright.job.quantity.numerals import short
 from conewright.job.quantity.values import Quantity, format_quantity, parse_quantity
-from conewright.physics.wiring import Leaf, Parallel, Series, Tree, leaves
+from conewright.physics.electrics.wiring import Leaf, Parallel, Series, Tree, leaves
 
 __all__ = ["Load", "Part", "ValuePart", "WirePart", "format_load", "parse_load"]
 

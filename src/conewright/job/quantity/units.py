@@ -14,7 +14,7 @@ from functools import cache, lru_cache
 from importlib.resources import files
 
 from conewright.errors import QuantityError
-from conewright.physics.arrays import Real
+from conewright.physics.basics.arrays import Real
 
 __all__ = [
     "MM",

@@ -20,7 +20,7 @@ from conewright.job.quantity.units import (
     unit_named,
     units_of,
 )
-from conewright.physics.conductor import LARGEST_AREA, awg_area
+from conewright.physics.electrics.conductor import LARGEST_AREA, awg_area
 
 __all__ = ["LONGEST", "Quantity", "display", "format_quantity", "parse_quantity"]
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import count
 from typing import TYPE_CHECKING
 
-from conewright.physics.wiring import Leaf, Series, Tree
+from conewright.physics.electrics.wiring import Leaf, Series, Tree
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping

@@ -11,7 +11,7 @@ from itertools import count
 from typing import TYPE_CHECKING
 
 from conewright.job.build.fills import plain_text
-from conewright.physics.wiring import Leaf, Series, Tree
+from conewright.physics.electrics.wiring import Leaf, Series, Tree
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -14,7 +14,7 @@ from string import Formatter
 from conewright.job.build.state import Build, ChannelState
 from conewright.papers.press.answers import Answers
 from conewright.papers.press.data_rows import rows
-from conewright.physics.amplifier import clean_peak_voltage
+from conewright.physics.electrics.amplifier import clean_peak_voltage
 from conewright.stages.common.changes import changes
 from conewright.stages.report.words import number
 from conewright.views.numbers import say

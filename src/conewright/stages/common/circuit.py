@@ -24,10 +24,11 @@ from conewright.job.build.state import (
     PartState,
     Value,
 )
-from conewright.physics import conductor, thiele_small
-from conewright.physics.air import Air
-from conewright.physics.arrays import Complex, ComplexArray, FloatArray, Real
-from conewright.physics.coil import (
+from conewright.physics.acoustics.door import FREE, MountedLoad, mounted_load
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray, Real
+from conewright.physics.drivers import thiele_small
+from conewright.physics.drivers.coil import (
     Coil,
     Inductor,
     PowerLaw,
@@ -35,10 +36,10 @@ from conewright.physics.coil import (
     power_law_from_inductance,
     resistance_at,
 )
-from conewright.physics.door import FREE, MountedLoad, mounted_load
-from conewright.physics.driver import Driver, loaded, moving_mass_in_door
-from conewright.physics.filters import butterworth_high_pass
-from conewright.physics.wiring import capacitor, fold_resistance, inductor, solve_tree
+from conewright.physics.drivers.driver import Driver, loaded, moving_mass_in_door
+from conewright.physics.electrics import conductor
+from conewright.physics.electrics.filters import butterworth_high_pass
+from conewright.physics.electrics.wiring import capacitor, fold_resistance, inductor, solve_tree
 
 __all__ = [
     "LUMPED_BELOW",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from conewright.errors import BadInputError
 
 if TYPE_CHECKING:
-    from conewright.physics.arrays import FloatArray
+    from conewright.physics.basics.arrays import FloatArray
 
 __all__ = ["parse_frequencies"]
 

@@ -11,7 +11,7 @@ from conewright.errors import QuantityError
 from conewright.job.build.state import Origin, Value
 from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import parse_quantity
-from conewright.physics.battery import SELF_DISCHARGE, SPENDABLE, days_to_no_start
+from conewright.physics.electrics.battery import SELF_DISCHARGE, SPENDABLE, days_to_no_start
 from conewright.stages.find.faults.effects import HEALTHY, size
 from conewright.stages.find.instruments.samples import stratified
 from conewright.stages.report.data import Severity
@@ -20,7 +20,7 @@ from conewright.stages.report.words import number
 if TYPE_CHECKING:
     from conewright.job.build.draws import Draws
     from conewright.job.build.state import Build
-    from conewright.physics.arrays import FloatArray
+    from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.report.assembly import Answer
     from conewright.stages.report.data import Figure
 

@@ -11,16 +11,16 @@ from numpy.typing import NDArray
 
 from conewright.job.build.draws import Draws
 from conewright.job.build.state import Build
-from conewright.physics import amplifier
-from conewright.physics.arrays import ComplexArray, FloatArray
-from conewright.physics.conductor import level_loss
-from conewright.physics.programme import (
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.programme import (
     HARD_PROGRAMME,
     NORMAL_PROGRAMME,
     current_equivalent_resistance,
     equivalent_resistance,
     programme_weights,
 )
+from conewright.physics.electrics import amplifier
+from conewright.physics.electrics.conductor import level_loss
 from conewright.stages.common.circuit import ChannelCircuit, Circuit, Solver
 
 __all__ = ["EASY", "HARD", "ChannelLoad", "RadioLoad", "radio_load"]

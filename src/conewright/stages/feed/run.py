@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from conewright.job.build.typical import typical
-from conewright.physics.cable_heat import (
+from conewright.physics.electrics.cable_heat import (
     BUNDLED_TRANSFER,
     FREE_TRANSFER,
     HEAT_CONSTANT_ALUMINIUM,
@@ -25,19 +25,19 @@ from conewright.physics.cable_heat import (
     insulated_diameter,
     short_circuit_current,
 )
-from conewright.physics.conductor import (
+from conewright.physics.electrics.conductor import (
     COPPER_RESISTIVITY,
     awg_area,
     clad_aluminium_factor,
     resistance_per_metre,
     temperature_factor,
 )
-from conewright.physics.fuse import TRIPPING_RATIO, fuses, slowest_opening
+from conewright.physics.electrics.fuse import TRIPPING_RATIO, fuses, slowest_opening
 
 if TYPE_CHECKING:
     from conewright.job.build.draws import Draws
     from conewright.job.build.state import Build, FeedState
-    from conewright.physics.arrays import FloatArray, Real
+    from conewright.physics.basics.arrays import FloatArray, Real
 
 __all__ = [
     "BATTERY_RESISTANCE",

@@ -8,8 +8,8 @@ from conewright.errors import BadInputError
 from conewright.job.build.draws import DEFAULT_SAMPLES, draw
 from conewright.job.build.state import Build
 from conewright.job.quantity.units import to_unit
-from conewright.physics import bands
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics import bands
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Circuit, Solver
 from conewright.stages.feed.drain import drain_figures, drain_verdict
 from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load

@@ -15,8 +15,8 @@ import numpy as np
 from conewright.job.build.state import Origin
 from conewright.job.quantity.units import to_unit
 from conewright.phrases import listed
-from conewright.physics.conductor import COPPER_COEFFICIENT, REFERENCE_TEMPERATURE
-from conewright.physics.fuse import TRIPPING_RATIO, fuses, next_fuse
+from conewright.physics.electrics.conductor import COPPER_COEFFICIENT, REFERENCE_TEMPERATURE
+from conewright.physics.electrics.fuse import TRIPPING_RATIO, fuses, next_fuse
 from conewright.stages.feed.load import EASY
 from conewright.stages.feed.run import (
     BATTERY_RESISTANCE,
@@ -31,7 +31,7 @@ from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
     from conewright.job.build.state import FeedState, Value
-    from conewright.physics.arrays import FloatArray
+    from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.feed.load import RadioLoad
     from conewright.stages.report.assembly import Answer
 

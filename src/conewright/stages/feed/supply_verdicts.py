@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from conewright.job.build.fills import plain_text
 from conewright.job.build.state import Origin
 from conewright.phrases import listed
-from conewright.physics.fuse import BREAKING_CURRENT, TRIPPING_RATIO
+from conewright.physics.electrics.fuse import BREAKING_CURRENT, TRIPPING_RATIO
 from conewright.stages.feed.run import (
     SHORT_RATIO,
     Run,
@@ -24,7 +24,7 @@ from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
     from conewright.job.build.state import FeedState, Value
-    from conewright.physics.arrays import FloatArray
+    from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.feed.load import RadioLoad
     from conewright.stages.feed.supply import SupplyCable
     from conewright.stages.report.assembly import Answer

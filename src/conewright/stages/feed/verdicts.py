@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from conewright.job.quantity.values import format_quantity
-from conewright.physics.amplifier import lowest_impedance
+from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.common.twins import opposed_twins
 from conewright.stages.feed.load import RadioLoad
 from conewright.stages.report.assembly import Answer

@@ -9,8 +9,8 @@ from math import inf
 from conewright.job.build.draws import Draws, draw
 from conewright.job.build.state import Build, ChannelState, LocationState
 from conewright.phrases import listed
-from conewright.physics.arrays import Complex
-from conewright.physics.wiring import Leaf, Series, solve_tree
+from conewright.physics.basics.arrays import Complex
+from conewright.physics.electrics.wiring import Leaf, Series, solve_tree
 from conewright.stages.common.circuit import cable_resistance, part_resistance
 from conewright.stages.find.faults.chains import behind_capacitor, capacitors_before
 from conewright.stages.find.instruments.cell import (

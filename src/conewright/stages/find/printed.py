@@ -9,7 +9,7 @@ from conewright.errors import OutOfRangeError
 from conewright.job.build.state import Build, LocationState, Origin
 from conewright.job.quantity.values import Quantity
 from conewright.phrases import listed
-from conewright.physics.amplifier import lowest_impedance
+from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.find.faults.chains import Atom, behind_capacitor
 from conewright.stages.find.faults.effects import effects_of
 from conewright.stages.find.instruments.rated import rated_odds

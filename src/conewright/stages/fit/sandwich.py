@@ -14,7 +14,7 @@ import numpy as np
 from conewright.job.build.draws import Draws
 from conewright.job.build.state import LocationState, Origin, Value
 from conewright.job.quantity.values import Quantity
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 
 __all__ = [
     "FRONT_MARGIN",

@@ -10,7 +10,7 @@ from conewright.job.build.draws import draw
 from conewright.job.build.fills import plain_text
 from conewright.job.build.state import Build, LocationState, Origin, Value
 from conewright.job.quantity.units import MM
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import as_found, new_driver_places, opened_places
 from conewright.stages.fit.sandwich import (
     FRONT_MARGIN,

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from conewright.job.build.draws import Draws
 from conewright.job.build.state import Build
-from conewright.physics.arrays import FloatArray
-from conewright.physics.programme import programme_weights
+from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.basics.programme import programme_weights
 from conewright.stages.common.circuit import ChannelCircuit, Circuit
 
 __all__ = [

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from conewright.job.build.state import Build
-from conewright.physics import bands
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics import bands
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import heard_at, mean_level, named_bands, third_octaves

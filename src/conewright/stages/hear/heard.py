@@ -10,11 +10,11 @@ import numpy as np
 
 from conewright.job.build.draws import Draws
 from conewright.job.build.state import Build, LocationState, Value
-from conewright.physics import bands
-from conewright.physics.arrays import FloatArray
-from conewright.physics.filters import butterworth_high_pass
-from conewright.physics.levels import a_weighting, decibel, niosh_time
-from conewright.physics.programme import programme_weights
+from conewright.physics.basics import bands
+from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.basics.levels import a_weighting, decibel, niosh_time
+from conewright.physics.basics.programme import programme_weights
+from conewright.physics.electrics.filters import butterworth_high_pass
 from conewright.stages.common.circuit import LUMPED_BELOW, Circuit, Solver
 from conewright.stages.hear.ceiling import (
     LIMITS,

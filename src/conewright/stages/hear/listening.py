@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from conewright.job.build.draws import Draws
 from conewright.job.build.possible import NEAREST_EAR
 from conewright.job.build.state import Build, LocationState, SeatState
-from conewright.physics import bands
-from conewright.physics.arrays import ComplexArray, FloatArray
-from conewright.physics.cabin import diffuse_pressure_squared, seat_pressure
-from conewright.physics.levels import REFERENCE_PRESSURE
-from conewright.physics.radiation import HALF_SPACE
+from conewright.physics.acoustics.cabin import diffuse_pressure_squared, seat_pressure
+from conewright.physics.acoustics.radiation import HALF_SPACE
+from conewright.physics.basics import bands
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.levels import REFERENCE_PRESSURE
 from conewright.stages.common.circuit import Circuit
 
 __all__ = [

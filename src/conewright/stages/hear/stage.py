@@ -7,10 +7,10 @@ import numpy as np
 from conewright.errors import BadInputError
 from conewright.job.build.draws import DEFAULT_SAMPLES, Draws, draw
 from conewright.job.build.state import Build
-from conewright.physics import bands
-from conewright.physics.air import Air
-from conewright.physics.arrays import FloatArray
-from conewright.physics.cabin import TREND_LIMIT, room_mode_frequency
+from conewright.physics.acoustics.cabin import TREND_LIMIT, room_mode_frequency
+from conewright.physics.basics import bands
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.hear.change import change_figures, change_series, share_figures
 from conewright.stages.hear.heard import HIGH_PASS_MENU, BuildSound, open_areas, sound_of

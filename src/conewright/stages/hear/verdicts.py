@@ -7,9 +7,9 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from conewright.phrases import listed
-from conewright.physics.arrays import FloatArray
-from conewright.physics.cabin import TREND_LIMIT
-from conewright.physics.levels import amplitude_decibel, decibel
+from conewright.physics.acoustics.cabin import TREND_LIMIT
+from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.basics.levels import amplitude_decibel, decibel
 from conewright.stages.common.twins import opposed_twins
 from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import REFERENCE_EMF

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from conewright.job.build.draws import Draws
 from conewright.job.build.state import Build, Origin
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report import data as parts
 from conewright.stages.report.care import cautions_for, restraint_gate
 from conewright.stages.report.data import (

@@ -19,7 +19,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from conewright.errors import BadInputError
 from conewright.job.build.state import Origin
-from conewright.physics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.shown import Shown, shown
 
 if TYPE_CHECKING:

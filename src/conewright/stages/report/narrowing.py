@@ -17,7 +17,7 @@ import numpy as np
 from conewright.job.build.draws import Draws
 from conewright.job.build.state import Value
 from conewright.job.measurables import measurement
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report.data import Narrowing
 
 __all__ = ["narrowing"]

@@ -9,7 +9,7 @@ from math import factorial
 
 from conewright.errors import BadInputError
 from conewright.job.build.state import Build, ChannelState, LocationState
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 
 __all__ = ["CAUSES", "blend", "causes_of_change", "shapley_shares"]
 

@@ -14,7 +14,7 @@ from itertools import pairwise
 from conewright.job.build.job import Job
 from conewright.job.document.document import Location
 from conewright.job.quantity.expression import Load
-from conewright.physics.wiring import Leaf, Parallel, Series, Tree, leaves
+from conewright.physics.electrics.wiring import Leaf, Parallel, Series, Tree, leaves
 
 __all__ = ["Branch", "Line", "Mark", "Plan", "SeatMark", "State", "draw_plan"]
 

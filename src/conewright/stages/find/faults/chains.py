@@ -14,8 +14,8 @@ from itertools import combinations
 import numpy as np
 
 from conewright.job.build.state import Build, ChannelState, LocationState, PartState
-from conewright.physics.arrays import FloatArray
-from conewright.physics.wiring import Leaf, Series, Tree, leaves
+from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.electrics.wiring import Leaf, Series, Tree, leaves
 
 __all__ = [
     "VEHICLE",

@@ -10,16 +10,16 @@ from math import inf, isfinite
 
 from conewright.job.build.state import DriverState
 from conewright.job.document.trust import SHEET_AIR
-from conewright.physics.coil import Inductor
-from conewright.physics.driver import Driver
-from conewright.physics.pulse import (
+from conewright.physics.drivers.coil import Inductor
+from conewright.physics.drivers.driver import Driver
+from conewright.physics.drivers.pulse import (
     battery_step,
     first_peak,
     heating_rate,
     settled_current,
     settled_excursion,
 )
-from conewright.physics.thiele_small import complete
+from conewright.physics.drivers.thiele_small import complete
 from conewright.stages.find.faults.chains import SMALLEST_CONE
 from conewright.stages.find.faults.rows import read_rows
 from conewright.stages.report.words import number

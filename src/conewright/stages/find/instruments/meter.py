@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from conewright.errors import BadInputError
 from conewright.job.build.state import Build, LocationState
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain
 from conewright.stages.find.faults.effects import ALARM, LEADS, effects_of, variants
 from conewright.stages.find.instruments.mixture import (

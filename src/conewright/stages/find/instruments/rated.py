@@ -16,7 +16,7 @@ from conewright.errors import OutOfRangeError
 from conewright.job.build.draws import SCORE_AT_95, SCORE_WITHIN_95
 from conewright.job.build.typical import rated_resistance
 from conewright.job.quantity.values import Quantity
-from conewright.physics.coil import COPPER, ROOM
+from conewright.physics.drivers.coil import COPPER, ROOM
 from conewright.stages.find.faults.rows import read_rows
 
 __all__ = ["rated_odds"]

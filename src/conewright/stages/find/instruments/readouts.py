@@ -17,11 +17,11 @@ from conewright.job.build.draws import Draws, quantile
 from conewright.job.build.state import Build, ChannelState, LocationState, Origin, Value
 from conewright.job.document.trust import SHEET_AIR
 from conewright.job.quantity.values import Quantity
-from conewright.physics.arrays import FloatArray, Real
-from conewright.physics.coil import resistance_at
-from conewright.physics.programme import NORMAL_PROGRAMME
-from conewright.physics.thiele_small import complete
-from conewright.physics.wiring import fold_resistance
+from conewright.physics.basics.arrays import FloatArray, Real
+from conewright.physics.basics.programme import NORMAL_PROGRAMME
+from conewright.physics.drivers.coil import resistance_at
+from conewright.physics.drivers.thiele_small import complete
+from conewright.physics.electrics.wiring import fold_resistance
 from conewright.stages.common.circuit import cable_resistance, part_resistance
 from conewright.stages.find.faults.effects import COMMON_GROUND, HEALTHY, Variant, size, variants
 from conewright.stages.find.instruments.samples import SAMPLES, scores, stratified

@@ -28,9 +28,9 @@ from conewright.job.build.state import (
 )
 from conewright.job.document.trust import SHEET_AIR
 from conewright.job.quantity.values import Quantity
-from conewright.physics.arrays import ComplexArray, FloatArray
-from conewright.physics.thiele_small import complete
-from conewright.physics.wiring import Leaf
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.drivers.thiele_small import complete
+from conewright.physics.electrics.wiring import Leaf
 from conewright.stages.common.circuit import Solver
 from conewright.stages.find.faults.chains import Atom
 from conewright.stages.find.faults.effects import READING, Variant, effects_of, size, variants

@@ -20,9 +20,9 @@ from conewright.job.build.job import Job
 from conewright.job.build.state import Build, ChannelState, Origin, UnknownChannelState
 from conewright.job.quantity.expression import ValuePart, format_load
 from conewright.job.quantity.values import Quantity, format_quantity
-from conewright.physics.arrays import FloatArray, Real
-from conewright.physics.conductor import temperature_factor
-from conewright.physics.wiring import fold_resistance
+from conewright.physics.basics.arrays import FloatArray, Real
+from conewright.physics.electrics.conductor import temperature_factor
+from conewright.physics.electrics.wiring import fold_resistance
 from conewright.stages.common.circuit import Circuit, Solver, cable_resistance, part_resistance
 from conewright.stages.find.faults.trade import Placeholder, Topology, topologies
 from conewright.stages.find.instruments.samples import scores, stratified

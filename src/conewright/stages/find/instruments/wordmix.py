@@ -12,7 +12,7 @@ from math import prod
 
 import numpy as np
 
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults import trade
 
 __all__ = ["SLIP", "Mix", "Side", "chances_of", "pair_chances"]

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom, Chain
 from conewright.stages.find.odds.inference import Model, Odds

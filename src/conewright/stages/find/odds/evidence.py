@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from conewright.errors import BadInputError
 from conewright.job.build.state import Build
 from conewright.job.quantity.values import Quantity
-from conewright.physics.arrays import FloatArray
-from conewright.physics.wiring import Parallel, Tree, leaves
+from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.electrics.wiring import Parallel, Tree, leaves
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, is_tweeter
 from conewright.stages.find.faults.effects import effects_of

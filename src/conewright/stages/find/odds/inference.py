@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.errors import BadInputError
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults.chains import Atom, Chain
 
 __all__ = ["Complained", "Model", "Odds", "PairFactor", "Term", "infer"]

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.job.build.state import Build, LocationState
-from conewright.physics.amplifier import lowest_impedance
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.common.twins import mirrored
 from conewright.stages.feed.load import RadioLoad
 from conewright.stages.find.faults import trade

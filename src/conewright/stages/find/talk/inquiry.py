@@ -14,8 +14,8 @@ from conewright.job.build.draws import draw
 from conewright.job.build.state import Build
 from conewright.job.document.document import Reading
 from conewright.job.quantity.values import Quantity, parse_quantity
-from conewright.physics import bands
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics import bands
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.feed.load import radio_load
 from conewright.stages.find.faults import trade

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Chain, is_tweeter
 from conewright.stages.find.odds.blame import Blame, group_of

@@ -8,7 +8,7 @@ from math import inf, isinf
 
 import numpy as np
 
-from conewright.physics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.instruments.topology import (
     FREQUENCIES,
     Key,

@@ -3,7 +3,7 @@
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.arrays import Real
+from conewright.physics.basics.arrays import Real
 
 __all__ = ["in_words", "require_at_most", "require_not_negative", "require_positive"]
 

@@ -13,16 +13,16 @@ from typing import Final
 
 import numpy as np
 
-from conewright.physics.air import Air
-from conewright.physics.arrays import Complex, ComplexArray, Real
-from conewright.physics.driver import piston_radius
-from conewright.physics.laplace import laplace
-from conewright.physics.openings import (
+from conewright.physics.acoustics.openings import (
     grille_admittance,
     holes_admittance,
     radiation_mass,
     slit_admittance,
 )
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import Complex, ComplexArray, Real
+from conewright.physics.basics.laplace import laplace
+from conewright.physics.drivers.driver import piston_radius
 
 __all__ = ["FILL_FREQUENCY", "FREE", "MountedLoad", "mounted_load"]
 

@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.errors import BadInputError, OutOfRangeError
-from conewright.physics.arrays import Complex, ComplexArray, FloatArray, Real
-from conewright.physics.laplace import angular_frequency
-from conewright.physics.validity import require_positive
+from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray, Real
+from conewright.physics.basics.laplace import angular_frequency
+from conewright.physics.basics.validity import require_positive
 
 __all__ = [
     "Leaf",

@@ -11,9 +11,9 @@ from typing import Final
 
 import numpy as np
 
-from conewright.physics.air import Air
-from conewright.physics.arrays import ComplexArray, FloatArray, Real
-from conewright.physics.laplace import angular_frequency, laplace
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import ComplexArray, FloatArray, Real
+from conewright.physics.basics.laplace import angular_frequency, laplace
 
 __all__ = [
     "end_correction",

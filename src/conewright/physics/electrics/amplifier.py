@@ -9,8 +9,8 @@ from typing import Final
 
 import numpy as np
 
-from conewright.physics.arrays import Complex, FloatArray, Real
-from conewright.physics.validity import require_not_negative, require_positive
+from conewright.physics.basics.arrays import Complex, FloatArray, Real
+from conewright.physics.basics.validity import require_not_negative, require_positive
 
 __all__ = [
     "QUIESCENT_CURRENT",

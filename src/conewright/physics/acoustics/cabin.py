@@ -11,10 +11,10 @@ from typing import Final
 
 import numpy as np
 
-from conewright.physics.air import Air
-from conewright.physics.arrays import Complex, ComplexArray, FloatArray, Real
-from conewright.physics.radiation import HALF_SPACE, monopole_pressure
-from conewright.physics.validity import require_not_negative, require_positive
+from conewright.physics.acoustics.radiation import HALF_SPACE, monopole_pressure
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray, Real
+from conewright.physics.basics.validity import require_not_negative, require_positive
 
 __all__ = [
     "TREND_LIMIT",

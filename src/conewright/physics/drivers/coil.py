@@ -6,9 +6,9 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.arrays import ComplexArray, Real
-from conewright.physics.laplace import angular_frequency, laplace
-from conewright.physics.validity import in_words, require_not_negative, require_positive
+from conewright.physics.basics.arrays import ComplexArray, Real
+from conewright.physics.basics.laplace import angular_frequency, laplace
+from conewright.physics.basics.validity import in_words, require_not_negative, require_positive
 
 __all__ = [
     "COPPER",

@@ -16,10 +16,10 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
-from conewright.physics.arrays import Real
-from conewright.physics.levels import from_decibel, level
-from conewright.physics.validity import in_words, require_positive
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import Real
+from conewright.physics.basics.levels import from_decibel, level
+from conewright.physics.basics.validity import in_words, require_positive
 
 __all__ = [
     "SENSITIVITY_VOLTAGE",

@@ -11,9 +11,13 @@ from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
-from conewright.physics.arrays import FloatArray, Real
-from conewright.physics.levels import amplitude_decibel
-from conewright.physics.validity import require_at_most, require_not_negative, require_positive
+from conewright.physics.basics.arrays import FloatArray, Real
+from conewright.physics.basics.levels import amplitude_decibel
+from conewright.physics.basics.validity import (
+    require_at_most,
+    require_not_negative,
+    require_positive,
+)
 
 __all__ = [
     "CLAD_ALUMINIUM_CONDUCTIVITY",

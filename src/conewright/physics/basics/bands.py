@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.arrays import FloatArray
-from conewright.physics.validity import require_positive
+from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.basics.validity import require_positive
 
 __all__ = [
     "NOMINAL_BANDS",

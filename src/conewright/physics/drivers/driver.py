@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.air import Air
-from conewright.physics.arrays import Complex, ComplexArray, Real
-from conewright.physics.coil import Coil, coil_impedance
-from conewright.physics.laplace import angular_frequency
-from conewright.physics.validity import in_words
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import Complex, ComplexArray, Real
+from conewright.physics.basics.laplace import angular_frequency
+from conewright.physics.basics.validity import in_words
+from conewright.physics.drivers.coil import Coil, coil_impedance
 
 __all__ = [
     "Driver",

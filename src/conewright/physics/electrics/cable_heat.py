@@ -8,9 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from conewright.physics.arrays import FloatArray, Real
-from conewright.physics.conductor import COPPER_COEFFICIENT, REFERENCE_TEMPERATURE
-from conewright.physics.validity import require_not_negative, require_positive
+from conewright.physics.basics.arrays import FloatArray, Real
+from conewright.physics.basics.validity import require_not_negative, require_positive
+from conewright.physics.electrics.conductor import COPPER_COEFFICIENT, REFERENCE_TEMPERATURE
 
 __all__ = [
     "BUNDLED_TRANSFER",

@@ -4,8 +4,8 @@ from typing import Final
 
 import numpy as np
 
-from conewright.physics.arrays import FloatArray, Real
-from conewright.physics.validity import require_positive
+from conewright.physics.basics.arrays import FloatArray, Real
+from conewright.physics.basics.validity import require_positive
 
 __all__ = [
     "REFERENCE_PRESSURE",

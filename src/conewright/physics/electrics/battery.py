@@ -2,8 +2,8 @@
 
 from typing import Final
 
-from conewright.physics.arrays import Real
-from conewright.physics.validity import require_not_negative, require_positive
+from conewright.physics.basics.arrays import Real
+from conewright.physics.basics.validity import require_not_negative, require_positive
 
 __all__ = ["SELF_DISCHARGE", "SPENDABLE", "days_to_no_start"]
 

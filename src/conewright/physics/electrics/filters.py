@@ -3,7 +3,7 @@
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.arrays import ComplexArray, FloatArray, Real
+from conewright.physics.basics.arrays import ComplexArray, FloatArray, Real
 
 __all__ = ["butterworth_high_pass"]
 

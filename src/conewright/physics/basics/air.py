@@ -6,8 +6,8 @@ from typing import Final
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.arrays import Real
-from conewright.physics.validity import in_words
+from conewright.physics.basics.arrays import Real
+from conewright.physics.basics.validity import in_words
 
 __all__ = ["PRESSURE_RANGE", "TEMPERATURE_RANGE", "Air"]
 

@@ -10,9 +10,9 @@ from math import inf, isinf
 
 import numpy as np
 
-from conewright.physics.arrays import FloatArray, Real
-from conewright.physics.driver import Driver
-from conewright.physics.validity import require_not_negative, require_positive
+from conewright.physics.basics.arrays import FloatArray, Real
+from conewright.physics.basics.validity import require_not_negative, require_positive
+from conewright.physics.drivers.driver import Driver
 
 __all__ = [
     "COPPER_HEAT",

@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.arrays import FloatArray, Real
-from conewright.physics.validity import require_positive
+from conewright.physics.basics.arrays import FloatArray, Real
+from conewright.physics.basics.validity import require_positive
 
 __all__ = [
     "BREAKING_CURRENT",

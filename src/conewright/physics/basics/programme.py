@@ -5,8 +5,8 @@ from typing import Final
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.arrays import ComplexArray, FloatArray
-from conewright.physics.validity import require_positive
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.validity import require_positive
 
 __all__ = [
     "HARD_PROGRAMME",

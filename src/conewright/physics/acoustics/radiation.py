@@ -4,9 +4,9 @@ from typing import Final
 
 import numpy as np
 
-from conewright.physics.air import Air
-from conewright.physics.arrays import Complex, ComplexArray, FloatArray, Real
-from conewright.physics.validity import require_positive
+from conewright.physics.basics.air import Air
+from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray, Real
+from conewright.physics.basics.validity import require_positive
 
 __all__ = [
     "HALF_SPACE",

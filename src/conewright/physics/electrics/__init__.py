@@ -1,0 +1,1 @@
+"""Radio, wiring and supply: loads, clean power, conductors and their heat, fuses."""
