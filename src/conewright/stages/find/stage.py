@@ -12,7 +12,7 @@ from conewright.stages.find.faults.chains import Atom
 from conewright.stages.find.printed import printed_verdicts
 from conewright.stages.find.talk.courses import Step, courses, expected
 from conewright.stages.find.talk.inquiry import Inquiry, inquire
-from conewright.stages.find.talk.loads import wiring_cards, wiring_figures
+from conewright.stages.find.talk.loads import unknown_loads, wiring_cards, wiring_figures
 from conewright.stages.find.talk.planning import CERTAIN, Foresight, Proposal, top
 from conewright.stages.find.talk.sentences import (
     cause_verdicts,
@@ -71,11 +71,12 @@ def find(build: Build) -> Report:
     _next_figures(answer, proposals)
     for proposal in proposals:
         pulse_figures(answer, inquiry, proposal.question)
-    wiring_figures(answer, build)
+    unknown = unknown_loads(build)
+    wiring_figures(answer, unknown)
     ways = courses(inquiry, foresight)
     _plan_figures(answer, *expected(ways))
     _odds_series(answer, inquiry, chances)
-    wiring = wiring_cards(answer, build, inquiry.opened)
+    wiring = wiring_cards(answer, unknown, inquiry.opened)
     every = (*wiring, *_cards(inquiry, proposals))
     cards = tuple(
         with_pulse(answer, inquiry, card)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from math import inf
 
 from conewright.job.build.state import Build, UnknownChannelState
@@ -25,7 +26,7 @@ from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Outlook, ReadingCard, Severity
 from conewright.stages.report.words import number, odds
 
-__all__ = ["wiring_cards", "wiring_figures"]
+__all__ = ["UnknownLoad", "unknown_loads", "wiring_cards", "wiring_figures"]
 
 LEAST_ODDS = 0.005
 CERTAIN = 0.85
@@ -37,42 +38,62 @@ TELLING = 1.0
 """Two loads that read nearer to each other than this, in spreads, are not told apart by it."""
 
 
-def wiring_figures(answer: Answer, build: Build) -> None:
-    """Add the odds of every usual load of each unknown channel, and what would tell them apart."""
+@dataclass(frozen=True, slots=True)
+class UnknownLoad:
+    """What is known of a channel's unknown load.
+
+    Attributes:
+        channel: id of the channel.
+        taken: what was read of it.
+        context: cable, radio and temperature.
+        ranked: every usual load with its odds, likeliest first.
+
+    """
+
+    channel: str
+    taken: tuple[LoadReading, ...]
+    context: LoadContext
+    ranked: tuple[tuple[str, float], ...]
+
+
+def unknown_loads(build: Build) -> tuple[UnknownLoad, ...]:
+    """Return what is known of the load of each unknown channel."""
+    loads = []
     for channel in build.unknown:
-        ranked = topology_odds(_taken(build, channel), context_of(build, channel))
-        for name, chance in ranked:
+        taken, context = tuple(_taken(build, channel)), context_of(build, channel)
+        loads.append(UnknownLoad(channel.id, taken, context, topology_odds(taken, context)))
+    return tuple(loads)
+
+
+def wiring_figures(answer: Answer, loads: Iterable[UnknownLoad]) -> None:
+    """Add the odds of every usual load of each unknown channel, and what would tell them apart."""
+    for load in loads:
+        for name, chance in load.ranked:
             if chance >= LEAST_ODDS:
                 answer.figure(
                     "wiring",
-                    f"{channel.id}.{name}",
+                    f"{load.channel}.{name}",
                     chance,
                     unit="",
                     kind=Kind.ODDS,
                     label=trade.topology(name).title,
                 )
-        _say(answer, build, channel, ranked)
+        _say(answer, load)
 
 
-def _say(
-    answer: Answer,
-    build: Build,
-    channel: UnknownChannelState,
-    ranked: tuple[tuple[str, float], ...],
-) -> None:
-    (first, chance), (second, _), *_ = ranked
-    told = [f"{trade.topology(n).title} ({odds(c)})" for n, c in ranked[:3] if c >= LEAST_ODDS]
-    text = f"{channel.id}, of which nobody knows what it drives: {listed(told)}."
+def _say(answer: Answer, load: UnknownLoad) -> None:
+    (first, chance), *others = load.ranked
+    told = [f"{trade.topology(n).title} ({odds(c)})" for n, c in load.ranked[:3] if c >= LEAST_ODDS]
+    text = f"{load.channel}, of which nobody knows what it drives: {listed(told)}."
     if chance < CERTAIN:
-        text += " " + _apart(first, second, build, channel)
+        text += " " + _apart(first, others[0][0], load)
     severity = Severity.GOOD if chance >= CERTAIN else Severity.NOTE
-    answer.verdict("wiring", channel.id, severity, text, f"wiring.{channel.id}.{first}")
+    answer.verdict("wiring", load.channel, severity, text, f"wiring.{load.channel}.{first}")
 
 
-def _apart(first: str, second: str, build: Build, channel: UnknownChannelState) -> str:
+def _apart(first: str, second: str, load: UnknownLoad) -> str:
     """What tells the two likeliest loads apart, in words."""
-    context = context_of(build, channel)
-    telling = telling_apart(first, second, context, _taken(build, channel))
+    telling = telling_apart(first, second, load.context, load.taken)
     if telling.separation < TELLING:
         return f"No reading at the plug tells the first two apart: {trade.topology(first).apart}."
     at = "" if telling.frequency is None else f" at {number(telling.frequency, 'Hz')}"
@@ -83,15 +104,15 @@ def _apart(first: str, second: str, build: Build, channel: UnknownChannelState) 
     )
 
 
-def wiring_cards(answer: Answer, build: Build, opened: Opened) -> tuple[ReadingCard, ...]:
+def wiring_cards(
+    answer: Answer, loads: Iterable[UnknownLoad], opened: Opened
+) -> tuple[ReadingCard, ...]:
     """Return, for each unknown channel that is not settled, the reading worth taking next.
 
     The one with most bits about the load for its minutes, if any at the plug tells anything. Its
     figures are added as those of every other reading.
     """
-    cards = tuple(
-        card for channel in build.unknown if (card := _card(build, channel, opened)) is not None
-    )
+    cards = tuple(card for load in loads if (card := _card(load, opened)) is not None)
     for card in cards:
         for name, value, unit, kind in (
             (card.id, card.bits_per_minute, "bit/min", Kind.NUMBER),
@@ -102,14 +123,12 @@ def wiring_cards(answer: Answer, build: Build, opened: Opened) -> tuple[ReadingC
     return cards
 
 
-def _card(build: Build, channel: UnknownChannelState, opened: Opened) -> ReadingCard | None:
-    taken, context = _taken(build, channel), context_of(build, channel)
-    ranked = topology_odds(taken, context)
-    if ranked[0][1] >= CERTAIN:
+def _card(load: UnknownLoad, opened: Opened) -> ReadingCard | None:
+    if load.ranked[0][1] >= CERTAIN:
         return None
     asked = {
         key: bits
-        for key, bits in expected_bits(dict(ranked), taken, context).items()
+        for key, bits in expected_bits(dict(load.ranked), load.taken, load.context).items()
         if key[0] in TEST_OF and bits >= LEAST_BITS
     }
     if not asked:
@@ -121,9 +140,9 @@ def _card(build: Build, channel: UnknownChannelState, opened: Opened) -> Reading
     if frequency is not None:
         at, how = f" at {frequency:.0f} Hz", f" Say it as {frequency:.0f} Hz and ohms."
     return ReadingCard(
-        id=f"{test.id}@{channel.id}",
+        id=f"{test.id}@{load.channel}",
         test=test.id,
-        subject=channel.id,
+        subject=load.channel,
         title=f"{READ[kind]}{at}",
         how=f"{test.how}{how}",
         equipment=test.equipment,
@@ -133,7 +152,7 @@ def _card(build: Build, channel: UnknownChannelState, opened: Opened) -> Reading
         healthy="nobody knows yet what hangs there",
         unit="ohm",
         cautions=tuple(caution.text for caution in test.cautions),
-        answers=tuple(_outlooks(channel.id, key, ranked, taken, context)),
+        answers=tuple(_outlooks(load, key)),
     )
 
 
@@ -142,25 +161,19 @@ def _minutes(key: Key, opened: Opened) -> float:
     return trade.test(TEST_OF[key[0]]).minutes + access
 
 
-def _outlooks(
-    channel: str,
-    key: Key,
-    ranked: Sequence[tuple[str, float]],
-    taken: Sequence[LoadReading],
-    context: LoadContext,
-) -> Iterator[Outlook]:
+def _outlooks(load: UnknownLoad, key: Key) -> Iterator[Outlook]:
     """What the likeliest loads would read, and what is likeliest after that reading."""
     kind, frequency = key
     frequencies = () if frequency is None else (frequency,)
     said: dict[str, tuple[float, float]] = {}
-    for name, chance in ranked[:4]:
-        ohm = expected_at_plug(name, frequencies, context)[-1]
+    for name, chance in load.ranked[:4]:
+        ohm = expected_at_plug(name, frequencies, load.context)[-1]
         word = number(ohm, "ohm") if ohm < inf else "open"
         said[word] = (ohm, said.get(word, (ohm, 0.0))[1] + chance)
     for word, (ohm, chance) in said.items():
         read = LoadReading(kind, ohm, frequency=frequency)
-        cause, after = topology_odds([*taken, read], context)[0]
-        yield Outlook(word=word, chance=chance, cause=f"{channel}.{cause}", odds=after)
+        cause, after = topology_odds([*load.taken, read], load.context)[0]
+        yield Outlook(word=word, chance=chance, cause=f"{load.channel}.{cause}", odds=after)
 
 
 def _taken(build: Build, channel: UnknownChannelState) -> list[LoadReading]:
