@@ -28,6 +28,9 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
         arguments: the words after the program's name; those of this process when None.
 
     """
+    # Products as small as ours are done before other threads have woken up; it counts only where
+    # it is said before numpy is loaded.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         app(args=None if arguments is None else list(arguments), prog_name="conewright")
     except ConewrightError as error:
