@@ -445,3 +445,9 @@ def test_any_bytes_raise_nothing_else(content: bytes, tmp_path_factory: Any) -> 
 def test_any_values_raise_nothing_else(raw: Any) -> None:
     with pytest.raises(JobError):
         from_dict(raw)
+
+
+def test_a_list_in_the_place_of_a_wires_function_is_refused_in_words() -> None:
+    lead = '[[lead]]\nchannel = "front"\nfunction = ["plus", "minus"]\ncolour = "red"\n'
+    with pytest.raises(JobError, match=r"lead\[1\]\.function: found a list of 2; one of plus"):
+        loads(f"{LEAST}\n{lead}")
