@@ -11,6 +11,7 @@ from typing import Any
 
 from conewright.errors import JobError, Problem
 from conewright.job.build.job import Job
+from conewright.job.document.lists import LISTS, counts_in_words
 from conewright.job.text.parsing import LARGEST_FILE, kept_job
 
 __all__ = [
@@ -41,16 +42,14 @@ class Summary:
 def summary(text: str) -> Summary:
     """Read a job's text and return what to keep beside it; raises JobError for any problem."""
     job = _read(text)
-    counts = (job.channels, job.locations, job.readings, job.proposals)
-    about: dict[str, Any] = dict(zip(COUNTED, map(len, counts), strict=True))
+    about: dict[str, Any] = {name: LISTS[name].count(job) for name in COUNTED}
     about["title"] = one_line(job.about.title or job.vehicle.name or "")
     return Summary(about, _words(job))
 
 
 def state_in_words(about: Mapping[str, Any]) -> str:
     """Return what is in a job: "4 channels, 8 locations, 2 proposals"."""
-    counts = {word: int(about.get(word, 0)) for word in COUNTED}
-    return ", ".join(f"{n} {word}{'' if n == 1 else 's'}" for word, n in counts.items() if n)
+    return counts_in_words({name: int(about.get(name, 0)) for name in COUNTED})
 
 
 def slug(title: str) -> str:

@@ -5,14 +5,22 @@ from __future__ import annotations
 from conewright.job.build.building import build_job
 from conewright.job.build.state import Build
 from conewright.job.document.document import Document
+from conewright.job.document.lists import LISTS, counts_in_words
 from conewright.job.proposals import apply_proposal
 from conewright.shown import Shown
 
 __all__ = ["Job"]
 
+COUNTED = ("channel", "location", "driver", "seat", "reading", "proposal")
+
 
 class Job(Shown, Document):
     """A job file: one vehicle on the bench, as found, with proposals to put it right."""
+
+    @property
+    def contents(self) -> str:
+        """What is in it, counted: `4 channels, 8 locations, 2 proposals`."""
+        return counts_in_words({name: LISTS[name].count(self) for name in COUNTED})
 
     def build(self, proposal: str | None = None) -> Build:
         """Return the vehicle as found, or with a proposal applied, every gap filled.

@@ -212,16 +212,3 @@ class Document(Table):
         copied = super().__copy__()
         copied.__dict__.pop("carried_out", None)
         return copied
-
-    @property
-    def contents(self) -> str:
-        """What is in it, counted: `4 channels, 8 locations, 2 proposals`."""
-        counts = {
-            "channel": len(self.channels),
-            "location": len(self.locations),
-            "driver": len(self.drivers),
-            "seat": len(self.seats),
-            "reading": len(self.readings),
-            "proposal": len(self.proposals),
-        }
-        return ", ".join(f"{n} {word}{'' if n == 1 else 's'}" for word, n in counts.items() if n)

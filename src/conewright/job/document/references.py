@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from conewright.errors import LoadError, Problem
+from conewright.job.document.lists import LISTS
 from conewright.job.document.parts import AS_FOUND, UNKNOWN
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
 from conewright.job.document.problems import Found
@@ -14,7 +15,10 @@ from conewright.job.quantity.expression import parse_load
 
 __all__ = ["TARGET_LISTS", "TARGET_TABLES", "ids_of", "reference_problems"]
 
-TARGET_LISTS = ("seat", "channel", "location", "driver", "feed")
+# A proposal changes what has an id, but no proposal.
+TARGET_LISTS = tuple(
+    name for name, each in LISTS.items() if each.told_by == ("id",) and name != "proposal"
+)
 TARGET_TABLES = ("head_unit", "vehicle")
 RESERVED = (*TARGET_TABLES, "job")
 SIDES = ("left", "right")

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from conewright.errors import JobError
+from conewright.job.document.lists import LISTS, EntryKey, entries_by_key, spoken
+from conewright.job.text.labels import label_words
 from conewright.job.text.parsing import job_text
 
 __all__ = ["LAYOUT_ONLY", "compare", "in_a_note"]
@@ -19,37 +21,6 @@ UNSAID = {"mount", "set", "value"}
 
 Path = tuple[str, ...]
 Leaves = dict[Path, Any]
-
-# What each list of the file is called in a sentence, before an id or a number.
-_LISTS = {
-    "seat": "seat",
-    "channel": "channel",
-    "location": "place",
-    "driver": "driver",
-    "lead": "wire",
-    "feed": "cable",
-    "reading": "reading",
-    "proposal": "proposal",
-}
-# What tells the entries of a list apart, where it is not their id.
-_TOLD_BY = {"reading": ("test", "at"), "lead": ("function", "channel")}
-_SECTIONS = {"job": "job", "vehicle": "vehicle", "head_unit": "radio", "format": "file"}
-_FIELDS = {
-    "at": "position",
-    "cutout": "cut-out",
-    "bl": "Bl",
-    "cms": "Cms",
-    "fs": "fs",
-    "le": "Le",
-    "mms": "Mms",
-    "qes": "Qes",
-    "qms": "Qms",
-    "qts": "Qts",
-    "re": "Re",
-    "rms": "Rms",
-    "sd": "Sd",
-    "vas": "Vas",
-}
 
 
 def compare(old: str, new: str) -> tuple[str, ...]:
@@ -101,17 +72,17 @@ Line = tuple[str, str]
 
 def _sections(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Line]:
     """Yield the changes outside the lists."""
-    old = {name: value for name, value in before.items() if name not in _LISTS}
-    new = {name: value for name, value in after.items() if name not in _LISTS}
+    old = {name: value for name, value in before.items() if name not in LISTS}
+    new = {name: value for name, value in after.items() if name not in LISTS}
     for path, change in _changes(_leaves(old), _leaves(new)):
-        owner = _SECTIONS.get(path[0], _field(path[0]))
+        owner = "file" if path[0] == "format" else spoken(path[0])
         yield owner, f"{_words(path[1:])} {change}".strip()
 
 
 def _lists(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Line]:
     """Yield the changes in the lists, entry by entry."""
-    for kind in _LISTS:
-        old, new = (_entries(kind, tables.get(kind)) for tables in (before, after))
+    for kind in LISTS:
+        old, new = (entries_by_key(kind, tables.get(kind)) for tables in (before, after))
         names = _names(kind, old, new)
         for key in dict.fromkeys((*old, *new)):
             owner = names[key]
@@ -124,29 +95,13 @@ def _lists(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Line
                     yield owner, f"{_words(path)} {change}".strip()
 
 
-Key = tuple[str, ...]
-
-
-def _entries(kind: str, value: object) -> dict[Key, dict[str, Any]]:
-    """Return a list's entries by what tells them apart: mostly their id."""
-    entries = value if isinstance(value, list) else []
-    seen: Counter[Key] = Counter()
-    found: dict[Key, dict[str, Any]] = {}
-    for entry in (each for each in entries if isinstance(each, dict)):
-        named = _TOLD_BY.get(kind, ("id",))
-        key = tuple(str(entry.get(name, "")) for name in named)
-        seen[key] += 1
-        found[(*key, str(seen[key]))] = entry
-    return found
-
-
 def _names(
-    kind: str, old: Mapping[Key, dict[str, Any]], new: Mapping[Key, dict[str, Any]]
-) -> dict[Key, str]:
+    kind: str, old: Mapping[EntryKey, dict[str, Any]], new: Mapping[EntryKey, dict[str, Any]]
+) -> dict[EntryKey, str]:
     """Return what each entry is called: places by their name, where no other has it."""
     entries = {**new, **old}
     shared = Counter(entry.get("name") for entry in entries.values())
-    names: dict[Key, str] = {}
+    names: dict[EntryKey, str] = {}
     for key, entry in entries.items():
         *told, number = key
         name = entry.get("name")
@@ -154,7 +109,7 @@ def _names(
             names[key] = name if shared[name] == 1 else f"{name} ({told[0]})"
         else:
             nth = "" if number == "1" else f" (no. {number})"
-            names[key] = f"{_LISTS[kind]} {' at '.join(filter(None, told))}{nth}"
+            names[key] = f"{spoken(kind)} {' at '.join(filter(None, told))}{nth}"
     return names
 
 
@@ -208,7 +163,7 @@ def _words(path: Iterable[str]) -> str:
 
 def _field(name: str) -> str:
     # What a proposal sets is a path of the file and stays as it is.
-    return name if "." in name else _FIELDS.get(name, name.replace("_", " "))
+    return name if "." in name else label_words("change").get(name, name.replace("_", " "))
 
 
 def _show(value: object) -> str:

@@ -18,7 +18,7 @@ from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.build.job import Job
 from conewright.job.document.likeness import merged
 from conewright.job.document.paths import Steps, inside
-from conewright.job.text.labels import TABLES, Field, Part, field_at, part_of, place_in_file
+from conewright.job.text.labels import PAGED_TABLES, Field, Part, field_at, part_of, place_in_file
 from conewright.job.text.parsing import MARK, job_text
 
 __all__ = [
@@ -197,7 +197,7 @@ def _opened(text: str) -> tuple[dict[str, Any], tomlkit.TOMLDocument]:
 
 def _owner(tables: Any, part: Part) -> Any:
     """Return the table of a part, made where a table that stands alone is missing."""
-    if part.kind in TABLES:
+    if part.kind in PAGED_TABLES:
         if part.kind not in tables:
             tables[part.kind] = tomlkit.table() if isinstance(tables, tomlkit.TOMLDocument) else {}
         return tables[part.kind]

@@ -8,24 +8,28 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from csv import DictReader
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from importlib.resources import files
 from typing import Any, Literal
 
 from conewright.errors import BadInputError
 from conewright.job.build.job import Job
+from conewright.job.document.lists import LISTS, TABLES, spoken
 from conewright.job.document.paths import inside
 from conewright.job.measurables import measurement
 from conewright.job.text.starter import job_schema
 from conewright.phrases import capital
 
 __all__ = [
-    "LISTS",
-    "TABLES",
+    "PAGED_LISTS",
+    "PAGED_TABLES",
     "Field",
     "Part",
     "field_at",
     "fields_of",
+    "label_words",
     "part_of",
     "parts_of",
     "place_in_file",
@@ -38,86 +42,14 @@ Kind = Literal[
     "day", "reference",
 ]  # fmt: skip
 
-TABLES = {"job": "About", "vehicle": "Vehicle", "head_unit": "HeadUnit"}
-"""Tables of a job that stand alone, and the name of each in the schema."""
+PAGED_TABLES = ("job", "vehicle", "head_unit")
+"""Tables of a job that have a form of their own."""
 
-LISTS = {"channel": "Channel", "location": "Location", "driver": "DriverSheet", "seat": "Seat"}
-"""Lists of a job whose entries have an id, and the name of each entry in the schema."""
+PAGED_LISTS = ("channel", "location", "driver", "seat")
+"""Lists of a job whose entries have a form of their own."""
 
 _AXES = {"x": "forward", "y": "to the left", "z": "up"}
 _LONG = {"notes", "complaints"}
-_LABELS = {
-    "hour_rate": "Price of an hour's work",
-    "at.x": "Position, forward",
-    "at.y": "Position, to the left",
-    "at.z": "Position, up",
-    "ear.x": "Ear, forward",
-    "ear.y": "Ear, to the left",
-    "ear.z": "Ear, up",
-    "class": "Body type",
-    "mount.cutout": "Cut-out in the steel",
-    "mount.ring": "Soft ring to the grille",
-    "mount.land": "Flat steel around the cut-out",
-    "mount.steel": "Thickness of the steel",
-    "mount.glass_depth": "Depth to the glass, window down",
-    "mount.cutout_long": "Long axis of an oval cut-out",
-    "mount.corners": "Corners of another shape",
-    "mount.turn": "Turn of the long axis",
-    "frame.cutout_long": "Long axis of the cut-out it needs",
-    "frame.corners": "Corners of another flange",
-    "frame.cutout": "Cut-out it needs",
-    "frame.outer": "Outer diameter of the flange",
-    "frame.outer_long": "Long axis of an oval flange",
-    **{
-        f"{body}.screws.{name}": label
-        for body in ("mount", "frame")
-        for name, label in {
-            "count": "Number of screws",
-            "circle": "Screw circle",
-            "angle": "Angle of the first screw",
-            "places": "Screws on no circle",
-        }.items()
-    },
-    "cavity.cover": "What closes the panel holes",
-    "cavity.drain_count": "Number of drain slots",
-    "cavity.panel_hole_count": "Number of panel holes",
-    "cavity.panel_openings": "Openings of the inner panel",
-    "cavity.keep_clear": "What must stay clear",
-    "connector": "Plug of the radio",
-    "carries": "What else works through the radio",
-    "thermal.dash": "Air behind the dash",
-    "restraints.curtain": "Side curtain behind the trims",
-    "restraints.door_sensor": "Impact sensor in the doors",
-    "battery.capacity": "Battery capacity",
-    "battery.health": "Battery health",
-    "battery.rest_voltage": "Battery rest voltage",
-    "minimum_load": "Lowest load it is rated for",
-    "advertised_power": "Power on the box",
-    "sleep_current": "Current with the key out",
-    "output": "Kind of output",
-    "load": "What hangs on it",
-    "high_pass": "High-pass in the radio",
-    "high_pass_slope": "Slope of the high-pass",
-    "price": "Price of the pair",
-    "sensitivity": "Advertised level",
-    "power": "Power the coil bears",
-    "size": "Nominal size",
-    "age": "New, or grown old",
-    "rated_impedance": "Impedance on the magnet",
-}
-_GROUPS = {
-    "": "",
-    "mount": "The hole it sits in",
-    "cavity": "The air behind it",
-    "trim": "The trim in front",
-    "frame": "The driver as a body",
-    "cable": "The cable to it",
-    "battery": "The battery",
-    "restraints": "Restraint parts",
-    "thermal": "How it gets rid of heat",
-    "at": "Where it sits",
-    "ear": "Where the ear is",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,8 +84,20 @@ class Part:
     @property
     def what(self) -> str:
         """What kind of thing it is, as people say it."""
-        spoken = {"location": "place", "head_unit": "radio", "job": "job"}
-        return spoken.get(self.kind, self.kind)
+        return spoken(self.kind)
+
+
+@cache
+def label_words(of: str) -> Mapping[str, str]:
+    """Return names of fields in a repairer's words, by the name or the path in the file.
+
+    Args:
+        of: `field` as a form has it, `group` of fields in a form, `change` in a sentence.
+
+    """
+    text = (files("conewright.job.text") / "data" / "labels.csv").read_text(encoding="utf-8")
+    rows = DictReader(text.splitlines())
+    return {row["name"]: row["words"] for row in rows if row["of"] == of}
 
 
 def parts_of(job: Job) -> tuple[Part, ...]:
@@ -205,7 +149,7 @@ def field_at(job: Job, path: str) -> Field:
 
 def place_in_file(field: Field, part: Part) -> str:
     """Return the field as the problems of a job name it: `location[door-fl].mount.cutout`."""
-    start = part.kind if part.kind in TABLES else f"{part.kind}[{part.id}]"
+    start = part.kind if part.kind in PAGED_TABLES else f"{part.kind}[{part.id}]"
     names = "".join(
         f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in field.steps
     )
@@ -258,7 +202,7 @@ def _plain(field: Field) -> dict[str, Any]:
 
 
 def _table_of(part: Part, whole: Mapping[str, Any]) -> object:
-    if part.kind in TABLES:
+    if part.kind in PAGED_TABLES:
         return whole.get(part.kind, {})
     entries = whole.get(part.kind, [])
     return next((entry for entry in entries if entry.get("id") == part.id), {})
@@ -277,8 +221,8 @@ def _number(text: str, *, whole: bool) -> object:
 
 @cache
 def _fields(kind: str) -> tuple[Field, ...]:
-    name = TABLES.get(kind) or LISTS[kind]
-    return tuple(_walk(name, (), required=True))
+    table = TABLES[kind] if kind in TABLES else LISTS[kind].entry
+    return tuple(_walk(table.__name__, (), required=True))
 
 
 def _walk(table: str, above: tuple[str, ...], *, required: bool) -> Iterator[Field]:
@@ -305,10 +249,10 @@ def _coordinates(steps: tuple[str, ...], info: Mapping[str, Any]) -> Iterator[Fi
         yield Field(
             path=path,
             steps=(*steps, index),
-            label=_LABELS.get(path, f"{steps[-1]}, {_AXES[axis]}"),
+            label=label_words("field").get(path, f"{steps[-1]}, {_AXES[axis]}"),
             help="" if index else _in_words(info.get("description", "")),
             kind="quantity",
-            group=_GROUPS.get(steps[0], ""),
+            group=label_words("group").get(steps[0], ""),
             dimension="length",
             example="0.95 m",
             required=True,
@@ -325,10 +269,10 @@ def _field(steps: tuple[str, ...], info: Mapping[str, Any], *, required: bool) -
     return Field(
         path=path,
         steps=steps,
-        label=_LABELS.get(path) or _label(steps[-1], known),
+        label=label_words("field").get(path) or _label(steps[-1], known),
         help=_in_words(info.get("description", "")),
         kind=kind,
-        group=_GROUPS.get(steps[0], "") if len(steps) > 1 else "",
+        group=label_words("group").get(steps[0], "") if len(steps) > 1 else "",
         dimension=inner.get("x-dimension", ""),
         choices=tuple(shape.get("enum", ())),
         example=str(examples[0]),

@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 import tomlkit
 
 from conewright.errors import ConewrightError
+from conewright.job.document.lists import LISTS, entries_by_key
 from conewright.job.text.editing import Refused, with_entry
 from conewright.job.text.parsing import bare, job_text
 
 __all__ = ["merged"]
 
-Path = tuple[str, ...]
+Path = tuple[Any, ...]
+"""The fields that lead to a value; behind a list stands what tells its entry apart."""
+
 Leaves = dict[Path, Any]
 
 GONE = object()
-LISTS = ("seat", "channel", "location", "driver", "reading", "proposal")
 
 
 def merged(base: str, mine: str, theirs: str) -> str | None:
@@ -47,17 +48,14 @@ def _leaves(tables: Mapping[str, Any]) -> Leaves:
     return {
         (name, *path): leaf
         for name, value in tables.items()
-        for path, leaf in (_entries(value) if name in LISTS else _below(value))
+        for path, leaf in (_entries(name, value) if name in LISTS else _below(value))
     }
 
 
-def _entries(value: Any) -> Iterator[tuple[Path, Any]]:
-    seen: Counter[str] = Counter()
-    for entry in value:
-        name = entry.get("id") or f"{entry.get('test')}@{entry.get('at')}"
-        seen[name] += 1
+def _entries(name: str, value: Any) -> Iterator[tuple[Path, Any]]:
+    for key, entry in entries_by_key(name, value).items():
         for path, leaf in _below(entry):
-            yield (f"{name}#{seen[name]}", *path), leaf
+            yield (key, *path), leaf
 
 
 def _below(value: Any) -> Iterator[tuple[Path, Any]]:
@@ -88,7 +86,7 @@ def _meet(mine: Leaves, theirs: Leaves) -> bool:
 
 def _whole(path: Path, value: object) -> bool:
     """Whether a change takes a whole entry of a list out."""
-    return value is GONE and path[0] in LISTS and path[-1] == "id"
+    return value is GONE and path[0] in LISTS and path[2:] == LISTS[path[0]].told_by[:1]
 
 
 def _applied(text: str, changes: Leaves, before: Leaves, theirs: Leaves) -> str:
@@ -104,8 +102,8 @@ def _applied(text: str, changes: Leaves, before: Leaves, theirs: Leaves) -> str:
             _put(added.setdefault(path[:2], {}), path[2:], value)
         elif path[:2] not in removed:
             _put(_entry(document, path[:2]), path[2:], value)
-    for path in removed:
-        document[path[0]].remove(_entry(document, path))
+    for name, entry in [(path[0], _entry(document, path)) for path in removed]:
+        document[name].remove(entry)
     written = tomlkit.dumps(document)
     for path, entry in added.items():
         written = with_entry(written, path[0], entry)
@@ -114,14 +112,7 @@ def _applied(text: str, changes: Leaves, before: Leaves, theirs: Leaves) -> str:
 
 def _entry(document: Any, path: Path) -> Any:
     """Return the entry of a list that a path names; raises KeyError."""
-    name, _, number = path[1].rpartition("#")
-    seen = 0
-    for entry in document[path[0]]:
-        if name == (entry.get("id") or f"{entry.get('test')}@{entry.get('at')}"):
-            seen += 1
-            if seen == int(number):
-                return entry
-    raise KeyError(path)
+    return entries_by_key(path[0], document[path[0]])[path[1]]
 
 
 def _put(table: Any, path: Path, value: Any) -> None:

@@ -13,7 +13,7 @@ from conewright.errors import JobError
 from conewright.job.build.job import Job
 from conewright.job.build.state import Build, Origin
 from conewright.job.text.editing import Refused, with_entry
-from conewright.job.text.labels import LISTS, Part, parts_of
+from conewright.job.text.labels import PAGED_LISTS, Part, parts_of
 from conewright.stages.report.data import Report, Severity
 from conewright.store import Conflict
 from conewright.web.desk.workers import Stage
@@ -79,7 +79,7 @@ def _shown(request: Request, page: JobPage) -> Response:
         next=_next(page, reports),
         refusals={stage: each for stage, each in found.items() if isinstance(each, str)},
         groups=_groups(parts_of(page.job)),
-        addable=tuple(LISTS),
+        addable=PAGED_LISTS,
         complaints=[_said(each) for each in page.job.about.complaints],
     )
 
@@ -163,7 +163,7 @@ def _next(page: JobPage, reports: Mapping[Stage, Report]) -> list[NextView]:
 def _groups(parts: tuple[Part, ...]) -> list[tuple[str, str, list[Part]]]:
     groups: dict[str, list[Part]] = {}
     for part in parts:
-        groups.setdefault(part.kind if part.kind in LISTS else "", []).append(part)
+        groups.setdefault(part.kind if part.kind in PAGED_LISTS else "", []).append(part)
     return [(kind, HEADINGS[kind], groups[kind]) for kind in HEADINGS if kind in groups]
 
 

@@ -11,10 +11,11 @@ from starlette.responses import Response
 
 from conewright.errors import JobError, QuantityError
 from conewright.job.build.job import Job
+from conewright.job.document.lists import spoken
 from conewright.job.quantity.values import parse_quantity
 from conewright.job.text.editing import Refused, with_values, without_entries, without_place
 from conewright.job.text.labels import (
-    LISTS,
+    PAGED_LISTS,
     Field,
     Part,
     field_at,
@@ -130,7 +131,7 @@ def remove(request: Request, job_id: str, part_id: str, form: Form) -> Response:
     store = store_of(request)
     page = open_page(request, job_id, revision=number_in(form_texts(form), "base") or None)
     part, before = _part(page.job, part_id), page.saved
-    if part.kind not in LISTS:
+    if part.kind not in PAGED_LISTS:
         raise Refusal(404, f"The {part.what} belongs to every job.")
     try:
         text = (
@@ -157,10 +158,7 @@ def _users(page: JobPage, problems: Iterable[str]) -> list[tuple[str, str]]:
     """Return what still names a part, and where each of it is changed."""
     found = (re.match(r"(channel|location|proposal)\[([^\]]+)\]", each) for each in problems)
     named = dict.fromkeys((each[1], each[2]) for each in found if each)
-    return [
-        (f"{kind.replace('location', 'place')} {id}", page.at(f"/{_room(kind)}/{id}"))
-        for kind, id in named
-    ]
+    return [(f"{spoken(kind)} {id}", page.at(f"/{_room(kind)}/{id}")) for kind, id in named]
 
 
 def _room(kind: str) -> str:
@@ -213,7 +211,7 @@ def _page(
         sent=bool(typed),
         saved="saved" in request.query_params,
         used_by=_used_by(page.job, part),
-        removable=part.kind in LISTS and not page.old,
+        removable=part.kind in PAGED_LISTS and not page.old,
     )
 
 
