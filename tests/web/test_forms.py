@@ -234,6 +234,8 @@ def test_a_driver_in_use_cannot_be_taken_out() -> None:
 
 # --- Both sides of a conflict ---------------------------------------------------------------------
 
+A_SHEET = ["200 mm", "200 mm"]
+
 
 def test_changes_to_different_things_fit_into_one() -> None:
     base = demo_text()
@@ -261,6 +263,18 @@ def test_readings_and_proposals_of_both_are_kept() -> None:
     job = loads(both)
     assert [each.id for each in job.proposals][-2:] == ["slim-fronts", "rings"]
     assert job.readings[-1].value == "outward"
+
+
+def test_entries_without_an_id_are_told_apart_by_what_they_say() -> None:
+    base = demo_text()
+    mine = base.replace('size = ["500 mm", "400 mm"]', 'size = ["550 mm", "400 mm"]', 1)
+    theirs = with_entry(base, "sheet", {"material": "foam", "thickness": "5 mm", "size": A_SHEET})
+    mine_too = base.replace('fuse = "10 A"', 'fuse = "15 A"')
+    theirs_too = with_entry(base, "feed", {"id": "amp-feed", "to": "amplifier", "length": "5 m"})
+    for one, other in ((mine, theirs), (mine_too, theirs_too)):
+        both = merged(base, one, other)
+        assert both is not None
+        assert changed_lines(other, both) == changed_lines(base, one)
 
 
 def test_what_one_changed_and_the_other_took_out_does_not_fit() -> None:

@@ -20,7 +20,7 @@ EntryKey = tuple[str, ...]
 _TOLD_BY = {
     "reading": ("test", "at"),
     "lead": ("function", "channel"),
-    "sheet": ("material",),
+    "sheet": ("material", "thickness"),
 }
 _SPOKEN = {"location": "place", "lead": "wire", "feed": "cable", "head_unit": "radio"}
 
