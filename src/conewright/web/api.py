@@ -16,7 +16,7 @@ from pydantic import BaseModel, Field
 from conewright.errors import Problem
 from conewright.stages.report.data import Report
 from conewright.store import Saved, Store, StoreError, json_from_toml, toml_from_json
-from conewright.web.base.errors import ErrorBody, Refusal
+from conewright.web.base.errors import ErrorBody, Refusal, overtaken
 from conewright.web.base.settings import LARGEST_NUMBER
 from conewright.web.desk.reports import Question, Reports, Stage
 from conewright.web.frame.page import who
@@ -373,18 +373,11 @@ def _base(store: Store, job_id: str, header: str | None) -> int:
     tags = _tags(header)
     if newest.etag in tags or tags == ["*"]:
         return newest.revision
-    raise Refusal(
-        412,
+    raise overtaken(
         f"{newest.who} saved this job meanwhile, or the ETag is of another one; nothing was "
         "changed. Read the newest revision and try again.",
-        problems=[
-            Problem(
-                "If-Match",
-                _named(job_id, tags),
-                f"revision {newest.revision} is the newest, {newest.etag}",
-            )
-        ],
-        headers={"ETag": newest.etag},
+        named=_named(job_id, tags),
+        newest=newest,
     )
 
 

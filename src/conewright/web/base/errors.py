@@ -20,10 +20,10 @@ from starlette.routing import Match
 from starlette.types import Scope
 
 from conewright.errors import ConewrightError, JobError, PlanRefusedError, Problem
-from conewright.store import Conflict, NotFound, StoreError, StoreUnavailable
+from conewright.store import Conflict, NotFound, Saved, StoreError, StoreUnavailable
 from conewright.web.base.headers import SECURE
 
-__all__ = ["ErrorBody", "Refusal", "answer", "handle_errors"]
+__all__ = ["ErrorBody", "Refusal", "answer", "handle_errors", "overtaken"]
 
 API = "/api/"
 METHODS = ("DELETE", "GET", "HEAD", "PATCH", "POST", "PUT")
@@ -119,6 +119,13 @@ class Refusal(Exception):
         return {"error": {"code": self.code, "message": message, "problems": problems}}
 
 
+def overtaken(message: str, *, named: str, newest: Saved) -> Refusal:
+    """Return what is said to a program whose change did not start from the newest revision."""
+    allowed = f"revision {newest.revision} is the newest, {newest.etag}"
+    problem = Problem("If-Match", named, allowed)
+    return Refusal(412, message, problems=[problem], headers={"ETag": newest.etag})
+
+
 def answer(refusal: Refusal, *, page: bool = False) -> Response:
     """Return what is sent for a refusal: JSON, or for a browser a page with the same words."""
     if page:
@@ -184,9 +191,7 @@ def _from_house(error: ConewrightError) -> Refusal:
         case NotFound():
             return Refusal(404, str(error))
         case Conflict(base=base, theirs=theirs):
-            newest = f"revision {theirs.revision} is the newest, {theirs.etag}"
-            problems = [Problem("If-Match", f"revision {base}", newest)]
-            return Refusal(412, str(error), problems=problems, headers={"ETag": theirs.etag})
+            return overtaken(str(error), named=f"revision {base}", newest=theirs)
         case StoreUnavailable():
             return Refusal(503, str(error), headers={"Retry-After": "5"})
         case StoreError():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -14,7 +14,6 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.datastructures import FormData
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from conewright.errors import JobError
 from conewright.job.build.state import Origin
 from conewright.job.text.merging import merged
 from conewright.store import Conflict, Saved, Store
@@ -29,13 +28,13 @@ __all__ = [
     "Form",
     "Revision",
     "address",
-    "conflict_page",
+    "carry_out",
     "form_texts",
     "number_in",
     "render",
+    "save",
     "see_other",
     "store_of",
-    "told_of",
     "who",
 ]
 
@@ -96,11 +95,6 @@ def _shows(letter: str) -> bool:
     return letter.isprintable() or letter.isspace()
 
 
-def told_of(error: JobError) -> list[tuple[str, str, str]]:
-    """Return the problems of a text: where, what was found, what is allowed."""
-    return [(each.path, each.found, each.allowed) for each in error.problems]
-
-
 def see_other(path: str) -> Response:
     """Answer a form with the page to look at next, so that going back sends nothing twice."""
     return RedirectResponse(path, status_code=303)
@@ -119,11 +113,37 @@ def render(request: Request, template: str, *, status: int = 200, **context: Any
     return HTMLResponse(text, status_code=status)
 
 
-def conflict_page(request: Request, conflict: Conflict, before: Saved) -> HTMLResponse:
-    """Return the page that shows both sides of a conflict and what can be done."""
-    mine = conflict.mine
-    both = merged(before.text, mine, conflict.theirs.text) if mine is not None else None
-    return render(request, "conflict.html", conflict=conflict, saved=conflict.theirs, both=both)
+def save(
+    request: Request, before: Saved, text: str, *, then: str, note: str | None = None
+) -> Response:
+    """Save a changed text of a job as its next revision; answers as `carry_out`."""
+    return carry_out(
+        request,
+        lambda store: store.save(
+            before.job_id, text, base=before.revision, who=who(request), note=note
+        ),
+        then=then,
+    )
+
+
+def carry_out(request: Request, change: Callable[[Store], object], *, then: str) -> Response:
+    """Change a kept job and show the page at `then`.
+
+    Where somebody else saved meanwhile, both sides are shown with what can be done; where they
+    saved the very same, nothing is left to do: a button pressed twice is one change.
+    """
+    try:
+        change(store_of(request))
+    except Conflict as conflict:
+        if conflict.theirs.deleted or conflict.mine != conflict.theirs.text:
+            return _conflict_page(request, conflict)
+    return see_other(then)
+
+
+def _conflict_page(request: Request, conflict: Conflict) -> HTMLResponse:
+    before, mine, theirs = conflict.before, conflict.mine, conflict.theirs
+    both = merged(before.text, mine, theirs.text) if mine is not None else None
+    return render(request, "conflict.html", conflict=conflict, saved=theirs, both=both)
 
 
 @cache

@@ -21,7 +21,6 @@ from conewright.stages.find.talk.answering import SWEEP_EXAMPLE, Answered, read_
 from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.report.data import Figure, ReadingCard, Report, Severity
 from conewright.stages.report.words import odds
-from conewright.store import Conflict
 from conewright.views.numbers import minutes, percent
 from conewright.views.search import cause_name, split_cause
 from conewright.web.base.errors import Refusal
@@ -31,13 +30,10 @@ from conewright.web.frame.context import JobPage, open_page, plan_of, report_of,
 from conewright.web.frame.page import (
     Form,
     Revision,
-    conflict_page,
     form_texts,
     number_in,
     render,
-    see_other,
-    store_of,
-    who,
+    save,
 )
 from conewright.web.frame.rendered import kept
 from conewright.web.pages.stage import picture_view, refused_page
@@ -111,7 +107,9 @@ def answer(request: Request, job_id: str, form: Form) -> Response:
         said = _said(test, typed, word)
         text = with_reading(page.saved.text, "toml", test=test, at=at, value=said.value)
         _hold_usable(request, text)
-        return _saved(request, page, text, f"{test} at {at}: {said}")
+        return save(
+            request, page.saved, text, then=f"{page.base}/find", note=f"{test} at {at}: {said}"
+        )
     except BadInputError as error:
         told = "; ".join(map(str, error.problems)) if isinstance(error, JobError) else str(error)
         return _shown(request, page, Typed(f"{test}@{at}", typed, told))
@@ -126,7 +124,8 @@ def undo(request: Request, job_id: str, form: Form) -> Response:
     except BadInputError as error:
         raise Refusal(422, f"Nothing was taken back: {error}.") from None
     last = page.job.readings[-1]
-    return _saved(request, page, text, f"took back {last.test} at {last.at}: {_told(last)}")
+    note = f"took back {last.test} at {last.at}: {_told(last)}"
+    return save(request, page.saved, text, then=f"{page.base}/find", note=note)
 
 
 # --- Taking an answer -----------------------------------------------------------------------------
@@ -151,17 +150,6 @@ def _hold_usable(request: Request, text: str) -> None:
     except Refusal:
         # It took too long. That is no fault of the reading, which must not be lost for it.
         return
-
-
-def _saved(request: Request, page: JobPage, text: str, note: str) -> Response:
-    saved = page.saved
-    try:
-        store_of(request).save(saved.job_id, text, base=saved.revision, who=who(request), note=note)
-    except Conflict as conflict:
-        # A button pressed twice is one answer.
-        if conflict.theirs.text != text:
-            return conflict_page(request, conflict, saved)
-    return see_other(f"{page.base}/find")
 
 
 # --- Showing it -----------------------------------------------------------------------------------

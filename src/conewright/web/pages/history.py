@@ -5,16 +5,15 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from conewright.store import Conflict, compare
+from conewright.store import compare
 from conewright.web.frame.context import open_page
 from conewright.web.frame.page import (
     Form,
     Revision,
-    conflict_page,
+    carry_out,
     form_texts,
     number_in,
     render,
-    see_other,
     store_of,
     who,
 )
@@ -47,47 +46,43 @@ def history(request: Request, job_id: str, a: Revision = None, b: Revision = Non
 @router.post("/jobs/{job_id}/undo")
 def undo(request: Request, job_id: str, form: Form) -> Response:
     """Bring the revision before the newest back, as a new one; again, the one before that."""
-    store, base = store_of(request), number_in(form_texts(form), "base")
-    try:
-        store.undo(job_id, base=base, who=who(request))
-    except Conflict as conflict:
-        return conflict_page(request, conflict, store.get(job_id, base))
-    return see_other(f"/jobs/{job_id}")
+    base = number_in(form_texts(form), "base")
+    return carry_out(
+        request,
+        lambda store: store.undo(job_id, base=base, who=who(request)),
+        then=f"/jobs/{job_id}",
+    )
 
 
 @router.post("/jobs/{job_id}/restore")
 def restore(request: Request, job_id: str, form: Form) -> Response:
     """Bring any revision back, as a new one."""
     fields = form_texts(form)
-    return _restored(request, job_id, number_in(fields, "revision"), number_in(fields, "base"))
+    revision, base = number_in(fields, "revision"), number_in(fields, "base")
+    return carry_out(
+        request,
+        lambda store: store.restore(job_id, revision, base=base, who=who(request)),
+        then=f"/jobs/{job_id}",
+    )
 
 
 @router.post("/jobs/{job_id}/delete")
 def delete(request: Request, job_id: str, form: Form) -> Response:
     """Take a job off the list; it can be brought back."""
-    store, base = store_of(request), number_in(form_texts(form), "base")
-    try:
-        store.delete(job_id, base=base, who=who(request))
-    except Conflict as conflict:
-        return conflict_page(request, conflict, store.get(job_id, base))
-    return see_other("/jobs?deleted=true")
+    base = number_in(form_texts(form), "base")
+    return carry_out(
+        request,
+        lambda store: store.delete(job_id, base=base, who=who(request)),
+        then="/jobs?deleted=true",
+    )
 
 
 @router.post("/jobs/{job_id}/undelete")
 def undelete(request: Request, job_id: str, form: Form) -> Response:
     """Bring a deleted job back."""
-    store, base = store_of(request), number_in(form_texts(form), "base")
-    try:
-        store.undelete(job_id, base=base, who=who(request))
-    except Conflict as conflict:
-        return conflict_page(request, conflict, store.get(job_id, base))
-    return see_other(f"/jobs/{job_id}")
-
-
-def _restored(request: Request, job_id: str, revision: int, base: int) -> Response:
-    store = store_of(request)
-    try:
-        store.restore(job_id, revision, base=base, who=who(request))
-    except Conflict as conflict:
-        return conflict_page(request, conflict, store.get(job_id, base))
-    return see_other(f"/jobs/{job_id}")
+    base = number_in(form_texts(form), "base")
+    return carry_out(
+        request,
+        lambda store: store.undelete(job_id, base=base, who=who(request)),
+        then=f"/jobs/{job_id}",
+    )

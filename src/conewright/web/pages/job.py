@@ -15,20 +15,17 @@ from conewright.job.build.state import Build, Origin
 from conewright.job.text.editing import Refused, with_entry
 from conewright.job.text.labels import PAGED_LISTS, Part, parts_of
 from conewright.stages.report.data import Report, Severity
-from conewright.store import Conflict
 from conewright.web.desk.workers import Stage
 from conewright.web.frame.answer import LETTERS, NextView, verdict_views
 from conewright.web.frame.context import JobPage, open_page, plan_of, reports_of, view_of
 from conewright.web.frame.page import (
     Form,
     Revision,
-    conflict_page,
     form_texts,
     number_in,
     render,
-    see_other,
+    save,
     store_of,
-    who,
 )
 from conewright.web.frame.rendered import kept
 from conewright.web.frame.survey import words_of_complaints
@@ -108,14 +105,11 @@ def printed(request: Request, job_id: str, revision: Revision = None) -> Respons
 @router.post("/jobs/{job_id}/add/{kind}")
 def add(request: Request, job_id: str, kind: str, form: Form) -> Response:
     """Add a driver, a seat or a channel, and open it."""
-    store, fields = store_of(request), form_texts(form)
-    base = store.get(job_id, number_in(fields, "base") or None)
+    fields = form_texts(form)
+    base = store_of(request).get(job_id, number_in(fields, "base") or None)
     id = fields.get("id", "").strip()
     try:
         text = with_entry(base.text, kind, _blank(base.job, kind, id))
-        store.save(job_id, text, base=base.revision, who=who(request))
-    except Conflict as conflict:
-        return conflict_page(request, conflict, base)
     except Refused as refused:
         return render(
             request,
@@ -124,7 +118,7 @@ def add(request: Request, job_id: str, kind: str, form: Form) -> Response:
             told=str(refused),
             back=f"/jobs/{job_id}",
         )
-    return see_other(f"/jobs/{job_id}/part/{id}")
+    return save(request, base, text, then=f"/jobs/{job_id}/part/{id}")
 
 
 def _blank(job: Job, kind: str, id: str) -> dict[str, object]:

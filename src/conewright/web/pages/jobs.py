@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from urllib.parse import quote
 
@@ -21,7 +22,6 @@ from conewright.web.frame.page import (
     render,
     see_other,
     store_of,
-    told_of,
     who,
 )
 from conewright.web.frame.survey import BODIES, PLACES, RADIO, survey_text, words_of_complaints
@@ -76,9 +76,10 @@ def upload(request: Request, form: Form) -> Response:
         toml = toml_from_json(text) if text.lstrip("\ufeff \t\r\n").startswith("{") else text
         saved = store_of(request).create(toml, who=who(request), note=f"brought in from {name}")
     except JobError as error:
-        return _upload(request, text, told_of(error))
+        return _upload(request, text, error.problems)
     except StoreError as error:
-        return _upload(request, text, [("file", "a file that cannot be kept", str(error))])
+        problem = Problem("file", "a file that cannot be kept", str(error))
+        return _upload(request, text, [problem])
     return see_other(f"/jobs/{saved.job_id}")
 
 
@@ -123,5 +124,5 @@ def _sent(form: FormData) -> tuple[str, str]:
     return form_texts(form).get("text", ""), "pasted text"
 
 
-def _upload(request: Request, text: str, problems: list[tuple[str, str, str]]) -> Response:
+def _upload(request: Request, text: str, problems: Sequence[Problem]) -> Response:
     return render(request, "upload.html", text=text, problems=problems)

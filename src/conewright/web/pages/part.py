@@ -25,20 +25,17 @@ from conewright.job.text.labels import (
     text_of,
 )
 from conewright.stages.report.data import Report
-from conewright.store import Conflict
 from conewright.web.base.errors import Refusal
 from conewright.web.frame.answer import LETTERS, in_inches, verdict_views
 from conewright.web.frame.context import JobPage, open_page, plan_of, reports_of
 from conewright.web.frame.page import (
     Form,
     Revision,
-    conflict_page,
     form_texts,
     number_in,
     render,
+    save,
     see_other,
-    store_of,
-    who,
 )
 from conewright.web.frame.rendered import kept
 
@@ -79,7 +76,6 @@ def part(request: Request, job_id: str, part_id: str, revision: Revision = None)
 def change(request: Request, job_id: str, part_id: str, form: Form) -> Response:
     """Save what was changed of a part."""
     fields = form_texts(form)
-    store = store_of(request)
     page = open_page(request, job_id, revision=number_in(fields, "base") or None)
     try:
         text = with_values(page.saved.text, _changed(page, part_id, fields))
@@ -87,18 +83,13 @@ def change(request: Request, job_id: str, part_id: str, form: Form) -> Response:
         return _page(request, page, part_id, fields, refused)
     if text == page.saved.text:
         return see_other(f"{page.base}/part/{part_id}")
-    try:
-        store.save(job_id, text, base=page.saved.revision, who=who(request))
-    except Conflict as conflict:
-        return conflict_page(request, conflict, page.saved)
-    return see_other(f"{page.base}/part/{part_id}?saved=1")
+    return save(request, page.saved, text, then=f"{page.base}/part/{part_id}?saved=1")
 
 
 @router.post("/jobs/{job_id}/values")
 def values(request: Request, job_id: str, form: Form) -> Response:
     """Save measured values in the place of assumed ones, from any page that shows them."""
     fields = form_texts(form)
-    store = store_of(request)
     page = open_page(request, job_id, revision=number_in(fields, "base") or None)
     typed = {name[2:]: text for name, text in fields.items() if name.startswith("v:")}
     given = {path: text for path, text in typed.items() if text.strip()}
@@ -117,18 +108,14 @@ def values(request: Request, job_id: str, form: Form) -> Response:
             others=refused.others,
             back=back,
         )
-    if text != page.saved.text:
-        try:
-            store.save(job_id, text, base=page.saved.revision, who=who(request))
-        except Conflict as conflict:
-            return conflict_page(request, conflict, page.saved)
-    return see_other(back)
+    if text == page.saved.text:
+        return see_other(back)
+    return save(request, page.saved, text, then=back)
 
 
 @router.post("/jobs/{job_id}/part/{part_id}/remove")
 def remove(request: Request, job_id: str, part_id: str, form: Form) -> Response:
     """Take a part out that nothing else names any more."""
-    store = store_of(request)
     page = open_page(request, job_id, revision=number_in(form_texts(form), "base") or None)
     part, before = _part(page.job, part_id), page.saved
     if part.kind not in PAGED_LISTS:
@@ -139,7 +126,6 @@ def remove(request: Request, job_id: str, part_id: str, form: Form) -> Response:
             if part.kind == "location"
             else without_entries(before.text, part.kind, part_id)
         )
-        store.save(job_id, text, base=before.revision, who=who(request))
     except Refused as refused:
         return render(
             request,
@@ -149,9 +135,7 @@ def remove(request: Request, job_id: str, part_id: str, form: Form) -> Response:
             users=_users(page, refused.others),
             others=refused.others,
         )
-    except Conflict as conflict:
-        return conflict_page(request, conflict, before)
-    return see_other(page.base)
+    return save(request, before, text, then=page.base)
 
 
 def _users(page: JobPage, problems: Iterable[str]) -> list[tuple[str, str]]:

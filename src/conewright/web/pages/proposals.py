@@ -19,7 +19,6 @@ from conewright.job.text.editing import Refused, with_proposal, without_entries
 from conewright.job.text.labels import field_at, fields_of, parts_of, plain_value
 from conewright.job.text.parsing import kept_job
 from conewright.stages.report.data import Report
-from conewright.store import Conflict
 from conewright.web.base.errors import Refusal
 from conewright.web.desk.keeping import Kept
 from conewright.web.desk.workers import Question
@@ -29,13 +28,11 @@ from conewright.web.frame.context import JobPage, note_passing, open_page, plan_
 from conewright.web.frame.page import (
     Form,
     Revision,
-    conflict_page,
     form_texts,
     number_in,
     render,
+    save,
     see_other,
-    store_of,
-    who,
 )
 from conewright.web.frame.rendered import kept
 from conewright.web.pages.stage import picture_view
@@ -195,15 +192,12 @@ def _saved(
             text = without_entries(page.saved.text, "proposal", proposal_id)
         else:
             _, text = _text(page, proposal_id, typed)
-        if text != page.saved.text:
-            store_of(request).save(
-                page.saved.job_id, text, base=page.saved.revision, who=who(request)
-            )
     except Refused as refused:
         return _editor(request, page, proposal_id, typed, refused)
-    except Conflict as conflict:
-        return conflict_page(request, conflict, page.saved)
-    return see_other(f"{page.base}/proposals")
+    then = f"{page.base}/proposals"
+    if text == page.saved.text:
+        return see_other(then)
+    return save(request, page.saved, text, then=then)
 
 
 def _compared(request: Request, job: Job, text: str) -> tuple[Comparison | None, str]:

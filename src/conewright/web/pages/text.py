@@ -2,31 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from conewright.errors import JobError
-from conewright.store import Conflict, Saved, StoreError
+from conewright.errors import JobError, Problem
+from conewright.store import Saved, Store, StoreError
 from conewright.web.frame.context import open_page
 from conewright.web.frame.page import (
     Form,
     Revision,
-    conflict_page,
+    carry_out,
     form_texts,
     number_in,
     render,
-    see_other,
     store_of,
-    told_of,
     who,
 )
 
 __all__ = ["router"]
 
 router = APIRouter()
-
-Told = list[tuple[str, str, str]]
-"""Of each problem: where it is, what was found, what is allowed."""
 
 
 @router.get("/jobs/{job_id}/text")
@@ -42,23 +39,26 @@ def change(request: Request, job_id: str, form: Form) -> Response:
 
     A job that somebody deleted meanwhile comes back with it.
     """
-    store, fields = store_of(request), form_texts(form)
-    base = store.get(job_id, number_in(fields, "base"), include_deleted=True)
+    fields = form_texts(form)
+    base = store_of(request).get(job_id, number_in(fields, "base"), include_deleted=True)
     text = fields.get("text", "")
-    try:
+
+    def change(store: Store) -> None:
+        before = base
         if base.deleted:
-            base = store.undelete(job_id, base=base.revision, who=who(request))
-        if text != base.text:
-            store.save(job_id, text, base=base.revision, who=who(request))
-    except Conflict as conflict:
-        return conflict_page(request, conflict, base)
+            before = store.undelete(job_id, base=base.revision, who=who(request))
+        if text != before.text:
+            store.save(job_id, text, base=before.revision, who=who(request))
+
+    try:
+        return carry_out(request, change, then=f"/jobs/{job_id}")
     except JobError as error:
-        return _refused(request, base, text, told_of(error))
+        return _refused(request, base, text, error.problems)
     except StoreError as error:
-        return _refused(request, base, text, [("file", "a text that cannot be kept", str(error))])
-    return see_other(f"/jobs/{job_id}")
+        problem = Problem("file", "a text that cannot be kept", str(error))
+        return _refused(request, base, text, [problem])
 
 
-def _refused(request: Request, base: Saved, text: str, problems: Told) -> Response:
+def _refused(request: Request, base: Saved, text: str, problems: Sequence[Problem]) -> Response:
     page = open_page(request, base.job_id, revision=base.revision)
     return render(request, "text.html", page=page, text=text, problems=problems)
