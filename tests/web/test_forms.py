@@ -30,9 +30,11 @@ from conewright.job.text.labels import (
 from conewright.job.text.merging import merged
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text, starter_text
-from conewright.web.frame.survey import BODIES, PLACES, survey_text, words_of_complaints
+from conewright.job.text.survey import BODIES, PLACES, survey_text
+from conewright.stages.find.faults.trade import words_of_complaints
 
 TODAY = date(2026, 3, 2)
+COMPLAINTS = words_of_complaints()
 
 
 def changed_lines(old: str, new: str) -> list[str]:
@@ -291,7 +293,11 @@ def test_what_one_changed_and_the_other_took_out_does_not_fit() -> None:
 def test_two_answers_make_a_job_that_can_be_answered() -> None:
     from conewright import feed, hear
 
-    job = loads(survey_text({"class": "compact", "place:door-front": "on"}, today=TODAY))
+    job = loads(
+        survey_text(
+            {"class": "compact", "place:door-front": "on"}, today=TODAY, complaints=COMPLAINTS
+        )
+    )
     build = job.build()
     assert {channel.load for channel in job.channels} == {"door-front-l", "door-front-r"}
     assert "Nothing" not in feed(build).answer
@@ -301,7 +307,7 @@ def test_two_answers_make_a_job_that_can_be_answered() -> None:
 @pytest.mark.parametrize("body", BODIES)
 def test_all_places_of_every_body_make_a_job(body: str) -> None:
     answers = {"class": body} | {f"place:{place.key}": "on" for place in PLACES}
-    job = loads(survey_text(answers, today=TODAY))
+    job = loads(survey_text(answers, today=TODAY, complaints=COMPLAINTS))
     assert len(job.locations) == 2 * len(PLACES)
     # Left is where y is positive (axes of ISO 8855).
     sides = {place.id[-1]: place.at[1].value > 0 for place in job.locations}
@@ -309,7 +315,9 @@ def test_all_places_of_every_body_make_a_job(body: str) -> None:
 
 
 def test_what_nobody_measured_says_how_little_is_known() -> None:
-    job = loads(survey_text({"class": "van", "place:roof": "on"}, today=TODAY))
+    job = loads(
+        survey_text({"class": "van", "place:roof": "on"}, today=TODAY, complaints=COMPLAINTS)
+    )
     assert all(axis.spread == "plus-minus" for axis in job.locations[0].at)
     assert any(fill.path == "head_unit.minimum_load" for fill in job.build().fills)
 
@@ -323,14 +331,14 @@ def test_the_owner_s_words_stay_whole() -> None:
         "complaint:dull": "on",
         "where:dull": "rear",
     }
-    about = loads(survey_text(answers, today=TODAY)).about
+    about = loads(survey_text(answers, today=TODAY, complaints=COMPLAINTS)).about
     assert about.notes == notes.strip()
     assert about.complaints == ("dull@rear",)
-    assert "dull" in words_of_complaints()
+    assert "dull" in COMPLAINTS
 
 
 def test_every_answer_that_cannot_be_used_is_named_at_once() -> None:
     answers = {"place:roof": "on", "size:roof": "big", "built": "old", "supply": "much"}
     with pytest.raises(Refused) as refused:
-        survey_text(answers, today=TODAY)
+        survey_text(answers, today=TODAY, complaints=COMPLAINTS)
     assert set(refused.value.beside) == {"class", "size:roof", "built", "supply"}

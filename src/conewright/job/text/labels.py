@@ -35,6 +35,7 @@ __all__ = [
     "place_in_file",
     "plain_value",
     "text_of",
+    "written",
 ]
 
 Kind = Literal[
@@ -166,12 +167,23 @@ def text_of(field: Field, part: Part, whole: Mapping[str, Any]) -> str:
 
     """
     value = inside(_table_of(part, whole), *field.steps)
+    return written(value, between="\n" if field.kind == "long" else "; ")
+
+
+def written(value: object, *, between: str = "; ") -> str:
+    """Return a plain value of a job file as it stands in a form; empty for none.
+
+    Args:
+        value: the value.
+        between: what stands between the entries of a list.
+
+    """
     if value is None:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list):
-        return ("\n" if field.kind == "long" else "; ").join(str(each) for each in value)
+        return between.join(map(str, value))
     return f"{value:.12g}" if isinstance(value, float) else str(value)
 
 

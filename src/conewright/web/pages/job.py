@@ -14,6 +14,7 @@ from conewright.job.build.job import Job
 from conewright.job.build.state import Build, Origin
 from conewright.job.text.editing import Refused, with_entry
 from conewright.job.text.labels import PAGED_LISTS, Part, parts_of
+from conewright.stages.find.faults.trade import words_of_complaints
 from conewright.stages.report.data import Report, Severity
 from conewright.web.desk.workers import Stage
 from conewright.web.frame.answer import LETTERS, NextView, verdict_views
@@ -28,7 +29,6 @@ from conewright.web.frame.page import (
     store_of,
 )
 from conewright.web.frame.rendered import kept
-from conewright.web.frame.survey import words_of_complaints
 
 __all__ = ["router"]
 

@@ -13,6 +13,8 @@ from starlette.responses import Response
 from conewright.errors import JobError, Problem
 from conewright.job.text.editing import Refused
 from conewright.job.text.starter import demo_text
+from conewright.job.text.survey import BODIES, PLACES, RADIO, survey_text
+from conewright.stages.find.faults.trade import words_of_complaints
 from conewright.store import StoreError, toml_from_json
 from conewright.web.frame.page import (
     LONGEST_NAME,
@@ -24,7 +26,6 @@ from conewright.web.frame.page import (
     store_of,
     who,
 )
-from conewright.web.frame.survey import BODIES, PLACES, RADIO, survey_text, words_of_complaints
 
 __all__ = ["router"]
 
@@ -52,7 +53,7 @@ def start(request: Request, form: Form) -> Response:
     """Start a job from the survey."""
     answers = form_texts(form)
     try:
-        text = survey_text(answers, today=date.today())
+        text = survey_text(answers, today=date.today(), complaints=words_of_complaints())
     except Refused as refused:
         return _survey(request, answers, refused)
     saved = store_of(request).create(text, who=who(request), note="started from the survey")

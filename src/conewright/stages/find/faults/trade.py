@@ -120,6 +120,11 @@ def complaints() -> tuple[Complaint, ...]:
     return tuple(_tables().complaints.values())
 
 
+def words_of_complaints() -> dict[str, str]:
+    """Return every complaint that is known by its id, with the owner's words for it."""
+    return {complaint.id: complaint.words for complaint in complaints()}
+
+
 def complaint(name: str) -> Complaint:
     """Return the owner's words of that id; raises BadInputError that suggests the nearest."""
     return _entry(_tables().complaints, name, "complaint")

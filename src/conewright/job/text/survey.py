@@ -7,7 +7,7 @@ spread that says how little is known of it. Positions are those usual for the bo
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -16,9 +16,8 @@ from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.values import parse_quantity
 from conewright.job.text.editing import Refused, found_words, in_words
 from conewright.job.text.parsing import kept_job
-from conewright.stages.find.faults.trade import complaints
 
-__all__ = ["BODIES", "PLACES", "RADIO", "SIDES", "Place", "survey_text", "words_of_complaints"]
+__all__ = ["BODIES", "PLACES", "RADIO", "SIDES", "Place", "survey_text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,18 +72,14 @@ TRUE_SPREAD = " ± 0.15 m"
 """Of a position that nobody measured: assumed, no source."""
 
 
-def words_of_complaints() -> dict[str, str]:
-    """Return every complaint that is known, with the owner's words for it."""
-    return {complaint.id: complaint.words for complaint in complaints()}
-
-
-def survey_text(answers: Mapping[str, str], *, today: date) -> str:
+def survey_text(answers: Mapping[str, str], *, today: date, complaints: Collection[str]) -> str:
     """Return the text of the job that a survey makes.
 
     Args:
         answers: `class`, `title`, `built`, `notes`, the fields of RADIO, `place:<key>` and
             `size:<key>` of PLACES, `complaint:<id>` and `where:<id>`, all as typed.
         today: the day the job is taken in.
+        complaints: ids of all that an owner may report, in their order.
 
     Raises:
         Refused: with words beside every answer that cannot be used.
@@ -92,7 +87,7 @@ def survey_text(answers: Mapping[str, str], *, today: date) -> str:
     """
     given = {name: value.strip() for name, value in answers.items() if value.strip()}
     _hold_answers(given)
-    text = "\n".join(_lines(given, today))
+    text = "\n".join(_lines(given, today, complaints))
     try:
         kept_job(text).build()
     except JobError as error:
@@ -160,13 +155,13 @@ def _refusal(text: str, dimension: str) -> str:
 # --- Writing ------------------------------------------------------------------------------------
 
 
-def _lines(given: Mapping[str, str], today: date) -> Iterator[str]:
+def _lines(given: Mapping[str, str], today: date, complaints: Collection[str]) -> Iterator[str]:
     body, width = given["class"], BODIES[given["class"]][1]
     places = _places(given)
     yield "# Started from the survey. What nobody said is filled with typical values, and every"
     yield "# answer says which of them it leans on. Replace them by what you measure."
     yield "format = 1"
-    yield from _about(given, body, today)
+    yield from _about(given, body, today, complaints)
     yield from ("", "[vehicle]")
     if "built" in given:
         yield f"built = {int(given['built'])}"
@@ -185,14 +180,16 @@ def _lines(given: Mapping[str, str], today: date) -> Iterator[str]:
     yield ""
 
 
-def _about(given: Mapping[str, str], body: str, today: date) -> Iterator[str]:
+def _about(
+    given: Mapping[str, str], body: str, today: date, complaints: Collection[str]
+) -> Iterator[str]:
     yield from ("", "[job]")
     title = given.get("title") or f"{BODIES[body][0]}, taken in on {today.isoformat()}"
     yield f"title = {_text(title)}"
     yield f"opened = {today.isoformat()}"
     said = [
         f"{name}@{where}" if (where := given.get(f"where:{name}")) in AT else name
-        for name in words_of_complaints()
+        for name in complaints
         if f"complaint:{name}" in given
     ]
     if said:

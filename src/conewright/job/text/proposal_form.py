@@ -1,0 +1,159 @@
+"""A proposal as a form holds it, all as typed, and a job's text with it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from conewright.errors import BadInputError
+from conewright.job.build.job import Job
+from conewright.job.document.parts import AS_FOUND
+from conewright.job.text.editing import Refused, with_proposal
+from conewright.job.text.labels import field_at, fields_of, parts_of, plain_value, written
+
+__all__ = ["NEW", "ProposalForm", "Row", "offered_fields", "proposal_form", "with_form"]
+
+NEW = "new"
+"""Stands for the id of a proposal that has none yet."""
+
+_IDENTIFIER = re.compile(r"[A-Za-z][A-Za-z0-9_]*(-[A-Za-z0-9_]+)*")
+_DRIVER = ".driver"
+_OFFERED = ("location", "channel", "head_unit")
+_NOT_OFFERED = ("name", "kind", "driver", "x", "y", "z")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One change of a proposal: what, and its new value."""
+
+    what: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProposalForm:
+    """A proposal as typed.
+
+    rows: its changes, but for the drivers. drivers: by place, where another is chosen.
+    """
+
+    id: str
+    name: str
+    hours: str
+    extra_cost: str
+    rows: tuple[Row, ...]
+    drivers: Mapping[str, str]
+
+    @property
+    def changes_something(self) -> bool:
+        """Whether there is anything in it to try."""
+        return any(row.what for row in self.rows) or any(self.drivers.values())
+
+
+def proposal_form(job: Job, id: str) -> ProposalForm:
+    """Return a proposal of a job as a form holds it, an empty one for NEW; raises KeyError."""
+    if id == NEW:
+        return ProposalForm("", "", "", "", (), {})
+    found = job.proposal(id)
+    hours, cost = (
+        ("" if each is None else f"{each:g}") for each in (found.hours, found.extra_cost)
+    )
+    return ProposalForm(
+        id=found.id,
+        name=found.name or "",
+        hours=hours,
+        extra_cost=cost,
+        rows=tuple(
+            Row(what, written(value))
+            for what, value in found.set.items()
+            if not what.endswith(_DRIVER)
+        ),
+        drivers=_placed(job, id),
+    )
+
+
+def with_form(text: str, job: Job, form: ProposalForm, *, new: bool) -> str:
+    """Return the text of a job with a proposal as typed.
+
+    Args:
+        text: of the job.
+        job: in that text.
+        form: the proposal.
+        new: whether it is to be one that the job does not have yet.
+
+    Raises:
+        Refused: the text would be no job; what is wrong is named by the field or the row's key.
+
+    """
+    id, known = form.id, {proposal.id for proposal in job.proposals}
+    if new and (not _IDENTIFIER.fullmatch(id) or id in known | {NEW, AS_FOUND}):
+        wanted = "A short name is wanted that no other proposal has: letters, digits and hyphens."
+        raise Refused({"id": f'Found "{id}": {wanted}' if id else wanted}, ())
+    rows = [row for row in form.rows if row.what]
+    missing = {row.what: "Its new value is missing." for row in rows if not row.value}
+    if missing:
+        raise Refused(missing, ())
+    changes = {row.what: _new_value(job, row) for row in rows}
+    values: dict[str, object] = {
+        "name": form.name.strip() or None,
+        "hours": _amount(form.hours),
+        "extra_cost": _amount(form.extra_cost),
+        "set": changes | _driver_changes(job, id, form.drivers),
+    }
+    return with_proposal(text, id, values)
+
+
+def offered_fields(job: Job) -> list[tuple[str, str]]:
+    """Return what a proposal may change, with its words: fields of places, channels, the radio."""
+    return [
+        (field.path, f"{field.label}, {part.title}")
+        for part in parts_of(job)
+        if part.kind in _OFFERED
+        for field in fields_of(part)
+        if field.path.rsplit(".", 1)[-1] not in _NOT_OFFERED
+    ]
+
+
+# --- Underneath -----------------------------------------------------------------------------------
+
+
+def _placed(job: Job, id: str) -> dict[str, str]:
+    """Return the driver of each place where a proposal changes it."""
+    changed = zip(job.locations, job.with_proposal(id).locations, strict=True)
+    return {new.id: new.driver for old, new in changed if old.driver != new.driver}
+
+
+def _driver_changes(job: Job, id: str, chosen: Mapping[str, str]) -> dict[str, object]:
+    """Return the changes that put drivers where they were chosen.
+
+    What says the same already stays as it is written, one line for many places as well.
+    """
+    known = next((each for each in job.proposals if each.id == id), None)
+    if known is not None and chosen == _placed(job, id):
+        return {what: value for what, value in known.set.items() if what.endswith(_DRIVER)}
+    return {f"{place}{_DRIVER}": driver for place, driver in chosen.items()}
+
+
+def _new_value(job: Job, row: Row) -> object:
+    """Return a row's value as the kind its field holds; a glob is read by the first it means."""
+    head, _, rest = row.what.partition(".")
+    for part in parts_of(job):
+        if part.id == head or re.fullmatch(_pattern(head), part.id):
+            try:
+                return plain_value(field_at(job, f"{part.id}.{rest}"), row.value)
+            except BadInputError:
+                continue
+    return row.value
+
+
+def _pattern(glob: str) -> str:
+    return "".join({"*": ".*", "?": "."}.get(letter, re.escape(letter)) for letter in glob)
+
+
+def _amount(text: str) -> object:
+    plain = text.strip().replace(",", ".")
+    try:
+        return float(plain) if plain else None
+    except ValueError:
+        return text.strip()
