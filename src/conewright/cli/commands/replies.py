@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from conewright.errors import BadInputError
 from conewright.stages.find.faults.trade import test
 from conewright.stages.find.talk.answering import Answered, read_answer, same_words
+from conewright.stages.find.talk.cards import card_of
 from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.report.data import ReadingCard, Report
 from conewright.views.layout import paragraph
@@ -91,37 +92,12 @@ def chosen_card(typed: str, report: Report) -> ReadingCard:
     ids = [card.id for card in report.readings]
     if typed.isdecimal():
         typed = _numbered(typed, ids)
-    if typed in ids:
-        return report.readings[ids.index(typed)]
-    name, _, place = typed.partition("@")
-    if not place:
+    if not typed.partition("@")[2]:
         raise BadInputError(
             f'found "{typed[:60]}"; allowed is a number of the list, or a test and its place as '
             f"in {EXAMPLE}"
         )
-    return _own_card(name, place, report)
-
-
-def _own_card(name: str, place: str, report: Report) -> ReadingCard:
-    """Return the card of a reading that is not among the best: the odds of answers are left out."""
-    kind = test(name)
-    id = f"next.{name}@{place}.minutes"
-    known = (figure.value for figure in report.figures if figure.id == id)
-    return ReadingCard(
-        id=f"{name}@{place}",
-        test=name,
-        subject=place,
-        title=kind.title,
-        how=kind.how,
-        equipment=kind.equipment,
-        minutes=next(known, None) or kind.minutes,
-        bits=0.0,
-        bits_per_minute=0.0,
-        healthy=kind.healthy,
-        unit=kind.unit or "",
-        cautions=tuple(caution.text for caution in kind.cautions),
-        answers=(),
-    )
+    return card_of(report, typed)
 
 
 def _numbered(typed: str, names: Sequence[str]) -> str:

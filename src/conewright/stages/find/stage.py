@@ -10,6 +10,7 @@ from conewright.stages.find.direct_current import offset_verdicts, pulse_figures
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom
 from conewright.stages.find.printed import printed_verdicts
+from conewright.stages.find.talk.cards import reading_card, reading_figures
 from conewright.stages.find.talk.courses import Step, courses, expected
 from conewright.stages.find.talk.inquiry import Inquiry, inquire
 from conewright.stages.find.talk.loads import unknown_loads, wiring_cards, wiring_figures
@@ -112,12 +113,13 @@ def title_of(atom: Atom) -> str:
 
 def _next_figures(answer: Answer, proposals: Iterable[Proposal]) -> None:
     for proposal in proposals:
-        name = proposal.question.id
-        title = trade.test(proposal.question.test).title
-        answer.figure("next", name, proposal.rate, unit="bit/min", label=title)
-        answer.figure("next", f"{name}.bits", proposal.bits, unit="bit", label=title)
-        answer.figure(
-            "next", f"{name}.minutes", proposal.minutes, unit="min", kind=Kind.TIME, label=title
+        reading_figures(
+            answer,
+            proposal.question.id,
+            title=trade.test(proposal.question.test).title,
+            rate=proposal.rate,
+            bits=proposal.bits,
+            minutes=proposal.minutes,
         )
 
 
@@ -155,21 +157,14 @@ def _odds_series(answer: Answer, inquiry: Inquiry, chances: dict[Atom, float]) -
 def _cards(inquiry: Inquiry, proposals: list[Proposal]) -> Iterable[ReadingCard]:
     for number, proposal in enumerate(proposals[:CARDS]):
         question = proposal.question
-        kind = trade.test(question.test)
-        yield ReadingCard(
-            id=question.id,
-            test=question.test,
-            subject=question.subject,
-            title=kind.title,
-            how=kind.how,
-            equipment=kind.equipment,
+        yield reading_card(
+            question.test,
+            question.subject,
             minutes=proposal.minutes,
             bits=proposal.bits,
-            bits_per_minute=proposal.rate,
+            rate=proposal.rate,
             healthy=inquiry.case.healthy_words(question),
-            unit=kind.unit or "",
-            cautions=tuple(caution.text for caution in kind.cautions),
-            answers=tuple(_outlooks(inquiry, proposal, followed=number < FORESEEN)),
+            answers=_outlooks(inquiry, proposal, followed=number < FORESEEN),
             then=proposal.then.id if proposal.then else None,
         )
 

@@ -18,6 +18,7 @@ from conewright.sound.sounds import LIMIT, sounds_for
 from conewright.stages.find.faults.entries import TestKind
 from conewright.stages.find.faults.trade import test as test_kind
 from conewright.stages.find.talk.answering import SWEEP_EXAMPLE, Answered, read_answer
+from conewright.stages.find.talk.cards import card_of, minutes_of
 from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.report.data import Figure, ReadingCard, Report, Severity
 from conewright.stages.report.words import odds
@@ -262,33 +263,14 @@ def _named(cause: str, report: Report) -> str:
 
 def _chosen(id: str, report: Report, page: JobPage) -> ReadingCard | None:
     """Return the card of a reading; None where it cannot be taken on this vehicle."""
-    for card in report.readings:
-        if card.id == id:
-            return card
-    name, _, place = id.partition("@")
-    again = any((each.test, each.at) == (name, place) for each in page.job.readings)
-    taken = next((f.value for f in report.figures if f.id == f"next.{id}.minutes"), None)
-    if taken is None and not again:
+    test, _, place = id.partition("@")
+    again = any((each.test, each.at) == (test, place) for each in page.job.readings)
+    if minutes_of(report, id) is None and not again:
         return None
     try:
-        kind = test_kind(name)
+        return card_of(report, id)
     except BadInputError:
         return None
-    return ReadingCard(
-        id=id,
-        test=name,
-        subject=place,
-        title=kind.title,
-        how=kind.how,
-        equipment=kind.equipment,
-        minutes=taken or kind.minutes,
-        bits=0.0,
-        bits_per_minute=0.0,
-        healthy=kind.healthy,
-        unit=kind.unit or "",
-        cautions=tuple(caution.text for caution in kind.cautions),
-        answers=(),
-    )
 
 
 def _every(report: Report) -> Mapping[str, list[tuple[str, str]]]:

@@ -19,6 +19,7 @@ from conewright.stages.find.instruments.topology import (
     expected_at_plug,
     topology_odds,
 )
+from conewright.stages.find.talk.cards import reading_card, reading_figures
 from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.find.talk.planning import Opened
 from conewright.stages.find.talk.telling import expected_bits, telling_apart
@@ -114,12 +115,14 @@ def wiring_cards(
     """
     cards = tuple(card for load in loads if (card := _card(load, opened)) is not None)
     for card in cards:
-        for name, value, unit, kind in (
-            (card.id, card.bits_per_minute, "bit/min", Kind.NUMBER),
-            (f"{card.id}.bits", card.bits, "bit", Kind.NUMBER),
-            (f"{card.id}.minutes", card.minutes, "min", Kind.TIME),
-        ):
-            answer.figure("next", name, value, unit=unit, kind=kind, label=card.title)
+        reading_figures(
+            answer,
+            card.id,
+            title=card.title,
+            rate=card.bits_per_minute,
+            bits=card.bits,
+            minutes=card.minutes,
+        )
     return cards
 
 
@@ -135,25 +138,21 @@ def _card(load: UnknownLoad, opened: Opened) -> ReadingCard | None:
         return None  # what is done by unplugging something is told in words
     key = max(asked, key=lambda key: asked[key] / _minutes(key, opened))
     kind, frequency = key
-    test, minutes = trade.test(TEST_OF[kind]), _minutes(key, opened)
+    minutes = _minutes(key, opened)
     at, how = "", ""
     if frequency is not None:
         at, how = f" at {frequency:.0f} Hz", f" Say it as {frequency:.0f} Hz and ohms."
-    return ReadingCard(
-        id=f"{test.id}@{load.channel}",
-        test=test.id,
-        subject=load.channel,
-        title=f"{READ[kind]}{at}",
-        how=f"{test.how}{how}",
-        equipment=test.equipment,
+    card = reading_card(
+        TEST_OF[kind],
+        load.channel,
         minutes=minutes,
         bits=asked[key],
-        bits_per_minute=asked[key] / minutes,
+        rate=asked[key] / minutes,
         healthy="nobody knows yet what hangs there",
-        unit="ohm",
-        cautions=tuple(caution.text for caution in test.cautions),
-        answers=tuple(_outlooks(load, key)),
+        answers=_outlooks(load, key),
     )
+    asked_for = {"title": f"{READ[kind]}{at}", "how": f"{card.how}{how}", "unit": "ohm"}
+    return card.model_copy(update=asked_for)
 
 
 def _minutes(key: Key, opened: Opened) -> float:
