@@ -712,7 +712,7 @@ def test_states_can_be_used_as_keys(demo: Job) -> None:
 def test_hours_and_cost(demo: Job, proposal: str | None, hours: float, cost: float) -> None:
     build = demo.build(proposal)
     assert (build.hours, build.cost) == pytest.approx((hours, cost))
-    assert build.unpriced == ()
+    assert build.outlay.unpriced == ()
 
 
 def test_an_odd_driver_costs_a_pair_and_a_missing_price_is_named() -> None:
@@ -724,8 +724,8 @@ def test_an_odd_driver_costs_a_pair_and_a_missing_price_is_named() -> None:
         ],
     )
     builds = [job.build(name) for name in ("one", "other")]
-    assert (builds[0].cost, builds[0].unpriced) == (84.0, ("job.hour_rate",))
-    assert (builds[1].cost, builds[1].unpriced) == (0.0, ("free",))
+    assert (builds[0].cost, builds[0].outlay.unpriced) == (84.0, ("job.hour_rate",))
+    assert (builds[1].cost, builds[1].outlay.unpriced) == (0.0, ("free",))
 
 
 def test_a_proposal_that_is_not_there_is_refused_with_those_that_are(demo: Job) -> None:

@@ -147,6 +147,15 @@ def test_material_of_the_proposal_is_not_counted_twice(patched: Bill, slim: Bill
     assert not any("The larger is used" in note for note in patched.notes)
 
 
+def test_the_bill_and_the_comparison_agree_on_what_the_job_has_written() -> None:
+    # closed form: where the material reckoned covers what is computed, only the surprises are added
+    build = plain_job().build("put-right-patched")
+    made = billed(plain_job(), "put-right-patched")
+    written = made.total.typical - made.sum_of("contingency").typical
+    assert written == pytest.approx(build.cost) == pytest.approx(2.5 * 38 + 33)
+    assert made.hours.typical == pytest.approx(build.hours)
+
+
 def test_the_vehicle_as_found_takes_nothing() -> None:
     made = billed(plain_job(), None)
     assert made.lines == ()

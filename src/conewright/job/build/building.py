@@ -1,13 +1,12 @@
 """From a job to a build: one state of the vehicle, as found or with a proposal applied."""
 
-from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import ceil
 
 from conewright.errors import JobError, Problem
 from conewright.job.build.fills import Filler
+from conewright.job.build.outlay import outlay_of
 from conewright.job.build.possible import impossibilities
 from conewright.job.build.resolve_driver import central_area, resolve_driver
 from conewright.job.build.resolve_electrics import (
@@ -98,9 +97,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         feeds=tuple(resolve_feed(feed, filler) for feed in changed.feeds),
         fills=filler.fills,
         axes=(),
-        hours=_hours(proposal),
-        cost=_cost(job, changed, proposal),
-        unpriced=_unpriced(job, changed, proposal),
+        outlay=outlay_of(job, changed, proposal),
     )
 
 
@@ -132,37 +129,6 @@ def _drivers(job: Document, filler: Filler) -> dict[str, DriverState]:
     if problems:
         raise JobError(problems)
     return drivers
-
-
-def _hours(proposal: Proposal | None) -> float:
-    return 0.0 if proposal is None else proposal.hours or 0.0
-
-
-def _new_drivers(job: Document, changed: Document) -> Counter[str]:
-    """Return how many of each driver are newly fitted."""
-    pairs = zip(job.locations, changed.locations, strict=True)
-    return Counter(new.driver for old, new in pairs if new.driver != old.driver)
-
-
-def _cost(job: Document, changed: Document, proposal: Proposal | None) -> float:
-    """Return work, material and new drivers, these by the pair, in the currency of the job."""
-    if proposal is None:
-        return 0.0
-    work = _hours(proposal) * (job.about.hour_rate or 0.0)
-    parts = sum(
-        (changed.driver(name).price or 0.0) * ceil(count / 2)
-        for name, count in _new_drivers(job, changed).items()
-    )
-    return work + (proposal.extra_cost or 0.0) + parts
-
-
-def _unpriced(job: Document, changed: Document, proposal: Proposal | None) -> tuple[str, ...]:
-    """Return what the cost leaves out for want of a price: drivers, and the hour."""
-    names = _new_drivers(job, changed)
-    missing = [name for name in names if changed.driver(name).price is None]
-    if _hours(proposal) > 0.0 and job.about.hour_rate is None:
-        missing.append("job.hour_rate")
-    return tuple(missing)
 
 
 def _filler(job: Document, changed: Document, proposal: Proposal | None) -> Filler:

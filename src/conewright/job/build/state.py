@@ -17,6 +17,7 @@ from conewright.job.document.parts import AS_FOUND
 from conewright.shown import Shown
 
 if TYPE_CHECKING:
+    from conewright.job.build.outlay import Outlay
     from conewright.job.document.document import Document
     from conewright.job.quantity.spots import KeptClear, PanelHole
     from conewright.job.quantity.values import Quantity
@@ -376,7 +377,7 @@ class Build(Shown):
     """One concrete state of the vehicle: as found, or with one proposal applied.
 
     `axes` are the random axes of the whole job (as found and every proposal), so that two builds
-    of one job draw the same path on the same axis. `unpriced` names what `cost` leaves out.
+    of one job draw the same path on the same axis. `outlay` is what it takes.
     `unknown` channels drive what nobody knows: no stage but find has an answer about them.
     """
 
@@ -392,9 +393,17 @@ class Build(Shown):
     feeds: tuple[FeedState, ...]
     fills: tuple[Fill, ...]
     axes: tuple[str, ...]
-    hours: float
-    cost: float
-    unpriced: tuple[str, ...]
+    outlay: Outlay
+
+    @property
+    def hours(self) -> float:
+        """Hours of work that the proposal reckons with, 0 where it says nothing of them."""
+        return self.outlay.hours or 0.0
+
+    @property
+    def cost(self) -> float:
+        """Work, material and new drivers of the proposal, in the currency of the job."""
+        return self.outlay.cost
 
     def __repr__(self) -> str:
         """Return which state it is of, and how much of it."""

@@ -9,18 +9,24 @@ from __future__ import annotations
 
 import csv
 import io
-from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import ceil, sqrt
+from math import sqrt
 from typing import TYPE_CHECKING, Literal
 
 from conewright.job.build.typical import nearest_size
 from conewright.papers.press.data_rows import rows
 from conewright.papers.work.consumables import Consumable, consumables
-from conewright.papers.work.money import NOTHING, Amount, amount_of, chance_of_any, together
+from conewright.papers.work.money import (
+    NOTHING,
+    Amount,
+    amount_of,
+    chance_of_any,
+    exactly,
+    together,
+)
 from conewright.papers.work.steps import total_minutes, work_steps
-from conewright.stages.common.changes import Changes, changes, new_driver_places, planned_job
+from conewright.stages.common.changes import Changes, changes, planned_job
 from conewright.views.numbers import money
 
 if TYPE_CHECKING:
@@ -125,7 +131,7 @@ def bill(build: Build, drawn: Templates, plan: Schedule, feeds: SupplyPlan) -> B
 
     """
     job, changed = planned_job(build), changes(build)
-    rate = job.about.hour_rate
+    rate = build.outlay.hour_rate
     hours = _hours(build, changed)
     used = consumables(build, changed, drawn, plan, feeds)
     surprises = tuple(_surprises(changed, rate))
@@ -160,22 +166,18 @@ def bill(build: Build, drawn: Templates, plan: Schedule, feeds: SupplyPlan) -> B
 
 def _drivers(build: Build, job: Document) -> Iterator[Line]:
     """Yield new drivers: by the pair at the job's price, else one by one at a typical one."""
-    new = new_driver_places(build)
-    counts = Counter(place.driver.id for place in build.locations if place.id in new)
-    for name, count in counts.items():
-        sheet = job.driver(name)
-        title = sheet.name or name
-        if sheet.price is not None:
-            pairs = ceil(count / 2)
-            price = Amount(sheet.price, sheet.price, sheet.price)
-            yield Line(
-                "driver", title, pairs, "pair", price, price.times(pairs), name, "the job's price"
-            )
+    for new in build.outlay.drivers:
+        sheet = job.driver(new.id)
+        if new.pair_price is not None:
+            quantity, unit, source = new.pairs, "pair", "the job's price"
+            price = exactly(new.pair_price)
         elif (row := _typical_price(sheet)) is not None:
+            quantity, unit, source = new.count, "piece", row["source"]
             price = amount_of(row)
-            yield Line(
-                "driver", title, count, "piece", price, price.times(count), name, row["source"]
-            )
+        else:
+            continue
+        cost = price.times(quantity)
+        yield Line("driver", sheet.name or new.id, quantity, unit, price, cost, new.id, source)
 
 
 def _typical_price(sheet: DriverSheet) -> dict[str, str] | None:
@@ -187,8 +189,7 @@ def _typical_price(sheet: DriverSheet) -> dict[str, str] | None:
 
 def _alternates(build: Build, job: Document) -> Iterator[str]:
     """Yield drivers of the job as large as a new one, that are neither fitted nor planned."""
-    new = new_driver_places(build)
-    planned = {place.driver.id for place in build.locations if place.id in new}
+    planned = {new.id for new in build.outlay.drivers}
     fitted = {place.driver for place in build.job.locations} | planned
     sizes = {job.driver(name).size for name in planned} - {None}
     for sheet in job.drivers:
@@ -209,17 +210,13 @@ def _material(used: Consumable) -> Line:
 
 def _rest(build: Build, materials: list[Line]) -> Line | None:
     """Return what the proposal reckons for material beyond what was computed, None for nothing."""
-    written = _extra_cost(build)
+    written = build.outlay.material
     left = (written or 0.0) - sum(line.cost.typical for line in materials)
     if left <= 0.0:
         return None
-    cost = Amount(left, left, left)
+    cost = exactly(left)
     note = f"the proposal's {written:g}, less what is computed above"
     return Line("material", "other material", 1, "lot", cost, cost, note, "the job")
-
-
-def _extra_cost(build: Build) -> float | None:
-    return None if build.proposal is None else build.job.proposal(build.proposal).extra_cost
 
 
 # --- Work and surprises ---------------------------------------------------------------------------
@@ -232,16 +229,12 @@ def _hours(build: Build, changed: Changes) -> Amount:
     """
     if build.proposal is None or not any(changed.by_kind.values()):
         return NOTHING
-    steps = total_minutes(work_steps(build))
-    reckoned = Amount(steps.low, steps.typical, steps.high).times(1.0 / MINUTES)
-    written = build.job.proposal(build.proposal).hours
-    if written is None:
-        return reckoned
-    return reckoned.times(written / reckoned.typical)
+    reckoned, written = total_minutes(work_steps(build)).times(1.0 / MINUTES), build.outlay.hours
+    return reckoned if written is None else reckoned.times(written / reckoned.typical)
 
 
 def _work(hours: Amount, rate: float) -> Line:
-    price = Amount(rate, rate, rate)
+    price = exactly(rate)
     cost, note = hours.times(rate), f"{hours.low:.1f} to {hours.high:.1f} h"
     return Line("work", "work", hours.typical, "h", price, cost, note, "the job's hour rate")
 
@@ -253,12 +246,11 @@ def _surprises(changed: Changes, rate: float | None) -> Iterator[Surprise]:
         if count == 0:
             continue
         hours, cost = amount_of(row["hours"]), amount_of(row["cost"])
-        hour = Amount(rate or 0.0, rate or 0.0, rate or 0.0)
         yield Surprise(
             title=row["title"],
             chance=chance_of_any([float(row["chance"])] * count),
             hours=hours,
-            cost=together((hours.by(hour), cost)),
+            cost=together((hours.by(exactly(rate or 0.0)), cost)),
             source=row["source"],
         )
 
@@ -286,12 +278,10 @@ def _contingency(surprises: tuple[Surprise, ...]) -> Line:
 def _unpriced(build: Build, job: Document, lines: tuple[Line, ...], hours: Amount) -> Iterator[str]:
     """Yield what the total leaves out, with the field that would price it."""
     priced = {line.note for line in lines if line.kind == "driver"}
-    new = new_driver_places(build)
-    names = dict.fromkeys(place.driver.id for place in build.locations if place.id in new)
-    for name in names:
-        if name not in priced:
-            yield f"{job.driver(name).name or name}: give driver[{name}].price"
-    if job.about.hour_rate is None and hours.typical > 0.0:
+    for new in build.outlay.drivers:
+        if new.id not in priced:
+            yield f"{job.driver(new.id).name or new.id}: give driver[{new.id}].price"
+    if build.outlay.hour_rate is None and hours.typical > 0.0:
         yield "the work: give job.hour_rate"
 
 
@@ -302,7 +292,7 @@ def _exclusions(changed: Changes) -> Iterator[str]:
 
 
 def _notes(build: Build, materials: list[Line]) -> Iterator[str]:
-    written, computed = _extra_cost(build), sum(line.cost.typical for line in materials)
+    written, computed = build.outlay.material, sum(line.cost.typical for line in materials)
     if written is not None and computed > written:
         yield (
             f"The proposal reckons {written:g} for material; what the drawings and the wiring take "

@@ -6,7 +6,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import hypot
 
-__all__ = ["NOTHING", "Amount", "amount_of", "chance_of_any", "order_quantity", "together"]
+__all__ = [
+    "NOTHING",
+    "Amount",
+    "amount_of",
+    "chance_of_any",
+    "exactly",
+    "in_step",
+    "order_quantity",
+    "together",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +42,12 @@ class Amount:
         return Amount(low, typical, high)
 
 
-NOTHING = Amount(0.0, 0.0, 0.0)
+def exactly(value: float) -> Amount:
+    """Return an amount that does not vary."""
+    return Amount(value, value, value)
+
+
+NOTHING = exactly(0.0)
 
 
 def amount_of(row: Mapping[str, str] | str) -> Amount:
@@ -51,6 +65,16 @@ def together(amounts: Iterable[Amount]) -> Amount:
     below = hypot(*(each.typical - each.low for each in known))
     above = hypot(*(each.high - each.typical for each in known))
     return Amount(typical - below, typical, typical + above)
+
+
+def in_step(amounts: Iterable[Amount]) -> Amount:
+    """Return the sum of amounts that are all low or all high at once: their ends add."""
+    known = list(amounts)
+    return Amount(
+        sum(each.low for each in known),
+        sum(each.typical for each in known),
+        sum(each.high for each in known),
+    )
 
 
 def chance_of_any(chances: Iterable[float]) -> float:

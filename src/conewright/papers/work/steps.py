@@ -10,22 +10,11 @@ from dataclasses import dataclass
 
 from conewright.job.build.state import Build
 from conewright.papers.press.data_rows import rows
+from conewright.papers.work.money import Amount, amount_of, in_step
 from conewright.phrases import listed
 from conewright.stages.common.changes import Changes, changes
 
-__all__ = ["Minutes", "Step", "total_minutes", "work_steps"]
-
-
-@dataclass(frozen=True, slots=True)
-class Minutes:
-    """Working time: when all goes well, as a rule, and when it does not [min]."""
-
-    low: float
-    typical: float
-    high: float
-
-    def __add__(self, other: Minutes) -> Minutes:
-        return Minutes(self.low + other.low, self.typical + other.typical, self.high + other.high)
+__all__ = ["Step", "total_minutes", "work_steps"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +22,8 @@ class Step:
     """One step of the work: what, where, how, with what, how long, what to mind.
 
     `subjects` are the ids of the places or channels it is done at, none for the whole job;
-    `expect` names what the sheet says about what to find there.
+    `expect` names what the sheet says about what to find there; `minutes` are those when all goes
+    well, as a rule, and when it does not.
     """
 
     id: str
@@ -41,7 +31,7 @@ class Step:
     where: str
     how: str
     tools: tuple[str, ...]
-    minutes: Minutes
+    minutes: Amount
     cautions: tuple[str, ...]
     subjects: tuple[str, ...]
     expect: str
@@ -60,9 +50,9 @@ def work_steps(build: Build) -> tuple[Step, ...]:
     return tuple(step for step in found if step is not None)
 
 
-def total_minutes(steps: tuple[Step, ...]) -> Minutes:
-    """Return the time of all steps together: the sums of lows, of typicals and of highs."""
-    return sum((step.minutes for step in steps), Minutes(0.0, 0.0, 0.0))
+def total_minutes(steps: tuple[Step, ...]) -> Amount:
+    """Return the time of all steps together: the sums of lows, of typicals and of highs [min]."""
+    return in_step(step.minutes for step in steps)
 
 
 def _step(build: Build, changed: Changes, row: dict[str, str]) -> Step | None:
@@ -87,14 +77,7 @@ def _step(build: Build, changed: Changes, row: dict[str, str]) -> Step | None:
     )
 
 
-def _minutes(row: dict[str, str], times: int) -> Minutes:
+def _minutes(row: dict[str, str], times: int) -> Amount:
     """Return the time of a step done at several places: the first takes longer."""
-    whole = _spread(row["minutes"])
-    for _ in range(times - 1):
-        whole += _spread(row["again"])
-    return whole
-
-
-def _spread(text: str) -> Minutes:
-    low, typical, high = (float(part) for part in text.split(".."))
-    return Minutes(low, typical, high)
+    others = (amount_of(row["again"]) for _ in range(times - 1))
+    return in_step([amount_of(row["minutes"]), *others])
