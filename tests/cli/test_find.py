@@ -11,6 +11,7 @@ import pytest
 from commands import Done, run, starter_in
 
 import conewright as cw
+from conewright.cli.commands import find as dialogue
 from conewright.job.build.state import Build
 from conewright.stages.report.data import Severity, Verdict
 from conewright.views.text import as_text
@@ -33,7 +34,7 @@ def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
             _known[key] = real(build)
         return _known[key]
 
-    monkeypatch.setattr(cw, "find", once)
+    monkeypatch.setattr(dialogue, "find", once)
 
 
 @pytest.fixture
@@ -326,7 +327,7 @@ def test_an_answer_that_find_refuses_is_taken_back(
             raise cw.BadInputError("reading[2]: no such thing")
         return weigh(build)
 
-    monkeypatch.setattr(cw, "find", refuse)
+    monkeypatch.setattr(dialogue, "find", refuse)
     done = _ask(van, monkeypatch, "skip", "stop")
     assert "Taken back, it cannot be used: reading[2]: no such thing." in _flat(done.out)
     assert van.read_bytes() == content
@@ -348,7 +349,7 @@ def test_a_stop_is_said_as_soon_as_a_reading_gives_it(
         more = (stop,) if len(build.job.readings) > 1 else ()
         return report.model_copy(update={"verdicts": (*report.verdicts, *more)})
 
-    monkeypatch.setattr(cw, "find", dangerous)
+    monkeypatch.setattr(dialogue, "find", dangerous)
     text = _flat(_ask(van, monkeypatch, "skip", "skip", "stop").out)
     told = [place.start() for place in re.finditer("■ stop Stop at front-left", text)]
     assert len(told) == 2
@@ -361,7 +362,7 @@ def test_nothing_worth_taking_ends_it(van: Path, monkeypatch: pytest.MonkeyPatch
     report = cw.find(cw.load(van).build())
     figures = tuple(figure for figure in report.figures if figure.id != "plan.chance")
     exhausted = report.model_copy(update={"readings": (), "plan": (), "figures": figures})
-    monkeypatch.setattr(cw, "find", lambda _: exhausted)
+    monkeypatch.setattr(dialogue, "find", lambda _: exhausted)
     done = _ask(van, monkeypatch, "more", "stop")
     text = _flat(done.out)
     assert "No reading that is left tells enough to be worth its minutes." in text

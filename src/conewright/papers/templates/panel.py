@@ -16,8 +16,8 @@ from conewright.papers.drawing.patterns import (
     nearest_hole,
 )
 from conewright.papers.templates.clearance import hold_clear
-from conewright.papers.templates.sites import EDGE_DIAMETERS, Site, floored
-from conewright.stages.fit.verdicts import LAND_WANTED, SEAT_WANTED
+from conewright.papers.templates.sites import Site, floored
+from conewright.stages.fit.margins import EDGE_DIAMETERS, LAND_WANTED, SEAT_WANTED
 
 __all__ = ["PanelCut", "is_seated", "panel_cut", "panel_drawing"]
 

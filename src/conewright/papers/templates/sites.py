@@ -24,9 +24,9 @@ from conewright.papers.drawing.geometry import MM, Point
 from conewright.papers.drawing.outlines import Cornered, Outline, Oval, Round, fit, holds, outside
 from conewright.papers.press.refusals import Refusal, RefusedError
 from conewright.phrases import capital
+from conewright.stages.fit.margins import EDGE_DIAMETERS, SCREW
 
 __all__ = [
-    "EDGE_DIAMETERS",
     "LARGEST",
     "Site",
     "floored",
@@ -38,12 +38,6 @@ __all__ = [
 
 LARGEST = 1000.0
 """Nothing larger is drawn: it is a slip of the unit [mm]."""
-
-SCREW = 4.0
-"""Diameter of a screw where none is written [mm]; common practice, no source."""
-
-EDGE_DIAMETERS = 2.0
-"""Middle of a screw to any edge, in diameters of the screw; common practice, no source."""
 
 FIRST_HOLE = {3: 90.0, 4: 45.0}
 """Direction of the first screw where none is written [deg]; common practice, no source."""
@@ -129,13 +123,13 @@ def site_of(place: LocationState, *, found: MountState | None = None) -> Site:
         opening=opening,
         land=None if mount.land is None else MM * mount.land.si,
         old_holes=old,
-        old_screw=_mm(mount.holes.diameter, SCREW),
+        old_screw=_mm(mount.holes.diameter, MM * SCREW),
         needs=needs,
         flange=flange,
         holes=new,
         free=isinstance(flange, Round) and isinstance(needs, Round),
-        screw=_mm(frame.holes.diameter, SCREW),
-        assumed=(*_assumed(place), *_ears(flange, new, _mm(frame.holes.diameter, SCREW))),
+        screw=_mm(frame.holes.diameter, MM * SCREW),
+        assumed=(*_assumed(place), *_ears(flange, new, _mm(frame.holes.diameter, MM * SCREW))),
     )
 
 
@@ -302,4 +296,4 @@ def _assumed(place: LocationState) -> Iterator[str]:
             "about its middle until all old holes lie on their crosses."
         )
     if frame.holes.diameter is None:
-        yield f"Screws of {SCREW:g} mm are reckoned with: none are written at the driver."
+        yield f"Screws of {MM * SCREW:g} mm are reckoned with: none are written at the driver."

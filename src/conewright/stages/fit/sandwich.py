@@ -15,12 +15,9 @@ from conewright.job.build.draws import Draws
 from conewright.job.build.state import LocationState, Origin, Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
+from conewright.stages.fit.margins import FRONT, REAR
 
 __all__ = [
-    "FRONT_MARGIN",
-    "FRONT_ODDS",
-    "REAR_MARGIN",
-    "REAR_ODDS",
     "Sandwich",
     "SpacerWindow",
     "allowances",
@@ -28,12 +25,6 @@ __all__ = [
     "sandwich_of",
     "screws_agree",
 ]
-
-REAR_MARGIN, REAR_ODDS = 5e-3, 0.02
-"""Room wanted behind [m], and the chance of having less that is accepted; common practice."""
-
-FRONT_MARGIN, FRONT_ODDS = 3e-3, 0.15
-"""Room wanted in front [m], and the chance of having less that a clay check may settle."""
 
 GLASS_PLAY = 1e-3
 """Standard deviation of how far a lowered window swings toward the driver [m]; from memory."""
@@ -121,9 +112,9 @@ class Sandwich:
         spacer = self.place.mount.spacer.si
         low = high = None
         if self.worst is not None:
-            low = max(REAR_MARGIN - _quantile(self.worst - spacer, REAR_ODDS), 0.0)
+            low = max(REAR.room - _quantile(self.worst - spacer, REAR.odds), 0.0)
         if self.front is not None:
-            high = _quantile(self.front + spacer, FRONT_ODDS) - FRONT_MARGIN
+            high = _quantile(self.front + spacer, FRONT.odds) - FRONT.room
         return SpacerWindow(low, high)
 
     @property

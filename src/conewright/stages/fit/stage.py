@@ -12,9 +12,8 @@ from conewright.job.build.state import Build, LocationState, Origin, Value
 from conewright.job.quantity.units import MM
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import as_found, new_driver_places, opened_places
+from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.fit.sandwich import (
-    FRONT_MARGIN,
-    REAR_MARGIN,
     Sandwich,
     SpacerWindow,
     allowances,
@@ -157,7 +156,10 @@ def _behind(answer: Answer, sandwich: Sandwich) -> None:
         _length(answer, name, f"rear_clearance_{point}", clearance, label)
     label = "clearance behind, at the tightest point"
     _length(answer, name, "rear_clearance", sandwich.worst, label, NO_DEPTH)
-    for odds, margin, of in (("rear_odds", REAR_MARGIN, "under 5 mm"), ("touch_odds", 0.0, "none")):
+    for odds, margin, of in (
+        ("rear_odds", REAR.room, f"under {REAR.words}"),
+        ("touch_odds", 0.0, "none"),
+    ):
         answer.figure(
             name,
             odds,
@@ -175,7 +177,10 @@ def _in_front(answer: Answer, sandwich: Sandwich) -> None:
     if sandwich.front is not None:
         _length(answer, name, "front_clearance_1", sandwich.front, label)
     _length(answer, name, "front_clearance", sandwich.front, label, NO_GAP)
-    chances = (("front_odds", FRONT_MARGIN, "under 3 mm"), ("front_touch_odds", 0.0, "none"))
+    chances = (
+        ("front_odds", FRONT.room, f"under {FRONT.words}"),
+        ("front_touch_odds", 0.0, "none"),
+    )
     for odds, margin, of in chances:
         answer.figure(
             name,

@@ -9,11 +9,15 @@ from conewright.job.build.state import LocationState, Origin, Value
 from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.units import MM
 from conewright.phrases import capital
+from conewright.stages.fit.margins import (
+    EDGE_WANTED,
+    FRONT,
+    LAND_WANTED,
+    REAR,
+    SEAT_WANTED,
+    Margin,
+)
 from conewright.stages.fit.sandwich import (
-    FRONT_MARGIN,
-    FRONT_ODDS,
-    REAR_MARGIN,
-    REAR_ODDS,
     WINDOW_KINDS,
     Sandwich,
     SpacerWindow,
@@ -25,15 +29,6 @@ from conewright.stages.report.words import number, odds, with_band
 
 __all__ = ["fit_sentence", "fit_verdicts", "fit_working", "unjudged_verdicts"]
 
-
-LAND_WANTED = 8e-3
-"""Flat steel to be left around an enlarged opening [m]; common practice, no source."""
-
-EDGE_WANTED = 8e-3
-"""Screw centre to edge of opening: two diameters of a 4 mm screw [m]; common practice."""
-
-SEAT_WANTED = 3e-3
-"""How far a flange has to reach over the edge of the opening [m]; common practice, no source."""
 
 ADAPTER = 6e-3
 """Thinnest stiff adapter ring, of plastic; 12 mm of board [m]; workshop experience."""
@@ -109,7 +104,7 @@ def fit_working(answer: Answer, sandwich: Sandwich) -> None:
             "geometry; play of the glass half normal, sigma 1 mm, from memory",
             *(value.path for value in sandwich.rear_inputs),
         )
-        _work_odds(answer, figures["rear_odds"], sandwich.rear_inputs, "behind", REAR_MARGIN)
+        _work_odds(answer, figures["rear_odds"], sandwich.rear_inputs, "behind", REAR)
     if sandwich.front is not None:
         travel = _mm(float(sandwich.travel[0, 0]))
         answer.work(
@@ -120,17 +115,17 @@ def fit_working(answer: Answer, sandwich: Sandwich) -> None:
             "geometry; mechanical travel 0.75 to 1.4 times Xmax, from memory",
             *(value.path for value in sandwich.front_inputs),
         )
-        _work_odds(answer, figures["front_odds"], sandwich.front_inputs, "in front", FRONT_MARGIN)
+        _work_odds(answer, figures["front_odds"], sandwich.front_inputs, "in front", FRONT)
     _work_window(answer, sandwich)
 
 
 def _work_odds(
-    answer: Answer, figure: Figure, inputs: Iterable[Value], where: str, margin: float
+    answer: Answer, figure: Figure, inputs: Iterable[Value], where: str, margin: Margin
 ) -> None:
     samples = answer.draws.samples
     answer.work(
         figure.id,
-        f"share of draws with less than {_mm(margin)} {where}",
+        f"share of draws with less than {margin.words} {where}",
         f"{round((figure.value or 0.0) * samples)} of {samples} draws",
         "sampling of the spreads",
         *(value.path for value in inputs),
@@ -143,8 +138,8 @@ def _work_window(answer: Answer, sandwich: Sandwich) -> None:
     high = "not known" if window.high is None else _mm(window.high)
     answer.work(
         f"{sandwich.place.id}.spacer_low",
-        f"thinnest: chance of less than {_mm(REAR_MARGIN)} behind is {REAR_ODDS:.0%}; thickest: "
-        f"chance of less than {_mm(FRONT_MARGIN)} in front is {FRONT_ODDS:.0%}",
+        f"thinnest: chance of less than {REAR.words} behind is {REAR.odds:.0%}; thickest: "
+        f"chance of less than {FRONT.words} in front is {FRONT.odds:.0%}",
         f"at least {low}, at most {high}",
         "margins and accepted odds by common practice, no source",
         *dict.fromkeys(v.path for v in (*sandwich.rear_inputs, *sandwich.front_inputs)),
@@ -164,16 +159,17 @@ def _behind(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     points = len(sandwich.rear)
     where = f"at the tightest of {points} points" if points > 1 else "at the one point measured"
     room = f"{with_band(rear)} to {what}, {where}"
-    if touch.value >= REAR_ODDS:
+    if touch.value >= REAR.odds:
         severity = Severity.STOP
         text = f"{_meets(rear)} {what}: {with_band(rear)} {where}; touching: {odds(touch.value)}."
-    elif chance.value >= REAR_ODDS:
+    elif chance.value >= REAR.odds:
         severity = Severity.WARN
-        text = f"Tight behind: {room}; under 5 mm: {odds(chance.value)}. Prove 5 mm with clay "
-        text += "through full travel of the window, or take another spacer or driver."
+        text = f"Tight behind: {room}; under {REAR.words}: {odds(chance.value)}. "
+        text += f"Prove {REAR.words} with clay through full travel of the window, or take "
+        text += "another spacer or driver."
     else:
         severity = Severity.GOOD
-        text = f"Room behind: {room}; under 5 mm: {odds(chance.value)}."
+        text = f"Room behind: {room}; under {REAR.words}: {odds(chance.value)}."
     if not (place.driver.frame and _given(place.driver.frame.depth)):
         severity, text = _trusted(severity, text, opened=opened)
     answer.verdict(place.id, "rear", severity, text, rear.id, chance.id, touch.id)
@@ -190,21 +186,22 @@ def _in_front(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
             answer.verdict(place.id, "front", Severity.NOTE, text, front.id)
         return
     room = f"{with_band(front)} to the trim, cone at full travel"
-    if touch.value >= FRONT_ODDS:
+    if touch.value >= FRONT.odds:
         severity = Severity.STOP
         text = f"{_meets(front)} the trim: {with_band(front)}, cone at full travel; touching: "
         text += f"{odds(touch.value)}."
-    elif chance.value >= FRONT_ODDS:
+    elif chance.value >= FRONT.odds:
         severity = Severity.WARN
-        text = f"Tight in front: {room}; under 3 mm: {odds(chance.value)}. Prove 3 mm with clay "
-        text += "between driver and trim, or take another spacer or driver."
-    elif chance.value >= REAR_ODDS:
+        text = f"Tight in front: {room}; under {FRONT.words}: {odds(chance.value)}. "
+        text += f"Prove {FRONT.words} with clay between driver and trim, or take another spacer "
+        text += "or driver."
+    elif chance.value >= REAR.odds:
         severity = Severity.NOTE
-        text = f"Room in front: {room}; under 3 mm: {odds(chance.value)}: check with clay "
+        text = f"Room in front: {room}; under {FRONT.words}: {odds(chance.value)}: check with clay "
         text += "before the trim goes on for good."
     else:
         severity = Severity.GOOD
-        text = f"Room in front: {room}; under 3 mm: {odds(chance.value)}."
+        text = f"Room in front: {room}; under {FRONT.words}: {odds(chance.value)}."
     if not (place.driver.frame and _given(place.driver.frame.front_height)):
         severity, text = _trusted(severity, text, opened=opened)
     answer.verdict(place.id, "front", severity, text, front.id, chance.id)
