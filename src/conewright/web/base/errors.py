@@ -201,9 +201,9 @@ def _from_house(error: ConewrightError) -> Refusal:
             told = "1 problem" if count == 1 else f"{count} problems"
             return Refusal(422, f"This cannot be used: {told}.", problems=problems)
         case PlanRefusedError(plan=plan, reasons=reasons):
-            refused = [Problem("proposal", plan, reason) for reason in reasons]
+            barred = [Problem("proposal", plan, reason) for reason in reasons]
             told = "No papers are made of a plan that may not go to the bench."
-            return Refusal(422, told, code="plan-refused", problems=refused)
+            return Refusal(422, told, code="plan-refused", problems=barred)
     return Refusal(422, str(error))
 
 

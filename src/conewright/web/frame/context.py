@@ -32,6 +32,7 @@ __all__ = [
     "STAGES",
     "JobPage",
     "NavEntry",
+    "NoAnswer",
     "is_known",
     "note_passing",
     "open_page",
@@ -58,6 +59,23 @@ class NavEntry:
     kind: str = ""
     count: int = 0
     lacks: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NoAnswer:
+    """Why there is no answer: what the job lacks, or that there was no time just now."""
+
+    error: ConewrightError | Refusal
+
+    @property
+    def told(self) -> str:
+        """The reason in words."""
+        return str(self.error)
+
+    @property
+    def passes(self) -> bool:
+        """Whether there may be one when it is asked for again."""
+        return isinstance(self.error, Refusal)
 
 
 @dataclass(frozen=True)
@@ -159,28 +177,28 @@ def report_of(
     return report
 
 
-def reports_of(request: Request, page: JobPage) -> dict[Stage, Report | str]:
-    """Return the report of every stage as found, or in words why there is none."""
+def reports_of(request: Request, page: JobPage) -> dict[Stage, Report | NoAnswer]:
+    """Return the report of every stage as found, or why there is none."""
 
-    def ask(stage: Stage) -> Report | ConewrightError | Refusal:
+    def ask(stage: Stage) -> Report | NoAnswer:
         try:
             return report_of(request, page, stage)
         except (ConewrightError, Refusal) as error:
-            return error
+            return NoAnswer(error)
 
     with ThreadPoolExecutor(len(STAGES)) as pool:
         found = dict(zip(STAGES, pool.map(ask, STAGES), strict=True))
-    told = {stage: each if isinstance(each, Report) else str(each) for stage, each in found.items()}
     for each in found.values():
-        note_passing(request, each)
+        if isinstance(each, NoAnswer):
+            note_passing(request, each)
     if not passes(request):
-        _learn(page, told)
-    return told
+        _learn(page, found)
+    return found
 
 
-def note_passing(request: Request, trouble: object) -> None:
+def note_passing(request: Request, lack: NoAnswer) -> None:
     """Mark a request whose page tells that there was no time just now: it says nothing of a job."""
-    request.state.passes = passes(request) or isinstance(trouble, Refusal)
+    request.state.passes = passes(request) or lack.passes
 
 
 def passes(request: Request) -> bool:
@@ -248,7 +266,7 @@ def _known(text: str) -> Known:
         return _kept.get(text, Known({}, {}))
 
 
-def _learn(page: JobPage, reports: dict[Stage, Report | str]) -> None:
+def _learn(page: JobPage, reports: dict[Stage, Report | NoAnswer]) -> None:
     """Keep what the reports of a text say, for pages that do not ask for all of them."""
     entries = {str(stage): _entry(stage, report) for stage, report in reports.items()}
     given = [report for report in reports.values() if isinstance(report, Report)]
@@ -259,9 +277,9 @@ def _learn(page: JobPage, reports: dict[Stage, Report | str]) -> None:
             _kept.popitem(last=False)
 
 
-def _entry(stage: str, report: Report | str) -> NavEntry:
-    if isinstance(report, str):
-        return NavEntry(stage, lacks=report)
+def _entry(stage: str, report: Report | NoAnswer) -> NavEntry:
+    if isinstance(report, NoAnswer):
+        return NavEntry(stage, lacks=report.told)
     loud = [each for each in report.verdicts if each.severity.rank >= Severity.WARN.rank]
     if not loud:
         lacks = "" if report.verdicts else report.answer

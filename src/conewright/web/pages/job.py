@@ -18,7 +18,7 @@ from conewright.stages.find.faults.trade import words_of_complaints
 from conewright.stages.report.data import Report, Severity
 from conewright.web.desk.workers import Stage
 from conewright.web.frame.answer import LETTERS, NextView, verdict_views
-from conewright.web.frame.context import JobPage, open_page, plan_of, reports_of, view_of
+from conewright.web.frame.context import JobPage, NoAnswer, open_page, plan_of, reports_of, view_of
 from conewright.web.frame.page import (
     Form,
     Revision,
@@ -62,19 +62,20 @@ def _shown(request: Request, page: JobPage) -> Response:
         for verdict in chain.from_iterable(report.verdicts for report in reports.values())
         if verdict.severity.rank >= Severity.WARN.rank
     ]
+    lacking = {stage: each.told for stage, each in found.items() if isinstance(each, NoAnswer)}
     find = reports.get("find")
     return render(
         request,
         "job.html",
         page=page,
         plan=plan_of(page, reports.values()),
-        answer=find.answer if find else found["find"],
+        answer=find.answer if find else lacking["find"],
         verdicts=verdict_views(loud)[:MOST_VERDICTS],
         loud=len(verdict_views(loud)),
         reading=find.readings[0] if find and find.readings else None,
         origins_known=_origins(page.built),
         next=_next(page, reports),
-        refusals={stage: each for stage, each in found.items() if isinstance(each, str)},
+        refusals=lacking,
         groups=_groups(parts_of(page.job)),
         addable=PAGED_LISTS,
         complaints=[_said(each) for each in page.job.about.complaints],

@@ -29,7 +29,7 @@ from conewright.web.desk.keeping import Kept
 from conewright.web.desk.workers import Question
 from conewright.web.frame.answer import verdict_views
 from conewright.web.frame.comparison import Comparison, comparison
-from conewright.web.frame.context import JobPage, note_passing, open_page, plan_of
+from conewright.web.frame.context import JobPage, NoAnswer, note_passing, open_page, plan_of
 from conewright.web.frame.page import (
     Form,
     Revision,
@@ -74,7 +74,8 @@ def proposals(request: Request, job_id: str, revision: Revision = None) -> Respo
 
 
 def _side_by_side(request: Request, page: JobPage) -> Response:
-    found, refusal = _compared(request, page.job, page.saved.text)
+    compared = _compared(request, page.job, page.saved.text)
+    found = compared if isinstance(compared, Comparison) else None
     picture = (
         ""
         if found is None or not page.job.proposals
@@ -85,7 +86,7 @@ def _side_by_side(request: Request, page: JobPage) -> Response:
         "proposals.html",
         page=page,
         comparison=found,
-        refusal=refusal,
+        refusal=compared.told if isinstance(compared, NoAnswer) else "",
         picture=picture,
         verdicts=verdict_views(found.report.verdicts) if found else (),
         plan=plan_of(page),
@@ -143,8 +144,10 @@ def _tried(
     except Refused as refused:
         return None, refused
     only = _alone(text, typed.id)
-    found, refusal = _compared(request, kept_job(only), only)
-    return found, Refused({}, (refusal,) if refusal else ())
+    compared = _compared(request, kept_job(only), only)
+    if isinstance(compared, NoAnswer):
+        return None, Refused({}, (compared.told,))
+    return compared, Refused({}, ())
 
 
 @lru_cache(maxsize=KEPT)
@@ -175,8 +178,8 @@ def _saved(
     return save(request, page.saved, text, then=then)
 
 
-def _compared(request: Request, job: Job, text: str) -> tuple[Comparison | None, str]:
-    """Return a job's builds side by side, or in words why they cannot be compared."""
+def _compared(request: Request, job: Job, text: str) -> Comparison | NoAnswer:
+    """Return a job's builds side by side, or why they cannot be compared."""
     ids = [proposal.id for proposal in job.proposals]
     questions = [Question("compare"), *(Question("fit", id) for id in ids)]
 
@@ -190,10 +193,11 @@ def _compared(request: Request, job: Job, text: str) -> tuple[Comparison | None,
         return comparison(job, compared, dict(zip(ids, fitted, strict=True)))
 
     try:
-        return _comparisons.get(text, make), ""
+        return _comparisons.get(text, make)
     except (ConewrightError, Refusal) as error:
-        note_passing(request, error)
-        return None, str(error)
+        lack = NoAnswer(error)
+        note_passing(request, lack)
+        return lack
 
 
 # --- The editor -----------------------------------------------------------------------------------
