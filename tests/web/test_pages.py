@@ -433,6 +433,14 @@ def test_a_conflict_shows_both_sides_and_saves_neither(
     assert store.get(job_id).revision == 2
 
 
+def test_a_button_pressed_twice_saves_once(client: TestClient, store: Store, job_id: str) -> None:
+    sent = {"base": "1", "head_unit.supply": "14 V"}
+    for _ in range(2):
+        response = client.post(f"/jobs/{job_id}/part/head_unit", data=sent, headers=ORIGIN)
+        assert response.status_code == 303
+    assert store.get(job_id).revision == 2
+
+
 def test_both_sides_of_a_conflict_can_be_kept(
     client: TestClient, store: Store, job_id: str
 ) -> None:

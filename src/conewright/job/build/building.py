@@ -1,12 +1,12 @@
 """From a job to a build: one state of the vehicle, as found or with a proposal applied."""
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from conewright.errors import JobError, Problem
 from conewright.job.build.fills import Filler
-from conewright.job.build.outlay import outlay_of
 from conewright.job.build.possible import impossibilities
 from conewright.job.build.resolve_driver import central_area, resolve_driver
 from conewright.job.build.resolve_electrics import (
@@ -18,7 +18,7 @@ from conewright.job.build.resolve_electrics import (
     resolve_vehicle,
 )
 from conewright.job.build.resolve_location import resolve_location
-from conewright.job.build.state import Build, DriverState, LocationState
+from conewright.job.build.state import Build, DriverState, LocationState, NewDriver, Outlay
 from conewright.job.document.document import Document, Proposal
 from conewright.job.document.parts import AS_FOUND, Table
 from conewright.job.proposals import apply_proposal
@@ -97,7 +97,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         feeds=tuple(resolve_feed(feed, filler) for feed in changed.feeds),
         fills=filler.fills,
         axes=(),
-        outlay=outlay_of(job, changed, proposal),
+        outlay=_outlay(job, changed, proposal),
     )
 
 
@@ -129,6 +129,27 @@ def _drivers(job: Document, filler: Filler) -> dict[str, DriverState]:
     if problems:
         raise JobError(problems)
     return drivers
+
+
+def _outlay(job: Document, changed: Document, proposal: Proposal | None) -> Outlay:
+    """Return what a proposal takes; the vehicle as found takes nothing.
+
+    Args:
+        job: as it is written.
+        changed: the job with the proposal carried out.
+        proposal: None for the vehicle as found.
+
+    """
+    pairs = zip(job.locations, changed.locations, strict=True)
+    counts = Counter(new.driver for old, new in pairs if new.driver != old.driver)
+    return Outlay(
+        hours=None if proposal is None else proposal.hours,
+        hour_rate=job.about.hour_rate,
+        material=None if proposal is None else proposal.extra_cost,
+        drivers=tuple(
+            NewDriver(name, count, changed.driver(name).price) for name, count in counts.items()
+        ),
+    )
 
 
 def _filler(job: Document, changed: Document, proposal: Proposal | None) -> Filler:

@@ -11,13 +11,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, fields, is_dataclass
 from enum import StrEnum
 from functools import cached_property
+from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from conewright.job.document.parts import AS_FOUND
 from conewright.shown import Shown
 
 if TYPE_CHECKING:
-    from conewright.job.build.outlay import Outlay
     from conewright.job.document.document import Document
     from conewright.job.quantity.spots import KeptClear, PanelHole
     from conewright.job.quantity.values import Quantity
@@ -38,7 +38,9 @@ __all__ = [
     "HeadUnitState",
     "LocationState",
     "MountState",
+    "NewDriver",
     "Origin",
+    "Outlay",
     "PartState",
     "ScrewHoles",
     "SeatState",
@@ -370,6 +372,52 @@ class SeatState:
 
     id: str
     ear: tuple[Value, Value, Value]
+
+
+@dataclass(frozen=True, slots=True)
+class NewDriver:
+    """A driver that a plan fits anew: in how many places, and the price of two of it."""
+
+    id: str
+    count: int
+    pair_price: float | None
+
+    @property
+    def pairs(self) -> int:
+        """How many pairs must be bought."""
+        return ceil(self.count / 2)
+
+
+@dataclass(frozen=True, slots=True)
+class Outlay:
+    """What a plan takes, in hours and in the currency of the job; None for what nobody wrote.
+
+    Attributes:
+        hours: of work.
+        hour_rate: price of one.
+        material: besides the drivers' own prices.
+        drivers: that are newly fitted.
+
+    """
+
+    hours: float | None
+    hour_rate: float | None
+    material: float | None
+    drivers: tuple[NewDriver, ...]
+
+    @property
+    def cost(self) -> float:
+        """Work, material and new drivers, as far as there are prices."""
+        work = (self.hours or 0.0) * (self.hour_rate or 0.0)
+        parts = sum((each.pair_price or 0.0) * each.pairs for each in self.drivers)
+        return work + (self.material or 0.0) + parts
+
+    @property
+    def unpriced(self) -> tuple[str, ...]:
+        """What the cost leaves out for want of a price: drivers, and the hour."""
+        missing = [each.id for each in self.drivers if each.pair_price is None]
+        hour = self.hours and self.hour_rate is None
+        return (*missing, "job.hour_rate") if hour else tuple(missing)
 
 
 @dataclass(frozen=True)
