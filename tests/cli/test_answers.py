@@ -266,7 +266,7 @@ def test_the_demo_job_is_kept_once_as_it_was_left(
 ) -> None:
     monkeypatch.setattr("conewright.cli.commands.demo.demonstrate", lambda _: None)
     opened: list[str] = []
-    monkeypatch.setattr("conewright.serve", lambda *, page, **_: opened.append(page))
+    monkeypatch.setattr("conewright.web.serve.serve", lambda *, page, **_: opened.append(page))
     monkeypatch.setenv("CONEWRIGHT_STORE", f"sqlite:///{tmp_path / 'jobs.sqlite'}")
     assert [run("demo").code, run("demo").code] == [0, 0]
     assert len(opened) == 2

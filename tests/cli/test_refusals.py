@@ -160,7 +160,7 @@ def test_a_failure_of_the_program_is_code_1_without_a_traceback(
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("the tape is torn")
 
-    monkeypatch.setattr(cw, "feed", broken)
+    monkeypatch.setattr("conewright.stages.feed.stage.feed", broken)
     done = run("feed", van)
     assert done.code == FAILED == 1
     assert done.out == ""
@@ -172,7 +172,7 @@ def test_a_failure_shows_where_it_is_when_asked(van: Path, monkeypatch: pytest.M
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("the tape is torn")
 
-    monkeypatch.setattr(cw, "feed", broken)
+    monkeypatch.setattr("conewright.stages.feed.stage.feed", broken)
     monkeypatch.setenv("CONEWRIGHT_DEBUG", "1")
     with pytest.raises(RuntimeError, match="the tape is torn"):
         main(["feed", str(van)])
