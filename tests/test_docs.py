@@ -96,7 +96,7 @@ def _units() -> dict[str, set[str]]:
     units: dict[str, set[str]] = defaultdict(set)
     given = re.compile(r"^\s*(\w+): [^\[\n]*(?:\n[^\[\n:]*)?\[([^\]]+)\]", re.MULTILINE)
     listed = re.compile(r"((?:\w+ )+)\[([^\]]+)\]")
-    for path in sorted((SOURCE / "physics").glob("*.py")):
+    for path in sorted((SOURCE / "physics").rglob("*.py")):
         tree = ast.parse(path.read_text("utf-8"))
         nodes = [n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef | ast.ClassDef)]
         for text in (ast.get_docstring(node) or "" for node in nodes):

@@ -6,8 +6,10 @@ import tomllib
 import pytest
 
 from conewright import JobError, demo_text, loads
+from conewright.errors import BadInputError
 from conewright.job.text import conversion
-from conewright.store import Store, StoreError, json_from_toml, toml_from_json
+from conewright.job.text.conversion import json_from_toml, toml_from_json
+from conewright.store import Store
 
 DEMO_JSON = json.dumps(tomllib.loads(demo_text()), default=str)
 
@@ -33,7 +35,7 @@ def test_an_empty_field_that_overrides_a_copied_one_is_refused() -> None:
     tables = json.loads(DEMO_JSON)
     tables["location"][1]["mount"] = {"ring": None}
     assert loads(json.dumps(tables), "json").location("door-fr").mount.ring is None
-    with pytest.raises(StoreError, match=r"no equal in TOML; save it as a \.toml job file"):
+    with pytest.raises(BadInputError, match=r"no equal in TOML; save it as a \.toml job file"):
         toml_from_json(json.dumps(tables))
 
 

@@ -7,7 +7,6 @@ with Store.open() as store:
     store.save(saved.job_id, changed, base=saved.revision, who="Ann")
 """
 
-from conewright.job.text.conversion import json_from_toml, toml_from_json
 from conewright.job.text.differences import compare
 from conewright.store.database import store_is_there
 from conewright.store.errors import Conflict, NotFound, StoreError, StoreUnavailable
@@ -25,7 +24,5 @@ __all__ = [
     "StoreError",
     "StoreUnavailable",
     "compare",
-    "json_from_toml",
     "store_is_there",
-    "toml_from_json",
 ]

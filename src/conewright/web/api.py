@@ -14,8 +14,9 @@ from fastapi import APIRouter, Depends, Header, Path, Query, Request, Response
 from pydantic import BaseModel, Field
 
 from conewright.errors import Problem
+from conewright.job.text.conversion import json_from_toml, toml_from_json
 from conewright.stages.report.data import Report
-from conewright.store import Saved, Store, StoreError, json_from_toml, toml_from_json
+from conewright.store import Saved, Store
 from conewright.web.base.errors import ErrorBody, Refusal, overtaken
 from conewright.web.base.settings import LARGEST_NUMBER
 from conewright.web.desk.reports import Question, Reports, Stage
@@ -85,13 +86,10 @@ class Written:
     json: bool
 
     def toml(self) -> str:
-        """Return the job as TOML; raises JobError for what is no job."""
+        """Return the job as TOML; raises BadInputError for what is no job, or has no equal."""
         if not self.json:
             return self.text
-        try:
-            return toml_from_json(self.text)
-        except StoreError as error:
-            raise Refusal(422, str(error)) from error
+        return toml_from_json(self.text)
 
 
 # --- What an operation is given -----------------------------------------------------------------

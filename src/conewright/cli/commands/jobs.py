@@ -123,7 +123,7 @@ def _named(store: Store, name: str) -> Saved:
 
 def _imported(store: Store, file: Path) -> str:
     from conewright.cli.base.files import read_text
-    from conewright.store import toml_from_json
+    from conewright.job.text.conversion import toml_from_json
 
     text = read_text(file)
     try:
@@ -138,7 +138,7 @@ def _imported(store: Store, file: Path) -> str:
 
 def _export(saved: Saved, file: Path | None) -> None:
     from conewright.cli.base.files import write_job
-    from conewright.store import json_from_toml
+    from conewright.job.text.conversion import json_from_toml
 
     if file is None:
         say_bytes(saved.text.encode("utf-8"))

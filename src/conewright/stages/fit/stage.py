@@ -65,7 +65,7 @@ def fit(
         whole: whether the measurements that would help most are named; that takes long.
 
     >>> import conewright as cw
-    >>> cw.fit(cw.demo_job().build("larger-fronts"), narrowed=False).answer
+    >>> cw.fit(cw.demo_job().build("larger-fronts"), whole=False).answer
     'Does not go in: front left door, front right door.'
     """
     draws = draw(_axes(build), samples=samples)

@@ -10,12 +10,13 @@ from fastapi import APIRouter, Request
 from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
-from conewright.errors import JobError, Problem
+from conewright.errors import BadInputError, JobError, Problem
+from conewright.job.text.conversion import toml_from_json
 from conewright.job.text.editing import Refused
 from conewright.job.text.starter import demo_text
 from conewright.job.text.survey import BODIES, PLACES, RADIO, survey_text
 from conewright.stages.find.faults.trade import words_of_complaints
-from conewright.store import StoreError, toml_from_json
+from conewright.store import StoreError
 from conewright.web.frame.page import (
     LONGEST_NAME,
     WHO,
@@ -78,7 +79,7 @@ def upload(request: Request, form: Form) -> Response:
         saved = store_of(request).create(toml, who=who(request), note=f"brought in from {name}")
     except JobError as error:
         return _upload(request, text, error.problems)
-    except StoreError as error:
+    except (BadInputError, StoreError) as error:
         problem = Problem("file", "a file that cannot be kept", str(error))
         return _upload(request, text, [problem])
     return see_other(f"/jobs/{saved.job_id}")

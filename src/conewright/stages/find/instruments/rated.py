@@ -66,8 +66,7 @@ def rated_odds(
     if not 0.0 < reading < inf:
         raise OutOfRangeError(f"a reading is above zero and finite, got {reading}")
     weights = {
-        rated: prior
-        * _density(reading, rated_resistance(rated).quantity.value, temperature, in_series)
+        rated: prior * _density(reading, rated, temperature, in_series)
         for rated, prior in _priors().items()
     }
     total = sum(weights.values())
