@@ -1,10 +1,15 @@
 """What people type by mistake: it is said beside the field, and nothing locks a job away."""
 
+from dataclasses import replace
+from typing import cast
+from unittest import mock
+
 import pytest
 from starlette.testclient import TestClient
 
-from conewright.job.text.starter import demo_text
+from conewright.job.text.starter import demo_text, starter_text
 from conewright.store import Store
+from conewright.web.desk.workers import Done, Question, Stage, Workers
 
 ORIGIN = {"origin": "http://127.0.0.1:8420"}
 SURVEY = {"class": "van", "place:roof": "on"}
@@ -118,3 +123,66 @@ def test_a_name_cannot_turn_the_words_around_it(client: TestClient, job_id: str)
 def test_as_found_may_be_left_empty_in_the_api(client: TestClient, job_id: str) -> None:
     plain = client.get(f"/api/v1/jobs/{job_id}/fit")
     assert client.get(f"/api/v1/jobs/{job_id}/fit?proposal=&against=").json() == plain.json()
+
+
+def test_a_job_that_drives_no_place_keeps_its_page(client: TestClient, store: Store) -> None:
+    text = starter_text().replace('load = "door-fl"', 'load = "4 ohm"')
+    job_id = store.create(text.replace('load = "door-fr"', 'load = "4 ohm"'), who="Ann").job_id
+    page = client.get(f"/jobs/{job_id}")
+    assert page.status_code == 200
+    assert "hear</a> has no answer yet: channel.load: found" in page.text
+    assert "feed</a> has no answer" not in page.text
+    for path in ("hear", "feed", "proposals"):
+        assert client.get(f"/jobs/{job_id}/{path}").status_code == 200
+    assert client.get(f"/api/v1/jobs/{job_id}/hear").status_code == 422
+
+
+def test_a_stage_that_fails_does_not_take_the_page_with_it(
+    client: TestClient, store: Store, caplog: pytest.LogCaptureFixture
+) -> None:
+    job_id = store.create(f"{starter_text()}# where a stage fails\n", who="Ann").job_id
+    work_out = Workers.work_out
+
+    def failing(self: Workers, text: str, question: Question) -> Done:
+        # What a worker is asked that no program of ours answers.
+        broken = replace(question, stage=cast(Stage, "none"))
+        return work_out(self, text, broken if question.stage == "hear" else question)
+
+    with mock.patch.object(Workers, "work_out", failing):
+        page = client.get(f"/jobs/{job_id}")
+        assert page.status_code == 200
+        assert "hear</a> has no answer yet: This is a fault of the program" in page.text
+        assert "The next reading worth taking" in page.text
+        assert "feed</a> has no answer" not in page.text
+        stage = client.get(f"/jobs/{job_id}/hear")
+        assert stage.status_code == 500
+        assert "This is a fault of the program" in stage.text
+        assert "Small hatchback" in stage.text
+        told = client.get(f"/api/v1/jobs/{job_id}/hear")
+        assert (told.status_code, told.json()["error"]["code"]) == (500, "internal")
+    assert "KeyError" in caplog.text
+
+
+@pytest.mark.parametrize("number", ["x", "0", "-1", "99999999999", "1.5", "١"])
+def test_a_place_in_a_list_that_cannot_be_is_refused(
+    client: TestClient, job_id: str, number: str
+) -> None:
+    path = f"v:door-fl.mount.glass_depth.{number}"
+    sent = client.post(f"/jobs/{job_id}/values", data={"base": "1", path: "60 mm"})
+    assert sent.status_code == 422
+    assert "there is no field" in sent.text
+
+
+def test_a_number_without_end_is_refused_where_it_stands(client: TestClient, store: Store) -> None:
+    # 5,000 hexadecimal digits are more decimal ones than Python writes.
+    bomb = starter_text().replace("budget = 150", f"budget = 0x{'f' * 5000}")
+    for path, data in (("/jobs/upload", {"text": bomb}), ("/api/v1/jobs", None)):
+        sent = (
+            client.post(path, data=data)
+            if data
+            else client.post(path, content=bomb, headers={"content-type": "application/toml"})
+        )
+        assert sent.status_code in (200, 422)
+        assert "job.budget" in sent.text
+        assert "numbers have a few digits" in sent.text
+    assert store.jobs() == ()

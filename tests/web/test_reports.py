@@ -1,6 +1,7 @@
 """Reports from workers: once for everybody, within a time, and none the worse for a lost worker."""
 
 import os
+import re
 import signal
 import threading
 import time
@@ -20,7 +21,7 @@ from conewright.web.app import create_app
 from conewright.web.base.errors import Refusal
 from conewright.web.base.settings import Settings
 from conewright.web.desk.reports import STAGES, Answer, Question, Reports, Stage
-from conewright.web.desk.workers import Done, Workers
+from conewright.web.desk.workers import Done, Workers, _Worker
 
 STARTER = cw.starter_text()
 FEED = Question("feed")
@@ -184,14 +185,21 @@ def test_who_waits_for_a_failure_gets_it_too() -> None:
     assert [str(error) for error in errors] == ["not now"] * 5
 
 
-def test_many_who_ask_the_same_take_one_place() -> None:
-    reports, slow = slow_reports(waiting=1)
-    with ThreadPoolExecutor(5) as pool:
-        asked = [pool.submit(reports.answer, STARTER, FEED) for _ in range(5)]
-        until(lambda: len(slow.asked) == 1)
+def test_whoever_waits_for_the_same_takes_a_place_too() -> None:
+    reports, slow = slow_reports(waiting=3)
+    with ThreadPoolExecutor(45) as pool:
+        asked = [pool.submit(reports.answer, STARTER, FEED) for _ in range(45)]
+        # One lets it be worked out, two wait with it, and no thread waits for more.
+        until(lambda: sum(each.done() for each in asked) == 42)
+        assert slow.asked == [FEED]
         slow.go.set()
-        assert len({id(each.result()) for each in asked}) == 1
-    assert len(slow.asked) == 1
+        errors = [each.exception() for each in asked]
+    told = [each for each in errors if each is not None]
+    assert len(told) == 42
+    for error in told:
+        assert isinstance(error, Refusal)
+        assert (error.status, error.headers["Retry-After"]) == (503, "5")
+    assert slow.asked == [FEED]
 
 
 def test_too_many_who_wait_are_sent_away_and_kept_answers_are_not() -> None:
@@ -283,12 +291,40 @@ def test_when_the_server_ends_nobody_waits() -> None:
     assert set(active_children()) == before
 
 
-def test_a_fault_of_the_program_comes_with_its_trace() -> None:
+def test_a_fault_of_the_program_is_told_with_its_trace(caplog: pytest.LogCaptureFixture) -> None:
     workers = Workers(most=1, seconds=60.0)
     try:
-        with pytest.raises(RuntimeError, match=r"(?s)a worker failed.*Traceback.*KeyError"):
+        with pytest.raises(Refusal, match="a fault of the program") as told:
             workers.work_out(STARTER, Question(cast(Stage, "none")))
+        assert (told.value.status, told.value.code) == (500, "internal")
+        assert re.search(r"(?s)a worker failed.*Traceback.*KeyError", caplog.text)
         # The worker goes on.
         assert workers.work_out(STARTER, FEED).report.stage == "feed"
     finally:
         workers.close()
+
+
+def test_a_question_whose_worker_dies_is_asked_again_once(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    before = set(active_children())
+    asked = []
+    ask = _Worker.ask
+
+    def dying(self: _Worker, text: str, question: Question, *, seconds: float) -> Any:
+        asked.append(self)
+        if len(asked) in (1, 3, 4):
+            self.kill()
+        return ask(self, text, question, seconds=seconds)
+
+    monkeypatch.setattr(_Worker, "ask", dying)
+    workers = Workers(most=1, seconds=60.0)
+    assert workers.work_out(STARTER, FEED).report.stage == "feed"
+    assert len(asked) == 2
+    with pytest.raises(Refusal, match="a fault of the program") as told:
+        workers.work_out(STARTER, Question("fit"))
+    assert told.value.status == 500
+    assert "so did the next one" in caplog.text
+    assert len(asked) == 4
+    workers.close()
+    assert set(active_children()) == before

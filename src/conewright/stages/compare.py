@@ -40,7 +40,7 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
         build is the worst that feed, hear and fit have to say of it.
 
     Raises:
-        BadInputError: the job has no seat, or no channel.
+        BadInputError: the job has no seat, or no channel that drives a place.
 
     >>> import conewright as cw
     >>> report = cw.compare(cw.demo_job())

@@ -19,6 +19,7 @@ from conewright.job.build.job import Job
 from conewright.job.document.lists import LISTS, TABLES, spoken
 from conewright.job.document.paths import inside
 from conewright.job.measurables import measurement
+from conewright.job.text.parsing import LONGEST_LIST
 from conewright.job.text.starter import job_schema
 from conewright.phrases import capital
 
@@ -143,7 +144,7 @@ def field_at(job: Job, path: str) -> Field:
     except KeyError:
         raise BadInputError(f"{path}: there is no part {id!r} in this job") from None
     for field in fields:
-        if field.path == path or (field.kind == "list" and path.startswith(f"{field.path}.")):
+        if path == field.path or (field.kind == "list" and _is_entry(path, field.path)):
             return field
     raise BadInputError(f"{path}: there is no field {rest!r}")
 
@@ -207,6 +208,13 @@ def plain_value(field: Field, text: str) -> object:
 
 
 # --- Underneath ---------------------------------------------------------------------------------
+
+
+def _is_entry(path: str, of: str) -> bool:
+    """Whether a path is that of a list's first entry, second, and so on, as far as lists go."""
+    number = path.removeprefix(f"{of}.")
+    plain = number.isascii() and number.isdecimal() and len(number) < 4
+    return path.startswith(f"{of}.") and plain and 1 <= int(number) <= LONGEST_LIST
 
 
 def _plain(field: Field) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from conewright.job.proposals import changed_job, whole_job
 
 __all__ = [
     "LARGEST_FILE",
+    "LONGEST_LIST",
     "MARK",
     "Format",
     "JobText",
@@ -41,6 +42,8 @@ LARGEST_FILE = 1_000_000
 DEEPEST = 10
 LONGEST_LIST = 200
 LONGEST_KEY = 100
+WIDEST_NUMBER = 63
+"""Bits of a whole number, besides its sign: as TOML 1.0 asks for, and databases keep."""
 MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
 """Mark of its encoding, which some editors put in front of a text."""
 
@@ -244,9 +247,13 @@ def _shape_problems(raw: object) -> Iterator[Problem]:
     waiting: list[tuple[tuple[str | int, ...], Any]] = [((), raw)]
     while waiting:
         steps, node = waiting.pop()
-        if not isinstance(node, dict | list):
+        if isinstance(node, int) and node.bit_length() > WIDEST_NUMBER:
+            yield Problem(
+                path_text(steps, raw), "a number without end", "numbers have a few digits"
+            )
+        elif not isinstance(node, dict | list):
             continue
-        if len(node) > LONGEST_LIST:
+        elif len(node) > LONGEST_LIST:
             yield Problem(path_text(steps, raw), show(node), f"at most {LONGEST_LIST} go here")
         elif len(steps) == DEEPEST:
             yield Problem(path_text(steps, raw), show(node), f"tables go at most {DEEPEST} deep")

@@ -41,7 +41,7 @@ def hear(
         samples: number of draws for the bands, a power of two.
 
     Raises:
-        BadInputError: the job has no seat, or no channel.
+        BadInputError: the job has no seat, or no channel that drives a place.
 
     >>> import conewright as cw
     >>> job = cw.demo_job()
@@ -96,13 +96,18 @@ def require_listening(build: Build) -> None:
     """Refuse a build in which nobody listens or nothing plays.
 
     Raises:
-        BadInputError: no seat, or no channel; names what to add.
+        BadInputError: no seat, no channel, or none that drives a place; names what to add.
 
     """
     if not build.seats:
         raise BadInputError("seat: found none; give at least one [[seat]] with an id and its ear")
     if not build.channels:
         raise BadInputError("channel: found none; give at least one [[channel]] with its load")
+    if not any(channel.polarity for channel in build.channels):
+        loads = ", ".join(f'"{channel.load}"' for channel in build.channels)
+        raise BadInputError(
+            f"channel.load: found {loads}; at least one names a place with a loudspeaker"
+        )
 
 
 def _headlines(sound: BuildSound) -> dict[str, FloatArray]:

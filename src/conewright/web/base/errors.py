@@ -7,6 +7,7 @@ The pages show the same words to a browser.
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterable, Mapping, Sequence
 from html import escape
 from typing import Any
@@ -23,7 +24,9 @@ from conewright.errors import ConewrightError, JobError, PlanRefusedError, Probl
 from conewright.store import Conflict, NotFound, Saved, StoreError, StoreUnavailable
 from conewright.web.base.headers import SECURE
 
-__all__ = ["ErrorBody", "Refusal", "answer", "handle_errors", "overtaken"]
+__all__ = ["ErrorBody", "Refusal", "answer", "fault", "handle_errors", "overtaken"]
+
+_log = logging.getLogger(__name__)
 
 API = "/api/"
 METHODS = ("DELETE", "GET", "HEAD", "PATCH", "POST", "PUT")
@@ -117,6 +120,12 @@ class Refusal(Exception):
         ]
         message = _sound(self.message)
         return {"error": {"code": self.code, "message": message, "problems": problems}}
+
+
+def fault(trace: str) -> Refusal:
+    """Return what is said of a fault of the program; what happened is told where it runs."""
+    _log.error(trace)
+    return Refusal(500, _SENTENCES[500])
 
 
 def overtaken(message: str, *, named: str, newest: Saved) -> Refusal:

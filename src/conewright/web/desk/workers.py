@@ -28,7 +28,7 @@ from conewright.errors import (
     PlanRefusedError,
     Problem,
 )
-from conewright.web.base.errors import Refusal
+from conewright.web.base.errors import Refusal, fault
 
 if TYPE_CHECKING:
     from conewright.job.build.job import Job
@@ -41,6 +41,8 @@ Stage = Literal["find", "fit", "feed", "hear", "compare"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
 TURN_SECONDS = 60.0
 """How long to stand in line for a worker."""
+TRIES = 2
+"""How often a question is asked whose worker dies."""
 START_SECONDS = 60.0
 """How long a worker may take to import what it works with."""
 
@@ -131,7 +133,7 @@ class Workers:
 
         Raises:
             BadInputError: the job or the question cannot be used.
-            Refusal: it took too long, or all workers stayed busy.
+            Refusal: it took too long, all workers stayed busy, or the program failed.
 
         """
         result = self._answered(text, question)
@@ -166,7 +168,7 @@ class Workers:
         if isinstance(result, Done | Made):
             return result
         if isinstance(result, Failed):
-            raise RuntimeError(f"a worker failed:\n{result.trace}")
+            raise fault(f"a worker failed:\n{result.trace}")
         if isinstance(result, Barred):
             raise PlanRefusedError(result.reasons, plan=result.plan)
         if result.problems is None:
@@ -174,13 +176,14 @@ class Workers:
         raise JobError(result.problems)
 
     def _ask(self, text: str, question: Asked) -> Result:
-        with self._turn(), self._worker() as worker:
-            try:
-                return worker.ask(text, question, seconds=self.seconds)
-            except (EOFError, OSError):
-                if self._closed:
-                    raise _ending() from None
-                raise RuntimeError("a worker ended before it had an answer") from None
+        with self._turn():
+            # One that dies under a question may have died of something else; of two it was that.
+            for _ in range(TRIES):
+                with suppress(EOFError, OSError), self._worker() as worker:
+                    return worker.ask(text, question, seconds=self.seconds)
+            if self._closed:
+                raise _ending()
+            raise fault("a worker ended before it had an answer, and so did the next one")
 
     @contextmanager
     def _worker(self) -> Iterator[_Worker]:
@@ -272,7 +275,7 @@ class _Worker:
         """Wait for a process that has just been started."""
         if not self._started:
             if not self._pipe.poll(START_SECONDS):
-                raise RuntimeError(f"a worker did not start within {START_SECONDS:g} s")
+                raise fault(f"a worker did not start within {START_SECONDS:g} s")
             self._pipe.recv()
             self._started = True
 

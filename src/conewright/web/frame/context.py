@@ -63,7 +63,7 @@ class NavEntry:
 
 @dataclass(frozen=True, slots=True)
 class NoAnswer:
-    """Why there is no answer: what the job lacks, or that there was no time just now."""
+    """Why there is no answer: what the job lacks, a fault, or that there was no time just now."""
 
     error: ConewrightError | Refusal
 
@@ -75,7 +75,7 @@ class NoAnswer:
     @property
     def passes(self) -> bool:
         """Whether there may be one when it is asked for again."""
-        return isinstance(self.error, Refusal)
+        return isinstance(self.error, Refusal) and self.error.status == 503
 
 
 @dataclass(frozen=True)
