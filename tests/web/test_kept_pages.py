@@ -1,16 +1,23 @@
 """Pages kept as they were rendered: the same again while nothing changes, and never a stale one."""
 
+import threading
+import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from unittest import mock
 
 import pytest
+from fastapi import FastAPI
 from starlette.testclient import TestClient
 
+from conewright.errors import BadInputError
 from conewright.job.text.starter import starter_text
+from conewright.stages.report.data import Report
 from conewright.store import Store
 from conewright.web.base.errors import Refusal
 from conewright.web.desk.reports import Reports
+from conewright.web.desk.waiting import WaitingRoom
 from conewright.web.frame import page as common
 
 ORIGIN = {"origin": "http://127.0.0.1:8420"}
@@ -85,3 +92,29 @@ def test_old_revisions_tell_what_was_found_out_since(client: TestClient, store: 
     before = client.get(old).text
     client.get(f"/jobs/{job_id}?revision=1")
     assert client.get(old).text.count('class="told') > before.count('class="told')
+
+
+def test_whoever_waits_for_a_page_that_is_being_made_takes_a_place(
+    app: FastAPI, client: TestClient, store: Store, job_id: str
+) -> None:
+    go = threading.Event()
+    ready = client.get(f"/jobs/{job_id}/feed").content
+    other = store.create(starter_text() + "# another one\n", who="Kim").job_id
+
+    def late(*_: object) -> Report:
+        go.wait()
+        raise BadInputError("asked too late")
+
+    with (
+        mock.patch.object(Reports, "answer", late),
+        mock.patch.object(app.state.reports, "room", WaitingRoom(2)),
+        ThreadPoolExecutor(10) as pool,
+    ):
+        asked = [pool.submit(client.get, f"/jobs/{other}/feed") for _ in range(10)]
+        while sum(each.done() for each in asked) < 7:
+            time.sleep(0.005)
+        # Whoever asks for what is there already gets it.
+        assert client.get(f"/jobs/{job_id}/feed").content == ready
+        go.set()
+        answers = sorted(each.result().status_code for each in asked)
+    assert answers == [200] * 3 + [503] * 7

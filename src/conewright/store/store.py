@@ -13,7 +13,7 @@ from conewright.job.text.differences import compare, in_a_note
 from conewright.store import queries
 from conewright.store.database import Database, open_database
 from conewright.store.devices import DeviceList
-from conewright.store.errors import Conflict, NotFound, StoreError
+from conewright.store.errors import Conflict, NotFound
 from conewright.store.migrating import migrate
 from conewright.store.records import Listed, RevisionNote, Saved
 from conewright.store.texts import Summary, one_line, slug, summary
@@ -202,12 +202,20 @@ class Store(DeviceList):
         self._append(before, saved, kept=self._kept_beside(before))
 
     def undelete(self, job_id: str, *, base: int, who: str) -> Saved:
-        """Bring a deleted job back as it was; raises as `save` does, StoreError if it is there."""
-        before = self._base(job_id, base, deleted=True)
-        if not before.deleted:
-            raise StoreError(f"{job_id}: it is not deleted")
-        saved = _next(before, before.text, who=who, note="brought back")
-        self._append(before, saved, kept=self._kept_beside(before))
+        """Bring a deleted job back as it was; raises as `save` does.
+
+        Where it is back already, just as it was, nothing is left to do.
+        """
+        try:
+            before = self._base(job_id, base, deleted=True)
+            if not before.deleted:
+                return before
+            saved = _next(before, before.text, who=who, note="brought back")
+            self._append(before, saved, kept=self._kept_beside(before))
+        except Conflict as conflict:
+            if conflict.theirs.deleted or conflict.theirs.text != conflict.before.text:
+                raise
+            return conflict.theirs
         return self.get(job_id, saved.revision)
 
     # --- Underneath ---------------------------------------------------------------------------

@@ -23,9 +23,9 @@ class Settings:
     """What the server allows.
 
     `names` and `port` are what a request may call the server by; a body is limited in bytes and in
-    the seconds it may take to arrive, a computation in seconds. `waiting` requests may stand in
-    line for a computation; `kept_reports` answers, the papers of `kept_papers` plans and
-    `kept_pages` rendered pages are kept.
+    the seconds it may take to arrive, a computation in seconds. `waiting` may stand in line for
+    a computation, fewer than the 40 threads that answer requests; `kept_reports` answers, the
+    papers of `kept_papers` plans and `kept_pages` rendered pages are kept.
     """
 
     names: tuple[str, ...] = LOOPBACK
@@ -39,7 +39,7 @@ class Settings:
     connections: int = 100
     computing_seconds: float = 20.0
     workers: int = 2
-    waiting: int = 16
+    waiting: int = 32
     kept_reports: int = 64
     kept_papers: int = 4
     kept_pages: int = 128

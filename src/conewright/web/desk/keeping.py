@@ -8,6 +8,8 @@ from concurrent.futures import Future
 from threading import Lock
 from typing import Generic, TypeVar
 
+from conewright.web.desk.waiting import WaitingRoom
+
 __all__ = ["Kept"]
 
 Value = TypeVar("Value")
@@ -21,10 +23,21 @@ class Kept(Generic[Value]):
         self._lock = Lock()
         self._values: OrderedDict[Hashable, Future[Value]] = OrderedDict()
 
-    def get(self, key: Hashable, make: Callable[[], Value]) -> Value:
+    def get(
+        self, key: Hashable, make: Callable[[], Value], *, room: WaitingRoom | None = None
+    ) -> Value:
         """Return the value of a key, made by the first who asks; the others wait for it.
 
         An error is not kept: whoever waits gets it too, whoever asks again may have more luck.
+
+        Args:
+            key: of the value.
+            make: makes it.
+            room: where the others wait; None for what takes no time worth counting.
+
+        Raises:
+            Refusal: nobody else may wait just now.
+
         """
         with self._lock:
             future = self._values.get(key)
@@ -34,6 +47,9 @@ class Kept(Generic[Value]):
             self._values.move_to_end(key)
         if mine:
             self._make(key, make, future)
+        elif room is not None and not future.done():
+            with room.place():
+                return future.result()
         return future.result()
 
     def _make(self, key: Hashable, make: Callable[[], Value], future: Future[Value]) -> None:

@@ -7,16 +7,13 @@ with the same text share it, and so does an edit that nobody has saved.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from hashlib import sha256
-from threading import BoundedSemaphore
 from typing import TYPE_CHECKING
 
-from conewright.web.base.errors import Refusal
 from conewright.web.base.settings import Settings
 from conewright.web.desk.keeping import Kept
+from conewright.web.desk.waiting import WaitingRoom
 from conewright.web.desk.workers import STAGES, Made, PaperQuestion, Question, Stage, Workers
 
 if TYPE_CHECKING:
@@ -40,7 +37,8 @@ class Reports:
 
     def __init__(self, settings: Settings) -> None:
         self._workers = Workers(most=settings.workers, seconds=settings.computing_seconds)
-        self._room = BoundedSemaphore(settings.waiting)
+        self.room = WaitingRoom(settings.waiting)
+        """Where everybody waits who waits for an answer, or for a page that is made of some."""
         self._answers: Kept[Answer] = Kept(settings.kept_reports)
         self._papers: Kept[Made] = Kept(settings.kept_papers)
 
@@ -64,7 +62,7 @@ class Reports:
     def answer(self, text: str, question: Question) -> Answer:
         """Return the answer to a question about a job's TOML text, saved or not; as `report`."""
         key = (sha256(text.encode()).digest(), question)
-        return self._answers.get(key, lambda: self._answer(text, question))
+        return self._answers.get(key, lambda: self._answer(text, question), room=self.room)
 
     def papers(self, saved: Saved, question: PaperQuestion) -> Made:
         """Return the papers of a plan of a saved job, with their pages as pictures.
@@ -76,7 +74,7 @@ class Reports:
 
         """
         key = (sha256(saved.text.encode()).digest(), question)
-        return self._papers.get(key, lambda: self._make(saved.text, question))
+        return self._papers.get(key, lambda: self._make(saved.text, question), room=self.room)
 
     def warm(self) -> None:
         """Start a worker and let it work once, so that the first question need not wait for it."""
@@ -90,25 +88,10 @@ class Reports:
         self._workers.close()
 
     def _make(self, text: str, question: PaperQuestion) -> Made:
-        with self._place():
+        with self.room.place():
             return self._workers.make(text, question)
 
     def _answer(self, text: str, question: Question) -> Answer:
-        with self._place():
+        with self.room.place():
             done = self._workers.work_out(text, question)
         return Answer(done.report, done.json, f'"{sha256(done.json).hexdigest()[:32]}"')
-
-    @contextmanager
-    def _place(self) -> Iterator[None]:
-        """Hold a place among those who wait; raises Refusal when all are taken."""
-        if not self._room.acquire(blocking=False):
-            raise Refusal(
-                503,
-                "Too many answers are being worked out; ask again in a moment.",
-                code="busy",
-                headers={"Retry-After": "5"},
-            )
-        try:
-            yield
-        finally:
-            self._room.release()

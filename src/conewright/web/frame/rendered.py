@@ -22,6 +22,7 @@ def kept(request: Request, job_id: str, show: Callable[[], Response]) -> Respons
 
     Raises:
         NotFound: there is no such job.
+        Refusal: too many wait for an answer just now.
 
     """
     if "revision" in request.query_params:
@@ -35,8 +36,9 @@ def kept(request: Request, job_id: str, show: Callable[[], Response]) -> Respons
         who(request),
     )
     pages: Kept[bytes] = request.app.state.pages
+    room = request.app.state.reports.room
     try:
-        return HTMLResponse(pages.get(key, lambda: _body(request, show)))
+        return HTMLResponse(pages.get(key, lambda: _body(request, show), room=room))
     except _Unkept as other:
         return HTMLResponse(other.body, status_code=other.status)
 

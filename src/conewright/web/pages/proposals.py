@@ -193,7 +193,7 @@ def _compared(request: Request, job: Job, text: str) -> Comparison | NoAnswer:
         return comparison(job, compared, dict(zip(ids, fitted, strict=True)))
 
     try:
-        return _comparisons.get(text, make)
+        return _comparisons.get(text, make, room=request.app.state.reports.room)
     except (ConewrightError, Refusal) as error:
         lack = NoAnswer(error)
         note_passing(request, lack)
