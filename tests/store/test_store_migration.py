@@ -3,7 +3,7 @@
 import shutil
 import sqlite3
 from contextlib import closing
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -76,7 +76,27 @@ def test_an_older_store_is_brought_up_to_date_and_works(url: str) -> None:
         _hold_the_job(store)
         assert store.save("ice-cream-van-k3qz", small_job(), base=2, who="Ben").revision == 3
         assert store.add_device("phone", "a hash").name == "phone"
-    assert _version(url) == schema.HEAD == "0002"
+    assert _version(url) == schema.HEAD == "0003"
+
+
+def test_a_device_that_was_paired_before_uses_were_noted_counts_from_now(url: str) -> None:
+    opened = open_database(url)
+    paired = datetime.now(UTC) - timedelta(days=200)
+    row = {"saved_at": paired, "name": "phone", "hash": "hash-1"}
+    with opened.writing() as connection:
+        upgrade(connection, "0002")
+        connection.execute(
+            text(
+                "INSERT INTO devices (name, token_hash, paired_at) VALUES (:name, :hash, :saved_at)"
+            ),
+            _for(connection.dialect.name, row),
+        )
+    opened.close()
+    with Store.open(url) as store:
+        device = store.device_by_token_hash("hash-1")
+        assert device is not None
+        assert device.paired_at == paired
+        assert timedelta(0) <= datetime.now(UTC) - device.used_at < timedelta(days=1)
 
 
 def test_a_backup_of_the_file_stands_beside_it(sqlite_url: str) -> None:
@@ -188,4 +208,4 @@ def test_the_migrations_lead_to_the_tables_in_the_code(url: str) -> None:
 def test_the_last_migration_is_the_version_in_the_code() -> None:
     scripts = ScriptDirectory(str(FOLDER))
     assert scripts.get_heads() == [schema.HEAD]
-    assert [each.revision for each in scripts.walk_revisions()] == ["0002", "0001"]
+    assert [each.revision for each in scripts.walk_revisions()] == ["0003", "0002", "0001"]

@@ -16,11 +16,12 @@ import pytest
 from cryptography import x509
 from fastapi import FastAPI
 from fastapi.routing import APIRoute
+from sqlalchemy import update
 from starlette.testclient import TestClient
 
 import conewright as cw
 from conewright.errors import BadInputError
-from conewright.store import Store
+from conewright.store import Store, schema
 from conewright.web import api, pairing
 from conewright.web.app import create_app
 from conewright.web.base.errors import Refusal
@@ -519,3 +520,34 @@ def test_without_a_network_it_says_so(tmp_path: Path) -> None:
         assert process.returncode == 2
         assert err == "--lan: found no local network; is this computer connected to one?\n"
         assert out == ""
+
+
+# --- Age ----------------------------------------------------------------------------------------
+
+
+def test_a_device_that_did_not_come_for_long_is_paired_again(
+    lan: FastAPI, store: Store, desk: Desk
+) -> None:
+    phone, laptop = paired(device(lan), desk), paired(device(lan), desk)
+    there = schema.devices.c
+    long_ago = datetime.now(UTC) - timedelta(days=91)
+    with store._database.writing() as connection:
+        connection.execute(
+            update(schema.devices).where(there.id == 1).values(paired_at=long_ago, used_at=long_ago)
+        )
+    assert phone.get("/api/v1/jobs").status_code == 401
+    page = laptop.get("/devices").text
+    assert "90 days after it came last" in page
+    assert page.count("Let in until") == 1
+    assert page.count("Came last") == 1
+    assert paired(phone, desk).get("/api/v1/jobs").status_code == 200
+
+
+def test_a_device_that_comes_stays(lan: FastAPI, store: Store, desk: Desk) -> None:
+    phone = paired(device(lan), desk)
+    with store._database.writing() as connection:
+        connection.execute(
+            update(schema.devices).values(used_at=datetime.now(UTC) - timedelta(days=89))
+        )
+    assert phone.get("/jobs").status_code == 200
+    assert datetime.now(UTC) - store.devices()[0].used_at < timedelta(days=1)

@@ -10,10 +10,19 @@ with Store.open() as store:
 from conewright.job.text.differences import compare
 from conewright.store.database import store_is_there
 from conewright.store.errors import Conflict, NotFound, StoreError, StoreUnavailable
-from conewright.store.records import Device, Listed, RevisionNote, Saved
+from conewright.store.records import (
+    LONGEST_PAIRED,
+    LONGEST_UNUSED,
+    Device,
+    Listed,
+    RevisionNote,
+    Saved,
+)
 from conewright.store.store import Store
 
 __all__ = [
+    "LONGEST_PAIRED",
+    "LONGEST_UNUSED",
     "Conflict",
     "Device",
     "Listed",

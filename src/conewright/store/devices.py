@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Row, insert, select, update
@@ -16,10 +16,12 @@ from conewright.store.texts import one_line
 
 __all__ = ["DeviceList"]
 
+NOTED_AFTER = timedelta(days=1)
 _COLUMNS = (
     schema.devices.c.id,
     schema.devices.c.name,
     schema.devices.c.paired_at,
+    schema.devices.c.used_at,
     schema.devices.c.revoked_at,
 )
 
@@ -31,10 +33,12 @@ class DeviceList:
 
     def add_device(self, name: str, token_hash: str) -> Device:
         """Let a device in; raises StoreError where that hash belongs to another one already."""
+        now = datetime.now(UTC)
         row = {
             "name": one_line(name) or "device",
             "token_hash": token_hash,
-            "paired_at": datetime.now(UTC),
+            "paired_at": now,
+            "used_at": now,
         }
         try:
             with self._database.writing() as connection:
@@ -50,12 +54,24 @@ class DeviceList:
             return tuple(_device(row) for row in connection.execute(wanted))
 
     def device_by_token_hash(self, token_hash: str) -> Device | None:
-        """Return the device of a token; None where there is none, or it was revoked."""
+        """Return the device of a token; None where there is none, it was revoked, or is too old."""
         there = schema.devices.c
         wanted = select(*_COLUMNS).where(there.token_hash == token_hash, there.revoked_at.is_(None))
         with self._database.reading() as connection:
             row = connection.execute(wanted).one_or_none()
-        return None if row is None else _device(row)
+        device = None if row is None else _device(row)
+        return device if device is not None and datetime.now(UTC) < device.until else None
+
+    def note_use(self, device: Device) -> None:
+        """Note that a device came; once a day is enough, for each note is a write."""
+        now = datetime.now(UTC)
+        if now - device.used_at < NOTED_AFTER:
+            return
+        there = schema.devices.c
+        with self._database.writing() as connection:
+            connection.execute(
+                update(schema.devices).where(there.id == device.id).values(used_at=now)
+            )
 
     def revoke_device(self, device_id: int) -> None:
         """Let a device in no longer; it stays in the list. Raises NotFound."""
@@ -69,4 +85,4 @@ class DeviceList:
 
 
 def _device(row: Row[*tuple[Any, ...]]) -> Device:
-    return Device(row.id, row.name, row.paired_at, row.revoked_at)
+    return Device(row.id, row.name, row.paired_at, row.used_at, row.revoked_at)

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from conewright.job.build.job import Job
 
-__all__ = ["Device", "Listed", "RevisionNote", "Saved"]
+__all__ = ["LONGEST_PAIRED", "LONGEST_UNUSED", "Device", "Listed", "RevisionNote", "Saved"]
+
+LONGEST_UNUSED, LONGEST_PAIRED = timedelta(days=90), timedelta(days=365)
+"""How long a device is let in that does not come, and one that does. Our own choice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +78,18 @@ class RevisionNote:
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """A device that was let in; it stays in the list when it is no longer."""
+    """A device that was let in; it stays in the list when it is no longer.
+
+    used_at: when it came last, known to a day.
+    """
 
     id: int
     name: str
     paired_at: datetime
+    used_at: datetime
     revoked_at: datetime | None
+
+    @property
+    def until(self) -> datetime:
+        """When it is let in no longer, unless it comes before."""
+        return min(self.used_at + LONGEST_UNUSED, self.paired_at + LONGEST_PAIRED)

@@ -21,7 +21,7 @@ from sqlalchemy.dialects.postgresql import JSONB
 
 __all__ = ["HEAD", "VERSION_TABLE", "UtcTime", "devices", "jobs", "metadata", "revisions"]
 
-HEAD = "0002"
+HEAD = "0003"
 """The version these tables belong to: the last file in migrations/versions."""
 VERSION_TABLE = "conewright_version"
 
@@ -85,4 +85,5 @@ devices = Table(
     Column("token_hash", String(200), nullable=False, unique=True),
     Column("paired_at", UtcTime, nullable=False),
     Column("revoked_at", UtcTime, nullable=True),
+    Column("used_at", UtcTime, nullable=True),
 )

@@ -3,8 +3,9 @@
 A code is shown where the server runs, holds for ten minutes and lets one device in. Wrong guesses
 are counted whoever makes them: a few of them burn the code and close the door for a while, longer
 each time. A device that was let in gets a token in a cookie; the store keeps only its hash, and
-is asked at every request, so that a device that is sent away is out at once. A device that was not
-let in sees the page that asks for the code, and nothing else.
+is asked at every request, so that a device that is sent away is out at once, and so is one that
+did not come for 90 days or was paired a year ago. A device that was not let in sees the page that
+asks for the code, and nothing else.
 """
 
 from __future__ import annotations
@@ -12,7 +13,9 @@ from __future__ import annotations
 import secrets
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from hashlib import sha256
 from hmac import compare_digest
 from http.cookies import CookieError, SimpleCookie
@@ -25,7 +28,7 @@ from starlette.datastructures import Headers
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from conewright.store import Device, Store
+from conewright.store import LONGEST_PAIRED, LONGEST_UNUSED, Device, Store, StoreUnavailable
 from conewright.web.base.errors import Refusal, wants_page
 from conewright.web.doors.security import CLOSE, refuse
 from conewright.web.frame.page import render
@@ -33,7 +36,6 @@ from conewright.web.frame.page import render
 __all__ = ["ALPHABET", "COOKIE", "Invitation", "PairedDoor", "Pairing", "router"]
 
 COOKIE = "__Host-conewright"
-COOKIE_SECONDS = 180 * 24 * 3600
 ALPHABET = "ABCDEFGHJKMNPQRSTUVWXYZ23456789"
 """Without the letters and digits that are taken for each other."""
 LENGTH = 8
@@ -173,7 +175,12 @@ def _device(store: Store, headers: Headers) -> Device | None:
     except CookieError:
         return None
     token = cookies[COOKIE].value if COOKIE in cookies else ""
-    return store.device_by_token_hash(token_hash(token)) if token else None
+    device = store.device_by_token_hash(token_hash(token)) if token else None
+    if device is not None:
+        # Whoever cannot be noted just now is noted at the next request.
+        with suppress(StoreUnavailable):
+            store.note_use(device)
+    return device
 
 
 async def _send_away(scope: Scope, headers: Headers, receive: Receive, send: Send) -> None:
@@ -230,7 +237,12 @@ def take_code(
         return _asking(request, code="", refusal=refusal, name=name)
     response = RedirectResponse("/jobs", 303)
     response.set_cookie(
-        COOKIE, token, max_age=COOKIE_SECONDS, secure=True, httponly=True, samesite="strict"
+        COOKIE,
+        token,
+        max_age=int(LONGEST_PAIRED.total_seconds()),
+        secure=True,
+        httponly=True,
+        samesite="strict",
     )
     return response
 
@@ -239,7 +251,14 @@ def take_code(
 def list_devices(request: Request) -> Response:
     """Show every device that was ever let in."""
     store: Store = request.app.state.store
-    return render(request, "devices.html", devices=store.devices())
+    return render(
+        request,
+        "devices.html",
+        devices=store.devices(),
+        now=datetime.now(UTC),
+        unused=LONGEST_UNUSED.days,
+        paired=LONGEST_PAIRED.days,
+    )
 
 
 @router.post("/devices/{device_id}/revoke", response_class=Response)
