@@ -2,7 +2,9 @@
 
 from collections.abc import Sequence
 
-__all__ = ["capital", "listed"]
+__all__ = ["capital", "listed", "sheet_cell"]
+
+FORMULA_SIGNS = ("=", "+", "-", "@")
 
 
 def capital(text: str) -> str:
@@ -13,3 +15,12 @@ def capital(text: str) -> str:
 def listed(names: Sequence[str]) -> str:
     """Write a list as people say it: `a, b and c`."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def sheet_cell(text: str) -> str:
+    """Return a text that no spreadsheet takes for a formula, whatever blanks stand before it.
+
+    Source: OWASP ASVS 5.0, 1.2.10: a quote goes before =, +, -, @, a tab and what is not seen.
+    """
+    first = text.lstrip(" ")[:1]
+    return f"'{text}" if first in FORMULA_SIGNS or not first.isprintable() else text

@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 from math import comb, hypot, pi
 
 import pdfplumber
@@ -227,10 +228,29 @@ def test_csv_reads_back_with_the_same_sums(slim: Bill) -> None:
     assert above == pytest.approx(total, abs=0.05)
 
 
-def test_no_text_of_the_csv_is_taken_for_a_formula() -> None:
-    job = cw.loads(plain_text().replace('"130 mm coaxial, slim basket"', '"=1+1, \\"slim\\""'))
-    read = list(csv.DictReader(io.StringIO(csv_text(billed(job, "slim-fronts")), newline="")))
-    assert read[0]["item"] == '\'=1+1, "slim"'
+def in_a_sheet(made: Bill, text: str) -> list[dict[str, str]]:
+    """Return the rows of a bill with one line, all of whose words are that text."""
+    line = replace(made.lines[0], title=text, note=text, source=text)
+    written = csv_text(replace(made, lines=(line,), currency=text))
+    return list(csv.DictReader(io.StringIO(written, newline="")))
+
+
+# OWASP ASVS 5.0, 1.2.10; CWE-1236: what a spreadsheet may take for a formula.
+@pytest.mark.parametrize("before", ["", " ", "\t", "\r", "\n", " \t", "\0"])
+@pytest.mark.parametrize("sign", ["=", "+", "-", "@"])
+def test_no_text_of_the_csv_is_taken_for_a_formula(slim: Bill, before: str, sign: str) -> None:
+    read = in_a_sheet(slim, f'{before}{sign}1+1, "slim"')
+    for row, name in ((0, "item"), (0, "note"), (0, "source"), (0, "currency"), (-1, "currency")):
+        assert read[row][name] == f'\'{before}{sign}1+1, "slim"'
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [("\tslim", "'\tslim"), ("\rslim", "'\rslim"), ("a=1", "a=1"), (" slim", " slim")],
+)
+def test_only_what_a_spreadsheet_would_take_is_marked(slim: Bill, text: str, shown: str) -> None:
+    read = in_a_sheet(slim, text)
+    assert read[0]["item"] == shown
 
 
 def test_the_sheet_has_the_list_and_the_quote(slim: Bill) -> None:

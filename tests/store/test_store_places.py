@@ -1,5 +1,6 @@
 """Where the store is: one's own file, or any database that is named."""
 
+import os
 import stat
 import sys
 from contextlib import closing
@@ -31,6 +32,22 @@ def test_without_any_set_up_it_is_one_file_of_ones_own(
     assert stat.S_IMODE(file.parent.stat().st_mode) == 0o700
     with Store.open() as store:
         assert store.get(job_id).text == small_job()
+
+
+def test_a_file_that_is_named_is_for_its_owner_alone(tmp_path: Path) -> None:
+    before = os.umask(0o022)
+    try:
+        with Store.open(f"sqlite:///{tmp_path / 'jobs.sqlite'}") as store:
+            store.create(small_job(), who="Ann")
+            kept = {each.name: stat.S_IMODE(each.stat().st_mode) for each in tmp_path.iterdir()}
+        names = ("jobs.sqlite", "jobs.sqlite-wal", "jobs.sqlite-shm")
+        assert kept == dict.fromkeys(names, 0o600)
+        # One that was there before stays as its owner wants it.
+        (tmp_path / "jobs.sqlite").chmod(0o640)
+        Store.open(f"sqlite:///{tmp_path / 'jobs.sqlite'}").close()
+        assert stat.S_IMODE((tmp_path / "jobs.sqlite").stat().st_mode) == 0o640
+    finally:
+        os.umask(before)
 
 
 def test_the_variable_names_any_database(url: str, monkeypatch: pytest.MonkeyPatch) -> None:

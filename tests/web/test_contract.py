@@ -178,4 +178,24 @@ def test_every_method_of_an_address_is_told(client: TestClient) -> None:
         path: client.request("PATCH", path).headers["allow"]
         for path in ("/api/v1/jobs", "/api/v1/jobs/x-aaaa", "/api/v1/jobs/x-aaaa/feed")
     }
-    assert list(told.values()) == ["GET, POST", "DELETE, GET, PUT", "GET"]
+    assert list(told.values()) == ["GET, HEAD, POST", "DELETE, GET, HEAD, PUT", "GET, HEAD"]
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        *("/", "/jobs", "/jobs/new", "/devices", "/jobs/{job}", "/jobs/{job}/feed", "/nothing"),
+        *("/static/style.css", "/api/v1/jobs", "/api/v1/jobs/{job}", "/api/v1/jobs/{job}/feed"),
+        *("/api/v1/openapi.json", "/api/v1/jobs/none-aaaa"),
+    ],
+)
+def test_head_is_answered_as_get_without_a_body(
+    client: TestClient, store: Store, path: str
+) -> None:
+    # RFC 9110 section 9.3.2: the same header fields as for GET.
+    address = path.replace("{job}", store.create(cw.starter_text(), who="Ann").job_id)
+    client.get(address)
+    got, asked = client.get(address), client.head(address)
+    assert asked.content == b""
+    assert asked.status_code == got.status_code
+    assert asked.headers == got.headers

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,7 @@ from sqlalchemy.engine import URL, make_url
 from conewright.store.errors import StoreError, StoreUnavailable
 from conewright.store.texts import one_line
 
-__all__ = ["VARIABLE", "Database", "open_database", "store_is_there", "store_url"]
+__all__ = ["VARIABLE", "Database", "make_private", "open_database", "store_is_there", "store_url"]
 
 VARIABLE = "CONEWRIGHT_STORE"
 ALLOWED = "allowed are sqlite:///jobs.sqlite, postgresql://user@host/name, or nothing"
@@ -100,6 +100,8 @@ def open_database(url: str | None = None) -> Database:
     """
     address = store_url(url)
     sqlite = address.get_backend_name() == "sqlite"
+    if sqlite and not address.query:
+        make_private(Path(address.database or ""))
     try:
         engine = create_engine(address, pool_pre_ping=not sqlite)
     except (exc.ArgumentError, ImportError) as error:
@@ -135,6 +137,13 @@ def _default_file(*, make_folder: bool) -> Path:
             f"{VARIABLE} can name another place"
         ) from error
     return folder / "jobs.sqlite"
+
+
+def make_private(file: Path) -> None:
+    """Make a file for the owner's eyes alone, where there is none; its log is kept likewise."""
+    # What keeps it from being made keeps it from being opened, and is told then.
+    with suppress(OSError):
+        os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
 
 
 def _in_memory(url: URL) -> bool:

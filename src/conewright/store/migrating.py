@@ -11,7 +11,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, column, inspect, select, table, text
 
-from conewright.store.database import Database
+from conewright.store.database import Database, make_private
 from conewright.store.errors import StoreError, StoreUnavailable
 from conewright.store.schema import HEAD, VERSION_TABLE
 
@@ -91,6 +91,7 @@ def _copy_file(connection: Connection, version: str, place: str) -> None:
     source = Path(str(connection.exec_driver_sql("PRAGMA database_list").one()[2]))
     unfinished = source.with_name(f"{source.name}.unfinished-backup")
     try:
+        make_private(unfinished)
         # A second connection, since one that holds the turn to write cannot be copied from.
         with closing(sqlite3.connect(source)) as old, closing(sqlite3.connect(unfinished)) as copy:
             old.backup(copy)

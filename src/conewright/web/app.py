@@ -21,7 +21,13 @@ from conewright.web.base.errors import handle_errors
 from conewright.web.base.settings import Settings
 from conewright.web.desk.keeping import Kept
 from conewright.web.desk.reports import Reports
-from conewright.web.doors.security import BodyDoor, HeaderDoor, OriginDoor, SecureAnswers
+from conewright.web.doors.security import (
+    BodyDoor,
+    HeadAnswers,
+    HeaderDoor,
+    OriginDoor,
+    SecureAnswers,
+)
 from conewright.web.pages import routers
 from conewright.web.pairing import PairedDoor, Pairing
 
@@ -75,6 +81,7 @@ def _doors(settings: Settings, store: Store, *, paired_only: bool) -> list[Middl
     paired = [Middleware(PairedDoor, store)] if paired_only else []
     return [
         Middleware(SecureAnswers),
+        Middleware(HeadAnswers),
         Middleware(HeaderDoor, settings),
         Middleware(OriginDoor, settings),
         *paired,

@@ -42,7 +42,7 @@ LENGTH = 8
 CODE_SECONDS = 600.0
 GUESSES = 5
 LOCK_SECONDS, LONGEST_LOCK = 60.0, 3600.0
-OPEN = {("GET", "/pair"), ("HEAD", "/pair"), ("POST", "/pair"), ("GET", "/static/style.css")}
+OPEN = {("GET", "/pair"), ("POST", "/pair"), ("GET", "/static/style.css")}
 """What a device sees before it is let in."""
 
 

@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from io import StringIO
+from itertools import count
 from typing import TYPE_CHECKING, Self
 from urllib.parse import urlencode
 
@@ -239,6 +240,48 @@ class Impatient(H11Protocol):
             self._head_timer = None
 
 
+class Fair(Impatient):
+    """HTTP of which no stranger takes so many connections that a paired device finds none."""
+
+    each, most = Settings().connections_each, Settings().connections
+    _arrivals = count()
+
+    # As above.
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Let somebody in, and close the oldest that is one too many of those not paired."""
+        super().connection_made(transport)
+        self.arrival = next(self._arrivals)
+        here = self._open()
+        if len([other for other in here if other.address == self.address]) > self.each:
+            self._close_oldest(self.address)
+        elif len(here) > self.most:
+            self._close_oldest(None)
+
+    @property
+    def address(self) -> str:
+        """Where it comes from."""
+        return self.client[0] if self.client else ""
+
+    @property
+    def paired(self) -> bool:
+        """Whether the door of paired devices let its last request in."""
+        return bool(self.scope) and "device" in self.scope["state"]
+
+    def _open(self) -> list[Fair]:
+        return [
+            other
+            for other in self.connections
+            if isinstance(other, Fair) and not other.transport.is_closing()
+        ]
+
+    def _close_oldest(self, address: str | None) -> None:
+        """Close the oldest connection of no paired device; its own is new, and one of them."""
+        strangers = (
+            other for other in self._open() if not other.paired and address in (None, other.address)
+        )
+        min(strangers, key=lambda other: other.arrival).transport.abort()
+
+
 class _Server(uvicorn.Server):
     """A server beside others: what ends them is in one place, not in each."""
 
@@ -281,7 +324,7 @@ def _lan_server(
 def _config(app: FastAPI, settings: Settings, held: Certificate | None = None) -> uvicorn.Config:
     return uvicorn.Config(
         app,
-        http=Impatient,
+        http=Fair if held else Impatient,
         ws="none",
         lifespan="on",
         log_level="error",
@@ -289,7 +332,8 @@ def _config(app: FastAPI, settings: Settings, held: Certificate | None = None) -
         server_header=False,
         # Nobody stands before this server; who asks is never what a header says.
         proxy_headers=False,
-        limit_concurrency=settings.connections,
+        # Above what is held open on the local network, since some of those just end.
+        limit_concurrency=2 * settings.connections,
         timeout_keep_alive=5,
         timeout_graceful_shutdown=3,
         h11_max_incomplete_event_size=2 * settings.largest_headers,

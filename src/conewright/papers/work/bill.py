@@ -26,6 +26,7 @@ from conewright.papers.work.money import (
     together,
 )
 from conewright.papers.work.steps import total_minutes, work_steps
+from conewright.phrases import sheet_cell
 from conewright.stages.common.changes import Changes, changes, planned_job
 from conewright.views.numbers import money
 
@@ -60,7 +61,6 @@ COLUMNS = (
     "source",
 )
 SPREAD = "nine in ten lie between low and high, which add by squares"
-FORMULA_SIGNS = ("=", "+", "-", "@")
 
 
 @dataclass(frozen=True, slots=True)
@@ -333,26 +333,21 @@ def csv_text(made: Bill) -> str:
         writer.writerow(
             [
                 line.kind,
-                _harmless(line.title),
+                sheet_cell(line.title),
                 _plain(line.quantity),
                 line.unit,
                 *_three(line.price),
                 *_three(line.cost),
-                _harmless(made.currency),
-                _harmless(line.note),
-                line.source,
+                sheet_cell(made.currency),
+                sheet_cell(line.note),
+                sheet_cell(line.source),
             ]
         )
     blanks = [""] * 5
     writer.writerow(
-        ["total", "total", *blanks, *_three(made.total), _harmless(made.currency), SPREAD, ""]
+        ["total", "total", *blanks, *_three(made.total), sheet_cell(made.currency), SPREAD, ""]
     )
     return stream.getvalue()
-
-
-def _harmless(words: str) -> str:
-    """Keep a spreadsheet from taking a text for a formula."""
-    return f"'{words}" if words.startswith(FORMULA_SIGNS) else words
 
 
 def _three(amount: Amount) -> list[str]:

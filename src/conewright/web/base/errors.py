@@ -18,7 +18,6 @@ from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Match
-from starlette.types import Scope
 
 from conewright.errors import ConewrightError, JobError, PlanRefusedError, Problem
 from conewright.store import Conflict, NotFound, Saved, StoreError, StoreUnavailable
@@ -166,12 +165,13 @@ async def _refused(request: Request, error: Exception) -> Response:
 
 def _methods(request: Request) -> list[str]:
     """Return every method that an address takes; a router names only those of its first route."""
-    asked = ({**request.scope, "method": method} for method in METHODS)
-    return [scope["method"] for scope in asked if _leads_somewhere(request.app, scope)]
+    return [method for method in METHODS if _leads_somewhere(request, method)]
 
 
-def _leads_somewhere(app: FastAPI, scope: Scope) -> bool:
-    return any(route.matches(scope)[0] is Match.FULL for route in app.routes)
+def _leads_somewhere(request: Request, method: str) -> bool:
+    # HEAD is answered as GET, before any router sees it.
+    scope = {**request.scope, "method": "GET" if method == "HEAD" else method}
+    return any(route.matches(scope)[0] is Match.FULL for route in request.app.routes)
 
 
 async def _failed(request: Request, error: Exception) -> Response:

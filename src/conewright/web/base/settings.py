@@ -25,7 +25,8 @@ class Settings:
     `names` and `port` are what a request may call the server by; a body is limited in bytes and in
     the seconds it may take to arrive, a computation in seconds. `waiting` may stand in line for
     a computation, fewer than the 40 threads that answer requests; `kept_reports` answers, the
-    papers of `kept_papers` plans and `kept_pages` rendered pages are kept.
+    papers of `kept_papers` plans and `kept_pages` rendered pages are kept. On the local network
+    `connections` stay open, `connections_each` of one address.
     """
 
     names: tuple[str, ...] = LOOPBACK
@@ -37,6 +38,7 @@ class Settings:
     longest_target: int = 4_096
     head_seconds: float = 10.0
     connections: int = 100
+    connections_each: int = 20
     computing_seconds: float = 20.0
     workers: int = 2
     waiting: int = 32

@@ -18,7 +18,7 @@ from conewright.web.base.errors import Refusal, answer, wants_page
 from conewright.web.base.headers import SECURE
 from conewright.web.base.settings import Settings
 
-__all__ = ["BodyDoor", "HeaderDoor", "OriginDoor", "SecureAnswers", "refuse"]
+__all__ = ["BodyDoor", "HeadAnswers", "HeaderDoor", "OriginDoor", "SecureAnswers", "refuse"]
 
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 CLOSE = {"Connection": "close"}
@@ -54,6 +54,25 @@ class SecureAnswers:
             await send(message)
 
         await self.app(scope, receive, send_secured)
+
+
+class HeadAnswers:
+    """Answers HEAD as GET, without the body (RFC 9110 section 9.3.2)."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass a request on."""
+        if scope["type"] != "http" or scope["method"] != "HEAD":
+            await self.app(scope, receive, send)
+            return
+
+        async def send_head(message: Message) -> None:
+            bare = {"body": b""} if message["type"] == "http.response.body" else {}
+            await send({**message, **bare})
+
+        await self.app({**scope, "method": "GET"}, receive, send_head)
 
 
 class _Door:

@@ -8,10 +8,11 @@ of its own, so that the strictest page may show it.
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from io import StringIO
-from threading import Lock
+from typing import TypeVar
 
 from conewright.pictures import draw
 from conewright.pictures.axes import drawing_settings
@@ -19,6 +20,8 @@ from conewright.stages.report.data import Report
 from conewright.web.desk.keeping import Kept
 
 __all__ = ["Outline", "Panel", "in_dark", "outline", "written"]
+
+Drawn = TypeVar("Drawn")
 
 KEPT = 128
 POINTS_PER_PIXEL = 0.75
@@ -66,8 +69,9 @@ class Outline:
 
 _outlines: Kept[Outline] = Kept(KEPT)
 _texts: Kept[str] = Kept(KEPT)
-# The figure builder sets drawing options for the whole process while it draws.
-_drawing = Lock()
+# In one thread: drawing options are set for the whole process, and every thread that draws keeps
+# the files of its letters open.
+_drawing = ThreadPoolExecutor(1, thread_name_prefix="drawing")
 
 
 def outline(report: Report, *, key: Hashable, narrow: bool) -> Outline:
@@ -82,12 +86,12 @@ def outline(report: Report, *, key: Hashable, narrow: bool) -> Outline:
         BadInputError: it has no drawing.
 
     """
-    return _outlines.get((key, narrow), lambda: _outline(report, narrow))
+    return _outlines.get((key, narrow), lambda: _drawn(_outline, report, narrow))
 
 
 def written(report: Report, *, key: Hashable, narrow: bool) -> str:
     """Return a report's drawing as SVG; arguments and errors are those of `outline`."""
-    return _texts.get((key, narrow), lambda: _written(report, narrow))
+    return _texts.get((key, narrow), lambda: _drawn(_written, report, narrow))
 
 
 def in_dark(svg: str) -> str:
@@ -103,9 +107,12 @@ def _dark(colour: str) -> str:
     return f"#{grey:02x}{grey:02x}{grey:02x}"
 
 
+def _drawn(make: Callable[[Report, bool], Drawn], report: Report, narrow: bool) -> Drawn:
+    return _drawing.submit(make, report, narrow).result()
+
+
 def _outline(report: Report, narrow: bool) -> Outline:
-    with _drawing:
-        figure = draw(report, narrow=narrow)
+    figure = draw(report, narrow=narrow)
     title = next(text.get_text() for text in figure.texts if text.get_gid() == "title")
     width, height = (72.0 * side / POINTS_PER_PIXEL for side in figure.get_size_inches())
     return Outline(
@@ -118,10 +125,9 @@ def _outline(report: Report, narrow: bool) -> Outline:
 
 def _written(report: Report, narrow: bool) -> str:
     sheet = StringIO()
-    with _drawing:
-        figure = draw(report, narrow=narrow)
-        with drawing_settings(width=figure.get_figwidth()):
-            figure.savefig(sheet, format="svg", metadata={"Date": None, "Creator": "Conewright"})
+    figure = draw(report, narrow=narrow)
+    with drawing_settings(width=figure.get_figwidth()):
+        figure.savefig(sheet, format="svg", metadata={"Date": None, "Creator": "Conewright"})
     return _plain(sheet.getvalue())
 
 

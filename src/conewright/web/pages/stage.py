@@ -12,6 +12,7 @@ from starlette.responses import PlainTextResponse, Response
 
 from conewright.errors import BadInputError, ConewrightError, JobError
 from conewright.job.document.parts import AS_FOUND
+from conewright.phrases import sheet_cell
 from conewright.stages.report.data import Report
 from conewright.version import __version__
 from conewright.web.base.errors import Refusal
@@ -67,7 +68,7 @@ def numbers(
     if table is None:
         raise Refusal(404, "There are no curves in this answer.")
     sheet = StringIO()
-    csv.writer(sheet).writerows([table.heads, *table.rows])
+    csv.writer(sheet).writerows([map(sheet_cell, table.heads), *table.rows])
     name = f"{page.saved.name}-{stage}.csv"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return PlainTextResponse(sheet.getvalue(), media_type="text/csv", headers=headers)
