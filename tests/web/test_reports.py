@@ -1,16 +1,19 @@
 """Reports from workers: once for everybody, within a time, and none the worse for a lost worker."""
 
+import asyncio
 import os
 import re
 import signal
 import threading
 import time
+from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from multiprocessing import active_children
 from typing import Any, cast
 
+import httpx2
 import pytest
 from starlette.testclient import TestClient
 
@@ -23,6 +26,7 @@ from conewright.web.base.settings import Settings
 from conewright.web.desk.reports import STAGES, Answer, Question, Reports, Stage
 from conewright.web.desk.workers import Done, Workers, _Worker
 
+HERE = "http://127.0.0.1:8420"
 STARTER = cw.starter_text()
 FEED = Question("feed")
 
@@ -200,6 +204,28 @@ def test_whoever_waits_for_the_same_takes_a_place_too() -> None:
         assert isinstance(error, Refusal)
         assert (error.status, error.headers["Retry-After"]) == (503, "5")
     assert slow.asked == [FEED]
+
+
+def test_many_calls_for_one_slow_answer_keep_nobody_else_waiting(store: Store) -> None:
+    reports, slow = slow_reports()
+    job_id = store.create(STARTER, who="Ann").job_id
+    app = create_app(store, reports=reports)
+
+    async def scene() -> list[int]:
+        transport = httpx2.ASGITransport(app)
+        async with httpx2.AsyncClient(transport=transport, base_url=HERE, timeout=None) as client:
+            # All in one loop with one pool of threads, as the server has it.
+            asked = [
+                asyncio.create_task(client.get(f"/api/v1/jobs/{job_id}/feed")) for _ in range(45)
+            ]
+            while sum(each.done() for each in asked) < 45 - Settings().waiting:
+                await asyncio.sleep(0.005)
+            assert slow.asked == [FEED]
+            assert (await client.get("/jobs")).status_code == 200
+            slow.go.set()
+            return [answer.status_code for answer in await asyncio.gather(*asked)]
+
+    assert Counter(asyncio.run(scene())) == {200: Settings().waiting, 503: 45 - Settings().waiting}
 
 
 def test_too_many_who_wait_are_sent_away_and_kept_answers_are_not() -> None:
