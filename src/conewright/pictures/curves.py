@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,9 @@ __all__ = [
     "Curve",
     "caption",
     "curve",
+    "curves",
     "figure_of",
+    "has_band",
     "name_of",
     "said",
     "subjects",
@@ -59,6 +62,16 @@ def curve(report: Report, id: str) -> Curve | None:
     low = y if found.y.low is None else found.low
     high = y if found.y.high is None else found.high
     return _cut(Curve(x=found.frequency, y=y, low=low, high=high))
+
+
+def curves(report: Report, ids: Iterable[str]) -> list[Curve]:
+    """Return those of the named curves that are there."""
+    return [found for id in ids if (found := curve(report, id)) is not None]
+
+
+def has_band(curves: Iterable[Curve]) -> bool:
+    """Return whether any of the curves has a band of some width."""
+    return any(bool(np.any(found.high > found.low)) for found in curves)
 
 
 def subjects(report: Report, name: str) -> tuple[str, ...]:

@@ -25,7 +25,9 @@ from conewright.pictures.curves import (
     Curve,
     caption,
     curve,
+    curves,
     figure_of,
+    has_band,
     said,
     subjects,
     value_of,
@@ -56,7 +58,7 @@ def draw_feed(report: Report, *, width: float, columns: int) -> Figure:
         width=width,
         body=rows * cell + LAST,
         title=feed_title(report),
-        note=caption(report, tint=_has_band(report, channels)),
+        note=caption(report, tint=has_band(_curves(report, channels))),
     )
     top = _highest(report, channels)
     for place, channel in enumerate(channels):
@@ -184,18 +186,13 @@ def _hertz(frequency: float) -> str:
 
 def _highest(report: Report, channels: tuple[str, ...]) -> float:
     """Return the top of the impedance axis, the same for all panels so that they compare."""
-    curves = _curves(report, channels)
     rated = value_of(report, "head_unit", "minimum_load")
-    most = max(float(np.nanmax(found.high)) for found in curves)
+    most = max(float(np.nanmax(found.high)) for found in _curves(report, channels))
     if rated is None:
         return 1.05 * most
     return float(np.clip(1.05 * most, 1.5 * rated, TALLEST_IN_RATED * rated))
 
 
-def _has_band(report: Report, channels: tuple[str, ...]) -> bool:
-    return any(bool(np.any(found.high > found.low)) for found in _curves(report, channels))
-
-
 def _curves(report: Report, channels: tuple[str, ...]) -> list[Curve]:
-    names = [f"{c}.{name}" for c in channels for name in ("impedance", "impedance_against")]
-    return [found for name in names if (found := curve(report, name)) is not None]
+    names = ("impedance", "impedance_against")
+    return curves(report, [f"{channel}.{name}" for channel in channels for name in names])

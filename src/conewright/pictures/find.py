@@ -27,6 +27,7 @@ from conewright.pictures.axes import (
     text_width,
 )
 from conewright.pictures.curves import unbroken
+from conewright.stages.find.talk.planning import CERTAIN
 from conewright.stages.report.data import Figure as Number
 from conewright.stages.report.data import Report, Series
 from conewright.views.numbers import percent
@@ -37,9 +38,6 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = ["Row", "draw_find", "find_title", "rows_of"]
-
-CERTAIN = 0.85
-"""Odds from which on a cause counts as found."""
 
 STYLES: tuple[tuple[str, Any], ...] = (
     (BLUE, "-"),

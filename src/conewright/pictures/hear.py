@@ -30,7 +30,9 @@ from conewright.pictures.curves import (
     Curve,
     caption,
     curve,
+    curves,
     figure_of,
+    has_band,
     said,
     subjects,
 )
@@ -70,11 +72,12 @@ def draw_hear(report: Report, *, width: float, columns: int) -> Figure:
     bars = max((bars_height(report, seat) for seat in seats), default=0.0)
     whole = ABOVE + PLOT + GAP + STRIP + BELOW + bars
     rows = -(-len(seats) // columns)
+    levels = [f"{seat}.level" for seat in seats]
     sheet = new_sheet(
         width=width,
         body=rows * whole,
         title=hear_title(report, seats),
-        note=f"{caption(report, tint=_has_band(report, seats))} {OCTAVE_NOTE}",
+        note=f"{caption(report, tint=has_band(curves(report, levels)))} {OCTAVE_NOTE}",
     )
     limits = _level_limits(report, seats)
     for place, seat in enumerate(seats):
@@ -268,14 +271,7 @@ def _longest(runs: list[Run], word: str) -> Run:
 
 def _level_limits(report: Report, seats: tuple[str, ...]) -> tuple[float, float]:
     """Return the ends of the level axis, multiples of 6 dB, the same for all seats."""
-    found = [
-        c for s in seats for n in ("level", "level_against") if (c := curve(report, f"{s}.{n}"))
-    ]
+    found = curves(report, [f"{s}.{n}" for s in seats for n in ("level", "level_against")])
     top = 6.0 * np.ceil((max(float(np.nanmax(c.high)) for c in found) + 3.0) / 6.0)
     bottom = 6.0 * np.floor(min(float(np.nanmin(c.low)) for c in found) / 6.0)
     return max(float(bottom), float(top) - DEEPEST_DB), float(top)
-
-
-def _has_band(report: Report, seats: tuple[str, ...]) -> bool:
-    curves = [found for seat in seats if (found := curve(report, f"{seat}.level")) is not None]
-    return any(bool(np.any(found.high > found.low)) for found in curves)

@@ -20,7 +20,7 @@ from conewright.store import Saved, Store
 from conewright.web.base.errors import ErrorBody, Refusal, overtaken
 from conewright.web.base.settings import LARGEST_NUMBER
 from conewright.web.desk.reports import Question, Reports, Stage
-from conewright.web.frame.page import who
+from conewright.web.frame.page import store_of, who
 
 __all__ = [
     "Answers",
@@ -95,11 +95,6 @@ class Written:
 # --- What an operation is given -----------------------------------------------------------------
 
 
-def _store(request: Request) -> Store:
-    store: Store = request.app.state.store
-    return store
-
-
 def _reports(request: Request) -> Reports:
     reports: Reports = request.app.state.reports
     return reports
@@ -132,7 +127,7 @@ JobId = Annotated[
     ),
 ]
 Revision = Annotated[int, Path(ge=1, le=LARGEST_NUMBER, description="Number of the revision.")]
-Kept = Annotated[Store, Depends(_store)]
+Kept = Annotated[Store, Depends(store_of)]
 Answers = Annotated[Reports, Depends(_reports)]
 Sent = Annotated[Written, Depends(_written)]
 Who = Annotated[str, Depends(who)]

@@ -77,7 +77,7 @@ def _percent(fault: str, sign: str) -> float:
 
 def _row(test: str, fault: str) -> Mapping[str, float]:
     table = trade.word_table(test)
-    return table.healthy if fault == trade.HEALTHY else table.chance[fault]
+    return table.healthy if fault == rows.HEALTHY else table.chance[fault]
 
 
 def _odds(weights: Mapping[str, float]) -> dict[str, float]:
@@ -178,7 +178,7 @@ def test_an_unknown_name_leads_to_the_nearest() -> None:
 
 
 @pytest.mark.parametrize("sign", SIGNS)
-@pytest.mark.parametrize("fault", [*FAULTS, trade.HEALTHY])
+@pytest.mark.parametrize("fault", [*FAULTS, rows.HEALTHY])
 def test_words_keep_the_totals_of_the_yes_no_table(fault: str, sign: str) -> None:
     # Closed form: the words of a sign share out its percentage, whatever the split.
     test = sign.split()[0]
@@ -191,7 +191,7 @@ def test_words_keep_the_totals_of_the_yes_no_table(fault: str, sign: str) -> Non
 
 @pytest.mark.parametrize("test", TESTS)
 def test_rows_add_up_to_one(test: str) -> None:
-    for fault in [*FAULTS, trade.HEALTHY]:
+    for fault in [*FAULTS, rows.HEALTHY]:
         row = _row(test, fault)
         assert fsum(row.values()) == pytest.approx(1, abs=1e-12)
         assert min(row.values()) >= 0
@@ -202,7 +202,7 @@ def test_only_an_open_coil_with_a_normal_reading_is_ruled_out_by_the_table() -> 
     impossible = [
         (test, fault, word)
         for test in TESTS
-        for fault in [*FAULTS, trade.HEALTHY]
+        for fault in [*FAULTS, rows.HEALTHY]
         for word, chance in _row(test, fault).items()
         if chance == 0
     ]
@@ -217,7 +217,7 @@ def test_priors_add_up_to_one() -> None:
 def test_a_false_alarm_says_what_it_says_on_a_healthy_vehicle() -> None:
     # Closed form: a fault without a split of its own and with the healthy total has its row.
     for test in ("look", "cone-push", "corner-solo"):
-        assert _row(test, "sleep-drain") == pytest.approx(_row(test, trade.HEALTHY))
+        assert _row(test, "sleep-drain") == pytest.approx(_row(test, rows.HEALTHY))
 
 
 def test_a_fault_says_mostly_its_own_word() -> None:

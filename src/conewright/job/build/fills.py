@@ -12,7 +12,11 @@ from conewright.job.quantity.spots import Spot
 from conewright.job.quantity.units import to_unit, unit_named
 from conewright.job.quantity.values import Quantity, format_quantity
 
-__all__ = ["Filler", "metres_of", "plain_text", "screw_holes"]
+__all__ = ["CALLIPER", "RULER", "Filler", "metres_of", "plain_text", "screw_holes"]
+
+# How a dimension is read by hand: within what 95 % of the readings lie [m], and its note.
+RULER = (2.0e-3, "ruler, ±2 mm")
+CALLIPER = (1.2e-3, "calliper on a moulded part, ±1.2 mm")
 
 
 def plain_text(quantity: Quantity) -> str:

@@ -9,7 +9,6 @@ from conewright.job.document.trust import SHEET_AIR
 from conewright.job.quantity.values import Quantity, format_quantity
 from conewright.physics.basics.air import TEMPERATURE_RANGE
 from conewright.physics.drivers.driver import acoustic_mass_free
-from conewright.physics.drivers.thiele_small import complete
 
 __all__ = ["NEAREST_EAR", "impossibilities"]
 
@@ -50,8 +49,8 @@ def _cones(locations: Sequence[LocationState]) -> Iterator[Problem]:
 
 def _masses(driver: DriverState) -> tuple[float, float]:
     """Return a driver's moving mass and that of the air on its cone [kg]."""
-    whole = complete({name: value.si for name, value in driver.basis}, air=SHEET_AIR)
-    return float(whole["mms"]), float(acoustic_mass_free(air=SHEET_AIR, sd=whole["sd"]))
+    whole = driver.figures()
+    return whole["mms"], float(acoustic_mass_free(air=SHEET_AIR, sd=whole["sd"]))
 
 
 def _ears(locations: Sequence[LocationState], seats: Sequence[SeatState]) -> Iterator[Problem]:

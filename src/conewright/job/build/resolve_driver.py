@@ -7,7 +7,7 @@ import numpy as np
 from conewright.errors import JobError, OutOfRangeError, Problem
 from conewright.job.build.coils import resolve_coil
 from conewright.job.build.draws import quantile
-from conewright.job.build.fills import Filler, metres_of, screw_holes
+from conewright.job.build.fills import CALLIPER, Filler, metres_of, screw_holes
 from conewright.job.build.state import DriverState, FrameState, Origin, Value
 from conewright.job.build.typical import (
     Typical,
@@ -36,10 +36,6 @@ NEEDED = {"re", "fs", "qms", "qes", "qts", "sd", "vas", "mms", "cms", "rms", "bl
 
 # The larger the cone the heavier: correlation of ln Mms with ln Sd over a size, from memory.
 MASS_WITH_AREA = 0.9
-
-# Dimensions of a basket by calliper on a moulded part: 95 % lie within ± this [m].
-CALLIPER = 1.2e-3
-CALLIPER_NOTE = "calliper on a moulded part, ±1.2 mm"
 
 # Coils this near in resistance are the same coil.
 SAME_COIL = 1e-6
@@ -111,8 +107,7 @@ def resolve_driver(sheet: DriverSheet, filler: Filler) -> DriverState:
 
 def central_area(driver: DriverState) -> float:
     """Return the central cone area of a driver [m2]."""
-    known = {name: value.si for name, value in driver.basis}
-    return float(complete(known, air=SHEET_AIR)["sd"])
+    return driver.figures()["sd"]
 
 
 def _accepted(sheet: DriverSheet, filler: Filler) -> Basis:
@@ -312,7 +307,7 @@ def _given_frame(found: _Sheet, name: str) -> Value | None:
     if given is None:
         return None
     value = found.given(f"frame.{name}", given)
-    return found.filler.read_with(value, CALLIPER, CALLIPER_NOTE)
+    return found.filler.read_with(value, *CALLIPER)
 
 
 def _frame_value(found: _Sheet, name: str) -> Value:

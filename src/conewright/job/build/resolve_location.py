@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from conewright.errors import JobError, Problem
-from conewright.job.build.fills import Filler, metres_of, screw_holes
+from conewright.job.build.fills import CALLIPER, RULER, Filler, metres_of, screw_holes
 from conewright.job.build.state import (
     CavityState,
     DriverState,
@@ -22,10 +22,6 @@ __all__ = ["ENCLOSED", "resolve_location", "resolve_place"]
 
 ENCLOSED = ("door", "panel", "shelf", "roof")
 """Kinds of place with air behind and trim in front; the others load a driver with nothing."""
-
-# How the dimensions of a mount are read, and within what 95 % of the readings lie [m].
-RULER = (2.0e-3, "ruler, ±2 mm")
-CALLIPER = (1.2e-3, "calliper on a moulded part, ±1.2 mm")
 
 NO_SPACER = "assumed: no spacer is written"
 NO_COVER = "assumed: no cover is written"

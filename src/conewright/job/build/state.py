@@ -15,6 +15,8 @@ from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from conewright.job.document.parts import AS_FOUND
+from conewright.job.document.trust import SHEET_AIR
+from conewright.physics.drivers.thiele_small import complete
 from conewright.shown import Shown
 
 if TYPE_CHECKING:
@@ -160,7 +162,7 @@ class FrameState:
 @dataclass(frozen=True, slots=True)
 class DriverState:
     """One type of driver. `basis` is the independent set of parameters that is used and drawn;
-    its names are those of `physics.thiele_small`, and every other parameter follows from it.
+    its names are those of `physics.drivers.thiele_small`, and every other parameter follows.
     """
 
     id: str
@@ -176,6 +178,11 @@ class DriverState:
     frame: FrameState
     price: float | None
     sensitivity: Value | None
+
+    def figures(self) -> dict[str, float]:
+        """Return every parameter that follows from the basis, central values [SI], by name."""
+        known = {name: value.si for name, value in self.basis}
+        return {name: float(value) for name, value in complete(known, air=SHEET_AIR).items()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Decibels: ratios, levels of sound, sums, frequency weightings, permitted listening times."""
+"""Decibels: ratios, levels of sound, the A weighting, the time a level may be heard."""
 
 from typing import Final
 
@@ -19,7 +19,6 @@ __all__ = [
 
 REFERENCE_PRESSURE: Final = 2.0e-5
 """Zero of the level of sound in air [Pa]."""
-
 
 HOUR: Final = 3600.0
 
@@ -58,7 +57,13 @@ def a_weighting(frequency: Real) -> FloatArray:
 
 
 def niosh_time(level_a: Real) -> FloatArray:
-    """Time a day to a full dose [s] at a level [dB(A)]: 8 h at 85, halved every 3 dB.
+    """Time a day to a full dose of noise.
+
+    Args:
+        level_a: A-weighted level [dB(A)].
+
+    Returns:
+        8 h at 85 dB(A), halved every 3 dB [s].
 
     Source: NIOSH publication 98-126 (1998). Stated there for 80 to 140 dB(A).
     """

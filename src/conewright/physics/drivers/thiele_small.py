@@ -77,7 +77,7 @@ class Relation:
 
 
 @dataclass(frozen=True, slots=True)
-class PowerLaw:
+class ProductLaw:
     """A relation of the form product of x^power = constant; solvable for every member."""
 
     powers: Mapping[str, float]
@@ -109,14 +109,14 @@ def _motor_efficiency_constant(air: Air) -> Real:
 
 # The order is the order of trust when a sheet offers several ways: quality factors and
 # resonance first, since they are measured; efficiencies last, since they are sums of errors.
-POWER_LAWS: Final = (
-    PowerLaw({"sd": 1, "diameter": -2}, lambda _: np.pi / 4.0),
-    PowerLaw({"fs": 2, "mms": 1, "cms": 1}, lambda _: 1.0 / (4.0 * np.pi**2)),
-    PowerLaw({"vas": 1, "sd": -2, "cms": -1}, lambda air: air.bulk_modulus),
-    PowerLaw({"qms": 1, "rms": 1, "fs": -1, "mms": -1}, lambda _: 2.0 * np.pi),
-    PowerLaw({"qes": 1, "bl": 2, "fs": -1, "mms": -1, "re": -1}, lambda _: 2.0 * np.pi),
-    PowerLaw({"eta0": 1, "qes": 1, "vas": -1, "fs": -3}, _volume_efficiency_constant),
-    PowerLaw({"eta0": 1, "re": 1, "mms": 2, "bl": -2, "sd": -2}, _motor_efficiency_constant),
+PRODUCT_LAWS: Final = (
+    ProductLaw({"sd": 1, "diameter": -2}, lambda _: np.pi / 4.0),
+    ProductLaw({"fs": 2, "mms": 1, "cms": 1}, lambda _: 1.0 / (4.0 * np.pi**2)),
+    ProductLaw({"vas": 1, "sd": -2, "cms": -1}, lambda air: air.bulk_modulus),
+    ProductLaw({"qms": 1, "rms": 1, "fs": -1, "mms": -1}, lambda _: 2.0 * np.pi),
+    ProductLaw({"qes": 1, "bl": 2, "fs": -1, "mms": -1, "re": -1}, lambda _: 2.0 * np.pi),
+    ProductLaw({"eta0": 1, "qes": 1, "vas": -1, "fs": -3}, _volume_efficiency_constant),
+    ProductLaw({"eta0": 1, "re": 1, "mms": 2, "bl": -2, "sd": -2}, _motor_efficiency_constant),
 )
 
 
@@ -132,7 +132,7 @@ RELATIONS: Final[tuple[Relation, ...]] = (
     Relation("qts", ("qms", "qes"), lambda s, _: total_q(qms=s["qms"], qes=s["qes"])),
     Relation("qes", ("qts", "qms"), lambda s, _: _q_left(s["qts"], s["qms"])),
     Relation("qms", ("qts", "qes"), lambda s, _: _q_left(s["qts"], s["qes"])),
-    *(relation for law in POWER_LAWS for relation in law.relations()),
+    *(relation for law in PRODUCT_LAWS for relation in law.relations()),
     Relation(
         "sensitivity",
         ("eta0", "re"),

@@ -1,4 +1,4 @@
-"""The radio's bridge output: ceilings of voltage and current, supply, distortion, heat.
+"""The radio's bridge output: clean ceiling, supply, heat, and what a rating promises.
 
 Model: a source of voltage that clips. Just before clipping the plug reaches
 V = Vs |Z|/|Z + Rc|, Rc the extra loss at the clip point. Peak values throughout, except where
@@ -86,7 +86,19 @@ def loaded_supply(
 def supply_current(
     *, peak_current: Real, channels: Real, quiescent_current: Real = QUIESCENT_CURRENT
 ) -> Real:
-    """Mean current of the supply [A] for N sines of a peak load current [A]: (2/pi) N Ip + Iq."""
+    """Mean current of the supply with a sine on each channel.
+
+    Args:
+        peak_current: of a load [A peak].
+        channels: N, how many play [1].
+        quiescent_current: of the whole chip [A].
+
+    Returns:
+        (2/pi) N Ip + Iq [A].
+
+    Raises:
+        OutOfRangeError: peak_current or channels below zero.
+    """
     require_not_negative(peak_current=peak_current, channels=channels)
     return 2.0 / np.pi * channels * peak_current + quiescent_current
 
@@ -150,7 +162,19 @@ def _programme_moments(peak_voltage: Real, fraction: Real) -> tuple[FloatArray, 
 
 
 def junction_temperature(*, ambient: Real, thermal_resistance: Real, heat: Real) -> Real:
-    """Steady chip temperature [K] from ambient [K], junction-to-ambient [K/W] and heat [W]."""
+    """Steady temperature of the chip.
+
+    Args:
+        ambient: around the radio [K].
+        thermal_resistance: junction to ambient [K/W].
+        heat: that the chip makes [W].
+
+    Returns:
+        Ta + Rth P [K].
+
+    Raises:
+        OutOfRangeError: thermal_resistance below zero.
+    """
     require_not_negative(thermal_resistance=thermal_resistance)
     return ambient + thermal_resistance * heat
 

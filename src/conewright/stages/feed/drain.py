@@ -12,7 +12,8 @@ from conewright.job.build.state import Origin, Value
 from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import parse_quantity
 from conewright.physics.electrics.battery import SELF_DISCHARGE, SPENDABLE, days_to_no_start
-from conewright.stages.find.faults.effects import HEALTHY, size
+from conewright.stages.find.faults.effects import size
+from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.samples import stratified
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-__all__ = ["POLICY", "SECURE"]
+__all__ = ["FOREVER", "POLICY", "SECURE"]
+
+FOREVER = "private, max-age=31536000, immutable"
+"""Cache-Control of what never changes at its address."""
 
 POLICY = "; ".join(
     (

@@ -18,6 +18,7 @@ from conewright.papers.press.manifest import MANIFEST, Entry, Use
 from conewright.papers.press.typeset import PAPERS
 from conewright.stages.report.care import cautions_for
 from conewright.web.base.errors import Refusal
+from conewright.web.base.headers import FOREVER
 from conewright.web.base.settings import LOOPBACK
 from conewright.web.desk.reports import Made, PaperQuestion
 from conewright.web.frame.context import JobPage, open_page, plan_of
@@ -27,7 +28,6 @@ __all__ = ["router"]
 
 router = APIRouter()
 
-FOREVER = "private, max-age=31536000, immutable"
 ALL = "papers.zip"
 KINDS = {
     ".pdf": "application/pdf",

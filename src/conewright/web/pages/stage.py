@@ -16,6 +16,7 @@ from conewright.phrases import sheet_cell
 from conewright.stages.report.data import Report
 from conewright.version import __version__
 from conewright.web.base.errors import Refusal
+from conewright.web.base.headers import FOREVER
 from conewright.web.desk.workers import STAGES as ASKED
 from conewright.web.desk.workers import Stage
 from conewright.web.frame.answer import series_table
@@ -27,8 +28,6 @@ from conewright.web.frame.rendered import kept
 __all__ = ["picture_view", "refused_page", "router"]
 
 router = APIRouter()
-
-FOREVER = "private, max-age=31536000, immutable"
 
 
 @router.get("/jobs/{job_id}/{stage}.svg")

@@ -13,12 +13,11 @@ from importlib.resources import files
 
 from conewright.errors import BadInputError, QuantityError
 from conewright.job.quantity.values import Quantity, parse_quantity
-from conewright.stages.find.faults.rows import Row, read_rows
+from conewright.stages.find.faults.rows import HEALTHY, Row, read_rows
 
 __all__ = [
     "ALARM",
     "COMMON_GROUND",
-    "HEALTHY",
     "LEADS",
     "READING",
     "Variant",
@@ -31,9 +30,6 @@ __all__ = [
 
 FILE = "meter.csv"
 COLUMNS = ("test", "subject", "variant", "effect", "chance", "low", "typical", "high", "unit")
-
-HEALTHY = "healthy"
-"""Subject of the rows on a vehicle without fault."""
 
 READING = "reading"
 """Subject of the rows on meters and on those who read them."""

@@ -12,7 +12,10 @@ from typing import NoReturn
 from conewright.errors import BadInputError
 from conewright.job.document.paths import known_names, show
 
-__all__ = ["Row", "hold_sum", "one_of_each", "read_rows", "split_text"]
+__all__ = ["HEALTHY", "Row", "hold_sum", "one_of_each", "read_rows", "split_text"]
+
+HEALTHY = "healthy"
+"""Key of the rows on a vehicle without fault."""
 
 HUNDRED = 100.0
 

@@ -34,12 +34,11 @@ from conewright.stages.find.faults.entries import (
     parse_tests,
     parse_topologies,
 )
-from conewright.stages.find.faults.rows import Row, hold_sum, one_of_each, read_rows
+from conewright.stages.find.faults.rows import HEALTHY, Row, hold_sum, one_of_each, read_rows
 from conewright.stages.find.faults.shop import VARIABLE, own_texts
 
 __all__ = [
     "FAULT_IDS",
-    "HEALTHY",
     "TEST_IDS",
     "Access",
     "Answer",
@@ -63,9 +62,6 @@ __all__ = [
     "topology",
     "word_table",
 ]
-
-HEALTHY = "healthy"
-"""The row of a vehicle without fault: false alarms."""
 
 # A rest nearer to 0 than this, on either side, is the rounding of a sum.
 TINY = 1e-9

@@ -9,7 +9,6 @@ from importlib.resources import files
 from math import inf, isfinite
 
 from conewright.job.build.state import DriverState
-from conewright.job.document.trust import SHEET_AIR
 from conewright.physics.drivers.coil import Inductor
 from conewright.physics.drivers.driver import Driver
 from conewright.physics.drivers.pulse import (
@@ -19,7 +18,6 @@ from conewright.physics.drivers.pulse import (
     settled_current,
     settled_excursion,
 )
-from conewright.physics.drivers.thiele_small import complete
 from conewright.stages.find.faults.chains import SMALLEST_CONE
 from conewright.stages.find.faults.rows import read_rows
 from conewright.stages.report.words import number
@@ -133,7 +131,7 @@ def pulse_expectation(driver: DriverState, feed: Feed) -> PulseExpectation:
         feed: the battery as the driver's terminals see it.
 
     """
-    unit, figures = _unit(driver), _figures(driver)
+    unit, figures = _unit(driver), driver.figures()
     step = battery_step(
         driver=unit,
         emf=feed.emf,
@@ -164,7 +162,7 @@ def forbidden(driver: DriverState, found: PulseExpectation) -> str:
     if found.blocked:
         return ""
     power = number(found.power, "W", spread=0.3 * found.power)
-    if _figures(driver)["sd"] < SMALLEST_CONE and found.heating > FAST_HEATING:
+    if driver.figures()["sd"] < SMALLEST_CONE and found.heating > FAST_HEATING:
         warmed = number(found.heating, "K", spread=found.heating)
         return f"{power} in a bare tweeter's coil would warm it by {warmed} each second"
     if found.over_xmax > 1.0:
@@ -181,7 +179,7 @@ def offset_effect(driver: DriverState, feed: Feed) -> OffsetEffect:
         feed: the offset as the driver's terminals see it; a capacitor keeps it off.
 
     """
-    unit, figures = _unit(driver), _figures(driver)
+    unit, figures = _unit(driver), driver.figures()
     current = float(settled_current(emf=feed.emf, resistance=feed.resistance, re=unit.re))
     power = current**2 * float(unit.re)
     moved = float(settled_excursion(current=current, bl=figures["bl"], cms=figures["cms"]))
@@ -196,16 +194,11 @@ def offset_effect(driver: DriverState, feed: Feed) -> OffsetEffect:
 
 def coil_resistance(driver: DriverState) -> float:
     """Return the cold resistance of a driver's coil, central value [ohm]."""
-    return float(_figures(driver)["re"])
-
-
-def _figures(driver: DriverState) -> Mapping[str, float]:
-    known = {name: value.si for name, value in driver.basis}
-    return {name: float(value) for name, value in complete(known, air=SHEET_AIR).items()}
+    return driver.figures()["re"]
 
 
 def _unit(driver: DriverState) -> Driver:
-    figures = _figures(driver)
+    figures = driver.figures()
     constants = {name: figures[name] for name in ("re", "bl", "mms", "cms", "rms", "sd")}
     # The coil's inductance is over before anything can be seen, and plays no part.
     return Driver(**constants, coil=Inductor(le=0.0))

@@ -19,7 +19,7 @@ from conewright.job.quantity.values import Quantity
 from conewright.physics.drivers.coil import COPPER, ROOM
 from conewright.stages.find.faults.rows import read_rows
 
-__all__ = ["rated_odds"]
+__all__ = ["METER_ERROR", "rated_odds"]
 
 FILE = "rated.csv"
 
@@ -27,7 +27,7 @@ COIL_SPREAD = 0.06
 """Standard spread of coils of one rating [1]; workshop experience, from memory."""
 
 METER_ERROR = 0.05
-"""Standard error of an ohm-meter [ohm]; workshop experience, from memory."""
+"""Standard error of a zeroed ohm-meter [ohm]; workshop experience, from memory."""
 
 LEAST_DENSITY = 1e-5
 """A reading less likely than this by 1 ohm of any usual coil is none of a sound coil [1/ohm]."""

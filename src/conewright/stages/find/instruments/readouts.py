@@ -23,7 +23,8 @@ from conewright.physics.drivers.coil import resistance_at
 from conewright.physics.drivers.thiele_small import complete
 from conewright.physics.electrics.wiring import fold_resistance
 from conewright.stages.common.circuit import cable_resistance, part_resistance
-from conewright.stages.find.faults.effects import COMMON_GROUND, HEALTHY, Variant, size, variants
+from conewright.stages.find.faults.effects import COMMON_GROUND, Variant, size, variants
+from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.samples import SAMPLES, scores, stratified
 from conewright.stages.find.instruments.topology import context_of, plug_samples
 

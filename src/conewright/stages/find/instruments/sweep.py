@@ -21,15 +21,12 @@ from conewright.job.build.draws import SCORE_AT_95, Draws
 from conewright.job.build.state import (
     Build,
     ChannelState,
-    DriverState,
     LocationState,
     Origin,
     Value,
 )
-from conewright.job.document.trust import SHEET_AIR
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
-from conewright.physics.drivers.thiele_small import complete
 from conewright.physics.electrics.wiring import Leaf
 from conewright.stages.common.circuit import Solver
 from conewright.stages.find.faults.chains import Atom
@@ -279,7 +276,7 @@ class SweepBench:
         self, place: LocationState, draws: Draws, frequencies: tuple[float, ...]
     ) -> FloatArray:
         """Logarithms of resonance, peak, resistance and series, shape (1 + samples, 3 + F)."""
-        free = float(complete(_central(place.driver), air=SHEET_AIR)["fs"])
+        free = place.driver.figures()["fs"]
         grid = np.geomspace(free / SPAN, free * SPAN, POINTS)
         impedance, re = self._solved(place, draws, grid)
         at, peak = _highest(np.log(grid), np.log(np.abs(impedance)))
@@ -307,7 +304,7 @@ def _changed(
     place: LocationState, effects: list[tuple[str, Quantity | None]], point: str
 ) -> LocationState:
     """A place whose driver has the effects of faults, each at one point of its spread."""
-    figures = _central(place.driver)
+    figures = place.driver.figures()
     for name, quantity in effects:
         assert quantity is not None
         amount = getattr(quantity, point)
@@ -319,11 +316,6 @@ def _changed(
             figures[figure] *= amount**power
     basis = tuple((name, _fixed(place, name, figures[name])) for name in FIGURES)
     return replace(place, driver=replace(place.driver, basis=basis))
-
-
-def _central(driver: DriverState) -> dict[str, float]:
-    known = {name: value.si for name, value in driver.basis}
-    return {name: float(value) for name, value in complete(known, air=SHEET_AIR).items()}
 
 
 def _fixed(place: LocationState, name: str, value: float) -> Value:

@@ -25,6 +25,7 @@ from conewright.physics.electrics.conductor import temperature_factor
 from conewright.physics.electrics.wiring import fold_resistance
 from conewright.stages.common.circuit import Circuit, Solver, cable_resistance, part_resistance
 from conewright.stages.find.faults.trade import Placeholder, Topology, topologies
+from conewright.stages.find.instruments.rated import METER_ERROR
 from conewright.stages.find.instruments.samples import scores, stratified
 
 __all__ = [
@@ -56,8 +57,6 @@ ROOM_WARMTH = 0.01
 
 READING_ERROR = 0.03
 """Error of an impedance read through a known resistor [1]; workshop experience, from memory."""
-METER_ERROR = 0.05
-"""Error of a zeroed ohm-meter [ohm]."""
 
 SLIP = 0.005
 SLIP_RANGE = 8.0

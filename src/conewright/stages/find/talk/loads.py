@@ -21,7 +21,7 @@ from conewright.stages.find.instruments.topology import (
 )
 from conewright.stages.find.talk.cards import reading_card, reading_figures
 from conewright.stages.find.talk.inquiry import INCONCLUSIVE
-from conewright.stages.find.talk.planning import Opened
+from conewright.stages.find.talk.planning import CERTAIN, Opened
 from conewright.stages.find.talk.telling import expected_bits, telling_apart
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Outlook, ReadingCard, Severity
@@ -30,7 +30,6 @@ from conewright.stages.report.words import number, odds
 __all__ = ["UnknownLoad", "unknown_loads", "wiring_cards", "wiring_figures"]
 
 LEAST_ODDS = 0.005
-CERTAIN = 0.85
 
 LEAST_BITS = 0.05
 """A reading that tells less is not asked for."""
