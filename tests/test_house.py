@@ -19,7 +19,7 @@ MODULES = sorted(SOURCE.rglob("*.py"))
 PHYSICS = [path for path in sorted((SOURCE / "physics").rglob("*.py")) if path.stem != "validity"]
 # From the ground up: a room imports from those before it, never from one behind or beside it.
 FLOORS = (
-    ("errors", "phrases", "shown", "version"),
+    ("data_files", "errors", "phrases", "shown", "version"),
     ("physics",),
     ("sound",),
     ("job",),

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from plain_demo import plain_job, plain_text
 
 import conewright as cw
+from conewright.data_files import data_rows
 from conewright.papers.press.answers import Answers
-from conewright.papers.press.data_rows import rows
 from conewright.papers.templates.drawings import drawings
 from conewright.papers.wiring.schedule import schedule
 from conewright.papers.work.bill import Bill, Line, csv_text
@@ -267,7 +267,7 @@ def test_the_sheet_has_the_list_and_the_quote(slim: Bill) -> None:
 
 def test_every_price_has_its_source_and_its_order() -> None:
     for name in ("prices.csv", "driver_prices.csv"):
-        for row in rows(name):
+        for row in data_rows("papers", name):
             assert row["source"]
             amount = amount_of(row)
             assert 0.0 < amount.low < amount.typical < amount.high

@@ -10,8 +10,8 @@ import pdfplumber
 import pytest
 
 import conewright as cw
+from conewright.data_files import data_rows
 from conewright.papers.press.answers import Answers
-from conewright.papers.press.data_rows import rows
 from conewright.papers.press.head import head
 from conewright.papers.press.previews import pages_of, previews
 from conewright.papers.press.typeset import PAPER_SIZE_MM, Paper, checked_paper, typeset
@@ -231,7 +231,7 @@ def test_a_channel_that_nobody_knows_is_read_all_the_same() -> None:
 
 def test_hand_over_has_every_limit_and_what_was_read_before() -> None:
     checks = {check.id: check for check in hand_over(answers())}
-    assert set(checks) == {row["item"] for row in rows("handover.csv")}
+    assert set(checks) == {row["item"] for row in data_rows("papers", "handover.csv")}
     before = {line.subject: line.before for line in checks["pair"].lines}
     assert before == {
         "front-left": "",

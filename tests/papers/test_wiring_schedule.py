@@ -6,8 +6,8 @@ import pytest
 from plain_demo import plain_job, plain_text
 
 import conewright as cw
+from conewright.data_files import data_rows
 from conewright.job.build.state import Build
-from conewright.papers.press.data_rows import rows
 from conewright.papers.wiring.nets import joints, parts_of
 from conewright.papers.wiring.schedule import Conductor, corners, schedule
 
@@ -152,12 +152,18 @@ def test_corners_are_where_the_drivers_sit() -> None:
 
 def test_usual_colours_are_marked_as_practice() -> None:
     # trade practice, two installer guides
-    usual = {(row["function"], row["corner"]): row["colour"] for row in rows("lead_colours.csv")}
+    usual = {
+        (row["function"], row["corner"]): row["colour"]
+        for row in data_rows("papers", "lead_colours.csv")
+    }
     assert usual["plus", "front-left"] == "white"
     assert usual["minus", "front-left"] == "white/black"
     assert usual["amplifier", ""] == "blue/white"
     assert usual["ground", ""] == "black"
-    assert all(row["source"].startswith("common practice") for row in rows("lead_colours.csv"))
+    assert all(
+        row["source"].startswith("common practice")
+        for row in data_rows("papers", "lead_colours.csv")
+    )
 
 
 def test_joints_hold_every_end_once() -> None:

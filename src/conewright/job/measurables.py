@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from csv import DictReader
 from fnmatch import fnmatchcase
 from functools import cache, lru_cache
-from importlib.resources import files
+
+from conewright.data_files import data_rows
 
 __all__ = ["measurement"]
 
@@ -25,5 +25,5 @@ def _is_field(path: str, field: str) -> bool:
 
 @cache
 def _measurables() -> tuple[tuple[str, str, str], ...]:
-    text = (files("conewright.job") / "data" / "measurables.csv").read_text(encoding="utf-8")
-    return tuple((row["field"], row["label"], row["how"]) for row in DictReader(text.splitlines()))
+    rows = data_rows("job", "measurables.csv")
+    return tuple((row["field"], row["label"], row["how"]) for row in rows)

@@ -4,13 +4,12 @@ The tables are data files with a source beside every row. `low` and `high` are t
 points around `typical`; a row without them is used as it stands.
 """
 
-import csv
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from math import log
 
+from conewright.data_files import data_rows
 from conewright.job.quantity.values import Quantity, parse_quantity
 
 __all__ = [
@@ -127,8 +126,7 @@ def _sizes() -> Mapping[str, tuple[float, float]]:
 @cache
 def _table(name: str) -> Mapping[tuple[str, str], Typical]:
     """Read a table: (key, quantity) -> typical value."""
-    text = files("conewright.job.build").joinpath("data", f"{name}.csv").read_text(encoding="utf-8")
-    rows = csv.DictReader(text.splitlines())
+    rows = data_rows("job.build", f"{name}.csv")
     return {(row["key"], row["quantity"]): _read(row) for row in rows}
 
 

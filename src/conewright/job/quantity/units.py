@@ -4,15 +4,13 @@ Scales are exact rational numbers, so that a text is rounded once, when it becom
 SI = (number + offset) * scale. The tables are data/dimensions.csv and data/units.csv.
 """
 
-import csv
 import difflib
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache
-from importlib.resources import files
 
+from conewright.data_files import data_rows
 from conewright.errors import QuantityError
 from conewright.physics.basics.arrays import Real
 
@@ -91,11 +89,6 @@ class Unit:
         return si / self.scale - self.offset
 
 
-def _rows(file: str) -> Iterator[dict[str, str]]:
-    text = files("conewright.job.quantity").joinpath("data", file).read_text(encoding="utf-8")
-    return csv.DictReader(text.splitlines())
-
-
 def _exact(text: str) -> Fraction:
     above, _, below = text.partition("/")
     return Fraction(above) / Fraction(below or "1")
@@ -107,7 +100,7 @@ def _dimensions() -> dict[str, Dimension]:
         row["dimension"]: Dimension(
             row["dimension"], row["article"], row["ratio"] == "yes", row["examples"]
         )
-        for row in _rows("dimensions.csv")
+        for row in data_rows("job.quantity", "dimensions.csv")
     }
 
 
@@ -115,7 +108,7 @@ def _dimensions() -> dict[str, Dimension]:
 def _spellings() -> dict[str, dict[str, Unit]]:
     """Every accepted spelling of every unit, by dimension; the symbol itself comes first."""
     table: dict[str, dict[str, Unit]] = {name: {} for name in _dimensions()}
-    for row in _rows("units.csv"):
+    for row in data_rows("job.quantity", "units.csv"):
         unit = Unit(
             row["dimension"],
             row["unit"],

@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from csv import DictReader
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from importlib.resources import files
 from typing import Any, Literal
 
+from conewright.data_files import data_rows
 from conewright.errors import BadInputError
 from conewright.job.build.job import Job
 from conewright.job.document.lists import LISTS, TABLES, spoken
@@ -97,8 +96,7 @@ def label_words(of: str) -> Mapping[str, str]:
         of: `field` as a form has it, `group` of fields in a form, `change` in a sentence.
 
     """
-    text = (files("conewright.job.text") / "data" / "labels.csv").read_text(encoding="utf-8")
-    rows = DictReader(text.splitlines())
+    rows = data_rows("job.text", "labels.csv")
     return {row["name"]: row["words"] for row in rows if row["of"] == of}
 
 

@@ -1,10 +1,10 @@
 """What comes with the package: a starter file, the demo job, and the schema of a job file."""
 
-from importlib.resources import files
 from typing import Any
 
 from pydantic.json_schema import GenerateJsonSchema
 
+from conewright.data_files import data_text
 from conewright.job.build.job import Job
 from conewright.job.text.parsing import loads
 
@@ -18,7 +18,7 @@ def starter_text() -> str:
     >>> cw.starter_text().splitlines()[0]
     '# A job file: one vehicle on the bench. ...'
     """
-    return _data("starter.toml")
+    return data_text("job.text", "starter.toml")
 
 
 def demo_text() -> str:
@@ -28,7 +28,7 @@ def demo_text() -> str:
     >>> cw.loads(cw.demo_text()) == cw.demo_job()
     True
     """
-    return _data("library-van.toml")
+    return data_text("job.text", "library-van.toml")
 
 
 def demo_job() -> Job:
@@ -66,7 +66,3 @@ def _let_like_stand_in(location: dict[str, Any]) -> None:
     }
     required = location.pop("required")
     location["anyOf"] = [{"required": required}, {"required": ["id", "like"]}]
-
-
-def _data(name: str) -> str:
-    return files("conewright.job.text").joinpath("data", name).read_text(encoding="utf-8")

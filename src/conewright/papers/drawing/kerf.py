@@ -7,12 +7,12 @@ from functools import cache
 from math import inf
 from typing import Literal
 
+from conewright.data_files import data_rows
 from conewright.errors import ConewrightError, OutOfRangeError
 from conewright.job.document.bench import Tool, ToolKind
 from conewright.job.document.document import Bench
 from conewright.papers.drawing.geometry import Entity
 from conewright.papers.drawing.outlines import Cornered, Outline, Oval, Round, drawn, grown
-from conewright.papers.press.data_rows import rows
 
 __all__ = ["CannotCutError", "Cut", "Cutter", "Waste", "Work", "cut", "cutter_for"]
 
@@ -131,12 +131,12 @@ def cut(outline: Outline, *, with_: Cutter, waste: Waste) -> Cut:
 
 @cache
 def _tools() -> dict[str, dict[str, str]]:
-    return {row["tool"]: row for row in rows("tools.csv")}
+    return {row["tool"]: row for row in data_rows("papers", "tools.csv")}
 
 
 @cache
 def _usual_saws() -> tuple[float, ...]:
-    return tuple(float(row["diameter_mm"]) for row in rows("saws.csv"))
+    return tuple(float(row["diameter_mm"]) for row in data_rows("papers", "saws.csv"))
 
 
 def _how(text: str) -> Literal["edge", "beside", "middle", "saw"]:

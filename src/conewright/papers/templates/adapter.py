@@ -20,10 +20,10 @@ from conewright.papers.drawing.outlines import (
     reach,
 )
 from conewright.papers.drawing.patterns import clearest, from_edges, hole, nearest_hole, on_rays
-from conewright.papers.press.refusals import RefusedError
 from conewright.papers.templates.clearance import hold_clear
 from conewright.papers.templates.sites import Site, floored
 from conewright.papers.templates.stock import Stack
+from conewright.papers.templates.undrawn import UndrawnError
 from conewright.stages.fit.margins import EDGE_DIAMETERS, SEAT_WANTED
 
 __all__ = ["HOLE_WEB", "Ring", "adapter", "ring_of"]
@@ -84,7 +84,7 @@ def ring_of(site: Site, *, through: bool) -> Ring:
         site: opening and driver.
         through: whether the driver's screws go on through the ring into the old holes.
 
-    Raises: RefusedError where a hole would lie too near to an edge or off the flat steel.
+    Raises: UndrawnError where a hole would lie too near to an edge or off the flat steel.
     """
     if through:
         return _ring(site, site.holes, (), passing=site.screw + PASSING)
@@ -92,13 +92,13 @@ def ring_of(site: Site, *, through: bool) -> Ring:
     if from_edges(site.old_holes, (site.needs,)) >= clear - HAIR:
         try:
             return _ring(site, site.old_holes, _driver_holes(site, site.old_holes))
-        except RefusedError as refused:
+        except UndrawnError as refused:
             return _on_new_holes(site, clear, because=refused)
     return _on_new_holes(site, clear)
 
 
 def adapter(site: Site, ring: Ring, *, stack: Stack, cutter: Cutter) -> Drawing:
-    """Return the drawing of an adapter ring or spacer; raises RefusedError where no tool can."""
+    """Return the drawing of an adapter ring or spacer; raises UndrawnError where no tool can."""
     word = "adapter ring" if ring.driver else "spacer"
     outer, inner = _cuts(site, ring, cutter, word)
     hold_clear(
@@ -158,7 +158,7 @@ def _ring(
     return Ring(outer, site.needs, fixing, driver, new, width)
 
 
-def _on_new_holes(site: Site, clear: float, *, because: RefusedError | None = None) -> Ring:
+def _on_new_holes(site: Site, clear: float, *, because: UndrawnError | None = None) -> Ring:
     """Return a ring on new holes in the steel.
 
     Args:
@@ -171,7 +171,7 @@ def _on_new_holes(site: Site, clear: float, *, because: RefusedError | None = No
         fixing = _new_fixing(site, clear)
         _hold_flat(site, fixing)
         return _ring(site, fixing, _driver_holes(site, fixing), new=True)
-    except RefusedError as refused:
+    except UndrawnError as refused:
         raise because or refused from None
 
 
@@ -216,7 +216,7 @@ def _clearest_new(site: Site, clear: float, others: Sequence[Point]) -> tuple[Po
 
 
 def _driver_holes(site: Site, fixing: Sequence[Point]) -> tuple[Point, ...]:
-    """Return the driver's holes, turned clear of the others; raises RefusedError."""
+    """Return the driver's holes, turned clear of the others; raises UndrawnError."""
     near = from_edges(site.holes, (site.needs,))
     if near < site.edge - HAIR:
         raise site.refused(
@@ -251,7 +251,7 @@ def _rim(site: Site, holes: Sequence[Point]) -> Outline:
 
 
 def _hold_flat(site: Site, fixing: Sequence[Point]) -> None:
-    """Raise RefusedError where a new hole in the steel would not lie on flat steel."""
+    """Raise UndrawnError where a new hole in the steel would not lie on flat steel."""
     assert site.land is not None
     room = site.land - max(outside(site.opening, fixing))
     if room < HOLE_WEB * site.old_screw - HAIR:

@@ -44,7 +44,7 @@ def loudspeaker(place: LocationState, view: View, *, rim: float = 0.0) -> Zone:
         view: how it lies on paper.
         rim: how far a ring under the driver reaches from its middle [mm].
 
-    Raises: RefusedError where an oval or a size cannot be used.
+    Raises: UndrawnError where an oval or a size cannot be used.
     """
     outlines = [*outlines_of_frame(place, view)]
     if place.mount.corners or place.mount.cutout is not None:
@@ -62,7 +62,7 @@ def hold_clear(
     diameter: float = 0.0,
     instead: str,
 ) -> None:
-    """Raise RefusedError where a part would meet what must stay clear.
+    """Raise UndrawnError where a part would meet what must stay clear.
 
     Args:
         site: the place.

@@ -9,7 +9,6 @@ from conewright.job.build.state import Build, LocationState
 from conewright.job.document.parts import AS_FOUND
 from conewright.papers.drawing.geometry import MM, Drawing, bounds_of
 from conewright.papers.drawing.kerf import cutter_for
-from conewright.papers.press.refusals import Refusal, RefusedError
 from conewright.papers.templates.adapter import Ring, adapter, ring_of
 from conewright.papers.templates.nesting import sheet_drawings
 from conewright.papers.templates.panel import is_seated, panel_cut, panel_drawing
@@ -17,12 +16,13 @@ from conewright.papers.templates.patch import patch_drawing, patch_of, patch_she
 from conewright.papers.templates.sites import Site, floored, site_of
 from conewright.papers.templates.soft_ring import soft_ring
 from conewright.papers.templates.stock import Stack, Stock, made_of, stacks, stock_of
+from conewright.papers.templates.undrawn import Undrawn, UndrawnError
 from conewright.phrases import capital
 from conewright.stages.common.changes import as_found, opened_places
 from conewright.stages.fit.sandwich import SpacerWindow, screws_agree
 from conewright.stages.fit.stage import spacer_windows
 
-__all__ = ["Refusal", "Templates", "drawings"]
+__all__ = ["Templates", "drawings"]
 
 PLANNED = 0.3
 """A stack is the spacer of the plan within this [mm]; common practice, no source."""
@@ -43,7 +43,7 @@ class Templates:
     """
 
     drawings: tuple[Drawing, ...]
-    refusals: tuple[Refusal, ...]
+    refusals: tuple[Undrawn, ...]
     notes: tuple[str, ...]
 
 
@@ -54,7 +54,7 @@ class _Bench:
     build: Build
     sheets: tuple[Stock, ...]
     drawings: list[Drawing] = field(default_factory=list)
-    refusals: list[Refusal] = field(default_factory=list)
+    refusals: list[Undrawn] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
     def attempt(self, make: Callable[[], Iterator[Drawing]]) -> bool:
@@ -63,8 +63,8 @@ class _Bench:
         """
         try:
             self.drawings.extend(make())
-        except RefusedError as error:
-            self.refusals.append(error.refusal)
+        except UndrawnError as error:
+            self.refusals.append(error.undrawn)
             return False
         return True
 
@@ -168,7 +168,7 @@ def _seat(
     try:
         ring = ring_of(site, through=agree)
         made = _ring(bench, site, ring, window)
-    except RefusedError as refused:
+    except UndrawnError as refused:
         if raised:
             raise
         yield _on_steel(bench, site, refused)
@@ -178,17 +178,17 @@ def _seat(
     yield made
 
 
-def _on_steel(bench: _Bench, site: Site, refused: RefusedError) -> Drawing:
+def _on_steel(bench: _Bench, site: Site, refused: UndrawnError) -> Drawing:
     """Return the template of new holes in the steel, the nearest thing to a ring that is refused;
-    raises RefusedError for the ring where this cannot be made either.
+    raises UndrawnError for the ring where this cannot be made either.
     """
     cutter = cutter_for(bench.build.job.bench, "panel")
     try:
         done = panel_cut(site, same_holes=False, own_screws=True)
         drawing = panel_drawing(site, done, cutter=cutter)
-    except RefusedError:
+    except UndrawnError:
         raise refused from None
-    bench.refusals.append(refused.refusal)
+    bench.refusals.append(refused.undrawn)
     bench.notes.append(f"{site.title}: instead of a ring, new holes are drilled in the steel.")
     return drawing
 
@@ -248,25 +248,25 @@ def _patches(bench: _Bench, place: LocationState, *, rim: float) -> Iterator[Dra
     cavity = place.cavity
     assert cavity is not None
     if not cavity.openings:
-        raise RefusedError(_unknown_openings(place))
+        raise UndrawnError(_unknown_openings(place))
     sheet = patch_sheet(place, bench.sheets)
     cutter = cutter_for(bench.build.job.bench, "board")
     patches = []
     for number in range(1, len(cavity.openings) + 1):
         try:
             patches.append(patch_of(place, number, rim=rim))
-        except RefusedError as error:
-            bench.refusals.append(error.refusal)
+        except UndrawnError as error:
+            bench.refusals.append(error.undrawn)
     patches_apart(place, patches)
     for patch in patches:
         yield patch_drawing(place, patch, sheet=sheet, cutter=cutter)
 
 
-def _unknown_openings(place: LocationState) -> Refusal:
+def _unknown_openings(place: LocationState) -> Undrawn:
     cavity = place.cavity
     assert cavity is not None
     square_cm = 1e4 * cavity.panel_holes.si
-    return Refusal(
+    return Undrawn(
         place.id,
         "patch",
         f"{capital(place.name)}: no patch is drawn: of the openings only the "

@@ -17,8 +17,8 @@ from conewright.papers.drawing.geometry import (
     moved,
     turned,
 )
-from conewright.papers.press.refusals import Refusal
 from conewright.papers.templates.stock import Stock
+from conewright.papers.templates.undrawn import Undrawn
 from conewright.phrases import capital
 
 __all__ = ["BETWEEN", "Laid", "laid_out", "sheet_drawings"]
@@ -69,14 +69,14 @@ def laid_out(
 
 def sheet_drawings(
     drawings: Sequence[Drawing], sheets: Sequence[Stock]
-) -> tuple[tuple[Drawing, ...], tuple[Refusal, ...]]:
+) -> tuple[tuple[Drawing, ...], tuple[Undrawn, ...]]:
     """Return a drawing of each stock sheet with its parts, and what is larger than its sheet."""
     wanted: dict[tuple[Material, float], list[Drawing]] = defaultdict(list)
     for drawing in drawings:
         for material, thickness in drawing.cut_from:
             wanted[material, thickness].append(drawing)
     made: list[Drawing] = []
-    refused: list[Refusal] = []
+    refused: list[Undrawn] = []
     for (material, thickness), parts in wanted.items():
         stock = _largest(sheets, material, thickness)
         laid, left_over = laid_out(parts, size=stock.size)
@@ -164,9 +164,9 @@ def _largest(sheets: Sequence[Stock], material: str, thickness: float) -> Stock:
     return max(fitting, key=lambda sheet: sheet.size[0] * sheet.size[1])
 
 
-def _too_large(part: Drawing, stock: Stock) -> Refusal:
+def _too_large(part: Drawing, stock: Stock) -> Undrawn:
     left, low, right, high = bounds_of(_outer(part))
-    return Refusal(
+    return Undrawn(
         part.name,
         "sheet",
         f"{part.title}: {right - left:.0f} × {high - low:.0f} mm is larger than a sheet of "

@@ -51,7 +51,7 @@ def panel_cut(site: Site, *, same_holes: bool, own_screws: bool) -> PanelCut:
         same_holes: whether the driver's screws go into the old holes.
         own_screws: whether the driver is screwed to the steel, with no ring between.
 
-    Raises: RefusedError where too little steel would be left.
+    Raises: UndrawnError where too little steel would be left.
     """
     enlarge = max(0.0, -holds(site.opening, site.needs))
     enlarge = enlarge if enlarge > HAIR else 0.0
@@ -68,7 +68,7 @@ def panel_cut(site: Site, *, same_holes: bool, own_screws: bool) -> PanelCut:
 
 
 def panel_drawing(site: Site, done: PanelCut, *, cutter: Cutter) -> Drawing:
-    """Return the template of what is cut and drilled; raises RefusedError where no tool can."""
+    """Return the template of what is cut and drilled; raises UndrawnError where no tool can."""
     edge = _cut(site, cutter) if done.enlarge else None
     if edge is not None:
         site, done = _come_out(site, done, edge.edge)
@@ -120,7 +120,7 @@ def is_seated(site: Site) -> bool:
 def _come_out(site: Site, done: PanelCut, edge: Outline) -> tuple[Site, PanelCut]:
     """Return what is cut with the edge that the tool leaves: a hole saw has a size of its own.
 
-    Raises: RefusedError where that leaves too little steel.
+    Raises: UndrawnError where that leaves too little steel.
     """
     after = replace(site, needs=edge)
     enlarge = max(done.enlarge, -holds(site.opening, edge))
@@ -163,7 +163,7 @@ def _hold_land(site: Site, enlarge: float, land: float | None) -> None:
 
 
 def _hold_seat(site: Site) -> None:
-    """Raise RefusedError for a flange that does not reach over the edge of the opening."""
+    """Raise UndrawnError for a flange that does not reach over the edge of the opening."""
     if not is_seated(site):
         over = _seat(site)
         raise site.refused(

@@ -22,10 +22,10 @@ from conewright.papers.drawing.geometry import (
 )
 from conewright.papers.drawing.kerf import CannotCutError, Cutter, cut
 from conewright.papers.drawing.outlines import Outline, Round, Slab, area, drawn, length, reach
-from conewright.papers.press.refusals import Refusal, RefusedError
 from conewright.papers.templates.clearance import AROUND, Zone, loudspeaker, zones
 from conewright.papers.templates.sites import LARGEST
 from conewright.papers.templates.stock import Stock, made_of, mass_per_area
+from conewright.papers.templates.undrawn import Undrawn, UndrawnError
 from conewright.phrases import capital
 
 __all__ = ["Patch", "patch_drawing", "patch_of", "patch_sheet", "patches_apart"]
@@ -79,14 +79,14 @@ def patch_of(place: LocationState, number: int, *, rim: float = 0.0) -> Patch:
         number: of the opening.
         rim: how far a ring under the driver reaches from its middle [mm].
 
-    Raises: RefusedError where something that must stay clear, or the driver, is too near.
+    Raises: UndrawnError where something that must stay clear, or the driver, is too near.
     """
     cavity, view = _cavity(place), view_of(place)
     clear = (loudspeaker(place, view, rim=rim), *zones(place, view))
     opening = cavity.openings[number - 1]
     if MM * max(opening.along.value, opening.high.value) > LARGEST:
-        raise RefusedError(
-            Refusal(
+        raise UndrawnError(
+            Undrawn(
                 place.id,
                 "patch",
                 f"{capital(place.name)}: opening {number} is larger than the {LARGEST:g} mm that "
@@ -100,13 +100,13 @@ def patch_of(place: LocationState, number: int, *, rim: float = 0.0) -> Patch:
 
 
 def patches_apart(place: LocationState, patches: Iterable[Patch]) -> None:
-    """Raise RefusedError for two patches that lie on each other."""
+    """Raise UndrawnError for two patches that lie on each other."""
     known: list[Patch] = []
     for patch in patches:
         for other in known:
             if _overlap(patch, other):
-                raise RefusedError(
-                    Refusal(
+                raise UndrawnError(
+                    Undrawn(
                         place.id,
                         "patch",
                         f"{capital(place.name)}: the patches of openings {other.number} and "
@@ -118,7 +118,7 @@ def patches_apart(place: LocationState, patches: Iterable[Patch]) -> None:
 
 
 def patch_sheet(place: LocationState, sheets: tuple[Stock, ...]) -> Stock:
-    """Return the thinnest sheet that is heavy enough for a patch; raises RefusedError."""
+    """Return the thinnest sheet that is heavy enough for a patch; raises UndrawnError."""
     cavity = _cavity(place)
     wanted = cavity.cover_mass.si if cavity.cover_mass is not None else 0.0
     usable = sorted(
@@ -128,8 +128,8 @@ def patch_sheet(place: LocationState, sheets: tuple[Stock, ...]) -> Stock:
         if _mass_per_area(sheet) >= ENOUGH_MASS * wanted:
             return sheet
     heaviest = usable[-1].words if usable else "none"
-    raise RefusedError(
-        Refusal(
+    raise UndrawnError(
+        Undrawn(
             place.id,
             "patch",
             f"{capital(place.name)}: no sheet at hand has the {wanted:g} kg/m² that the plan "
@@ -140,13 +140,13 @@ def patch_sheet(place: LocationState, sheets: tuple[Stock, ...]) -> Stock:
 
 
 def patch_drawing(place: LocationState, patch: Patch, *, sheet: Stock, cutter: Cutter) -> Drawing:
-    """Return the drawing of a patch; raises RefusedError where the tool cannot cut it."""
+    """Return the drawing of a patch; raises UndrawnError where the tool cannot cut it."""
     view = view_of(place)
     try:
         rim = cut(patch.outline, with_=cutter, waste="outside")
     except CannotCutError as error:
         sentence = f"{capital(place.name)}: patch {patch.number} is not drawn: {error.sentence}"
-        raise RefusedError(Refusal(place.id, "patch", sentence, error.nearest)) from error
+        raise UndrawnError(Undrawn(place.id, "patch", sentence, error.nearest)) from error
     away = (patch.opening_at[0] - patch.middle[0], patch.opening_at[1] - patch.middle[1])
     entities = (
         *rim.entities,
@@ -191,13 +191,13 @@ def _mass_per_area(sheet: Stock) -> float:
     return mass_per_area(sheet.material, sheet.thickness)
 
 
-def _too_near(place: LocationState, number: int, zone: Zone, room: float) -> RefusedError:
+def _too_near(place: LocationState, number: int, zone: Zone, room: float) -> UndrawnError:
     why = "is too near to it."
     if room > 0.0:
         why = f"beside it leaves {room:.1f} mm to bond on, {LEAST_OVERLAP:g} mm are wanted."
     sentence = f"{capital(place.name)}: opening {number} gets no patch: the {zone.what} {why}"
-    return RefusedError(
-        Refusal(place.id, "patch", sentence, "Leave that opening open, or close it in two parts.")
+    return UndrawnError(
+        Undrawn(place.id, "patch", sentence, "Leave that opening open, or close it in two parts.")
     )
 
 

@@ -22,7 +22,7 @@ from conewright.job.quantity.size import parse_size
 from conewright.papers.drawing.facing import View, view_of
 from conewright.papers.drawing.geometry import MM, Point
 from conewright.papers.drawing.outlines import Cornered, Outline, Oval, Round, fit, holds, outside
-from conewright.papers.press.refusals import Refusal, RefusedError
+from conewright.papers.templates.undrawn import Undrawn, UndrawnError
 from conewright.phrases import capital
 from conewright.stages.fit.margins import EDGE_DIAMETERS, SCREW
 
@@ -91,9 +91,9 @@ class Site:
         """Side and name, as they stand on the part."""
         return f"{self.view.side}: {self.place.name}" if self.view.side else self.place.name
 
-    def refused(self, part: str, sentence: str, nearest: str) -> RefusedError:
+    def refused(self, part: str, sentence: str, nearest: str) -> UndrawnError:
         """Return the error that says what of this place cannot be made."""
-        return RefusedError(Refusal(self.place.id, part, sentence, nearest))
+        return UndrawnError(Undrawn(self.place.id, part, sentence, nearest))
 
 
 def site_of(place: LocationState, *, found: MountState | None = None) -> Site:
@@ -104,7 +104,7 @@ def site_of(place: LocationState, *, found: MountState | None = None) -> Site:
         found: the mount as it was found, where the plan changes it; an opening that is planned
             larger than the basket needs is cut as planned.
 
-    Raises: RefusedError where a dimension is missing.
+    Raises: UndrawnError where a dimension is missing.
     """
     planned = place
     place = replace(place, mount=found or place.mount)
@@ -146,7 +146,7 @@ def outlines_of_frame(place: LocationState, view: View) -> tuple[Outline, Outlin
 
 
 def opening_of(place: LocationState, view: View) -> Outline:
-    """Return the opening of a place; raises RefusedError where it is not known."""
+    """Return the opening of a place; raises UndrawnError where it is not known."""
     mount = place.mount
     if mount.corners:
         points = _placed(mount.corners, view)
@@ -169,16 +169,16 @@ def _mm(value: Value | None, default: float) -> float:
     return default if value is None else MM * value.si
 
 
-def _missing(place: LocationState, field: str, what: str) -> RefusedError:
+def _missing(place: LocationState, field: str, what: str) -> UndrawnError:
     return _refusal(place, f"{place.name} has no template: {field} is not given.", what)
 
 
-def _refusal(place: LocationState, sentence: str, nearest: str) -> RefusedError:
-    return RefusedError(Refusal(place.id, "template", capital(sentence), nearest))
+def _refusal(place: LocationState, sentence: str, nearest: str) -> UndrawnError:
+    return UndrawnError(Undrawn(place.id, "template", capital(sentence), nearest))
 
 
 def _hold_size(place: LocationState) -> None:
-    """Raise RefusedError for a dimension that no part of a vehicle's sound system has."""
+    """Raise UndrawnError for a dimension that no part of a vehicle's sound system has."""
     mount, frame = place.mount, place.driver.frame
     values = (
         *(mount.cutout, mount.cutout_long, mount.land, mount.screw_circle, mount.holes.diameter),
@@ -198,7 +198,7 @@ def _hold_size(place: LocationState) -> None:
             raise _too_large(place, path, far)
 
 
-def _too_large(place: LocationState, path: str, size: float) -> RefusedError:
+def _too_large(place: LocationState, path: str, size: float) -> UndrawnError:
     return _refusal(
         place,
         f"{place.name} has no template: {path} is {size:g} mm, and nothing larger than "
@@ -208,7 +208,7 @@ def _too_large(place: LocationState, path: str, size: float) -> RefusedError:
 
 
 def _hold_known(place: LocationState) -> None:
-    """Raise RefusedError for a driver of which only typical dimensions are known."""
+    """Raise UndrawnError for a driver of which only typical dimensions are known."""
     driver = place.driver
     path, frame = f"driver[{driver.id}].frame", driver.frame
     typical = [
@@ -225,7 +225,7 @@ def _hold_known(place: LocationState) -> None:
 
 
 def _hold_axes(place: LocationState) -> None:
-    """Raise RefusedError for an oval driver of which only the short axes are known."""
+    """Raise UndrawnError for an oval driver of which only the short axes are known."""
     driver, frame, path = place.driver, place.driver.frame, f"driver[{place.driver.id}].frame"
     if _is_oval(driver) and frame.cutout_long is None:
         raise _missing(place, f"{path}.cutout_long", "Measure the long axis of the oval basket.")
@@ -245,7 +245,7 @@ def _round_or_oval(short: Value, long: Value | None, view: View, turn: float) ->
 
 
 def _cornered(place: LocationState, field: str, points: tuple[Point, ...]) -> Cornered:
-    """Return an outline through corners; raises RefusedError for one that is none."""
+    """Return an outline through corners; raises UndrawnError for one that is none."""
     outline = Cornered(points)
     if outside(outline, ((0.0, 0.0),))[0] >= 0.0 or not fit(outline).is_valid:
         raise _refusal(

@@ -7,9 +7,9 @@ from conewright.papers.drawing.facing import marks, on_paper, view_of
 from conewright.papers.drawing.geometry import MM, Drawing, cross
 from conewright.papers.drawing.kerf import CannotCutError, Cutter, cut
 from conewright.papers.drawing.outlines import area, holds, length, reach
-from conewright.papers.press.refusals import Refusal, RefusedError
 from conewright.papers.templates.sites import outlines_of_frame
 from conewright.papers.templates.stock import Stack, Stock, made_of, stacks
+from conewright.papers.templates.undrawn import Undrawn, UndrawnError
 from conewright.phrases import capital
 
 __all__ = ["soft_ring"]
@@ -36,7 +36,7 @@ def soft_ring(
         sheets: at hand.
         cutter: for foam.
 
-    Raises: RefusedError where it cannot be made.
+    Raises: UndrawnError where it cannot be made.
     """
     view = view_of(place)
     inner, outer = outlines_of_frame(place, view)
@@ -82,8 +82,8 @@ def soft_ring(
 # --- Underneath ---------------------------------------------------------------------------------
 
 
-def _refused(place: LocationState, sentence: str, nearest: str) -> RefusedError:
-    return RefusedError(Refusal(place.id, "sealing ring", sentence, nearest))
+def _refused(place: LocationState, sentence: str, nearest: str) -> UndrawnError:
+    return UndrawnError(Undrawn(place.id, "sealing ring", sentence, nearest))
 
 
 def _stack(

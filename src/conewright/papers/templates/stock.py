@@ -8,10 +8,10 @@ from functools import cache
 from itertools import combinations_with_replacement
 from typing import get_args
 
+from conewright.data_files import data_rows
 from conewright.job.document.bench import Material
 from conewright.job.document.document import Document
 from conewright.papers.drawing.geometry import MM
-from conewright.papers.press.data_rows import rows
 
 __all__ = [
     "Made",
@@ -96,7 +96,7 @@ class Stack:
 
 @cache
 def _materials() -> dict[Material, Made]:
-    found = {row["material"]: row for row in rows("materials.csv")}
+    found = {row["material"]: row for row in data_rows("papers", "materials.csv")}
     materials: tuple[Material, ...] = get_args(Material)
     return {material: _made(found[material]) for material in materials}
 
@@ -145,7 +145,7 @@ def _usual() -> tuple[Stock, ...]:
             (float(row["width_mm"]), float(row["height_mm"])),
             listed=False,
         )
-        for row in rows("stock.csv")
+        for row in data_rows("papers", "stock.csv")
         for material in _materials()
         if material == row["material"]
     )

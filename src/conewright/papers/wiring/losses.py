@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from conewright.papers.press.data_rows import rows
+from conewright.data_files import data_rows
 from conewright.stages.common.changes import as_found
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ def losses(build: Build) -> Losses:
                 keep=row["keep"],
                 source=row["source"],
             )
-            for row in rows("losses.csv")
+            for row in data_rows("papers", "losses.csv")
         ),
     )
 

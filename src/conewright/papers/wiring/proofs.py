@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING, Literal
 
+from conewright.data_files import data_rows
 from conewright.errors import QuantityError
 from conewright.job.build.fills import plain_text
 from conewright.job.quantity.values import Quantity, parse_quantity
-from conewright.papers.press.data_rows import rows
 from conewright.phrases import listed
 from conewright.stages.common.changes import changes
 from conewright.stages.find.faults.chains import behind_capacitor, chains_of
@@ -86,7 +86,9 @@ class Proofs:
 
     def lead(self, function: str, written: str | None) -> Proof:
         """Return the proof of a supply or control wire."""
-        row = next(row for row in rows("lead_proofs.csv") if row["function"] == function)
+        row = next(
+            row for row in data_rows("papers", "lead_proofs.csv") if row["function"] == function
+        )
         expected = row["expected"].format(rest_voltage=self._rest_voltage())
         state: State = "to read"
         if written is not None and row["low"]:

@@ -10,9 +10,9 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from conewright.data_files import data_rows
 from conewright.job.build.fills import plain_text
 from conewright.job.build.state import Origin
-from conewright.papers.press.data_rows import rows
 from conewright.papers.wiring.nets import MINUS, PLUS, Joint, joints, parts_of
 from conewright.papers.wiring.proofs import Proof, Proofs
 from conewright.stages.common.changes import as_found, planned_job
@@ -198,7 +198,7 @@ def _supply(job: Document, proofs: Proofs) -> Iterator[Conductor]:
 
 
 def _control(function: str, lead: Lead | None, job: Document, proofs: Proofs) -> Conductor:
-    row = next(row for row in rows("lead_proofs.csv") if row["function"] == function)
+    row = next(row for row in data_rows("papers", "lead_proofs.csv") if row["function"] == function)
     pin, source = _pin(lead, function, "", job)
     return Conductor(
         group="supply",
@@ -222,14 +222,14 @@ def _pin(lead: Lead | None, function: str, corner: str, job: Document) -> tuple[
     if lead is not None and lead.pin is not None:
         return lead.pin, "as written"
     if job.head_unit.connector == "iso-10487" and (function not in SIGNS or corner):
-        for row in rows("iso10487.csv"):
+        for row in data_rows("papers", "iso10487.csv"):
             if (row["function"], row["corner"]) == (function, corner):
                 return row["pin"], row["source"]
     return "", ""
 
 
 def _usual_colour(function: str, corner: str) -> str:
-    for row in rows("lead_colours.csv"):
+    for row in data_rows("papers", "lead_colours.csv"):
         if (row["function"], row["corner"]) == (function, corner):
             return row["colour"]
     return ""

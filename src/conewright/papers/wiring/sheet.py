@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from conewright.papers.press.data_rows import rows
+from conewright.data_files import data_rows
 from conewright.papers.press.head import head
 from conewright.papers.press.supply_plan import FeedPlan, SupplyPlan, said_of_cable
 from conewright.papers.press.typeset import Paper, typeset
@@ -76,7 +76,7 @@ def wiring_data(answers: Answers, plan: Schedule, *, revision: str | None = None
 
 def _usual(*, pairs: bool) -> Iterator[dict[str, str]]:
     """Yield the usual colours of the supply's leads, or of those of the pairs."""
-    for row in rows("lead_colours.csv"):
+    for row in data_rows("papers", "lead_colours.csv"):
         if bool(row["corner"]) is not pairs:
             continue
         name = f"{row['corner']} {FUNCTION_WORDS.get(row['function'], row['function'])}"

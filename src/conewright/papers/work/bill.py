@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import TYPE_CHECKING, Literal
 
+from conewright.data_files import data_rows
 from conewright.job.build.typical import nearest_size
-from conewright.papers.press.data_rows import rows
 from conewright.papers.work.consumables import Consumable, consumables
 from conewright.papers.work.money import (
     NOTHING,
@@ -184,7 +184,9 @@ def _typical_price(sheet: DriverSheet) -> dict[str, str] | None:
     if sheet.size is None:
         return None
     size = nearest_size(minor=sheet.size.minor, major=sheet.size.major)
-    return next((row for row in rows("driver_prices.csv") if row["size"] == size), None)
+    return next(
+        (row for row in data_rows("papers", "driver_prices.csv") if row["size"] == size), None
+    )
 
 
 def _alternates(build: Build, job: Document) -> Iterator[str]:
@@ -241,7 +243,7 @@ def _work(hours: Amount, rate: float) -> Line:
 
 def _surprises(changed: Changes, rate: float | None) -> Iterator[Surprise]:
     """Yield what may turn up in this plan; several places have several chances."""
-    for row in rows("surprises.csv"):
+    for row in data_rows("papers", "surprises.csv"):
         count = len(changed.by_kind[row["when"]])
         if count == 0:
             continue
@@ -286,7 +288,7 @@ def _unpriced(build: Build, job: Document, lines: tuple[Line, ...], hours: Amoun
 
 
 def _exclusions(changed: Changes) -> Iterator[str]:
-    for row in rows("exclusions.csv"):
+    for row in data_rows("papers", "exclusions.csv"):
         if row["when"] == "always" or changed.by_kind[row["when"]]:
             yield row["text"]
 

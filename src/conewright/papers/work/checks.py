@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from math import inf, sqrt
 from string import Formatter
 
+from conewright.data_files import data_rows
 from conewright.job.build.state import Build, ChannelState
 from conewright.papers.press.answers import Answers
-from conewright.papers.press.data_rows import rows
 from conewright.physics.electrics.amplifier import clean_peak_voltage
 from conewright.stages.common.changes import changes
 from conewright.stages.report.words import number
@@ -86,7 +86,7 @@ def hand_over(answers: Answers) -> tuple[Check, ...]:
 def settings(answers: Answers) -> Settings:
     """Return what stands on the settings card."""
     texts: dict[str, list[str]] = {"set": [], "mark": [], "off": []}
-    for row in rows("settings.csv"):
+    for row in data_rows("papers", "settings.csv"):
         texts[row["group"]].append(expected(answers, row["text"], ""))
     channels = tuple(
         Line(channel.id, high_pass(answers, channel)) for channel in answers.build.channels
@@ -115,7 +115,7 @@ def expected(answers: Answers, template: str, subject: str) -> str:
 
 
 def _checks(answers: Answers, file: str, key: str) -> tuple[Check, ...]:
-    made = (_check(answers, row, key) for row in rows(file))
+    made = (_check(answers, row, key) for row in data_rows("papers", file))
     return tuple(check for check in made if check.lines)
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from math import pi, sqrt
 from typing import TYPE_CHECKING
 
-from conewright.papers.press.data_rows import rows
+from conewright.data_files import data_rows
 from conewright.papers.templates.stock import mass_per_area
 from conewright.papers.work.money import Amount, amount_of, order_quantity
 from conewright.stages.common.changes import Changes
@@ -81,7 +81,7 @@ def consumables(
 
 
 def _line(item: str, quantity: float, note: str = "", title: str = "") -> Consumable:
-    row = next(row for row in rows("prices.csv") if row["item"] == item)
+    row = next(row for row in data_rows("papers", "prices.csv") if row["item"] == item)
     return Consumable(
         item=item,
         title=title or row["title"],

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from conewright.data_files import data_rows
 from conewright.job.build.state import Build
-from conewright.papers.press.data_rows import rows
 from conewright.papers.work.money import Amount, amount_of, in_step
 from conewright.phrases import listed
 from conewright.stages.common.changes import Changes, changes
@@ -46,7 +46,7 @@ def work_steps(build: Build) -> tuple[Step, ...]:
 
     """
     changed = changes(build)
-    found = (_step(build, changed, row) for row in rows("work.csv"))
+    found = (_step(build, changed, row) for row in data_rows("papers", "work.csv"))
     return tuple(step for step in found if step is not None)
 
 

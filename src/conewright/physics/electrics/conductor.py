@@ -4,13 +4,12 @@ Resistances are the greatest the standards allow at 20 C, in data/conductors.csv
 measures a few per cent less.
 """
 
-import csv
 from functools import cache
-from importlib import resources
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
+from conewright.data_files import data_rows
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.basics.levels import amplitude_decibel
 from conewright.physics.basics.validity import (
@@ -55,8 +54,7 @@ REFERENCE_TEMPERATURE: Final = 293.15
 @cache
 def _table(kind: ConductorKind) -> tuple[FloatArray, FloatArray]:
     """Areas [m2] and resistances [ohm/m] of a kind, by rising area."""
-    text = resources.files("conewright.physics").joinpath("data/conductors.csv").read_text("utf-8")
-    rows = [row for row in csv.DictReader(text.splitlines()) if row["kind"] == kind]
+    rows = [row for row in data_rows("physics", "conductors.csv") if row["kind"] == kind]
     areas = np.array([float(row["area_mm2"]) for row in rows]) * 1e-6
     return areas, np.array([float(row["ohm_per_km"]) for row in rows]) * 1e-3
 

@@ -1,15 +1,13 @@
 """Fuses: the ratings there are, their colours, and how long they take to open."""
 
-import csv
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 from math import inf
 from typing import Final
 
 import numpy as np
 
+from conewright.data_files import data_rows
 from conewright.errors import OutOfRangeError
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.basics.validity import require_positive
@@ -40,11 +38,6 @@ class Fuse:
     resistance: float | None
 
 
-def _rows(name: str) -> Iterator[dict[str, str]]:
-    text = resources.files("conewright.physics").joinpath(f"data/{name}").read_text("utf-8")
-    return iter(csv.DictReader(text.splitlines()))
-
-
 @cache
 def fuses() -> tuple[Fuse, ...]:
     """Return every rating by rising current: blades up to 40 A, bolted ones above."""
@@ -55,7 +48,7 @@ def fuses() -> tuple[Fuse, ...]:
             row["colour"],
             float(row["cold_mohm"]) * 1e-3 if row["cold_mohm"] else None,
         )
-        for row in _rows("fuses.csv")
+        for row in data_rows("physics", "fuses.csv")
     )
 
 
@@ -75,7 +68,7 @@ def next_fuse(*, least: float) -> Fuse:
 @cache
 def _times() -> tuple[FloatArray, FloatArray]:
     """Current over rating [1] and longest opening time there [s]."""
-    rows = list(_rows("fuse_times.csv"))
+    rows = data_rows("physics", "fuse_times.csv")
     ratio, most = ([float(row[name]) for row in rows] for name in ("ratio", "max_s"))
     return np.array(ratio), np.array(most)
 

@@ -6,12 +6,11 @@ gives a restraint procedure or a waiting time.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from csv import DictReader
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 
+from conewright.data_files import data_rows
 from conewright.job.build.state import Build, LocationState
 from conewright.phrases import listed
 from conewright.stages.common.changes import changes, new_driver_places, opened_places
@@ -152,7 +151,7 @@ def _caution_rules() -> tuple[_Rule, ...]:
             text=row["text"],
             source=row["source"],
         )
-        for row in _rows("cautions.csv")
+        for row in data_rows("stages.report", "cautions.csv")
     )
 
 
@@ -166,13 +165,8 @@ def _gates() -> tuple[_Gate, ...]:
             severity=Severity(row["severity"]),
             text=row["text"],
         )
-        for row in _rows("restraints.csv")
+        for row in data_rows("stages.report", "restraints.csv")
     )
-
-
-def _rows(name: str) -> Iterator[dict[str, str]]:
-    text = (files("conewright.stages.report") / "data" / name).read_text(encoding="utf-8")
-    return iter(DictReader(text.splitlines()))
 
 
 def _state(build: Build, part: str) -> str:

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
-from importlib.resources import files
 
+from conewright.data_files import data_text
 from conewright.errors import BadInputError, QuantityError
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.stages.find.faults.rows import HEALTHY, Row, read_rows
@@ -127,8 +127,7 @@ def parse_effects(text: str) -> Effects:
 
 @cache
 def _effects() -> Effects:
-    folder = files("conewright.stages.find").joinpath("data")
-    return parse_effects(folder.joinpath(FILE).read_text(encoding="utf-8"))
+    return parse_effects(data_text("stages.find", FILE))
 
 
 def _size(row: Row) -> Quantity | None:

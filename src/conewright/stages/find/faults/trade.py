@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from math import fsum
 from typing import Protocol, TypeVar
 
+from conewright.data_files import data_text
 from conewright.errors import BadInputError
 from conewright.job.document.paths import known_names
 from conewright.stages.find.faults.entries import (
@@ -162,8 +162,7 @@ def topology(name: str) -> Topology:
 
 def table_texts() -> dict[str, str]:
     """Return the texts of the files that came with the program, by file name."""
-    folder = files("conewright.stages.find").joinpath("data")
-    return {name: folder.joinpath(name).read_text(encoding="utf-8") for name in _FILES}
+    return {name: data_text("stages.find", name) for name in _FILES}
 
 
 def parse_tables(texts: Mapping[str, str]) -> Tables:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from math import inf, isfinite
 
+from conewright.data_files import data_text
 from conewright.job.build.state import DriverState
 from conewright.physics.drivers.coil import Inductor
 from conewright.physics.drivers.driver import Driver
@@ -207,7 +207,7 @@ def _unit(driver: DriverState) -> Driver:
 @cache
 def pulse_sources() -> Mapping[str, PulseSource]:
     """Return the batteries of the table by id: `cell`, `battery-resistor`, `battery`."""
-    text = files("conewright.stages.find").joinpath("data", FILE).read_text(encoding="utf-8")
+    text = data_text("stages.find", FILE)
     columns = ("source_id", "title", "emf", "resistance", "tap")
     return {
         row.key: PulseSource(

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
-from importlib.resources import files
 from math import exp, hypot, inf
 
+from conewright.data_files import data_text
 from conewright.errors import OutOfRangeError
 from conewright.job.build.draws import SCORE_AT_95, SCORE_WITHIN_95
 from conewright.job.build.typical import rated_resistance
@@ -97,7 +97,7 @@ def _standard_error(quantity: Quantity) -> float:
 @cache
 def _priors() -> Mapping[float, float]:
     """Odds before any reading by printed impedance [ohm]."""
-    text = files("conewright.stages.find").joinpath("data", FILE).read_text(encoding="utf-8")
+    text = data_text("stages.find", FILE)
     return {
         float(row.key): row.value("prior", most=1.0)
         for row in read_rows(text, file=FILE, columns=("rated", "prior"))
