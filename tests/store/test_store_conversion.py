@@ -5,8 +5,7 @@ import tomllib
 
 import pytest
 
-from conewright import JobError, demo_text, loads
-from conewright.errors import BadInputError
+from conewright import BadInputError, JobError, demo_text, loads
 from conewright.job.text import conversion
 from conewright.job.text.conversion import json_from_toml, toml_from_json
 from conewright.store import Store

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 from small_texts import small_job
 
 from conewright import JobError, demo_text, loads
-from conewright.job.text.differences import LAYOUT_ONLY, in_a_note
-from conewright.store import compare
+from conewright.job.text.differences import LAYOUT_ONLY, compare, in_a_note
 
 DEMO = demo_text()
 TELLS_APART = {

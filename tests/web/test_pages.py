@@ -2,6 +2,7 @@
 
 import json
 import re
+import tomllib
 from collections.abc import Callable
 from html import unescape
 from html.parser import HTMLParser
@@ -271,6 +272,19 @@ def test_a_bad_file_lists_what_is_wrong_and_keeps_its_text(
     assert "head_unit.supply" in page.text
     assert "vehicle.class" in page.text
     assert "# A job file: one vehicle on the bench." in page.text
+    assert store.jobs() == ()
+
+
+def test_json_without_an_equal_in_toml_is_refused_on_its_page(
+    client: TestClient, store: Store
+) -> None:
+    # The right door has no ring known, although it is like the left one, which has.
+    tables = tomllib.loads(demo_text())
+    tables["location"][1]["mount"] = {"ring": None}
+    text = json.dumps(tables, default=str)
+    page = Page(client.post("/jobs/upload", data={"text": text}).text)
+    assert "this JSON has no equal in TOML" in page.text
+    assert "door-fr" in page.fields("/jobs/upload")["text"]
     assert store.jobs() == ()
 
 

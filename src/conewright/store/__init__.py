@@ -7,7 +7,6 @@ with Store.open() as store:
     store.save(saved.job_id, changed, base=saved.revision, who="Ann")
 """
 
-from conewright.job.text.differences import compare
 from conewright.store.database import store_is_there
 from conewright.store.errors import Conflict, NotFound, StoreError, StoreUnavailable
 from conewright.store.records import (
@@ -32,6 +31,5 @@ __all__ = [
     "Store",
     "StoreError",
     "StoreUnavailable",
-    "compare",
     "store_is_there",
 ]

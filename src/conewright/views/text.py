@@ -15,7 +15,15 @@ from conewright.views.numbers import relief
 from conewright.views.search import reading_sections
 from conewright.views.tables import stage_tables
 
-__all__ = ["as_text", "origins_in_words", "report_head", "report_sections", "spoken_verdicts"]
+__all__ = [
+    "QUESTIONS",
+    "UNNAMED",
+    "as_text",
+    "origins_in_words",
+    "report_head",
+    "report_sections",
+    "spoken_verdicts",
+]
 
 NARROWEST = 40
 QUESTIONS = {

@@ -86,10 +86,8 @@ class Written:
     json: bool
 
     def toml(self) -> str:
-        """Return the job as TOML; raises BadInputError for what is no job, or has no equal."""
-        if not self.json:
-            return self.text
-        return toml_from_json(self.text)
+        """Return the job as TOML; raises BadInputError for what is no job, or has no TOML."""
+        return toml_from_json(self.text) if self.json else self.text
 
 
 # --- What an operation is given -----------------------------------------------------------------

@@ -179,7 +179,7 @@ def _history(store: Store, saved: Saved) -> str:
 
 
 def _compared(store: Store, name: str, first: int, second: int) -> str:
-    from conewright.store import compare
+    from conewright.job.text.differences import compare
 
     job_id = _named(store, name).job_id
     old, new = store.get(job_id, first), store.get(job_id, second)

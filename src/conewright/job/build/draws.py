@@ -15,7 +15,7 @@ from conewright.job.build.state import Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 
-__all__ = ["DEFAULT_SAMPLES", "Draws", "draw"]
+__all__ = ["DEFAULT_SAMPLES", "SCORE_AT_95", "SCORE_WITHIN_95", "Draws", "draw", "quantile"]
 
 DEFAULT_SAMPLES = 256
 DEFAULT_SEED = 20260302

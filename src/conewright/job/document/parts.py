@@ -28,6 +28,8 @@ from conewright.job.document.fields import (
 from conewright.job.quantity.expression import Load, parse_load
 
 __all__ = [
+    "AS_FOUND",
+    "UNKNOWN",
     "Battery",
     "Cable",
     "Carried",

@@ -24,6 +24,7 @@ from conewright.job.text.parsing import MARK, job_text
 __all__ = [
     "Refused",
     "found_words",
+    "in_words",
     "with_entry",
     "with_proposal",
     "with_values",

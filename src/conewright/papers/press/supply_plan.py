@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from conewright.job.build.state import Build, FeedState
     from conewright.stages.report.data import Figure, Report, Verdict
 
-__all__ = ["FeedPlan", "SupplyPlan", "supply"]
+__all__ = ["FeedPlan", "SupplyPlan", "said_of_cable", "supply"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from conewright.physics.basics.validity import in_words, require_not_negative, r
 __all__ = [
     "COPPER",
     "EXPONENT_RANGE",
+    "ROOM",
     "Coil",
     "Inductor",
     "PowerLaw",

@@ -23,6 +23,7 @@ __all__ = [
     "COPPER_COEFFICIENT",
     "COPPER_RESISTIVITY",
     "LARGEST_AREA",
+    "REFERENCE_TEMPERATURE",
     "ConductorKind",
     "awg_area",
     "awg_diameter",

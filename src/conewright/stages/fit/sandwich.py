@@ -18,6 +18,7 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.fit.margins import FRONT, REAR
 
 __all__ = [
+    "WINDOW_KINDS",
     "Sandwich",
     "SpacerWindow",
     "allowances",

@@ -23,7 +23,7 @@ from conewright.errors import ConewrightError, JobError, PlanRefusedError, Probl
 from conewright.store import Conflict, NotFound, Saved, StoreError, StoreUnavailable
 from conewright.web.base.headers import SECURE
 
-__all__ = ["ErrorBody", "Refusal", "answer", "fault", "handle_errors", "overtaken"]
+__all__ = ["ErrorBody", "Refusal", "answer", "fault", "handle_errors", "overtaken", "wants_page"]
 
 _log = logging.getLogger(__name__)
 

@@ -31,6 +31,7 @@ from conewright.views.text import QUESTIONS, UNNAMED
 from conewright.web.frame.plan import State
 
 __all__ = [
+    "LETTERS",
     "Group",
     "InputView",
     "NextView",

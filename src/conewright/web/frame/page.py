@@ -24,6 +24,7 @@ from conewright.web.base.settings import LARGEST_NUMBER
 from conewright.web.doors.who import device_of, who_asks
 
 __all__ = [
+    "LONGEST_NAME",
     "WHO",
     "Form",
     "Revision",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from conewright.store import compare
+from conewright.job.text.differences import compare
 from conewright.web.frame.context import open_page
 from conewright.web.frame.page import (
     Form,

@@ -18,6 +18,7 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.electrics.wiring import Leaf, Series, Tree, leaves
 
 __all__ = [
+    "SMALLEST_CONE",
     "VEHICLE",
     "Atom",
     "Chain",

@@ -61,6 +61,7 @@ __all__ = [
     "topologies",
     "topology",
     "word_table",
+    "words_of_complaints",
 ]
 
 # A rest nearer to 0 than this, on either side, is the rounding of a sum.

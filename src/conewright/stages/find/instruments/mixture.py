@@ -21,7 +21,17 @@ from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.stages.find.faults.effects import READING, has_variant, size
 
-__all__ = ["WORDS", "Component", "Mixture", "Reader", "components", "likelihood", "outcomes"]
+__all__ = [
+    "WORDS",
+    "Component",
+    "Mixture",
+    "Reader",
+    "components",
+    "likelihood",
+    "normal_range",
+    "outcomes",
+    "with_slips",
+]
 
 Kind = Literal["value", "log-value", "open", "unsteady"]
 

@@ -10,7 +10,7 @@ from conewright.job.quantity.values import format_quantity, parse_quantity
 from conewright.stages.find.faults import trade
 from conewright.stages.find.talk.inquiry import INCONCLUSIVE, SWEEP_FIGURES
 
-__all__ = ["Answered", "allowed_answers", "read_answer", "same_words"]
+__all__ = ["SWEEP_EXAMPLE", "Answered", "allowed_answers", "read_answer", "same_words"]
 
 OPEN_ON_A_METER = ("ol", "o.l", "o.l.", "0l", "inf", "infinite", "∞")
 """What meters show, and people say, where nothing is connected."""

@@ -27,7 +27,7 @@ from conewright.stages.find.odds.inference import Model, Odds, PairFactor, infer
 from conewright.stages.find.odds.prior import low_load_odds, model_of, said_by_owner
 from conewright.stages.find.talk.planning import Opened, access_key
 
-__all__ = ["INCONCLUSIVE", "Inquiry", "Said", "Taken", "inquire"]
+__all__ = ["INCONCLUSIVE", "SWEEP_FIGURES", "Inquiry", "Said", "Taken", "inquire"]
 
 INCONCLUSIVE = "not conclusive"
 """What a reading says that was taken and told nothing."""
