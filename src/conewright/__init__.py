@@ -97,7 +97,7 @@ def _doors() -> dict[str, Any]:
     from conewright.papers.press.manifest import Manifest
 
     # Views of what is given here, which say so when they are imported.
-    from conewright.papers.press.told import manifest_as_text  # noqa: F401
+    from conewright.papers.press.overview import manifest_as_text  # noqa: F401
     from conewright.pictures import draw  # noqa: F401
     from conewright.stages.compare import compare
     from conewright.stages.feed.stage import feed

@@ -234,7 +234,7 @@ def make(
     """The papers for the bench: job sheet, templates, wiring and parts, in a folder."""
     from conewright.cli.base.case import asked, naming
     from conewright.papers.make import make as made
-    from conewright.papers.press.told import manifest_as_text
+    from conewright.papers.press.overview import manifest_as_text
 
     with busy(f"{file}: making the papers"):
         case = asked(file, proposal=proposal, against=None, at=None)

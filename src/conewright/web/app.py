@@ -19,7 +19,7 @@ from conewright.store import Store
 from conewright.web import api, api_papers, pairing
 from conewright.web.base.errors import handle_errors
 from conewright.web.base.settings import Settings
-from conewright.web.desk.keeping import Kept
+from conewright.web.desk.cache import Kept
 from conewright.web.desk.reports import Reports
 from conewright.web.doors.security import (
     BodyDoor,

@@ -20,7 +20,7 @@ from conewright.stages.find.instruments.topology import (
     plug_samples,
     topology_odds,
 )
-from conewright.stages.find.talk.telling import expected_bits, telling_apart
+from conewright.stages.find.talk.separation import expected_bits, telling_apart
 
 WIRE = Quantity.of(0.35, "resistance")
 HALF = {**SHEETS["F165"], "re": "1.7 ohm", "le": "0.18 mH"}

@@ -12,7 +12,7 @@ from hashlib import sha256
 from typing import TYPE_CHECKING
 
 from conewright.web.base.settings import Settings
-from conewright.web.desk.keeping import Kept
+from conewright.web.desk.cache import Kept
 from conewright.web.desk.waiting import WaitingRoom
 from conewright.web.desk.workers import STAGES, Made, PaperQuestion, Question, Stage, Workers
 

@@ -22,7 +22,7 @@ from conewright.stages.report.data import Report, Severity
 from conewright.store import Saved
 from conewright.views.cells import MARKS
 from conewright.web.base.errors import Refusal
-from conewright.web.desk.keeping import Kept
+from conewright.web.desk.cache import Kept
 from conewright.web.desk.workers import Stage
 from conewright.web.frame.answer import StageView, places_states, stage_view
 from conewright.web.frame.page import address, store_of

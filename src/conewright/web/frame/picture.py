@@ -17,7 +17,7 @@ from typing import TypeVar
 from conewright.pictures import draw
 from conewright.pictures.axes import drawing_settings
 from conewright.stages.report.data import Report
-from conewright.web.desk.keeping import Kept
+from conewright.web.desk.cache import Kept
 
 __all__ = ["Outline", "Panel", "in_dark", "outline", "written"]
 

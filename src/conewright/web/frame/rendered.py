@@ -7,7 +7,7 @@ from collections.abc import Callable
 from fastapi import Request
 from starlette.responses import HTMLResponse, Response
 
-from conewright.web.desk.keeping import Kept
+from conewright.web.desk.cache import Kept
 from conewright.web.frame.context import is_known, passes
 from conewright.web.frame.page import store_of, who
 

@@ -25,7 +25,7 @@ from conewright.job.text.proposal_form import (
 )
 from conewright.stages.report.data import Report
 from conewright.web.base.errors import Refusal
-from conewright.web.desk.keeping import Kept
+from conewright.web.desk.cache import Kept
 from conewright.web.desk.workers import Question
 from conewright.web.frame.answer import verdict_views
 from conewright.web.frame.comparison import Comparison, comparison

@@ -22,7 +22,7 @@ from conewright.stages.find.instruments.topology import (
 from conewright.stages.find.talk.cards import reading_card, reading_figures
 from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.find.talk.planning import CERTAIN, Opened
-from conewright.stages.find.talk.telling import expected_bits, telling_apart
+from conewright.stages.find.talk.separation import expected_bits, telling_apart
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Outlook, ReadingCard, Severity
 from conewright.stages.report.words import number, odds
