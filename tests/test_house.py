@@ -168,6 +168,30 @@ def _arguments_can_be_swapped(function: Function) -> bool:
     return len(_positional(function)) > 1 or variadic is not None
 
 
+def _first_paragraph(room: str) -> str:
+    return (ast.get_docstring(_tree(BY_NAME[room])) or "").split("\n\n")[0]
+
+
+def _is_one_sentence(text: str) -> bool:
+    return re.fullmatch(r"[^.]+\.", text) is not None
+
+
+def _taken(tree: ast.Module) -> Iterator[tuple[str, str]]:
+    """Names that a module takes from others of ours, each with the module it stands in."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module in BY_NAME:
+            taken = (alias.name for alias in node.names)
+            yield from ((node.module, n) for n in taken if f"{node.module}.{n}" not in BY_NAME)
+
+
+def _listed(tree: ast.Module) -> list[str] | None:
+    """Names in a module's `__all__`."""
+    for node in tree.body:
+        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "__all__":
+            return list(ast.literal_eval(node.value))
+    return None
+
+
 def _run(code: str) -> str:
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=False, cwd=ROOT
@@ -198,7 +222,7 @@ def test_a_room_has_three_to_twelve_modules_and_says_what_it_is_for() -> None:
     held = Counter(name.rpartition(".")[0] for name in BY_NAME if name != "conewright")
     sizes = {room: size for room, size in held.items() if room not in ANY_SIZE}
     assert {room: size for room, size in sizes.items() if not FEWEST <= size <= MOST} == {}
-    assert [room for room in held if not ast.get_docstring(_tree(BY_NAME[room]))] == []
+    assert [room for room in held if not _is_one_sentence(_first_paragraph(room))] == []
 
 
 def test_no_short_module_serves_its_neighbour_alone() -> None:
@@ -218,6 +242,13 @@ def test_a_name_stands_once_or_plays_the_same_part_everywhere() -> None:
         name.rpartition(".")[2] for name in ours if _room_of(name) not in CALLED_AFTER_A_SUBJECT
     )
     assert {name for name, times in counted.items() if times > 1} <= PARTS.keys()
+
+
+def test_what_another_module_takes_is_listed() -> None:
+    listed = {name: _listed(_tree(path)) for name, path in BY_NAME.items()}
+    taken = {each for path in MODULES for each in _taken(_tree(path))}
+    assert len(taken) > 500
+    assert [(m, name) for m, name in sorted(taken) if name not in (listed[m] or ())] == []
 
 
 @pytest.mark.parametrize("path", MODULES, ids=_name)
@@ -349,6 +380,14 @@ def test_the_patterns_shown_to_contributors_are_the_real_code() -> None:
 )
 def test_every_form_of_import_is_seen(line: str, modules: set[str]) -> None:
     assert _imports(ast.parse(line), "conewright.physics.basics") == modules
+
+
+@pytest.mark.parametrize(
+    ("text", "one"),
+    [("What nature does.", True), ("", False), ("One. Two.", False), ("No stop", False)],
+)
+def test_a_sentence_is_seen(text: str, one: bool) -> None:
+    assert _is_one_sentence(text) is one
 
 
 @pytest.mark.parametrize(
