@@ -35,15 +35,13 @@ __all__ = [
 
 Format = Literal["toml", "json"]
 
-MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
-"""What some editors write before a text to tell its encoding."""
-
 LARGEST_FILE = 1_000_000
 DEEPEST = 10
 LONGEST_LIST = 200
 LONGEST_KEY = 100
 WIDEST_NUMBER = 63
 """Bits of a whole number, besides its sign: as TOML 1.0 asks for, and databases keep."""
+
 MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
 """Mark of its encoding, which some editors put in front of a text."""
 

@@ -13,6 +13,7 @@ from starlette.responses import Response
 from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.text.conversion import toml_from_json
 from conewright.job.text.editing import Refused
+from conewright.job.text.parsing import bare
 from conewright.job.text.starter import demo_text
 from conewright.job.text.survey import BODIES, PLACES, RADIO, survey_text
 from conewright.stages.find.faults.trade import words_of_complaints
@@ -75,7 +76,7 @@ def upload(request: Request, form: Form) -> Response:
     try:
         if not text.strip():
             raise JobError([Problem("file", "nothing", "choose a job file, or paste its text")])
-        toml = toml_from_json(text) if text.lstrip("\ufeff \t\r\n").startswith("{") else text
+        toml = toml_from_json(text) if bare(text).lstrip().startswith("{") else text
         saved = store_of(request).create(toml, who=who(request), note=f"brought in from {name}")
     except JobError as error:
         return _upload(request, text, error.problems)
