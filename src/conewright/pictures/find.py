@@ -125,7 +125,7 @@ def _course_name(report: Report, curve: Series) -> str:
 
 
 def _note(courses: list[Series]) -> str:
-    bars = "bars: odds now; filled from 85 % on, where a cause counts as found."
+    bars = f"bars: odds now; filled from {percent(CERTAIN)} on, where a cause counts as found."
     above = "Lines: odds after each reading, in the order of the job; "
     return f"{above}{bars}" if courses else capital(bars)
 
@@ -160,7 +160,7 @@ def _draw_courses(axes: Axes, courses: list[Series], labels: list[str]) -> None:
         ends.append(EndLabel(float(curve.x.values[-1]), float(y[-1]), label, colour))
     label_ends(axes, ends, size=text_size())
     axes.annotate(
-        "found: 85 %",
+        f"found: {percent(CERTAIN)}",
         (0.0, 100.0 * CERTAIN),
         (4.0, -3.0),
         textcoords="offset points",

@@ -24,6 +24,7 @@ from conewright.pictures.axes import (
     text_size,
 )
 from conewright.pictures.curves import caption, figure_of, subjects, unbroken, value_of
+from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.report.data import Report, Severity
 from conewright.stages.report.words import MINUS, number, odds
 from conewright.views.numbers import say
@@ -37,9 +38,7 @@ __all__ = ["Section", "draw_fit", "fit_title", "section_of"]
 NEEDED = (
     "driver_depth", "driver_cutout", "driver_outer", "front_height", "trim_gap", "cutout", "steel",
 )  # fmt: skip
-REAR_LIMIT, FRONT_LIMIT = 5.0, 3.0
-# Highest chance of less than that still called room (workshop experience, from memory).
-ALLOWED = (("rear", 0.02), ("front", 0.15))
+SIDES = {"rear": REAR, "front": FRONT}
 FLANGE, TRIM, RING = 2.0, 3.0, 8.0
 MARGIN = 8.0
 SIDE, LABEL, GAP, TICKS, BELOW = 0.1, 0.45, 0.1, 0.55, 0.25
@@ -148,16 +147,16 @@ def _is_spoken_of(report: Report, group: Sequence[str], side: str) -> bool:
 def fit_title(report: Report) -> str:
     """Say which place is the tightest, and by how much or with what odds."""
     found = [
-        (chance / allowed, group, side)
+        (chance / margin.odds, group, side)
         for group in _groups(report)
-        for side, allowed in ALLOWED
+        for side, margin in SIDES.items()
         if (chance := value_of(report, group[0], f"{side}_odds")) is not None
     ]
     if not found:
         return report.answer
     risk, group, side = max(found, key=lambda entry: entry[0])
     clearance = figure_of(report, group[0], f"{side}_clearance")
-    what, limit = ("glass", REAR_LIMIT) if side == "rear" else ("trim", FRONT_LIMIT)
+    what = "glass" if side == "rear" else "trim"
     where = ", ".join(group)
     spoken = _is_spoken_of(report, group, side)
     if spoken and clearance is not None and (clearance.value or 0.0) < 0.0:
@@ -167,7 +166,7 @@ def fit_title(report: Report) -> str:
     start = "There is room; tightest at" if risk <= 1.0 else "Tightest at"
     if spoken:
         start = "Too tight at"
-    return f"{start} {where}: {odds(chance)} for less than {number(limit)} mm to the {what}"
+    return f"{start} {where}: {odds(chance)} for less than {SIDES[side].words} to the {what}"
 
 
 def section_of(report: Report, place: str) -> Section | None:
@@ -217,9 +216,9 @@ def _groups(report: Report) -> list[tuple[str, ...]]:
     """Return the places; those with the same section, clearances and odds together."""
     groups: dict[Any, list[str]] = {}
     for place in dict.fromkeys((*subjects(report, "rear_odds"), *subjects(report, "front_odds"))):
-        chances = (value_of(report, place, f"{side}_odds") for side, _ in ALLOWED)
+        chances = (value_of(report, place, f"{side}_odds") for side in SIDES)
         said_as = tuple(None if chance is None else odds(chance) for chance in chances)
-        clearances = tuple(value_of(report, place, f"{side}_clearance") for side, _ in ALLOWED)
+        clearances = tuple(value_of(report, place, f"{side}_clearance") for side in SIDES)
         key = (section_of(report, place), clearances, said_as)
         groups.setdefault(key, []).append(place)
     return [tuple(group) for group in groups.values()]
@@ -237,7 +236,7 @@ def _cell_of(report: Report, group: tuple[str, ...], *, width: float) -> _Cell:
     words = [line for text in _words(report, group) for line in lines(text, width=room, size=size)]
     clearances = {
         side: say(clearance).number
-        for side, _ in ALLOWED
+        for side in SIDES
         if (clearance := figure_of(report, group[0], f"{side}_clearance"))
     }
     return _Cell(
@@ -248,14 +247,13 @@ def _cell_of(report: Report, group: tuple[str, ...], *, width: float) -> _Cell:
 def _words(report: Report, group: tuple[str, ...]) -> list[str]:
     """Return what is said under a section: both clearances with bands and odds."""
     found: list[str] = []
-    sides = (("behind", "rear", REAR_LIMIT), ("in front", "front", FRONT_LIMIT))
-    for word, side, limit in sides:
+    for side, word in (("rear", "behind"), ("front", "in front")):
         clearance = figure_of(report, group[0], f"{side}_clearance")
         chance = value_of(report, group[0], f"{side}_odds")
         if clearance is None or chance is None:
             found.append(f"{word}: not known")
             continue
-        risk = f"{unbroken(f'under {number(limit)} mm:')} {unbroken(odds(chance))}"
+        risk = f"{unbroken(f'under {SIDES[side].words}:')} {unbroken(odds(chance))}"
         found.append(f"{word}: {unbroken(say(clearance).full)}; {risk}")
     wider = value_of(report, group[0], "enlarge")
     if wider:

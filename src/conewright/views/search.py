@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from conewright.phrases import capital
 from conewright.stages.find.faults import trade
+from conewright.stages.find.talk.planning import CERTAIN
 from conewright.stages.report.data import Figure, Outlook, PlanStep, ReadingCard, Report
 from conewright.stages.report.words import number, odds
 from conewright.views.layout import Cell, Paragraph, Section, Table, fold
@@ -187,13 +188,14 @@ def _plan(report: Report) -> Iterator[Paragraph]:
     figures = {figure.name: figure.value for figure in report.figures if figure.subject == "plan"}
     needed, chance = figures.get("minutes") or 0.0, figures.get("chance") or 0.0
     if not report.plan:
-        certain = "The plan: nothing more is needed, a cause is as good as certain (85 %)."
-        short = "The plan: no few readings make a cause certain (85 %)."
+        sure = f"certain ({percent(CERTAIN)})"
+        certain = f"The plan: nothing more is needed, a cause is as good as {sure}."
+        short = f"The plan: no few readings make a cause {sure}."
         yield Paragraph(certain if chance > 0.0 else short, rest="  ")
         return
     title = (
         f"The plan: {minutes(needed)} expected, and in {percent(chance)} of all cases a cause is "
-        "certain (85 %) then. The likeliest course:"
+        f"certain ({percent(CERTAIN)}) then. The likeliest course:"
     )
     yield Paragraph(title, rest="  ")
     for place, step in enumerate(report.plan, start=1):

@@ -28,7 +28,7 @@ from conewright.papers.templates.stock import Stock, made_of, mass_per_area
 from conewright.papers.templates.undrawn import Undrawn, UndrawnError
 from conewright.phrases import capital
 
-__all__ = ["Patch", "patch_drawing", "patch_of", "patch_sheet", "patches_apart"]
+__all__ = ["OVERLAP", "Patch", "patch_drawing", "patch_of", "patch_sheet", "patches_apart"]
 
 OVERLAP = 15.0
 """How far a bonded patch reaches over the edge of its opening [mm]; common practice, no source."""

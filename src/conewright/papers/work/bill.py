@@ -25,7 +25,7 @@ from conewright.papers.work.money import (
     exactly,
     together,
 )
-from conewright.papers.work.steps import total_minutes, work_steps
+from conewright.papers.work.steps import MINUTES_PER_HOUR, total_minutes, work_steps
 from conewright.phrases import sheet_cell
 from conewright.stages.common.changes import Changes, changes, planned_job
 from conewright.views.numbers import money
@@ -41,7 +41,6 @@ __all__ = ["Bill", "Line", "Surprise", "bill", "csv_text"]
 
 Kind = Literal["driver", "material", "work", "contingency"]
 CURRENCY = "currency units"
-MINUTES = 60.0
 NINE_IN_TEN = 1.645
 """Standard deviations above the middle that 95 % of a normal spread lie below."""
 
@@ -231,7 +230,8 @@ def _hours(build: Build, changed: Changes) -> Amount:
     """
     if build.proposal is None or not any(changed.by_kind.values()):
         return NOTHING
-    reckoned, written = total_minutes(work_steps(build)).times(1.0 / MINUTES), build.outlay.hours
+    reckoned = total_minutes(work_steps(build)).times(1.0 / MINUTES_PER_HOUR)
+    written = build.outlay.hours
     return reckoned if written is None else reckoned.times(written / reckoned.typical)
 
 

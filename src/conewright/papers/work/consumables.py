@@ -11,6 +11,7 @@ from math import pi, sqrt
 from typing import TYPE_CHECKING
 
 from conewright.data_files import data_rows
+from conewright.papers.templates.patch import OVERLAP
 from conewright.papers.templates.stock import mass_per_area
 from conewright.papers.work.money import Amount, amount_of, order_quantity
 from conewright.stages.common.changes import Changes
@@ -27,9 +28,6 @@ if TYPE_CHECKING:
 __all__ = ["Consumable", "consumables"]
 
 METRE = 1e-3
-OVERLAP = 15e-3
-"""How far a patch reaches over the edge of its opening [m]; common practice, no source."""
-
 CLIPS, CLIP_BREAKS = 10, 0.12
 """Clips of a trim, and the chance that one breaks; workshop experience, from memory."""
 
@@ -157,7 +155,7 @@ def _over_openings(place: LocationState) -> float:
         return 0.0
     count = max(cavity.panel_hole_count, 1)
     radius = sqrt(cavity.panel_holes.si / count / pi)
-    return count * pi * (radius + OVERLAP) ** 2
+    return count * pi * (radius + METRE * OVERLAP) ** 2
 
 
 def _density(place: LocationState) -> float:

@@ -12,7 +12,7 @@ from conewright.papers.press.answers import Answers
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
 from conewright.papers.work.checks import NOT_KNOWN, expected, hand_over, power_up, settings
-from conewright.papers.work.steps import Step, total_minutes, work_steps
+from conewright.papers.work.steps import MINUTES_PER_HOUR, Step, total_minutes, work_steps
 from conewright.pictures import as_svg
 from conewright.stages.find.faults import trade
 from conewright.stages.report.care import cautions_for
@@ -25,7 +25,6 @@ TITLE = "Job sheet"
 UNKNOWN = "unknown: prove it before anything is connected"
 PICTURE = "before-after.svg"
 PICTURE_INCHES = 7.1
-MINUTES_PER_HOUR = 60.0
 
 
 def job_sheet(answers: Answers, *, paper: Paper = "A4", revision: str | None = None) -> bytes:

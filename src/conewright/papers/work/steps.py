@@ -14,7 +14,9 @@ from conewright.papers.work.money import Amount, amount_of, in_step
 from conewright.phrases import listed
 from conewright.stages.common.changes import Changes, changes
 
-__all__ = ["Step", "total_minutes", "work_steps"]
+__all__ = ["MINUTES_PER_HOUR", "Step", "total_minutes", "work_steps"]
+
+MINUTES_PER_HOUR = 60.0
 
 
 @dataclass(frozen=True, slots=True)
