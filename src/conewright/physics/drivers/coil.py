@@ -9,11 +9,10 @@ from conewright.errors import OutOfRangeError
 from conewright.physics.basics.arrays import ComplexArray, Real
 from conewright.physics.basics.laplace import angular_frequency, laplace
 from conewright.physics.basics.validity import in_words, require_not_negative, require_positive
+from conewright.physics.electrics.conductor import temperature_factor
 
 __all__ = [
-    "COPPER",
     "EXPONENT_RANGE",
-    "ROOM",
     "Coil",
     "Inductor",
     "PowerLaw",
@@ -25,13 +24,6 @@ __all__ = [
 
 EXPONENT_RANGE: Final = (0.5, 1.0)
 """Exponents of the power law: 0.5 is a solid iron core, 1 is a lossless coil (Leach 2002)."""
-
-COPPER: Final = 3.93e-3
-"""Temperature coefficient of copper at 20 C [1/K] (IEC 60028)."""
-
-
-ROOM: Final = 293.15
-"""The temperature resistances are referred to, 20 C [K]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -159,7 +151,10 @@ def resistance_at(*, resistance: Real, temperature: Real) -> Real:
     Returns:
         R = R20 (1 + a (T - 293.15 K)) [ohm].
 
+    Raises:
+        OutOfRangeError: temperature not above zero.
+
     Source: linear law on the 20 C basis (IEC 60028); good to 1 % from -40 to 250 C
     (from memory).
     """
-    return resistance * (1.0 + COPPER * (temperature - ROOM))
+    return resistance * temperature_factor(temperature=temperature)

@@ -16,7 +16,7 @@ from conewright.errors import OutOfRangeError
 from conewright.job.build.draws import SCORE_AT_95, SCORE_WITHIN_95
 from conewright.job.build.typical import rated_resistance
 from conewright.job.quantity.values import Quantity
-from conewright.physics.drivers.coil import COPPER, ROOM
+from conewright.physics.electrics.conductor import COPPER_COEFFICIENT, REFERENCE_TEMPERATURE
 from conewright.stages.find.faults.rows import read_rows
 
 __all__ = ["METER_ERROR", "rated_odds"]
@@ -78,10 +78,10 @@ def rated_odds(
 def _density(
     reading: float, rated: float, temperature: float | None, in_series: Quantity | None
 ) -> float:
-    away = 0.0 if temperature is None else temperature - ROOM
-    coil, warm = rated_resistance(rated).quantity.value, 1.0 + COPPER * away
+    away = 0.0 if temperature is None else temperature - REFERENCE_TEMPERATURE
+    coil, warm = rated_resistance(rated).quantity.value, 1.0 + COPPER_COEFFICIENT * away
     middle, spread = coil * warm, hypot(COIL_SPREAD * coil * warm, METER_ERROR)
-    spread = hypot(spread, LAG * abs(away) * COPPER * coil)
+    spread = hypot(spread, LAG * abs(away) * COPPER_COEFFICIENT * coil)
     if in_series is not None:
         middle, spread = middle + in_series.value, hypot(spread, _standard_error(in_series))
     return exp(-0.5 * ((reading - middle) / spread) ** 2) / spread
