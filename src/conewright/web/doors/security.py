@@ -18,7 +18,15 @@ from conewright.web.base.errors import Refusal, answer, wants_page
 from conewright.web.base.headers import SECURE
 from conewright.web.base.settings import Settings
 
-__all__ = ["CLOSE", "BodyDoor", "HeadAnswers", "HeaderDoor", "OriginDoor", "SecureAnswers", "refuse"]
+__all__ = [
+    "CLOSE",
+    "BodyDoor",
+    "HeadAnswers",
+    "HeaderDoor",
+    "OriginDoor",
+    "SecureAnswers",
+    "refuse",
+]
 
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 CLOSE = {"Connection": "close"}
