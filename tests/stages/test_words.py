@@ -4,11 +4,13 @@ from typing import Any
 import pytest
 
 from conewright.errors import OutOfRangeError
+from conewright.stages.report.data import Kind
 from conewright.stages.report.words import number, odds, with_band
 
 
 def _figure(**fields: Any) -> Any:
     given: dict[str, Any] = {"value": 3.4, "low": None, "high": None, "unit": "ohm", "text": None}
+    given["kind"] = Kind.NUMBER
     return SimpleNamespace(**(given | fields))
 
 
@@ -45,6 +47,13 @@ def test_digits_follow_the_spread(
 
 def test_figure_with_band() -> None:
     assert with_band(_figure(low=3.21, high=3.71)) == "3.4 ohm (3.2 to 3.7)"
+
+
+def test_a_change_has_its_sign_in_a_sentence_too() -> None:
+    change = _figure(value=4.2, low=-0.1, high=9.0, unit="dB", kind=Kind.CHANGE)
+    assert with_band(change) == "+4 dB (0 to +9)"
+    less = _figure(value=-1.94, low=-2.41, high=-1.52, unit="dB", kind=Kind.CHANGE)
+    assert with_band(less) == "−1.9 dB (−2.4 to −1.5)"
 
 
 def test_figure_without_band() -> None:

@@ -8,7 +8,7 @@ from math import hypot, isfinite
 from typing import Any
 
 from conewright.stages.report.data import Axis, Figure, Kind
-from conewright.stages.report.words import MINUS, digits, number, odds, spoken
+from conewright.stages.report.words import digits, number, odds, signed, spoken
 
 __all__ = [
     "DASH",
@@ -79,8 +79,6 @@ def say(figure: Figure, *, spread: float | None = None) -> Said:
         return Said("yes" if value else "no")
     share = figure.kind is Kind.SHARE
     texts = digits(figure, scale=100.0 if share else 1.0, spread=spread or _step(figure))
-    if figure.kind is Kind.CHANGE:
-        texts = [_signed(text) for text in texts]
     first, *ends = texts
     return Said(first, "%" if share else spoken(figure.unit), " to ".join(ends))
 
@@ -94,11 +92,6 @@ def _step(figure: Figure) -> float | None:
 
 def _sum_step(highest: float) -> float:
     return TENTHS if 0.0 < highest < SMALL_SUM else WHOLE
-
-
-def _signed(text: str) -> str:
-    """Return a change with its sign; what is printed as zero has none."""
-    return text if text.startswith(MINUS) or not text.strip("0.") else f"+{text}"
 
 
 def brief_odds(chance: float) -> str:
@@ -145,7 +138,7 @@ def _point(axis: Axis, value: Any) -> str:
     if axis.kind is Kind.ODDS:
         return percent(size)
     text = number(size, spread=WHOLE if axis.kind is Kind.COUNT else POINTS.get(axis.unit))
-    return _signed(text) if axis.kind is Kind.CHANGE else text
+    return signed(text) if axis.kind is Kind.CHANGE else text
 
 
 def summing(parts: Sequence[float], total: float, *, decimals: int = 1) -> tuple[list[str], str]:
@@ -160,5 +153,5 @@ def summing(parts: Sequence[float], total: float, *, decimals: int = 1) -> tuple
         way = 1 if sum(steps) < whole else -1
         errors = [way * (part / unit - step) for part, step in zip(parts, steps, strict=True)]
         steps[errors.index(max(errors))] += way
-    first, *others = (_signed(number(unit * step, spread=3.0 * unit)) for step in (whole, *steps))
+    first, *others = (signed(number(unit * step, spread=3.0 * unit)) for step in (whole, *steps))
     return others, first

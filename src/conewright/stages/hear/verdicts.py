@@ -16,7 +16,7 @@ from conewright.stages.hear.listening import REFERENCE_EMF
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Figure, Severity
 from conewright.stages.report.shares import CAUSES
-from conewright.stages.report.words import number, with_band
+from conewright.stages.report.words import number, signed, with_band
 
 __all__ = ["AUDIBLE", "OPENINGS", "hear_verdicts", "hear_working"]
 
@@ -148,7 +148,7 @@ def _main_causes(answer: Answer, seat: str) -> str:
     }
     largest = sorted(shares, key=lambda words: -abs(shares[words]))[:2]
     told = [
-        f"{words} ({number(shares[words], 'dB', spread=1.0)})"
+        f"{words} ({signed(number(shares[words], 'dB', spread=1.0))})"
         for words in largest
         if abs(shares[words]) >= AUDIBLE
     ]

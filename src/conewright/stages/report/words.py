@@ -7,11 +7,12 @@ from math import floor, isfinite, log, log10
 from typing import TYPE_CHECKING
 
 from conewright.errors import OutOfRangeError
+from conewright.stages.report.data import Kind
 
 if TYPE_CHECKING:
     from conewright.stages.report.data import Figure
 
-__all__ = ["MINUS", "ROUNDING", "digits", "number", "odds", "spoken", "with_band"]
+__all__ = ["MINUS", "ROUNDING", "digits", "number", "odds", "signed", "spoken", "with_band"]
 
 MINUS = "\N{MINUS SIGN}"
 SPOKEN_UNITS = {"degC": "°C", "degF": "°F", "m2": "m²", "m3": "m³", "cm2": "cm²", "mm2": "mm²"}
@@ -62,7 +63,7 @@ def number(
 def with_band(figure: Figure) -> str:
     """Write a figure with its 10 to 90 % band, as in `3.4 ohm (3.2 to 3.7)`.
 
-    A figure without an answer gives its own text, or `no answer`; one without spread has no band.
+    A change has its sign, as in `+4 dB (+1 to +9)`. A figure without an answer gives its own text, or `no answer`; one without spread has no band.
     """
     if figure.value is None:
         return figure.text or "no answer"
@@ -71,10 +72,15 @@ def with_band(figure: Figure) -> str:
     return f"{said} ({' to '.join(ends)})" if ends else said
 
 
+def signed(text: str) -> str:
+    """Return the digits of a change with their sign; what is printed as zero has none."""
+    return text if text.startswith(MINUS) or not text.strip("0.") else f"+{text}"
+
+
 def digits(figure: Figure, *, scale: float = 1.0, spread: float | None = None) -> Sequence[str]:
     """Return a figure's number and, where it has a band, both ends of that, without the unit.
 
-    There is no band where it is endless, where rounding alone makes it, or where both ends are
+    Those of a change have their signs. There is no band where it is endless, where rounding alone makes it, or where both ends are
     written alike.
 
     Args:
@@ -87,7 +93,8 @@ def digits(figure: Figure, *, scale: float = 1.0, spread: float | None = None) -
     value, *ends = (scale * each for each in (figure.value, *_ends(figure)))
     width = ends[1] - ends[0] if ends and spread is None else spread
     first, *others = (_digits(each, width, _finest(figure.unit)) for each in (value, *ends))
-    return (first, *others) if len(set(others)) > 1 else (first,)
+    texts = (first, *others) if len(set(others)) > 1 else (first,)
+    return tuple(map(signed, texts)) if figure.kind is Kind.CHANGE else texts
 
 
 def _ends(figure: Figure) -> tuple[float, ...]:
