@@ -4,6 +4,7 @@ The worked cases of an amplifier's cable and of the battery were computed apart 
 with their own code, rounded as quoted; temperatures hold to 5 K, resistances to 2 %.
 """
 
+import re
 from math import pi
 
 import pytest
@@ -367,6 +368,31 @@ def test_compare_warns_of_the_cable_and_shows_what_the_plan_changes() -> None:
     bundled = value(fresh, "conductor_temperature_bundled", "sub-amp")
     assert warm["new-cable"] == pytest.approx(bundled)
     assert "supply cable" in str(report)
+
+
+def test_what_a_plan_sets_is_not_taken_for_granted() -> None:
+    own = cable(metal=None, route=None)
+    plan = """
+[[proposal]]
+id = "new"
+[proposal.set]
+"amplifier-feed.metal" = "copper"
+"amplifier-feed.route" = "free"
+"amplifier-feed.insulation" = "125 degC"
+"""
+    here = bench(own, plan)
+    found, planned = (feed(here.build(build), samples=1) for build in (None, "new"))
+    assert "taken for clad aluminium" in said(found, "taken").text
+    assert "taken as bundled" in said(found, "taken").text
+    assert "taken" not in names_of(planned)
+
+
+def test_the_working_of_the_drop_can_be_done_again_by_hand() -> None:
+    numbers = next(w.numbers for w in fed(cable()).working if w.figure == "amplifier-feed.drop")
+    # Closed form from what is printed: I r L (1 + 0.00393 (T - 20)).
+    found = {name: float(text) for name, text in re.findall(r"\b([IrLT]) ([\d.]+)", numbers)}
+    ohms = 1e-3 * found["r"] * found["L"] * (1.0 + 0.00393 * (found["T"] - 20.0))
+    assert found["I"] * ohms == pytest.approx(value(fed(cable()), "drop"), rel=5e-3)
 
 
 # --- The battery --------------------------------------------------------------------------------

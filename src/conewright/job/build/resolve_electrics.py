@@ -219,6 +219,9 @@ def resolve_feed(feed: Feed, filler: Filler) -> FeedState:
     if feed.return_by is None:
         source = "assumed: through the body, as most are"
         filler.record(f"{feed.id}.return_by", "chassis", Origin.ASSUMED, source)
+    if feed.route is None:
+        source = "assumed: in a loom, conduit or under carpet"
+        filler.record(f"{feed.id}.route", route, Origin.ASSUMED, source)
     return FeedState(
         id=feed.id,
         to=feed.to,
@@ -235,9 +238,6 @@ def resolve_feed(feed: Feed, filler: Filler) -> FeedState:
             "assumed: a vehicle's own feed is copper, a bought kit the worse until looked at",
         ),
         route=route,
-        route_origin=filler.word(
-            f"{feed.id}.route", feed.route, route, "assumed: in a loom, conduit or under carpet"
-        ),
         ambient=filler.value(f"{feed.id}.ambient", feed.ambient, typical("feed", route, "ambient")),
         insulation=filler.value(
             f"{feed.id}.insulation", feed.insulation, typical("feed", ANY, "insulation")

@@ -341,7 +341,6 @@ class FeedState:
     metal: Literal["copper", "clad-aluminium"]
     metal_origin: Origin
     route: Literal["free", "bundled"]
-    route_origin: Origin
     ambient: Value
     insulation: Value
     return_by: Literal["chassis", "cable"]

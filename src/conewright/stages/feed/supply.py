@@ -337,10 +337,11 @@ def _working(answer: Answer, cable: FeedState, run: Run) -> None:
         f"{cable.id}.{name}" for name in ("length", "size", "fuse", "ambient")
     )
     cold = number(REFERENCE_TEMPERATURE - CELSIUS, "degC")
+    warm = answer.value(f"{cable.id}.conductor_temperature")
     work(
         "drop",
         f"I r L (1 + {COPPER_COEFFICIENT:g}/K (T − {cold})), T the conductor's alone in air",
-        f"{fuse}, {way}, {wire}",
+        f"{fuse}, {way}, {wire}, T {number(warm, 'degC')}",
         METAL_SOURCE,
         *(length, size, rating),
     )

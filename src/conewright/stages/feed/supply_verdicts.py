@@ -7,7 +7,6 @@ from math import isfinite
 from typing import TYPE_CHECKING
 
 from conewright.job.build.fills import plain_text
-from conewright.job.build.state import Origin
 from conewright.phrases import listed
 from conewright.physics.electrics.fuse import BREAKING_CURRENT, TRIPPING_RATIO
 from conewright.stages.feed.run import (
@@ -48,8 +47,9 @@ WANTED = {
 
 def supply_verdicts(answer: Answer, load: RadioLoad) -> None:
     """Say of every cable whether its fuse protects it, and what else there is to mind."""
+    filled = frozenset(fill.path for fill in load.build.fills)
     for cable in supply_cables(load):
-        for name, severity, text, *figures in _said(cable):
+        for name, severity, text, *figures in _said(cable, filled):
             ids = (f"{cable.state.id}.{figure}" for figure in figures)
             answer.verdict(cable.state.id, name, severity, f"{cable.state.id}: {text}", *ids)
 
@@ -58,7 +58,7 @@ Said = tuple[str, Severity, str, *tuple[str, ...]]
 """Name of a verdict, how much it matters, its words, names of the figures behind it."""
 
 
-def _said(cable: SupplyCable) -> Iterator[Said]:
+def _said(cable: SupplyCable, filled: frozenset[str]) -> Iterator[Said]:
     unfused = _unfused(cable.state)
     if unfused:
         yield "fuse", Severity.STOP, unfused, "fuse", "fuse_distance"
@@ -68,7 +68,7 @@ def _said(cable: SupplyCable) -> Iterator[Said]:
         yield from _protection(cable.run, fused=not unfused)
         yield from _asked(cable, cable.run)
         yield from _lie(cable.run)
-    if taken := "; ".join(_taken(cable.state)):
+    if taken := "; ".join(_taken(cable.state, filled)):
         yield "taken", Severity.NOTE, f"{taken}."
 
 
@@ -197,15 +197,15 @@ def _lie(run: Run) -> Iterator[Said]:
         yield "breaking", Severity.WARN, text
 
 
-def _taken(cable: FeedState) -> Iterator[str]:
-    """Yield what was taken for granted because nobody wrote it down."""
-    if cable.metal_origin is Origin.ASSUMED:
+def _taken(cable: FeedState, filled: frozenset[str]) -> Iterator[str]:
+    """Yield what was taken for granted because nobody wrote it down, not even a plan."""
+    if f"{cable.id}.metal" in filled:
         metal = cable.metal.replace("-", " ")
         yield f"taken for {metal} (scrape a strand: silver under the red is clad aluminium)"
-    if cable.route_origin is Origin.ASSUMED:
+    if f"{cable.id}.route" in filled:
         air = _degrees_of(cable.ambient)
         yield f"taken as bundled in a loom, conduit or under carpet, in air of {air}"
-    if cable.insulation.origin is Origin.TYPICAL:
+    if f"{cable.id}.insulation" in filled:
         limit = _degrees_of(cable.insulation)
         yield f"insulation taken for {limit}, as of road-vehicle cable (building cable: 70 °C)"
 
