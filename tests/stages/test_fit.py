@@ -138,6 +138,7 @@ PLANS = {
     "small": {"driver": "small"},
     "oval": {"driver": "oval"},
     "spacer": {"mount__spacer": "6 mm ± 0 mm"},
+    "still": {"trim__edge_gap": "12 cm2"},
 }
 
 
@@ -345,6 +346,8 @@ def test_nothing_measured() -> None:
     found = _fit(None, mount="ring = true")
     assert found.answer.startswith("Nothing can be judged")
     assert found.figures == ()
+    still = _fit("still", mount="ring = true")
+    assert still.answer == "This plan moves no loudspeaker: what sits in each place fits there."
     plan = _fit("middle", mount="ring = true")
     assert "nothing was measured there" in _verdict(plan, "unmeasured").text
     assert _verdict(plan, "unmeasured").severity is Severity.NOTE

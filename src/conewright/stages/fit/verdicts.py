@@ -9,6 +9,7 @@ from conewright.job.build.state import LocationState, Origin, Value
 from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.units import MM
 from conewright.phrases import capital
+from conewright.stages.common.changes import moved_places, planned_job
 from conewright.stages.fit.margins import (
     EDGE_WANTED,
     FRONT,
@@ -81,11 +82,13 @@ def fit_sentence(answer: Answer, places: Iterable[LocationState]) -> None:
         if worst is not None:
             groups[worst].append(place.name)
     said = [f"{GROUPS[s]}: {', '.join(names)}" for s, names in groups.items() if names]
-    answer.sentence = (
-        capital("; ".join(said)) + "."
-        if said
-        else "Nothing can be judged: no depth, gap or opening was measured anywhere."
-    )
+    build = answer.build
+    if said:
+        answer.sentence = f"{capital('; '.join(said))}."
+    elif build.proposal is not None and not moved_places(build.job, planned_job(build)):
+        answer.sentence = "This plan moves no loudspeaker: what sits in each place fits there."
+    else:
+        answer.sentence = "Nothing can be judged: no depth, gap or opening was measured anywhere."
 
 
 def fit_working(answer: Answer, sandwich: Sandwich) -> None:
