@@ -15,8 +15,9 @@ from conewright.papers.press.answers import Answers
 from conewright.papers.press.head import head
 from conewright.papers.press.previews import pages_of, previews
 from conewright.papers.press.typeset import PAPER_SIZE_MM, Paper, checked_paper, typeset
-from conewright.papers.work.checks import hand_over, power_up, settings
+from conewright.papers.work.checks import expected, hand_over, power_up, settings
 from conewright.papers.work.job_sheet import job_sheet, places
+from conewright.papers.work.parts_sheet import bill_of
 from conewright.papers.work.steps import total_minutes, work_steps
 from conewright.stages.common.changes import changes
 from conewright.stages.report.care import cautions_for
@@ -185,6 +186,8 @@ def test_the_work_of_a_plan_is_in_order() -> None:
         ("put-right-patched", "new-driver", ()),
         ("put-right", "patched", ()),
         (None, "opened", ()),
+        (PLAN, "recabled", ()),
+        (PLAN, "new-radio", ()),
     ],
 )
 def test_what_a_plan_changes(plan: str | None, kind: str, places: tuple[str, ...]) -> None:
@@ -194,6 +197,58 @@ def test_what_a_plan_changes(plan: str | None, kind: str, places: tuple[str, ...
 def test_a_plan_that_opens_nothing_asks_for_no_tools_that_open() -> None:
     steps = {step.id for step in work_steps(answers(None).build)}
     assert steps == {"note", "before", "power-up", "set", "prove"}
+
+
+OTHER_WORK = """
+[[proposal]]
+id = "radio"
+hours = 1
+[proposal.set]
+"head_unit.output" = "bridge"
+"head_unit.minimum_load" = "4 ohm"
+
+[[proposal]]
+id = "cable"
+hours = 2
+[proposal.set]
+"radio-feed.size" = "4 mm2"
+"radio-feed.fuse" = "20 A"
+
+[[proposal]]
+id = "filter"
+hours = 0.5
+[proposal.set]
+"front-left.high_pass" = "80 Hz"
+"""
+
+
+@cache
+def other(plan: str) -> Answers:
+    text = cw.demo_text().replace('output = "bridge"', 'output = "common-ground"')
+    # A hole that is smaller than its loudspeaker is said to need: what sits there sits there.
+    text = text.replace('cutout = "94 mm ± 1 mm"', 'cutout = "80 mm ± 1 mm"')
+    return Answers(cw.loads(text + OTHER_WORK).build(plan))
+
+
+@pytest.mark.parametrize(("plan", "step"), [("radio", "radio"), ("cable", "cable")])
+def test_a_new_radio_and_a_new_cable_are_work_at_a_dead_battery(plan: str, step: str) -> None:
+    steps = [each.id for each in work_steps(other(plan).build)]
+    inner = ["battery-off", step, "battery-on"]
+    assert steps == ["note", "before", *inner, "power-up", "set", "prove"]
+    assert "battery" in {caution.id for caution in cautions_for("make", other(plan).build)}
+
+
+def test_a_new_cable_is_told_with_its_fuse() -> None:
+    asked = other("cable")
+    step = next(each for each in work_steps(asked.build) if each.id == "cable")
+    assert step.subjects == ("radio-feed",)
+    told = expected(asked, step.expect, "radio-feed")
+    assert told == "radio-feed: 4 mm², 2.5 m, copper; a 20 A fuse (yellow), 100 mm along it."
+
+
+def test_hours_that_are_written_are_priced_whatever_changes() -> None:
+    # nothing of a filter is work at the vehicle by the table, and half an hour is written
+    assert bill_of(other("filter")).hours.typical == pytest.approx(0.5)
 
 
 # --- What to read ---------------------------------------------------------------------------------

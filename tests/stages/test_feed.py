@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from workbench import channel, job, location
 
+import conewright as cw
 from conewright.errors import BadInputError
 from conewright.job.build.state import Origin
 from conewright.stages.feed.stage import feed
@@ -226,3 +227,30 @@ def test_a_supply_no_car_radio_is_made_for_stops(volts: str, stopped: bool) -> N
     report = feed(job(*ALONE, radio=f'supply = "{volts}"').build())
     found = [entry.severity for entry in report.verdicts if entry.id == "head_unit.supply"]
     assert found == ([Severity.STOP] if stopped else [])
+
+
+SWAPPED = """
+[[proposal]]
+id = "new-radio"
+[proposal.set]
+"head_unit.output" = "bridge"
+"""
+
+
+def test_a_bridge_radio_on_a_common_ground_loom_is_warned_of() -> None:
+    old = cw.demo_text().replace('output = "bridge"', 'output = "common-ground"') + SWAPPED
+    found, planned = (cw.feed(cw.loads(old).build(plan)) for plan in (None, "new-radio"))
+    ids = {verdict.id: verdict.severity for verdict in planned.verdicts}
+    assert ids["head_unit.shared-return"] is Severity.WARN
+    assert "head_unit.shared-return" not in {verdict.id for verdict in found.verdicts}
+    # the caution of the old outputs stays with the plan, beside that of the new ones
+    assert {"shared-return", "floating"} <= {caution.id for caution in planned.cautions}
+
+
+def test_a_driver_alone_is_not_told_to_go_in_series() -> None:
+    text = cw.demo_text().replace('minimum_load = "4 ohm"', 'minimum_load = "8 ohm"')
+    text = text.replace("door-fl | (4.7 uF + pillar-fl)", "door-fl")
+    said = {v.id: v.text for v in cw.feed(cw.loads(text).build()).verdicts}
+    assert "in series" not in said["front-left.load"]
+    assert "Fit one of more ohms" in said["front-left.load"]
+    assert "Wire in series" in said["rear-left.load"]

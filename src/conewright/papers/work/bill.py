@@ -226,12 +226,12 @@ def _rest(build: Build, materials: list[Line]) -> Line | None:
 def _hours(build: Build, changed: Changes) -> Amount:
     """Return the hours of a plan: as the proposal says, with the spread of its steps.
 
-    The vehicle as found, which nothing is done to, takes none.
+    Where nothing is done and no hours are written, it takes none.
     """
-    if build.proposal is None or not any(changed.by_kind.values()):
+    written = build.outlay.hours
+    if written is None and not any(changed.by_kind.values()):
         return NOTHING
     reckoned = total_minutes(work_steps(build)).times(1.0 / MINUTES_PER_HOUR)
-    written = build.outlay.hours
     return reckoned if written is None else reckoned.times(written / reckoned.typical)
 
 

@@ -12,10 +12,12 @@ from math import inf, sqrt
 from string import Formatter
 
 from conewright.data_files import data_rows
+from conewright.job.build.fills import plain_text
 from conewright.job.build.state import Build, ChannelState
 from conewright.papers.press.answers import Answers
 from conewright.physics.electrics.amplifier import clean_peak_voltage
 from conewright.stages.common.changes import changes
+from conewright.stages.feed.supply_verdicts import fuse_in_words
 from conewright.stages.report.words import number
 from conewright.views.numbers import say
 
@@ -237,6 +239,16 @@ def _load(answers: Answers, subject: str) -> str | None:
     return loads.get(subject)
 
 
+def _cable(answers: Answers, subject: str) -> str | None:
+    """Return a supply cable as it is to lie: size, metal, length, its fuse and where that sits."""
+    state = next((cable for cable in answers.build.feeds if cable.id == subject), None)
+    if state is None or state.fuse is None or state.fuse_distance is None:
+        return None
+    told = [plain_text(value.quantity) for value in (state.size, state.length) if value is not None]
+    fuse, along = fuse_in_words(state.fuse.si), plain_text(state.fuse_distance.quantity)
+    return f"{', '.join([*told, state.metal.replace('-', ' ')])}; {fuse}, {along} along it"
+
+
 EXPECTATIONS: dict[str, Callable[[Answers, str], str | None]] = {
     "plug_resistance": _figure("plug_resistance"),
     "rear_clearance": _figure("rear_clearance"),
@@ -246,6 +258,7 @@ EXPECTATIONS: dict[str, Callable[[Answers, str], str | None]] = {
     "spacer": _figure("spacer"),
     "name": _name,
     "load": _load,
+    "cable": _cable,
     "bass_change": _bass_change,
     "open_volts": _open_volts,
     "supply": _supply,

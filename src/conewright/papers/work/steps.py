@@ -23,9 +23,9 @@ MINUTES_PER_HOUR = 60.0
 class Step:
     """One step of the work: what, where, how, with what, how long, what to mind.
 
-    `subjects` are the ids of the places or channels it is done at, none for the whole job;
-    `expect` names what the sheet says about what to find there; `minutes` are those when all goes
-    well, as a rule, and when it does not.
+    `subjects` are the ids of the places, channels or supply cables it is done at, none for the
+    whole job; `expect` names what the sheet says about what to find there; `minutes` are those when
+    all goes well, as a rule, and when it does not.
     """
 
     id: str
@@ -60,10 +60,10 @@ def total_minutes(steps: tuple[Step, ...]) -> Amount:
 def _step(build: Build, changed: Changes, row: dict[str, str]) -> Step | None:
     """Return a row as a step of this build, None where it is not done."""
     when = row["when"]
-    wanted = when == "always" or (when == "opens" and bool(changed.opened))
-    subjects = () if row["each"] == "job" else changed.by_kind[when]
-    if not (subjects or (row["each"] == "job" and wanted)):
+    done_at = () if when == "always" else changed.by_kind[when]
+    if when != "always" and not done_at:
         return None
+    subjects = () if row["each"] == "job" else done_at
     names = {place.id: place.name for place in build.locations}
     return Step(
         id=row["step"],

@@ -6,7 +6,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from conewright.job.build.building import build_job
-from conewright.job.build.state import Build, ChannelState, LocationState
+from conewright.job.build.state import (
+    Build,
+    ChannelState,
+    FeedState,
+    HeadUnitState,
+    LocationState,
+)
 from conewright.job.document.document import Document
 from conewright.job.proposals import apply_proposal
 
@@ -25,7 +31,9 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """What a build changes: ids of places, and of channels for `rewired`, by kind of change."""
+    """What a build changes, by kind of change: ids of places; of channels for `rewired`, of supply
+    cables for `recabled`, of the radio for `new-radio`; of all of these for `battery-off`.
+    """
 
     opened: tuple[str, ...]
     by_kind: dict[str, tuple[str, ...]]
@@ -42,7 +50,7 @@ def planned_job(build: Build) -> Document:
 
 
 def changes(build: Build) -> Changes:
-    """Return the ids of the places and channels that a build changes, by kind of change."""
+    """Return the ids of what a build changes, by kind of change."""
     before = as_found(build)
     places = {place.id: place for place in before.locations}
     channels = {channel.id: channel for channel in before.channels}
@@ -60,6 +68,13 @@ def changes(build: Build) -> Changes:
         for channel in build.channels
         if channel.id not in channels or channel.tree != channels[channel.id].tree
     )
+    cables = {cable.id: _laid(cable) for cable in before.feeds}
+    by_kind["recabled"] = tuple(
+        cable.id for cable in build.feeds if _laid(cable) != cables.get(cable.id)
+    )
+    swapped = _made(build.head_unit) != _made(before.head_unit)
+    by_kind["new-radio"] = (HEAD_UNIT,) if swapped else ()
+    by_kind["battery-off"] = (*opened, *by_kind["recabled"], *by_kind["new-radio"])
     return Changes(opened=opened, by_kind=by_kind)
 
 
@@ -111,8 +126,10 @@ def moved_places(job: Document, planned: Document) -> frozenset[str]:
     )
 
 
+HEAD_UNIT = "head_unit"
+
 PLACE_TESTS: dict[str, Callable[[LocationState, LocationState], bool]] = {
-    "cuts": lambda now, then: bool(cut_needed(now)) or _wider(now, then),
+    "cuts": lambda now, then: _cut_for_driver(now, then) or _wider(now, then),
     "patched": lambda now, then: _cover(now) == "patch" != _cover(then),
     "filmed": lambda now, then: _cover(now) == "film" != _cover(then),
     "spacer": lambda now, then: now.mount.spacer.si > 0.0 and now.mount.spacer != then.mount.spacer,
@@ -129,9 +146,28 @@ def _work(place: LocationState | None) -> object:
     return place.driver.id, mount.ring, mount.spacer, mount.cutout, place.cavity, place.trim
 
 
+def _cut_for_driver(now: LocationState, then: LocationState) -> bool:
+    """Whether another driver needs a larger hole; the one that was found there sits in its own."""
+    return now.driver.id != then.driver.id and bool(cut_needed(now))
+
+
 def _wider(now: LocationState, then: LocationState) -> bool:
     hole, was = now.mount.cutout, then.mount.cutout
     return hole is not None and was is not None and hole.si > was.si
+
+
+def _laid(cable: FeedState) -> tuple[object, ...]:
+    """Everything about a supply cable that cannot change without laying or fusing it anew."""
+    sizes = (cable.length, cable.size, cable.fuse, cable.fuse_distance)
+    written = tuple(None if value is None else value.quantity for value in sizes)
+    return (*written, cable.metal, cable.route, cable.return_by)
+
+
+def _made(radio: HeadUnitState) -> tuple[object, ...]:
+    """What no work on a radio changes: with another of these it is another radio."""
+    power = radio.advertised_power
+    rated = (radio.minimum_load.quantity, None if power is None else power.quantity)
+    return (radio.name, radio.output, *rated)
 
 
 def _cover(place: LocationState) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from conewright.job.quantity.values import format_quantity
 from conewright.physics.electrics.amplifier import lowest_impedance
+from conewright.stages.common.changes import as_found
 from conewright.stages.common.twins import opposed_twins
 from conewright.stages.feed.load import RadioLoad
 from conewright.stages.report.assembly import Answer
@@ -31,6 +32,7 @@ def feed_verdicts(answer: Answer, load: RadioLoad) -> None:
     _heat_verdict(answer)
     _power_verdicts(answer, load)
     _polarity_verdicts(answer, load)
+    _return_verdict(answer)
     answer.sentence = _sentence(answer, load)
 
 
@@ -106,7 +108,7 @@ def _load_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
         f"heat rise: the chip {'would reach' if stops else 'reaches'} {with_band(chip)} with loud "
         "music and protects itself at "
         f"{number(limit, 'degC')}. {_current_words(load, name)}"
-        "Wire in series, fit higher-ohm units, or feed them from an amplifier rated for it."
+        f"{_cure(load, name)}"
     )
     answer.verdict(name, "load", Severity.STOP if stops else Severity.WARN, text, *ids)
 
@@ -114,6 +116,13 @@ def _load_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
 def _surely_bears(lowest: Figure, allowed: float) -> bool:
     """Whether the whole band of a lowest impedance stays above what is allowed [ohm]."""
     return lowest.low is None or lowest.low >= allowed
+
+
+def _cure(load: RadioLoad, name: str) -> str:
+    """Say what puts a load right that is too low; a driver alone has none to be in series with."""
+    if len(load.build.channel(name).polarity) < 2:
+        return "Fit one of more ohms, or feed it from an amplifier rated for it."
+    return "Wire in series, fit higher-ohm units, or feed them from an amplifier rated for it."
 
 
 def _current_words(load: RadioLoad, name: str) -> str:
@@ -208,6 +217,21 @@ def _polarity_verdicts(answer: Answer, load: RadioLoad) -> None:
             Severity.WARN,
             f"{turned} is connected the other way round than {upright}: one pushes while the other "
             "pulls, and the bass between them cancels. Swap its two wires.",
+        )
+
+
+def _return_verdict(answer: Answer) -> None:
+    """Warn of a bridge radio on the loom of a common-ground one."""
+    found = as_found(answer.build).head_unit.output
+    if answer.build.head_unit.output == "bridge" != found:
+        answer.verdict(
+            "head_unit",
+            "shared-return",
+            Severity.WARN,
+            "The loom was made for common-ground outputs: its − wires may share one return or sit "
+            "on the chassis, and a bridge output would put half the supply across the "
+            "loudspeakers. Prove first, radio unplugged, that each leg is open to the chassis and "
+            "to every other pair; else lay new pairs, or block d.c. with an adapter.",
         )
 
 

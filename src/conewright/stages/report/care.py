@@ -13,7 +13,12 @@ from functools import cache
 from conewright.data_files import data_rows
 from conewright.job.build.state import Build, LocationState
 from conewright.phrases import listed
-from conewright.stages.common.changes import changes, new_driver_places, opened_places
+from conewright.stages.common.changes import (
+    as_found,
+    changes,
+    new_driver_places,
+    opened_places,
+)
 from conewright.stages.report.data import Caution, Severity, Verdict
 
 __all__ = [
@@ -126,6 +131,7 @@ CONDITIONS: dict[str, Callable[[_Case], bool]] = {
     "always": lambda _: True,
     "present": lambda case: bool(case.present),
     "opens": lambda case: bool(case.opened),
+    "battery-off": lambda case: bool(changes(case.build).by_kind["battery-off"]),
     "cuts": _cuts,
     "new-driver": _new_driver,
     "sensor-possible": lambda case: case.build.vehicle.door_sensor != "none",
@@ -135,7 +141,9 @@ CONDITIONS: dict[str, Callable[[_Case], bool]] = {
         {case.build.vehicle.door_sensor, case.build.vehicle.curtain} != {"none"}
     ),
     "bridge": lambda case: case.build.head_unit.output == "bridge",
-    "common-ground": lambda case: case.build.head_unit.output == "common-ground",
+    "common-ground": lambda case: (
+        "common-ground" in {case.build.head_unit.output, as_found(case.build).head_unit.output}
+    ),
 }
 """The words of the column `when`; all the words of a row must hold."""
 

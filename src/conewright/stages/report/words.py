@@ -63,7 +63,8 @@ def number(
 def with_band(figure: Figure) -> str:
     """Write a figure with its 10 to 90 % band, as in `3.4 ohm (3.2 to 3.7)`.
 
-    A change has its sign, as in `+4 dB (+1 to +9)`. A figure without an answer gives its own text, or `no answer`; one without spread has no band.
+    A change has its sign, as in `+4 dB (+1 to +9)`. A figure without an answer gives its own text,
+    or `no answer`; one without spread has no band.
     """
     if figure.value is None:
         return figure.text or "no answer"
@@ -80,8 +81,8 @@ def signed(text: str) -> str:
 def digits(figure: Figure, *, scale: float = 1.0, spread: float | None = None) -> Sequence[str]:
     """Return a figure's number and, where it has a band, both ends of that, without the unit.
 
-    Those of a change have their signs. There is no band where it is endless, where rounding alone makes it, or where both ends are
-    written alike.
+    Those of a change have their signs. There is no band where it is endless, where rounding alone
+    makes it, or where both ends are written alike.
 
     Args:
         figure: one with a value.
