@@ -28,7 +28,7 @@ from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.samples import SAMPLES, scores, stratified
 from conewright.stages.find.instruments.topology import context_of, plug_samples
 
-__all__ = ["COIL", "LEG", "PAIR", "UNKNOWN", "Bench", "Shown"]
+__all__ = ["COIL", "LEG", "PAIR", "UNKNOWN", "Bench", "Shown", "drains_asleep"]
 
 PAIR, COIL, LEG = "pair-resistance", "coil-resistance", "leg-to-chassis"
 BIAS, FEED, SLEEP = "leg-bias", "feed-drop", "sleep-current"
@@ -50,6 +50,12 @@ class Shown:
 
     subject: str
     effects: Mapping[str, FloatArray]
+
+
+def drains_asleep(build: Build) -> bool:
+    """Whether the job writes down that its radio draws more with the key out than any sound one."""
+    radio, usual = build.head_unit.sleep_current, size(SLEEP, HEALTHY, "radio")
+    return radio is not None and usual.high is not None and radio.si > usual.high
 
 
 class Bench:
@@ -221,7 +227,7 @@ class Bench:
     def _sleep_current(self) -> FloatArray:
         rest = self._named(SLEEP, HEALTHY, "vehicle without radio")
         radio = self.build.head_unit.sleep_current
-        if radio is not None:
+        if radio is not None and not drains_asleep(self.build):
             return rest + self._sampled(radio)
         return rest + self._drawn(size(SLEEP, HEALTHY, "radio"), EFFECT_AXES[1])
 

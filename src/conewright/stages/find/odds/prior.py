@@ -16,6 +16,7 @@ from conewright.stages.common.twins import mirrored
 from conewright.stages.feed.load import RadioLoad
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, State
+from conewright.stages.find.instruments.readouts import drains_asleep
 from conewright.stages.find.odds.inference import Complained, Model, PairFactor
 
 __all__ = [
@@ -60,8 +61,9 @@ AGEING = frozenset(
 NEW_DRIVER = 0.3
 """Weight of an ageing fault of a driver that is new; workshop experience, from memory."""
 
-WRITTEN_REVERSED = 20.0
-"""Weight of a reversed driver that the job itself writes down as reversed."""
+WRITTEN = 20.0
+"""Weight of a fault that the job itself writes down: a driver as reversed, a radio as one that
+draws too much with the key out."""
 
 GONE_ALREADY = 0.5
 """Share of the twins that go within two years that have gone already; assumed."""
@@ -171,7 +173,9 @@ def _weight(
     if atom.fault in AGEING:
         weight *= _age_factor(atom, chain, build)
     if atom.fault == "reversed" and _written_reversed(atom, chain):
-        weight *= WRITTEN_REVERSED
+        weight *= WRITTEN
+    if atom.fault == "sleep-drain" and drains_asleep(build):
+        weight *= WRITTEN
     if atom.fault == "load-too-low":
         # What the job's own wiring asks of the radio is computed; the share of the table stands
         # for the chance that the wiring is not what the job says.
