@@ -483,6 +483,7 @@ def test_proposals_stand_side_by_side(see: Callable[[str], Page], job_id: str) -
     text = see(f"/jobs/{job_id}/proposals").text
     for words in ("dB", "ohm", "°C", "mm", "EUR", "larger-fronts ■ stop", "Room behind, tightest"):
         assert words in text
+    assert "Hottest supply cable, at its fuse's rating" in text
 
 
 def test_a_proposal_is_tried_without_saving(client: TestClient, store: Store, job_id: str) -> None:
@@ -491,6 +492,10 @@ def test_a_proposal_is_tried_without_saving(client: TestClient, store: Store, jo
     assert "Bass, 40 to 100 Hz, at driver" in page.text
     assert not page.all("html")
     assert store.get(job_id).revision == 1
+    # A stop is told with its reason, there and then.
+    data = {"base": "1", "id": "trial", **rows(("radio-feed.fuse_distance", "4.8 m"))}
+    page = Page(client.post(f"/jobs/{job_id}/preview/new", data=data).text)
+    assert "its fuse sits 4.8 m along the cable" in page.text
 
 
 def test_a_wrong_row_is_said_and_the_others_stay(client: TestClient, job_id: str) -> None:

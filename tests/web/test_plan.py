@@ -9,6 +9,8 @@ from conewright.job.build.job import Job
 from conewright.job.text.editing import with_values
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text
+from conewright.stages.hear.stage import hear
+from conewright.web.frame.answer import places_states
 from conewright.web.frame.plan import LABEL, ROW, WIDTH, Mark, Plan, State, draw_plan
 
 
@@ -103,6 +105,15 @@ def test_states_changes_and_what_is_looked_at_are_words_too() -> None:
         mark(plan, "door-fl").spoken == "front left door, warn, changed by this proposal, selected"
     )
     assert mark(plan, "roof-rl").spoken == "rear left roof lining, not judged"
+
+
+def test_what_is_said_of_several_places_marks_all_of_them() -> None:
+    job = loads(demo_text())
+    report = hear(job.build(), samples=64)
+    travel = next(verdict for verdict in report.verdicts if verdict.id.endswith(".travel"))
+    places = {figure.partition(".")[0] for figure in travel.figures}
+    assert len(places) > 1
+    assert all(places_states(job, [report])[place].word == "warn" for place in places)
 
 
 def test_everything_can_be_opened() -> None:

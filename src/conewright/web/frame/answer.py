@@ -352,7 +352,8 @@ def places_states(job: Job, reports: Iterable[Report]) -> dict[str, State]:
 
 def _about(verdict: Verdict, ids: set[str]) -> set[str]:
     if verdict.subject in ids:
-        return {verdict.subject}
+        # What is said of several places at once has the figures of all of them behind it.
+        return {verdict.subject, *(figure.partition(".")[0] for figure in verdict.figures)} & ids
     named = set(re.findall(r"[A-Za-z][A-Za-z0-9_]*(?:-[A-Za-z0-9_]+)*", verdict.text))
     return named & ids if verdict.severity.rank >= Severity.WARN.rank else set()
 

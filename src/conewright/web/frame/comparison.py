@@ -10,7 +10,7 @@ from conewright.job.document.parts import AS_FOUND
 from conewright.stages.common.changes import moved_places
 from conewright.stages.report.data import Figure, Report, Severity
 from conewright.views.cells import MARKS
-from conewright.web.frame.answer import NumberView, number_view
+from conewright.web.frame.answer import NumberView, VerdictView, number_view, verdict_views
 
 __all__ = ["Column", "Comparison", "Row", "comparison"]
 
@@ -57,6 +57,12 @@ class Comparison:
     rows: tuple[Row, ...]
 
     @property
+    def said(self) -> tuple[VerdictView, ...]:
+        """The worst that is said of the last build."""
+        last = self.columns[-1].id
+        return verdict_views(each for each in self.report.verdicts if each.subject == last)
+
+    @property
     def gist(self) -> str:
         """The last build in one line, for where a table has no room."""
         said = []
@@ -94,6 +100,7 @@ def _asked(job: Job) -> Iterator[tuple[str, str]]:
         for seat in job.seats:
             yield f"{stem}{seat.id}", title.format(seat.id)
     yield from RADIO
+    yield "conductor_temperature", "Hottest supply cable, at its fuse's rating"
     yield "fit_odds", "Odds that it is too tight"
     yield from WORK
 
