@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from itertools import combinations, product
+from math import expm1, log1p
 
 import numpy as np
 import pytest
@@ -74,15 +75,15 @@ def brute_force(
             for index in chain.states[state]
         }
         for complaint in model.complaints:
-            quiet = [1.0 - brings for atom, brings in complaint.causes.items() if atom in there]
-            chance *= 1.0 - (1.0 - complaint.groundless) * float(np.prod(quiet))
+            brings = [chance for atom, chance in complaint.causes.items() if atom in there]
+            chance *= -expm1(sum(log1p(-each) for each in (complaint.groundless, *brings)))
         total += chance
         for atom in there:
             present[atom] += chance
     return total, {atom: chance / total for atom, chance in present.items()}
 
 
-@pytest.mark.parametrize("complaints", [0, 1, 2, 3])
+@pytest.mark.parametrize("complaints", [0, 1, 2, 3, 7, 12])
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_odds_equal_the_sum_over_all_combinations(seed: int, complaints: int) -> None:
     # Closed form: the definition, by enumeration.
@@ -93,6 +94,57 @@ def test_odds_equal_the_sum_over_all_combinations(seed: int, complaints: int) ->
     got = odds.of_atoms()
     for atom, chance in expected.items():
         assert got[atom] == pytest.approx(chance, abs=1e-12)
+
+
+def rarer(model: Model, times: float) -> Model:
+    """The same with complaints that every fault brings on so many times more rarely."""
+    said = tuple(
+        Complained(
+            each.id,
+            {atom: brings / times for atom, brings in each.causes.items()},
+            each.groundless / times,
+        )
+        for each in model.complaints
+    )
+    return replace(model, complaints=said)
+
+
+@pytest.mark.parametrize("complaints", [5, 9, 12])
+def test_many_rare_complaints_lose_no_digits(complaints: int) -> None:
+    # Closed form: the definition, by enumeration; all twelve together have a chance below 1e-30.
+    model, likelihoods, reading = bench(11, complaints=complaints)
+    model = rarer(model, 300.0)
+    odds = infer(model, likelihoods, [reading])
+    total, expected = brute_force(model, likelihoods, reading)
+    assert total < 10.0 ** (-2.5 * complaints)
+    assert odds.log_evidence == pytest.approx(np.log(total), abs=1e-12)
+    got = odds.of_atoms()
+    for atom, chance in expected.items():
+        assert got[atom] == pytest.approx(chance, abs=1e-12)
+
+
+def test_a_vehicle_without_a_channel_has_the_odds_of_what_all_share() -> None:
+    # By hand: weights 1, 0.2, 0.1, 0.02 of none, one, the other and both; 0.3 and 0.5 are told.
+    chain = small_chain("shared", 2)
+    brings = dict(zip(chain.atoms, (0.3, 0.5), strict=True))
+    said = (Complained("dull", brings, groundless=0.1),)
+    odds = infer(Model((chain,), (np.array([1.0, 0.2, 0.1, 0.02]),), (), said), {})
+    heard = np.array([0.1, 0.2 * 0.37, 0.1 * 0.55, 0.02 * 0.685])
+    assert odds.of_states(0) == pytest.approx(heard / heard.sum(), rel=1e-12)
+    silent = np.array([1.0, 0.2, 0.1, 0.02]) / heard.sum()
+    assert odds.unsaid[0][0][:, 0] == pytest.approx(silent, rel=1e-12)
+
+
+def test_order_of_complaints_does_not_matter() -> None:
+    model, likelihoods, reading = bench(12, complaints=10)
+    model = rarer(model, 100.0)
+    one = infer(model, likelihoods, [reading])
+    turned = replace(model, complaints=model.complaints[::-1])
+    two = infer(turned, likelihoods, [reading])
+    assert two.of_atoms() == pytest.approx(one.of_atoms(), abs=1e-12)
+    for left, right in zip(one.unsaid, two.unsaid[::-1], strict=True):
+        for table, other in zip(left, right, strict=True):
+            assert other == pytest.approx(table, rel=1e-12)
 
 
 @pytest.mark.parametrize("left_out", [0, 1])

@@ -16,6 +16,7 @@ from conewright.stages.find.talk.inquiry import Inquiry, inquire
 from conewright.stages.find.talk.loads import unknown_loads, wiring_cards, wiring_figures
 from conewright.stages.find.talk.planning import CERTAIN, Foresight, Proposal, top
 from conewright.stages.find.talk.sentences import (
+    aside_verdict,
     cause_verdicts,
     conflict_verdicts,
     find_sentence,
@@ -87,6 +88,7 @@ def find(build: Build) -> Report:
     offset_verdicts(answer, inquiry)
     cause_verdicts(answer, inquiry, chances)
     conflict_verdicts(answer, inquiry)
+    aside_verdict(answer, inquiry)
     printed_verdicts(answer, inquiry, chances)
     answer.sentence = find_sentence(inquiry, chances, cards)
     report = answer.report(headlines={})

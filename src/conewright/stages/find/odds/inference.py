@@ -3,16 +3,16 @@
 Given the state of what all channels share, chains are independent but for twins: age rots both
 surrounds, and a mono test hears two chains at once. Both act through a few classes of states, so
 that the sum over all combinations folds into small products. What ties everything together is that
-a complaint comes from some fault somewhere. It stays away if every fault keeps quiet, each with its
-own chance (a noisy or); so its chance is a difference of two products over chains.
+a complaint comes from some fault somewhere, each bringing it on with its own chance (a noisy or).
+So for every chain the sum goes over the sets of complaints that it may bring on; the rest of the
+vehicle brings on what is left.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
-from itertools import combinations
+from functools import cached_property, reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 from conewright.errors import BadInputError
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults.chains import Atom, Chain
+from conewright.stages.find.odds.covering import brought_exactly, covered, covered_by_any
 
-__all__ = ["Complained", "Model", "Odds", "PairFactor", "Term", "infer"]
+__all__ = ["Complained", "Model", "Odds", "PairFactor", "infer"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,22 +56,6 @@ class PairFactor:
 
 
 @dataclass(frozen=True)
-class Term:
-    """One term of the chance of all complaints.
-
-    Attributes:
-        sign: its sign, with what does not depend on the faults.
-        quiet: the complaints that nothing brings on in it.
-        factors: for every chain a factor for every state, shape (states,).
-
-    """
-
-    sign: float
-    quiet: tuple[Complained, ...]
-    factors: tuple[FloatArray, ...]
-
-
-@dataclass(frozen=True)
 class Model:
     """A vehicle's chains with their prior odds; chain 0 is what all share.
 
@@ -78,7 +63,8 @@ class Model:
         chains: the chains, the shared one first.
         weights: prior weight of every state of every chain, no fault weighing 1.
         pairs: factors over pairs of chains that always hold, at most one pair a chain.
-        complaints: what the owner said.
+        complaints: what the owner said; each triples the work.
+        aside: ids of complaints that are not reckoned with.
 
     """
 
@@ -86,21 +72,22 @@ class Model:
     weights: tuple[FloatArray, ...]
     pairs: tuple[PairFactor, ...] = ()
     complaints: tuple[Complained, ...] = ()
+    aside: tuple[str, ...] = ()
 
     @cached_property
-    def terms(self) -> tuple[Term, ...]:
-        """The chance of all complaints as a sum of products over chains.
+    def brings(self) -> tuple[FloatArray, ...]:
+        """Chance that each state brings each complaint on, shape (complaints, states), by chain.
 
-        The product of (1 - [chance that no fault brings it on]) over the complaints, multiplied
-        out.
+        What brings a complaint on with no cause there counts to what all share.
         """
-        terms = []
-        for size in range(len(self.complaints) + 1):
-            for chosen in combinations(self.complaints, size):
-                sign = float(np.prod([complaint.groundless - 1.0 for complaint in chosen]))
-                factors = tuple(_quiet(chain, chosen) for chain in self.chains)
-                terms.append(Term(sign, chosen, factors))
-        return tuple(terms)
+        groundless = np.array([complaint.groundless for complaint in self.complaints])
+        shared, *others = (_brings(chain, self.complaints) for chain in self.chains)
+        return (_either(groundless[:, None], shared), *others)
+
+    @cached_property
+    def exactly(self) -> tuple[FloatArray, ...]:
+        """Chance that each state brings on exactly a set, shape (sets, states), by chain."""
+        return tuple(brought_exactly(brings) for brings in self.brings)
 
 
 @dataclass(frozen=True)
@@ -155,47 +142,29 @@ def infer(
 
     """
     fold = _Fold(model, likelihoods, tuple(readings))
-    sums = [_Sum(fold.shapes) for _ in range(1 + len(model.complaints))]
-    for term in model.terms:
-        part, parts = fold.weighed(term.factors)
-        sums[0].add(term.sign, part, parts)
-        for number, complaint in enumerate(model.complaints, start=1):
-            if complaint not in term.quiet:
-                sums[number].add(term.sign, part, parts)
-    whole, *without = sums
-    if not whole.total > 0.0:
+    tables = fold.tables()
+    total = float(tables[0][0].sum())
+    if not total > 0.0:
         raise BadInputError("these readings cannot all come from this vehicle")
-    return Odds(
-        model=model,
-        joint=whole.scaled(whole.total),
-        log_evidence=float(np.log(whole.total)) + fold.log_scale,
-        unsaid=tuple(each.scaled(whole.total) for each in without),
+    joint, *unsaid = (
+        tuple(table[number] / total for table in tables)
+        for number in range(1 + len(model.complaints))
     )
+    return Odds(model, joint, float(np.log(total)) + fold.log_scale, tuple(unsaid))
 
 
-class _Sum:
-    """A sum of joint tables with signs."""
-
-    def __init__(self, shapes: Iterable[tuple[int, ...]]) -> None:
-        self.total = 0.0
-        self.joint = [np.zeros(shape) for shape in shapes]
-
-    def add(self, sign: float, part: float, parts: Iterable[FloatArray]) -> None:
-        self.total += sign * part
-        for joint, values in zip(self.joint, parts, strict=True):
-            joint += sign * values
-
-    def scaled(self, total: float) -> tuple[FloatArray, ...]:
-        return tuple(np.maximum(joint / total, 0.0) for joint in self.joint)
+def _either(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Chance that one of two independent causes brings something on, small ones kept exact."""
+    return np.asarray(one + other * (1.0 - one))
 
 
-def _quiet(chain: Chain, complaints: Sequence[Complained]) -> FloatArray:
-    """Chance that no fault of a state brings on any of these complaints, shape (states,)."""
-    silent = [
-        float(np.prod([1.0 - complaint.causes.get(atom, 0.0) for complaint in complaints]))
-        for atom in chain.atoms
-    ]
-    return np.asarray(np.prod(np.where(chain.members > 0.0, silent, 1.0), axis=1))
+def _brings(chain: Chain, complaints: Sequence[Complained]) -> FloatArray:
+    """Chance that the faults of a state bring a complaint on, shape (complaints, states)."""
+    alone = (
+        np.outer([complaint.causes.get(atom, 0.0) for complaint in complaints], held)
+        for atom, held in zip(chain.atoms, chain.members.T, strict=True)
+    )
+    return reduce(_either, alone, np.zeros((len(complaints), len(chain.states))))
 
 
 @dataclass
@@ -219,10 +188,6 @@ class _Fold:
             self.log_scale += float(np.log(peak))
             self.scaled.append(table / peak)
 
-    @property
-    def shapes(self) -> list[tuple[int, ...]]:
-        return [table.shape for table in self.scaled]
-
     def _likelihood(self, number: int) -> FloatArray:
         shared = len(self.model.chains[0].states)
         count = 1 if number == 0 else len(self.model.chains[number].states)
@@ -231,61 +196,138 @@ class _Fold:
             return np.ones((shared, count))
         return np.asarray(given, dtype=float).reshape(shared, count)
 
-    def weighed(self, factors: Sequence[FloatArray]) -> tuple[float, list[FloatArray]]:
-        """Sum, and joint tables, over all states, each weighed with its chain's factor."""
-        shared, *others = factors
-        tables = [self.scaled[0] * shared[:, None]]
-        tables += [table * own for table, own in zip(self.scaled[1:], others, strict=True)]
-        messages: dict[int, FloatArray] = {}
-        blocks: list[FloatArray] = []
-        for pair in self._coupled:
-            left, right = tables[pair.left], tables[pair.right]
-            # Sums over the states of each class; rows are shared states.
-            to_left = (right @ pair.right_members) @ pair.table.T @ pair.left_members.T
-            to_right = (left @ pair.left_members) @ pair.table @ pair.right_members.T
-            messages[pair.left], messages[pair.right] = to_left, to_right
-            blocks.append(np.sum(left * to_left, axis=1))
-        alone = [n for n in range(1, len(tables)) if n not in messages]
-        blocks += [tables[number].sum(axis=1) for number in alone]
-        product = tables[0][:, 0] * np.prod(blocks, axis=0) if blocks else tables[0][:, 0]
-        joints = [product[:, None]]
-        for number in range(1, len(tables)):
-            own = tables[number] * messages.get(number, 1.0)
-            whole = own.sum(axis=1)
-            rest = np.divide(product, whole, out=np.zeros_like(product), where=whole > 0.0)
-            joints.append(own * rest[:, None])
-        return float(product.sum()), joints
+    def tables(self) -> list[FloatArray]:
+        """Weight of every state of every chain, shape (1 + complaints, shared, states).
 
-    @cached_property
-    def _coupled(self) -> list[_Coupling]:
-        """One table over joint classes for every pair of chains that something ties together."""
+        The first is with all complaints, each other one without one of them.
+        """
+        nothing = np.zeros((2 ** len(self.model.complaints), 1))
+        nothing[0] = 1.0
+        if len(self.scaled) == 1:
+            alone = self._left_over(np.repeat(nothing, len(self.scaled[0]), axis=1))
+            return [alone[:, 0, :, None] * self.scaled[0]]
+        found = {}
+        kinds, kind = self._shared_kinds
+        for block, rest in _rests(self._blocks(kinds), np.repeat(nothing, len(kinds), axis=1)):
+            for which, side in enumerate(block.sides):
+                found[side.chain] = self._of_side(side, block.beside(which, rest)[..., kind])
+        return [found[1].sum(axis=2, keepdims=True), *(found[n] for n in sorted(found))]
+
+    def _of_side(self, side: _Side, beside: FloatArray) -> FloatArray:
+        """Weights of the states of a chain, given those of all other channels by its classes."""
+        exactly = self.model.exactly[side.chain]
+        parts = np.zeros((1 + len(self.model.complaints), *self.scaled[side.chain].shape))
+        for number, needed in enumerate(beside):
+            held = side.classes == number
+            parts[..., held] = self._left_over(needed).transpose(0, 2, 1) @ exactly[:, held]
+        return parts * self.scaled[0] * self.scaled[side.chain]
+
+    def _left_over(self, needed: FloatArray) -> FloatArray:
+        """Weight of what a chain leaves to all others, by the set that it brings on itself.
+
+        Shape (1 + complaints, sets, shared): with all complaints, and without each of them.
+        """
+        every = covered(self.model.brings[0], needed)[::-1]
+        sets = np.arange(len(every))
+        bits = [0, *(1 << number for number in range(len(self.model.complaints)))]
+        return np.asarray(every[np.array([sets | bit for bit in bits])])
+
+    @property
+    def _shared_kinds(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """One shared state of each kind that no channel tells apart, and the kind of each."""
+        rows = np.concatenate(self.scaled[1:], axis=1)
+        _, first, kind = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+        return first, np.ravel(kind)
+
+    def _blocks(self, kinds: NDArray[np.intp]) -> list[_Block]:
+        """Chains that nothing ties to others, and pairs that something ties together."""
         factors: dict[tuple[int, int], list[PairFactor]] = {}
         for factor in (*self.model.pairs, *self.readings):
             factors.setdefault((factor.left, factor.right), []).append(factor)
-        return [_Coupling.of(group) for group in factors.values()]
+        blocks = []
+        for (left, right), group in factors.items():
+            left_kinds, left_class = _joint_classes([factor.left_class for factor in group])
+            right_kinds, right_class = _joint_classes([factor.right_class for factor in group])
+            table = np.ones((len(left_kinds), len(right_kinds)))
+            for number, factor in enumerate(group):
+                table *= factor.table[np.ix_(left_kinds[:, number], right_kinds[:, number])]
+            sides = (self._side(left, left_class, kinds), self._side(right, right_class, kinds))
+            blocks.append(_Block(sides, table))
+        tied = {number for pair in factors for number in pair}
+        for number in range(1, len(self.scaled)):
+            if number not in tied:
+                alike = np.zeros(self.scaled[number].shape[1], dtype=np.intp)
+                blocks.append(_Block((self._side(number, alike, kinds),), np.ones((1, 1))))
+        return blocks
+
+    def _side(self, chain: int, classes: NDArray[np.intp], kinds: NDArray[np.intp]) -> _Side:
+        return _Side(chain, classes, self.model.brings[chain], self.scaled[chain][kinds].T)
 
 
 @dataclass(frozen=True)
-class _Coupling:
-    """Factors over one pair of chains, joined: members of each class, and a table over classes."""
+class _Side:
+    """A chain with the classes of its states, what they bring on, and their weights.
 
-    left: int
-    right: int
-    left_members: FloatArray
-    right_members: FloatArray
+    Shapes (states,), (complaints, states) and (states, shared).
+    """
+
+    chain: int
+    classes: NDArray[np.intp]
+    brings: FloatArray
+    weights: FloatArray
+
+    def covered(self, needed: FloatArray) -> FloatArray:
+        """Weight of each class with at least a set brought on, by it or by others.
+
+        Args: needed: by others, for each class, (classes, sets, shared). Returns: The same shape.
+        """
+        held = [self.classes == number for number in range(len(needed))]
+        return np.stack(
+            [
+                covered_by_any(self.brings[:, each], self.weights[each], left)
+                for each, left in zip(held, needed, strict=True)
+            ]
+        )
+
+
+@dataclass(frozen=True)
+class _Block:
+    """One chain, or two that a table over the classes of their states ties together."""
+
+    sides: tuple[_Side, ...]
     table: FloatArray
 
-    @classmethod
-    def of(cls, factors: Sequence[PairFactor]) -> _Coupling:
-        left, left_members = _joint_classes([factor.left_class for factor in factors])
-        right, right_members = _joint_classes([factor.right_class for factor in factors])
-        table = np.ones((len(left), len(right)))
-        for number, factor in enumerate(factors):
-            table = table * factor.table[np.ix_(left[:, number], right[:, number])]
-        return cls(factors[0].left, factors[0].right, left_members, right_members, table)
+    def beside(self, which: int, needed: FloatArray) -> FloatArray:
+        """Weight with which all but a side bring on at least a set, for each class of the side.
+
+        Args: needed: the same without this block, (sets, shared).
+        Returns: Shape (classes, sets, shared).
+        """
+        if len(self.sides) == 1:
+            return needed[None]
+        table = self.table if which == 0 else self.table.T
+        alike = np.broadcast_to(needed, (table.shape[1], *needed.shape))
+        return np.asarray(np.tensordot(table, self.sides[1 - which].covered(alike), 1))
+
+    def joined(self, needed: FloatArray) -> FloatArray:
+        """Weight with which this block and others bring on at least a set, (sets, shared)."""
+        return np.asarray(self.sides[0].covered(self.beside(0, needed)).sum(axis=0))
 
 
-def _joint_classes(classes: list[NDArray[np.intp]]) -> tuple[NDArray[np.intp], FloatArray]:
-    """Classes of states alike in all factors, and which state is in which, (states, classes)."""
-    kinds, members = np.unique(np.stack(classes, axis=1), axis=0, return_inverse=True)
-    return kinds, np.eye(len(kinds))[np.ravel(members)]
+def _rests(blocks: Sequence[_Block], needed: FloatArray) -> Iterator[tuple[_Block, FloatArray]]:
+    """Each block with the weight with which all others bring on at least a set."""
+    if len(blocks) == 1:
+        yield blocks[0], needed
+        return
+    half = len(blocks) // 2
+    one, other = blocks[:half], blocks[half:]
+    for near, far in ((one, other), (other, one)):
+        yield from _rests(near, reduce(lambda rest, block: block.joined(rest), far, needed))
+
+
+def _joint_classes(
+    classes: list[NDArray[np.intp]],
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Classes of states alike in all factors, and the class of each state."""
+    kinds, kind = np.unique(np.stack(classes, axis=1), axis=0, return_inverse=True)
+    return kinds, np.ravel(kind)

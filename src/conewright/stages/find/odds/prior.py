@@ -70,6 +70,9 @@ GONE_ALREADY = 0.5
 
 TORN = "surround-torn"
 
+MOST_TOLD = 12
+"""Different complaints that are reckoned with: each doubles the work, or more."""
+
 MOST_COMPUTED, SURE = 0.9, 0.95
 """Most that a chance counts for that a table or a computation gives."""
 
@@ -83,12 +86,17 @@ class Said:
 
 
 def said_by_owner(complaints: Iterable[str]) -> tuple[Said, ...]:
-    """Read complaints like `thin-after-change@front`; raises BadInputError for unknown words."""
-    told = []
-    for text in complaints:
+    """Read complaints like `thin-after-change@front`, each once, in an order of their own.
+
+    Raises:
+        BadInputError: unknown words; suggests the nearest.
+
+    """
+    told = {}
+    for text in dict.fromkeys(complaints):
         name, _, where = text.partition("@")
-        told.append(Said(trade.complaint(name), where))
-    return tuple(told)
+        told[name, where] = Said(trade.complaint(name), where)
+    return tuple(told[key] for key in sorted(told))
 
 
 def low_load_odds(load: RadioLoad) -> dict[str, float]:
@@ -110,7 +118,8 @@ def model_of(
 
     The share of a fault is spread over the places it can be at and scaled by the vehicle's and
     the driver's age. Each complaint comes from some fault: the likelier from one, the larger its
-    factor, and the likelier from the place that the owner names.
+    factor, and the likelier from the place that the owner names. Of more complaints than can be
+    reckoned with, those that tell least are put aside.
     """
     counts = Counter(atom.fault for chain in chains for atom in (*chain.atoms, *chain.known))
     alone = {
@@ -128,11 +137,14 @@ def model_of(
         )
         for chain in chains
     ]
+    told = _different(_complained(words, chains, alone) for words in said)
+    telling = sorted(told, key=lambda complaint: -_bits(complaint, alone))[:MOST_TOLD]
     return Model(
         chains=chains,
         weights=tuple(weights),
         pairs=_twins_rot_together(chains, weights),
-        complaints=tuple(_complained(words, chains, alone) for words in said),
+        complaints=tuple(complaint for complaint in told if complaint in telling),
+        aside=tuple(complaint.id for complaint in told if complaint not in telling),
     )
 
 
@@ -206,7 +218,28 @@ def _complained(words: Said, chains: tuple[Chain, ...], alone: Mapping[Atom, flo
     found = sum(told[atom] * alone[atom] for atom in causes)
     quiet = 1.0 - GROUNDLESS / (1.0 - GROUNDLESS) * min(found, SURE)
     quiet *= float(np.prod([1.0 - told[atom] for chain in chains for atom in chain.known]))
-    return Complained(words.complaint.id, causes, 1.0 - quiet)
+    name = f"{words.complaint.id}@{words.where}" if words.where else words.complaint.id
+    return Complained(name, causes, 1.0 - quiet)
+
+
+def _different(told: Iterable[Complained]) -> list[Complained]:
+    """The complaints that differ: the same words of two names for one place are said once."""
+    found: dict[tuple[str | float, ...], Complained] = {}
+    for complaint in told:
+        words = complaint.id.partition("@")[0]
+        found.setdefault((words, *complaint.causes.values()), complaint)
+    return list(found.values())
+
+
+def _bits(complaint: Complained, alone: Mapping[Atom, float]) -> float:
+    """Bits that a complaint tells of its cause, if one fault is behind it [bit]."""
+    causes = [atom for atom, brings in complaint.causes.items() if brings > 0.0]
+    found = np.array([alone[atom] * complaint.causes[atom] for atom in causes])
+    prior = np.array([alone[atom] for atom in causes]) / sum(
+        alone[atom] for atom in complaint.causes
+    )
+    found = found / found.sum()
+    return float(found @ np.log2(found / prior))
 
 
 def _placed(where: str, chains: tuple[Chain, ...]) -> dict[Atom, float]:

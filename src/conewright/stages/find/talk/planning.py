@@ -117,7 +117,8 @@ class Foresight:
         proposals += [
             view.proposal(odds, self._blame) for view in self._pairs if view.question not in done
         ]
-        return sorted(proposals, key=lambda proposal: -proposal.rate)
+        # Two readings are worth the same in either order: rounding must not choose between them.
+        return sorted(proposals, key=lambda proposal: -float(f"{proposal.rate:.9g}"))
 
 
 def top(odds: Odds) -> tuple[str, float]:

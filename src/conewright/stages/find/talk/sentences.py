@@ -15,7 +15,7 @@ from conewright.stages.report.care import opening_gate
 from conewright.stages.report.data import ReadingCard, Severity
 from conewright.stages.report.words import number, odds
 
-__all__ = ["cause_verdicts", "conflict_verdicts", "find_sentence", "stop_verdicts"]
+__all__ = ["aside_verdict", "cause_verdicts", "conflict_verdicts", "find_sentence", "stop_verdicts"]
 
 WORTH_SAYING = 0.05
 """Causes at least this likely get a sentence of their own."""
@@ -94,6 +94,19 @@ def conflict_verdicts(answer: Answer, inquiry: Inquiry) -> None:
                 f"{_quoted(reading)} does not agree with the other readings: take it again, and "
                 "look for a second fault.",
             )
+
+
+def aside_verdict(answer: Answer, inquiry: Inquiry) -> None:
+    """Name the complaints that the odds leave out, where there are too many."""
+    aside = inquiry.model.aside
+    if aside:
+        answer.verdict(
+            "vehicle",
+            "complaints-aside",
+            Severity.WARN,
+            f"Too many different complaints to reckon with: the odds rest on the "
+            f"{len(inquiry.model.complaints)} that tell most, without {listed(aside)}.",
+        )
 
 
 def find_sentence(

@@ -1,0 +1,101 @@
+"""Many complaints of one vehicle: each counted once, in any order, at a bounded cost."""
+
+from itertools import product
+
+import pytest
+from four_doors import car
+
+from conewright.errors import BadInputError
+from conewright.job.build.draws import draw
+from conewright.physics.basics.arrays import FloatArray
+from conewright.stages.find.faults import trade
+from conewright.stages.find.faults.chains import Atom
+from conewright.stages.find.odds import covering
+from conewright.stages.find.odds.prior import MOST_TOLD
+from conewright.stages.find.talk.inquiry import Inquiry, inquire
+from conewright.stages.find.talk.sentences import aside_verdict
+from conewright.stages.report.assembly import Answer
+
+WORDS = tuple(complaint.id for complaint in trade.complaints())
+PLACED = tuple(f"{word}@{place}" for word, place in product(WORDS, ("door-fl", "rear")))
+
+
+def asked(*complaints: str) -> Inquiry:
+    return inquire(car(complaints=complaints).build())
+
+
+def chances(*complaints: str) -> dict[Atom, float]:
+    return asked(*complaints).chances()
+
+
+def test_the_same_complaint_counts_once_however_often_it_is_written() -> None:
+    once = chances("dull@door-fl", "flat-battery")
+    for copies in (2, 4, 16):
+        assert chances(*["dull@door-fl"] * copies, "flat-battery") == once
+
+
+def test_two_names_of_one_place_are_one_place() -> None:
+    # The channel fl drives door-fl alone, which is all that is in front on the left.
+    once = chances("dull@door-fl")
+    assert chances("dull@fl", "dull@door-fl", "dull@front-left") == pytest.approx(once, abs=1e-12)
+    assert chances("dull@door-fl", "dull@door-fr") != pytest.approx(once, abs=1e-3)
+
+
+def test_other_words_or_another_place_count_besides() -> None:
+    assert len(asked("dull", "dull@rear", "flat-battery").model.complaints) == 3
+
+
+def test_order_of_complaints_does_not_matter() -> None:
+    told = (*WORDS[:9], "dull@rear")
+    assert chances(*told[::-1]) == chances(*told)
+    assert asked(*PLACED[::-1]).model.aside == asked(*PLACED).model.aside
+
+
+def test_of_too_many_complaints_those_that_tell_least_are_put_aside_and_named() -> None:
+    told = (*WORDS, *PLACED)
+    inquiry = asked(*told)
+    kept = [complaint.id for complaint in inquiry.model.complaints]
+    assert len(kept) == MOST_TOLD
+    assert sorted((*kept, *inquiry.model.aside)) == sorted(told)
+    # Whoever names the corner besides tells more of where the fault is.
+    for word in ("dull", "silent-corner", "buzz-one-corner"):
+        assert word not in kept or f"{word}@door-fl" in kept
+    answer = Answer("find", inquiry.case.build, None, draw(()))
+    aside_verdict(answer, inquiry)
+    assert all(name in answer.verdicts[0].text for name in inquiry.model.aside)
+
+
+def test_twelve_complaints_are_all_reckoned_with() -> None:
+    inquiry = asked(*WORDS)
+    assert not inquiry.model.aside
+    answer = Answer("find", inquiry.case.build, None, draw(()))
+    aside_verdict(answer, inquiry)
+    assert not answer.verdicts
+
+
+def test_cost_is_bounded_however_many_complaints_there_are(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    numbers: list[int] = []
+    plain = covering.covered
+
+    def counted(chances: FloatArray, needed: FloatArray) -> FloatArray:
+        numbers.append(chances.size * len(needed))
+        return plain(chances, needed)
+
+    monkeypatch.setattr(covering, "covered", counted)
+    work = {}
+    for told in (4, 8, 12, 36):
+        inquiry = asked(*(*WORDS, *PLACED)[:told])
+        numbers.clear()
+        assert inquiry.odds
+        work[told] = sum(numbers)
+    assert work[4] < work[8] < work[12] == work[36]
+    # By hand: every state of every chain twice as the others of its twin, once for each end.
+    states = sum(len(chain.states) for chain in inquiry.case.chains[1:])
+    assert work[12] <= 2 * states * 12 * 2**12
+
+
+def test_unknown_words_are_refused_by_name() -> None:
+    with pytest.raises(BadInputError, match="dul"):
+        asked("dul@rear")
