@@ -6,6 +6,7 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from itertools import islice
 from os import PathLike, fspath
 from pathlib import Path
 from typing import Any, Literal, NoReturn
@@ -15,9 +16,9 @@ from conewright.job.build.job import Job
 from conewright.job.document.likeness import expand_likeness
 from conewright.job.document.paths import inside, path_text, show
 from conewright.job.proposals import changed_job, whole_job
+from conewright.job.text.bounds import LARGEST_FILE, excess
 
 __all__ = [
-    "LARGEST_FILE",
     "LONGEST_LIST",
     "MARK",
     "Format",
@@ -35,10 +36,9 @@ __all__ = [
 
 Format = Literal["toml", "json"]
 
-LARGEST_FILE = 1_000_000
 DEEPEST = 10
 LONGEST_LIST = 200
-LONGEST_KEY = 100
+MOST_PROBLEMS = 200
 WIDEST_NUMBER = 63
 """Bits of a whole number, besides its sign: as TOML 1.0 asks for, and databases keep."""
 
@@ -47,9 +47,6 @@ MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
 
 TEXTS_KEPT = 64
 
-# Where one key or value of TOML may end; stops side by side are in no key.
-_PIECE = re.compile(r"[=,{}\[\]#\n]")
-_STOPS = re.compile(r"\.+")
 _POSITION = re.compile(r"\(at (line \d+, column \d+|end of document)\)")
 
 
@@ -126,7 +123,7 @@ def bare(text: str) -> str:
 
 def from_dict(raw: Mapping[str, Any], *, file: str = "job") -> Job:
     """Read a job from plain values under the names of the file. Raises JobError."""
-    shape = list(dict.fromkeys(_shape_problems(raw)))
+    shape = list(dict.fromkeys(islice(_shape_problems(raw), MOST_PROBLEMS)))
     if shape:
         raise JobError(shape, file=file)
     expanded = expand_likeness(raw)
@@ -179,29 +176,15 @@ def text_in(content: bytes, *, file: str) -> str:
 
 def _tables(text: str, format: Format, file: str) -> Any:
     """Return the plain values in a text; raises JobError."""
-    if format == "toml" and _longest_key(text) > LONGEST_KEY:
-        raise _refused(
-            file, "a key of very many parts", f"at most {LONGEST_KEY} stops in one piece"
-        )
+    too_much = excess(text)
+    if too_much is not None:
+        raise JobError([too_much], file=file)
     try:
         return tomllib.loads(text) if format == "toml" else _json(text)
-    except RecursionError:
-        raise _refused(file, "tables in tables without end", f"at most {DEEPEST} deep") from None
     except (tomllib.TOMLDecodeError, json.JSONDecodeError) as error:
         raise JobError([_syntax_problem(error)], file=file) from None
     except BadInputError as error:
         raise _refused(file, str(error), "the text must be valid JSON") from None
-    except ValueError:
-        raise _refused(file, "a number without end", "numbers have a few digits") from None
-
-
-def _longest_key(text: str) -> int:
-    """Return the most full stops that one key may have; often it is a text that has them.
-
-    The parser takes a time that grows with the square of a key's parts, and would not return.
-    """
-    pieces = _PIECE.split(_STOPS.sub(".", text))
-    return max(piece.count(".") for piece in pieces)
 
 
 def _syntax_problem(error: ValueError) -> Problem:
@@ -225,11 +208,11 @@ def _json(text: str) -> Any:
 
 
 def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    table = dict(pairs)
-    if len(table) < len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
-        raise BadInputError(f"the name {show(twice)} twice in one table")
+    table: dict[str, Any] = {}
+    for name, value in pairs:
+        if name in table:
+            raise BadInputError(f"the name {show(name)} twice in one table")
+        table[name] = value
     return table
 
 
