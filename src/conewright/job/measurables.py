@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from fnmatch import fnmatchcase
 from functools import cache, lru_cache
 
 from conewright.data_files import data_rows
+from conewright.job.wildcards import matches
 
 __all__ = ["measurement"]
 
@@ -20,7 +20,7 @@ def measurement(path: str) -> tuple[str, str] | None:
 
 def _is_field(path: str, field: str) -> bool:
     """Whether a path ends in a field's name, which may hold wildcards."""
-    return fnmatchcase(path, field) or fnmatchcase(path, f"*.{field}")
+    return matches(path, field) or matches(path, f"*.{field}")
 
 
 @cache

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
+from itertools import islice
 from typing import Any, TypeVar
 
 from conewright.errors import JobError, Problem
@@ -17,19 +17,27 @@ from conewright.job.document.paths import (
     table_at,
     table_within,
 )
-from conewright.job.document.problems import Found, part_problems, schema_problems
+from conewright.job.document.problems import (
+    MOST_PROBLEMS,
+    Found,
+    part_problems,
+    schema_problems,
+)
 from conewright.job.document.references import (
     TARGET_LISTS,
     TARGET_TABLES,
     ids_of,
     reference_problems,
 )
+from conewright.job.wildcards import has_wildcards, matches
 
-__all__ = ["apply_changes", "apply_proposal", "changed_job", "whole_job"]
+__all__ = ["MOST_CHANGES", "apply_changes", "apply_proposal", "changed_job", "whole_job"]
 
 D = TypeVar("D", bound=Document)
 
 LONGEST_KEY = 200
+MOST_CHANGES = 10_000
+"""Fields that all proposals of a job change together, each key over every part that it means."""
 NOT_CHANGED = ("id",)
 # A field that is about another one: when that one changes, its old value means nothing.
 ABOUT = {("cavity", "cover"): ("cavity", "cover_mass")}
@@ -93,6 +101,7 @@ def changed_job(
     *,
     name: str,
     known: Iterable[Problem] = (),
+    most: int = MOST_CHANGES,
 ) -> tuple[D | None, list[Problem]]:
     """Return the job after changes, and what is wrong with it beyond what was known.
 
@@ -104,17 +113,10 @@ def changed_job(
         changes: as for `apply_changes`.
         name: what they are called in an error.
         known: problems of the job as it stands.
+        most: fields that may be changed; no more are looked at.
 
     """
-    planned: list[_Change] = []
-    problems: list[Problem] = []
-    for key, value in changes.items():
-        targets = _targets(raw, key)
-        if isinstance(targets, str):
-            problems.append(Problem(f"{name}.{show(key)}", show(value), targets))
-        else:
-            path = tuple(key.split(".")[1:])
-            planned += [_Change(key, target, path, value) for target in targets]
+    planned, problems = _planned(raw, changes, name, most)
     applied = _applied(raw, planned)
     parts: dict[Steps, Table] = {}
     found: list[Found] = []
@@ -127,9 +129,30 @@ def changed_job(
     refused = bool(found)
     found += reference_problems(applied)
     old = set(known)
-    problems += [_blamed(each, planned, name) for each in found if each.problem not in old]
+    news = (each for each in found if each.problem not in old)
+    problems += [_blamed(each, planned, name) for each in islice(news, MOST_PROBLEMS)]
     changed = None if job is None or refused else _with_parts(job, parts)
     return changed, list(dict.fromkeys(problems))
+
+
+def _planned(
+    raw: Mapping[str, Any], changes: Mapping[str, Any], name: str, most: int
+) -> tuple[list[_Change], list[Problem]]:
+    """Return every field that is to be changed, and the keys that lead nowhere or too far."""
+    planned: list[_Change] = []
+    problems: list[Problem] = []
+    parts = _parts(raw)
+    for key, value in changes.items():
+        targets = _targets(parts, key)
+        if isinstance(targets, str):
+            problems.append(Problem(f"{name}.{show(key)}", show(value), targets))
+        else:
+            path = tuple(key.split(".")[1:])
+            planned += [_Change(key, target, path, value) for target in targets]
+        if len(planned) > most:
+            allowed = f"at most {most} here, as all proposals together change {MOST_CHANGES}"
+            return [], [*problems, Problem(name, f"more than {most} fields changed", allowed)]
+    return planned, problems
 
 
 def _order(target: Steps) -> tuple[int, Steps]:
@@ -153,19 +176,19 @@ def _with_parts(job: D, parts: Mapping[Steps, Table]) -> D:
     return job.model_copy(update=values)
 
 
-def _targets(raw: Mapping[str, Any], key: str) -> list[Steps] | str:
+def _targets(parts: Mapping[str, Steps], key: str) -> list[Steps] | str:
     """Return the parts a key changes, or what would be allowed instead."""
     glob, dot, rest = key.partition(".")
     if not (glob and dot and rest) or len(key) > LONGEST_KEY:
         return "a key is an id, a dot and a field, like door-fl.mount.ring"
-    parts = _parts(raw)
-    matching = [steps for name, steps in parts.items() if _matches(name, glob)]
+    matching = _meant(parts, glob)
     if not matching:
         return f"no part has such an id; {known_names(glob, parts)}"
     path = rest.split(".")
-    refusals = [_refusal(steps, path) for steps in matching]
-    fitting = [steps for steps, refusal in zip(matching, refusals, strict=True) if not refusal]
-    return fitting or refusals[0]
+    # All parts of one list have the same fields.
+    refusals = {steps[0]: _refusal(steps, path) for steps in matching}
+    fitting = [steps for steps in matching if not refusals[steps[0]]]
+    return fitting or refusals[matching[0][0]]
 
 
 def _parts(raw: Mapping[str, Any]) -> dict[str, Steps]:
@@ -177,9 +200,13 @@ def _parts(raw: Mapping[str, Any]) -> dict[str, Steps]:
     return parts
 
 
-def _matches(name: str, glob: str) -> bool:
-    """Whether a key's first word means this part; the fixed tables are meant by name only."""
-    return name == glob if name in TARGET_TABLES else fnmatchcase(name, glob)
+def _meant(parts: Mapping[str, Steps], glob: str) -> list[Steps]:
+    """Return the parts a key's first word means; the fixed tables are meant by name only."""
+    if not has_wildcards(glob):
+        return [parts[glob]] if glob in parts else []
+    return [
+        steps for name, steps in parts.items() if name not in TARGET_TABLES and matches(name, glob)
+    ]
 
 
 def _refusal(target: Steps, path: list[str]) -> str:
@@ -197,42 +224,50 @@ def _refusal(target: Steps, path: list[str]) -> str:
 
 def _applied(raw: Mapping[str, Any], planned: list[_Change]) -> dict[str, Any]:
     """Return the tables with the changes made; the ones given stay as they are."""
-    result: Any = raw
-    for steps in _outdated(raw, planned):
-        result = _without(result, steps)
+    parts: dict[Steps, Any] = {change.target: inside(raw, *change.target) for change in planned}
+    for target, path in _outdated(raw, planned):
+        parts[target] = _without(parts[target], path)
     for change in planned:
-        result = _put(result, change.steps, change.value)
-    return dict(result)
+        parts[change.target] = _put(parts[change.target], change.path, change.value)
+    result = dict(raw)
+    for table in {str(target[0]) for target in parts if len(target) > 1}:
+        result[table] = list(raw[table])
+    for (table, *index), part in parts.items():
+        if index:
+            result[str(table)][index[0]] = part
+        else:
+            result[str(table)] = part
+    return result
 
 
-def _outdated(raw: Mapping[str, Any], planned: list[_Change]) -> Iterator[Steps]:
-    """Yield the fields whose meaning is gone with what they were about."""
+def _outdated(
+    raw: Mapping[str, Any], planned: list[_Change]
+) -> Iterator[tuple[Steps, tuple[str, ...]]]:
+    """Yield the fields, by part and path, whose meaning is gone with what they were about."""
     changed = {change.steps for change in planned}
     for change in planned:
         about = ABOUT.get((change.path[0], change.path[-1]))
-        steps = (*change.target, *about) if about else ()
-        if about and steps not in changed and inside(raw, *change.steps) != change.value:
-            yield steps
+        if about is None or (*change.target, *about) in changed:
+            continue
+        if inside(raw, *change.steps) != change.value:
+            yield change.target, about
 
 
-def _put(node: Any, steps: Steps, value: object) -> Any:
+def _put(node: Any, path: tuple[str, ...], value: object) -> Any:
     """Return a copy of plain values with one of them replaced; absent tables are made."""
-    if not steps:
+    if not path:
         return value
-    step, rest = steps[0], steps[1:]
-    if isinstance(step, int):
-        return [_put(each, rest, value) if i == step else each for i, each in enumerate(node)]
     table = dict(node) if isinstance(node, dict) else {}
-    table[step] = _put(table.get(step), rest, value)
+    table[path[0]] = _put(table.get(path[0]), path[1:], value)
     return table
 
 
-def _without(node: Any, steps: Steps) -> Any:
-    """Return a copy of plain values without the field at those steps."""
-    holder = inside(node, *steps[:-1])
+def _without(node: Any, path: tuple[str, ...]) -> Any:
+    """Return a copy of plain values without the field at the end of a path."""
+    holder = inside(node, *path[:-1])
     if not isinstance(holder, dict):
         return node
-    return _put(node, steps[:-1], {key: each for key, each in holder.items() if key != steps[-1]})
+    return _put(node, path[:-1], {key: each for key, each in holder.items() if key != path[-1]})
 
 
 def _blamed(found: Found, planned: list[_Change], name: str) -> Problem:

@@ -4,7 +4,7 @@ import difflib
 import json
 import re
 from collections.abc import Iterable
-from functools import cache
+from functools import cache, lru_cache
 from typing import Annotated, get_args, get_origin
 
 from conewright.job.document.parts import Table
@@ -25,6 +25,7 @@ Steps = tuple[str | int, ...]
 
 LONGEST_SHOWN = 60
 MOST_NAMES = 40
+LONGEST_SLIP = 60
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -105,8 +106,13 @@ def show(value: object) -> str:
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """Return the known name most like `name`; None where none is like it."""
+    return _nearest(name[:LONGEST_SLIP], tuple(known))
+
+
+@lru_cache(maxsize=1024)
+def _nearest(name: str, known: tuple[str, ...]) -> str | None:
     by_lower = {candidate.lower(): candidate for candidate in known}
-    close = difflib.get_close_matches(name.lower()[:100], by_lower, n=1, cutoff=0.6)
+    close = difflib.get_close_matches(name.lower(), by_lower, n=1, cutoff=0.6)
     return by_lower[close[0]] if close else None
 
 

@@ -21,7 +21,7 @@ from conewright.job.document.paths import (
     table_at,
 )
 
-__all__ = ["Found", "part_problems", "schema_problems"]
+__all__ = ["MOST_PROBLEMS", "Found", "part_problems", "schema_problems"]
 
 T = TypeVar("T", bound=Table)
 

@@ -4,13 +4,15 @@ All of it works on plain values, so that it is checked even where other fields a
 """
 
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from itertools import islice
 from typing import Any
 
 from conewright.errors import LoadError, Problem
 from conewright.job.document.lists import LISTS
 from conewright.job.document.parts import AS_FOUND, UNKNOWN
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
-from conewright.job.document.problems import Found
+from conewright.job.document.problems import MOST_PROBLEMS, Found
 from conewright.job.quantity.expression import parse_load
 
 __all__ = ["TARGET_LISTS", "TARGET_TABLES", "ids_of", "reference_problems"]
@@ -36,9 +38,8 @@ def reference_problems(raw: Mapping[str, Any]) -> list[Found]:
         _lead_problems,
         _place_problems,
     )
-    return [
-        Found(steps, _problem(raw, steps, text)) for check in checks for steps, text in check(raw)
-    ]
+    told = (each for check in checks for each in check(raw))
+    return [Found(steps, _problem(raw, steps, text)) for steps, text in islice(told, MOST_PROBLEMS)]
 
 
 def ids_of(raw: Mapping[str, Any], table: str) -> dict[str, int]:
@@ -129,6 +130,7 @@ def _lead_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
             yield ("lead", index, "channel"), f"{first} is the {function} wire of {name} already"
 
 
+@lru_cache(maxsize=1024)
 def _names_in(text: str) -> tuple[str, ...]:
     """Return the names in a load; none where it cannot be read, which the field reports."""
     if text == UNKNOWN:

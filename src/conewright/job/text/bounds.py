@@ -63,8 +63,10 @@ def excess(text: str) -> Problem | None:
     while at < len(text):
         found = _SIGN.search(text, at)
         end = found.start() if found else len(text)
-        if any(len(word) > LONGEST_WORD for word in text[at:end].split()):
-            return _problem(text, at, "a number without end", "numbers have a few digits")
+        for word in text[at:end].split():
+            if len(word) > LONGEST_WORD:
+                start = text.index(word, at)
+                return _problem(text, start, "a number without end", "numbers have a few digits")
         sign = text[end : end + 1]
         if sign in _ENDS:
             at = _behind_text(text, end)

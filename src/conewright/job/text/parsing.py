@@ -3,7 +3,7 @@
 import json
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from itertools import islice
@@ -15,7 +15,8 @@ from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.build.job import Job
 from conewright.job.document.likeness import expand_likeness
 from conewright.job.document.paths import inside, path_text, show
-from conewright.job.proposals import changed_job, whole_job
+from conewright.job.document.problems import MOST_PROBLEMS
+from conewright.job.proposals import MOST_CHANGES, changed_job, whole_job
 from conewright.job.text.bounds import LARGEST_FILE, excess
 
 __all__ = [
@@ -38,7 +39,6 @@ Format = Literal["toml", "json"]
 
 DEEPEST = 10
 LONGEST_LIST = 200
-MOST_PROBLEMS = 200
 WIDEST_NUMBER = 63
 """Bits of a whole number, besides its sign: as TOML 1.0 asks for, and databases keep."""
 
@@ -130,15 +130,28 @@ def from_dict(raw: Mapping[str, Any], *, file: str = "job") -> Job:
     job, found = whole_job(expanded.raw, Job)
     known = [each.problem for each in found]
     problems = [each.problem for each in (*expanded.problems, *found) if expanded.is_news(each)]
-    for index, changes in _proposals(expanded.raw):
-        name = path_text(("proposal", index, "set"), expanded.raw)
-        changed, wrong = changed_job(job, expanded.raw, changes, name=name, known=known)
-        problems += wrong
-        if job is not None and changed is not None:
-            job.carried_out[job.proposals[index].id] = changed
+    problems += _proposal_problems(job, expanded.raw, known)
     if job is None or problems:
         raise JobError(list(dict.fromkeys(problems or known)), file=file)
     return job
+
+
+def _proposal_problems(
+    job: Job | None, raw: Mapping[str, Any], known: Sequence[Problem]
+) -> list[Problem]:
+    """Carry the proposals out, kept with the job, and return what is wrong with them."""
+    proposals = list(_proposals(raw))
+    problems: list[Problem] = []
+    for index, changes in proposals:
+        name = path_text(("proposal", index, "set"), raw)
+        most = MOST_CHANGES // len(proposals)
+        changed, wrong = changed_job(job, raw, changes, name=name, known=known, most=most)
+        problems += wrong
+        if job is not None and changed is not None:
+            job.carried_out[job.proposals[index].id] = changed
+        if len(problems) > MOST_PROBLEMS:
+            return [*problems, Problem("file", "more problems", "mend these first")]
+    return problems
 
 
 def format_of(file: str) -> Format:

@@ -11,6 +11,7 @@ from conewright.job.build.job import Job
 from conewright.job.document.parts import AS_FOUND
 from conewright.job.text.editing import Refused, with_proposal
 from conewright.job.text.labels import field_at, fields_of, parts_of, plain_value, written
+from conewright.job.wildcards import matches
 
 __all__ = ["NEW", "ProposalForm", "Row", "offered_fields", "proposal_form", "with_form"]
 
@@ -139,16 +140,12 @@ def _new_value(job: Job, row: Row) -> object:
     """Return a row's value as the kind its field holds; a glob is read by the first it means."""
     head, _, rest = row.what.partition(".")
     for part in parts_of(job):
-        if part.id == head or re.fullmatch(_pattern(head), part.id):
+        if matches(part.id, head):
             try:
                 return plain_value(field_at(job, f"{part.id}.{rest}"), row.value)
             except BadInputError:
                 continue
     return row.value
-
-
-def _pattern(glob: str) -> str:
-    return "".join({"*": ".*", "?": "."}.get(letter, re.escape(letter)) for letter in glob)
 
 
 def _amount(text: str) -> object:
