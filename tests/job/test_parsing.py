@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 
 from conewright.errors import JobError, Problem
 from conewright.job.build.job import Job
-from conewright.job.text.bounds import LARGEST_FILE
-from conewright.job.text.parsing import from_dict, load, loads
+from conewright.job.text.parsing import LARGEST_FILE, from_dict, load, loads
 from conewright.job.text.starter import demo_text
 
 DEMO: dict[str, Any] = tomllib.loads(demo_text())

@@ -14,9 +14,8 @@ from hypothesis import strategies as st
 
 from conewright.errors import BadInputError, JobError
 from conewright.job.document.document import Reading
-from conewright.job.text.bounds import LARGEST_FILE
 from conewright.job.text.job_file import JobFile, open_job, put_back, write_reading
-from conewright.job.text.parsing import Format, load, loads
+from conewright.job.text.parsing import LARGEST_FILE, Format, load, loads
 from conewright.job.text.readings import with_reading
 from conewright.job.text.starter import demo_text, starter_text
 

@@ -8,7 +8,7 @@ from small_texts import OTHER_LAYOUT, small_job
 from sqlalchemy import create_engine, text
 
 from conewright import JobError, demo_text
-from conewright.job.text.bounds import LARGEST_FILE
+from conewright.job.text.parsing import LARGEST_FILE
 from conewright.store import Conflict, NotFound, Store
 
 WIDER = small_job(cutout="146 mm")

@@ -12,8 +12,7 @@ from typing import Any
 from conewright.errors import JobError, Problem
 from conewright.job.build.job import Job
 from conewright.job.document.lists import LISTS, counts_in_words
-from conewright.job.text.bounds import LARGEST_FILE
-from conewright.job.text.parsing import kept_job
+from conewright.job.text.parsing import LARGEST_FILE, kept_job
 
 __all__ = [
     "Summary",

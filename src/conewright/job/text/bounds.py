@@ -14,9 +14,8 @@ from dataclasses import dataclass
 
 from conewright.errors import Problem
 
-__all__ = ["LARGEST_FILE", "excess"]
+__all__ = ["excess"]
 
-LARGEST_FILE = 1_000_000
 DEEPEST = 100
 """Brackets in brackets; tables of a job go less deep, which is told by their names later."""
 LONGEST_KEY = 100
@@ -57,8 +56,6 @@ class _Counts:
 
 def excess(text: str) -> Problem | None:
     """Return what is too much in a text to parse it, and where; None for what may be parsed."""
-    if len(text) > LARGEST_FILE:
-        return Problem("file", "a longer text", f"at most {LARGEST_FILE} characters are read")
     counts, at = _Counts(), 0
     while at < len(text):
         found = _SIGN.search(text, at)

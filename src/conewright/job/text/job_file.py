@@ -11,8 +11,8 @@ from tempfile import mkstemp
 
 from conewright.errors import BadInputError
 from conewright.job.build.job import Job
-from conewright.job.text.bounds import LARGEST_FILE
 from conewright.job.text.parsing import (
+    LARGEST_FILE,
     Format,
     bare,
     content_of,

@@ -17,9 +17,10 @@ from conewright.job.document.likeness import expand_likeness
 from conewright.job.document.paths import inside, path_text, show
 from conewright.job.document.problems import MOST_PROBLEMS
 from conewright.job.proposals import MOST_CHANGES, changed_job, whole_job
-from conewright.job.text.bounds import LARGEST_FILE, excess
+from conewright.job.text.bounds import excess
 
 __all__ = [
+    "LARGEST_FILE",
     "LONGEST_LIST",
     "MARK",
     "Format",
@@ -37,6 +38,7 @@ __all__ = [
 
 Format = Literal["toml", "json"]
 
+LARGEST_FILE = 1_000_000
 DEEPEST = 10
 LONGEST_LIST = 200
 WIDEST_NUMBER = 63

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import json
 import re
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
-from functools import partial
-from itertools import islice
+from itertools import accumulate, islice
 from typing import Any
 
 import tomlkit
@@ -26,21 +26,16 @@ Said = str | float | Mapping[str, str]
 """What a reading says: words, a value with its unit, or several values of a sweep by name."""
 
 MOST_TRIES = 100
-"""Places in a text that are tried, of each kind, before its end is."""
+"""Places in a text that are tried, of each kind, before its end is; lines a reading goes over."""
 
-MOST_LINES = 100
-"""Lines that a reading may go over."""
+MOST_READ = 4_000_000
+"""Characters read in trying places of one kind; a long text is not tried often."""
 
 _KEY = r"(?:reading|\"reading\"|'reading')"
 _HEADER = re.compile(rf"^(?P<margin>[ \t]*)\[\[[ \t]*{_KEY}[ \t]*\]\].*$", re.MULTILINE)
 _LIST = re.compile(rf"^[ \t]*{_KEY}[ \t]*=[ \t]*\[", re.MULTILINE)
-_LIST_END = re.compile(r"\s*?(?:\n(?P<line>[ \t]*))?\]")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _JSON_MARGIN = re.compile(r"^[ \t]+(?=\")", re.MULTILINE)
-_BLANK_ABOVE = re.compile(r"(?<=\n)[ \t]*\r?\n\Z|\A[ \t]*\r?\n\Z")
-_BLANK_BELOW = re.compile(r"[ \t]*(?:\r?\n|\Z)")
-_LINE_END = re.compile(r"\n|\Z")
-_TABLE_OR_END = re.compile(r"(?:[ \t]*(?:#[^\n]*)?\r?\n)*[ \t]*(?:\[|(?:#[^\n]*)?\Z)")
 
 
 def with_reading(text: str, format: Format, *, test: str, at: str, value: Said) -> str:
@@ -98,22 +93,43 @@ def without_last_reading(text: str) -> str:
 def _attempts(text: str, entry: Mapping[str, Any]) -> Iterator[str]:
     """Yield texts with the reading put in, those that read best first."""
     newline = "\r\n" if "\r\n" in text else "\n"
-    yield from islice(_behind_headers(text, entry, newline=newline), MOST_TRIES)
-    yield from islice(_in_lists(text, entry, newline=newline), MOST_TRIES)
+    yield from islice(_behind_headers(text, entry, newline=newline), _tries(text))
+    yield from islice(_in_lists(text, entry, newline=newline), _tries(text))
     yield _put_in(text, len(text), _block(entry, margin="", newline=newline), newline=newline)
+
+
+def _tries(text: str) -> int:
+    """Return how often a text is read anew to find a place in it."""
+    return min(MOST_TRIES, 2 + MOST_READ // (len(text) + 1))
 
 
 def _behind_headers(text: str, entry: Mapping[str, Any], *, newline: str) -> Iterator[str]:
     """Yield texts with the reading put in behind one that is there, the last one first."""
+    between = _between_tables(text)
     for header in reversed(list(_HEADER.finditer(text))):
         block = _block(entry, margin=header["margin"], newline=newline)
-        for place in filter(partial(_between_tables, text), _line_starts(text, header.end())):
-            yield _put_in(text, _behind_notes(text, place), block, newline=newline)
+        for _, place in between[bisect_left(between, (header.end(),)) :]:
+            yield _put_in(text, place, block, newline=newline)
 
 
-def _between_tables(text: str, place: int) -> bool:
-    """Whether no value follows the start of a line, which would belong to a table put there."""
-    return _TABLE_OR_END.match(text, place) is not None
+def _between_tables(text: str) -> list[tuple[int, int]]:
+    """Return the starts of lines, in order, at which a table may be put in, and where exactly.
+
+    No value follows there, which would belong to that table; comments right there that a blank
+    line ends belong to what stands above. Found from the end, each line looked at once.
+    """
+    lines = text.split("\n")
+    starts = list(accumulate((len(line) + 1 for line in lines[:-1]), initial=0))
+    found = [] if text.endswith("\n") else [(len(text), len(text))]
+    behind_notes, apart, free = len(text), True, True
+    for start, line in zip(reversed(starts), reversed(lines), strict=True):
+        said = line.strip(" \t\r")
+        if not said.startswith("#"):
+            behind_notes, apart = start, not said
+            free = said.startswith("[") if said else free
+        if free:
+            found.append((start, behind_notes if apart else start))
+    return found[::-1]
 
 
 def _block(entry: Mapping[str, Any], *, margin: str, newline: str) -> str:
@@ -133,24 +149,6 @@ def _toml_key(name: str) -> str:
     return name if _BARE.fullmatch(name) else _toml(name)
 
 
-def _line_starts(text: str, start: int) -> Iterator[int]:
-    """Yield where each line behind a place starts, the end of the text last."""
-    while (end := text.find("\n", start)) >= 0:
-        start = end + 1
-        yield start
-    if not text.endswith("\n"):
-        yield len(text)
-
-
-def _behind_notes(text: str, place: int) -> int:
-    """Return the place behind comments that belong to the lines above: a blank line ends them."""
-    end = place
-    while text[end:].lstrip(" \t").startswith("#"):
-        end = next(_line_starts(text, end))
-    rest = text[end:].lstrip(" \t")
-    return end if not rest or rest.startswith(("\n", "\r\n")) else place
-
-
 def _put_in(text: str, place: int, block: str, *, newline: str) -> str:
     """Return the text with a block at the start of a line, set off by blank lines."""
     before, after = text[:place], text[place:]
@@ -164,16 +162,24 @@ def _put_in(text: str, place: int, block: str, *, newline: str) -> str:
 def _in_lists(text: str, entry: Mapping[str, Any], *, newline: str) -> Iterator[str]:
     """Yield texts with the reading at the end of a list in brackets, with and without a comma."""
     for start in _LIST.finditer(text):
-        for end in _LIST_END.finditer(text, start.end()):
-            line = end["line"]
-            before, after = text[: end.start()], text[end.start() :]
+        for end, line in _list_ends(text, start.end()):
+            before, after = text[:end], text[end:]
             gap = f"{newline}{_margin(before)}" if line is not None else " "
             yield from (f"{before}{comma}{gap}{_toml(entry)}{after}" for comma in ("", ","))
             if line is not None:
                 # The line above may end in a comment, behind which nothing counts.
-                above, bracket = text[: end.start("line")], text[end.start("line") :]
+                above, bracket = text[:line], text[line:]
                 own = f"{_toml(entry)}{newline}"
                 yield from (f"{above}{_margin(before)}{comma}{own}{bracket}" for comma in ("", ","))
+
+
+def _list_ends(text: str, start: int) -> Iterator[tuple[int, int | None]]:
+    """Yield where the last entry before a bracket ends, and where a line of its own starts."""
+    while (bracket := text.find("]", start)) >= 0:
+        end = start + len(text[start:bracket].rstrip())
+        line = text.rfind("\n", end, bracket) + 1
+        yield end, line if line and not text[line:bracket].strip(" \t") else None
+        start = bracket + 1
 
 
 def _margin(text: str) -> str:
@@ -194,12 +200,11 @@ def _shortened(text: str) -> Iterator[str]:
 
     Where to stop is found by trying, as a value may go over several lines.
     """
-    headers = list(_HEADER.finditer(text))
-    for header in headers[-1:]:
-        start = header.start()
-        for end in islice(_LINE_END.finditer(text, header.end()), MOST_LINES):
-            if _between_tables(text, end.end()):
-                yield _joined(text[:start], text[end.end() :])
+    between = _between_tables(text)
+    for header in list(_HEADER.finditer(text))[-1:]:
+        below = islice(between, bisect_left(between, (header.end(),)), None)
+        for end, _ in islice(below, _tries(text)):
+            yield _joined(text[: header.start()], text[end:])
     document = tomlkit.parse(text)
     document["reading"].pop()
     yield tomlkit.dumps(document)
@@ -209,6 +214,11 @@ def _shortened(text: str) -> Iterator[str]:
 
 def _joined(above: str, below: str) -> str:
     """Join what stood above and below, with one blank line where there were two."""
-    if _BLANK_BELOW.match(below):
-        above = _BLANK_ABOVE.sub("", above)
+    lines, newline, last = above.removesuffix("\n").rpartition("\n")
+    if _is_blank(last) and _is_blank(below.partition("\n")[0]):
+        above = f"{lines}{newline}"
     return above + below
+
+
+def _is_blank(line: str) -> bool:
+    return not line.strip(" \t\r")

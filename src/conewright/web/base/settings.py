@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from conewright.job.text.bounds import LARGEST_FILE
+from conewright.job.text.parsing import LARGEST_FILE
 
 __all__ = ["LARGEST_NUMBER", "LOOPBACK", "PORT", "Settings"]
 
