@@ -230,8 +230,8 @@ def _applied(raw: Mapping[str, Any], planned: list[_Change]) -> dict[str, Any]:
     for change in planned:
         parts[change.target] = _put(parts[change.target], change.path, change.value)
     result = dict(raw)
-    for table in {str(target[0]) for target in parts if len(target) > 1}:
-        result[table] = list(raw[table])
+    for name in {str(target[0]) for target in parts if len(target) > 1}:
+        result[name] = list(raw[name])
     for (table, *index), part in parts.items():
         if index:
             result[str(table)][index[0]] = part

@@ -21,6 +21,7 @@ DEEPEST = 100
 LONGEST_KEY = 100
 MOST_PIECES = 50_000
 """Names, values and brackets; two hundred entries in every list with all their fields are fewer."""
+MOST_LINES = 50_000
 LONGEST_WORD = 1_000
 """Of what stands in no quotes: a number, a date or a name."""
 
@@ -56,6 +57,8 @@ class _Counts:
 
 def excess(text: str) -> Problem | None:
     """Return what is too much in a text to parse it, and where; None for what may be parsed."""
+    if text.count("\n") > MOST_LINES:
+        return Problem("file", "very many lines", f"at most {MOST_LINES} go into one job")
     counts, at = _Counts(), 0
     while at < len(text):
         found = _SIGN.search(text, at)

@@ -74,13 +74,15 @@ def _changes(old: Leaves, new: Leaves) -> Leaves:
 
 def _meet(mine: Leaves, theirs: Leaves) -> bool:
     """Whether both sides changed one value differently, or one the inside of the other."""
+    above = {path[:length] for path in theirs for length in range(1, len(path))}
+    kept = {path[:2] for path, value in theirs.items() if value is not GONE}
     for path, value in mine.items():
-        for other, their_value in theirs.items():
-            shared = min(len(path), len(other))
-            if path[:shared] == other[:shared] and (path != other or value != their_value):
-                return True
-            if _whole(path, value) and other[:2] == path[:2] and their_value is not GONE:
-                return True
+        if path in above or (path in theirs and theirs[path] != value):
+            return True
+        if any(path[:length] in theirs for length in range(1, len(path))):
+            return True
+        if _whole(path, value) and path[:2] in kept:
+            return True
     return False
 
 
@@ -94,6 +96,8 @@ def _applied(text: str, changes: Leaves, before: Leaves, theirs: Leaves) -> str:
     known = {path[:2] for path in (*before, *theirs) if path[0] in LISTS}
     added: dict[Path, dict[str, Any]] = {}
     document = tomlkit.parse(bare(text))
+    names = {path[0] for path in changes if path[0] in LISTS and path[0] in document}
+    entries = {name: entries_by_key(name, document[name]) for name in names}
     removed = {path[:2] for path, value in changes.items() if _whole(path, value)}
     for path, value in changes.items():
         if path[0] not in LISTS:
@@ -101,18 +105,13 @@ def _applied(text: str, changes: Leaves, before: Leaves, theirs: Leaves) -> str:
         elif path[:2] not in known:
             _put(added.setdefault(path[:2], {}), path[2:], value)
         elif path[:2] not in removed:
-            _put(_entry(document, path[:2]), path[2:], value)
-    for name, entry in [(path[0], _entry(document, path)) for path in removed]:
-        document[name].remove(entry)
+            _put(entries[path[0]][path[1]], path[2:], value)
+    for name, key in removed:
+        document[name].remove(entries[name][key])
     written = tomlkit.dumps(document)
     for path, entry in added.items():
         written = with_entry(written, path[0], entry)
     return written
-
-
-def _entry(document: Any, path: Path) -> Any:
-    """Return the entry of a list that a path names; raises KeyError."""
-    return entries_by_key(path[0], document[path[0]])[path[1]]
 
 
 def _put(table: Any, path: Path, value: Any) -> None:

@@ -47,7 +47,9 @@ WIDEST_NUMBER = 63
 MARK = "\N{ZERO WIDTH NO-BREAK SPACE}"
 """Mark of its encoding, which some editors put in front of a text."""
 
-TEXTS_KEPT = 64
+LONG_TEXT = 50_000
+"""Characters; what stands in longer ones takes a thousandfold in memory, and few are kept."""
+TEXTS_KEPT, LONG_TEXTS_KEPT = 64, 4
 
 _POSITION = re.compile(r"\(at (line \d+, column \d+|end of document)\)")
 
@@ -102,12 +104,16 @@ def job_text(text: str, format: Format = "toml") -> JobText:
 
     Raises: JobError where it cannot be parsed; whether it is a job is not looked at.
     """
-    return _job_text(bare(text), format)
+    kept = _kept if len(text) <= LONG_TEXT else _few_kept
+    return kept(bare(text), format)
 
 
-@lru_cache(maxsize=TEXTS_KEPT)
 def _job_text(text: str, format: Format) -> JobText:
     return JobText(text, _tables(text, format, "job"))
+
+
+_kept = lru_cache(maxsize=TEXTS_KEPT)(_job_text)
+_few_kept = lru_cache(maxsize=LONG_TEXTS_KEPT)(_job_text)
 
 
 def kept_job(text: str, format: Format = "toml", *, file: str = "job") -> Job:

@@ -90,7 +90,7 @@ def with_form(text: str, job: Job, form: ProposalForm, *, new: bool) -> str:
     id, known = form.id, {proposal.id for proposal in job.proposals}
     if new and (not _IDENTIFIER.fullmatch(id) or id in known | {NEW, AS_FOUND}):
         wanted = "A short name is wanted that no other proposal has: letters, digits and hyphens."
-        raise Refused({"id": f'Found "{id}": {wanted}' if id else wanted}, ())
+        raise Refused({"id": f'Found "{id[:60]}": {wanted}' if id else wanted}, ())
     rows = [row for row in form.rows if row.what]
     missing = {row.what: "Its new value is missing." for row in rows if not row.value}
     if missing:

@@ -42,7 +42,6 @@ _STYLE = re.compile(r' style="([^"]*)"')
 _SHEET = re.compile(r"<defs>\s*<style[^>]*>.*?</style>\s*</defs>", re.DOTALL)
 _METADATA = re.compile(r"<metadata>.*?</metadata>", re.DOTALL)
 _HEAD = re.compile(r"^.*?<svg ", re.DOTALL)
-_BLANKS = re.compile(r"\s*\n\s*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +153,7 @@ def _plain(svg: str) -> str:
     text = _METADATA.sub("", _SHEET.sub("", _HEAD.sub("<svg ", svg, count=1)))
     text = text.replace("<svg ", '<svg fill="#000000" stroke-linejoin="round" ', 1)
     text = _STYLE.sub(lambda style: _attributes(style[1]), text)
-    return _BLANKS.sub(" ", text)
+    return " ".join(line for line in map(str.strip, text.split("\n")) if line)
 
 
 def _attributes(style: str) -> str:

@@ -15,6 +15,9 @@ __all__ = ["SWEEP_EXAMPLE", "Answered", "allowed_answers", "read_answer", "same_
 OPEN_ON_A_METER = ("ol", "o.l", "o.l.", "0l", "inf", "infinite", "∞")
 """What meters show, and people say, where nothing is connected."""
 
+LONGEST = 2000
+"""Of an answer; a sweep of some hundred figures is shorter."""
+
 SWEEP_EXAMPLE = "resonance 62 Hz, peak 19 ohm, coil 3.4 ohm"
 
 _PARTS = re.compile(r";|,\s")
@@ -52,6 +55,8 @@ def read_answer(test: str, text: str) -> Answered:
     """
     kind = trade.test(test)
     said = " ".join(text.split())
+    if len(said) > LONGEST:
+        raise BadInputError(f"found {len(said)} characters; {allowed_answers(test)}")
     for word in (*kind.words, INCONCLUSIVE):
         if same_words(word, said):
             return Answered(word)
