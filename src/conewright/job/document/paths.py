@@ -25,7 +25,7 @@ Steps = tuple[str | int, ...]
 
 LONGEST_SHOWN = 60
 MOST_NAMES = 40
-LONGEST_SLIP = 60
+LONGEST_NAME = 60
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -69,7 +69,7 @@ def path_text(location: Steps, raw: object) -> str:
         if isinstance(step, int):
             text += f"[{_entry_name(raw, step)}]"
         else:
-            text += f".{step if _BARE.fullmatch(step) else show(step)}"
+            text += f".{step if _is_plain(step) else show(step)}"
     return text.removeprefix(".") or "file"
 
 
@@ -88,7 +88,12 @@ def inside(raw: object, *steps: str | int) -> object:
 def _entry_name(entry: object, index: int) -> str:
     """Return the id of a list's entry where it has a plain one, else its number from 1."""
     name = entry.get("id") if isinstance(entry, dict) else None
-    return name if isinstance(name, str) and _BARE.fullmatch(name) else str(index + 1)
+    return name if isinstance(name, str) and _is_plain(name) else str(index + 1)
+
+
+def _is_plain(name: str) -> bool:
+    """Whether a name may stand in a message as it is."""
+    return len(name) <= LONGEST_NAME and _BARE.fullmatch(name) is not None
 
 
 def show(value: object) -> str:
@@ -106,7 +111,7 @@ def show(value: object) -> str:
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """Return the known name most like `name`; None where none is like it."""
-    return _nearest(name[:LONGEST_SLIP], tuple(known))
+    return _nearest(name[:LONGEST_NAME], tuple(known))
 
 
 @lru_cache(maxsize=1024)
@@ -118,7 +123,8 @@ def _nearest(name: str, known: tuple[str, ...]) -> str | None:
 
 def known_names(name: object, known: Iterable[str]) -> str:
     """Return a sentence that leads from a wrong name to a known one."""
-    names = list(known)
+    # What is longer is no name, but may be a whole file.
+    names = [each for each in known if len(each) <= LONGEST_NAME]
     close = nearest(name, names) if isinstance(name, str) else None
     if close is not None:
         return f'did you mean "{close}"?'
