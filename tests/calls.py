@@ -141,6 +141,8 @@ class House:
             for statement in _statements(tree.body):
                 if not any(True for _ in _defined(statement)):
                     self._walk(statement, place.module, names, uses)
+            for choice in (each for each in tree.body if isinstance(each, ast.If)):
+                self._walk(choice.test, place.module, names, uses)
             body, called = tree.body, False
         for inner in _functions(body):
             if called or _runs_by_itself(inner):

@@ -6,25 +6,27 @@
     build = job.build("put-right")
     print(cw.hear(build, against=job.build()))
 
-Nothing slow is imported until one of these names is used.
+Nothing at all is imported until one of these names is used.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
-from conewright.errors import (
-    BadInputError,
-    ConewrightError,
-    JobError,
-    LoadError,
-    OutOfRangeError,
-    PlanRefusedError,
-    Problem,
-    QuantityError,
-)
+# As type checkers know it; typing is one of the slow ones.
+TYPE_CHECKING = False
 
 if TYPE_CHECKING:
+    from typing import Any
+
+    from conewright.errors import (
+        BadInputError,
+        ConewrightError,
+        JobError,
+        LoadError,
+        OutOfRangeError,
+        PlanRefusedError,
+        Problem,
+        QuantityError,
+    )
     from conewright.job.build.job import Job
     from conewright.job.build.state import Build
     from conewright.job.text.parsing import load, loads
@@ -79,12 +81,21 @@ if not TYPE_CHECKING:
         if name not in __all__:
             raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
         open_doors = {"__version__": _version, "create_app": _pages, "serve": _pages}
-        globals().update(open_doors.get(name, _doors)())
+        globals().update(_refusals())
+        if name not in globals():
+            globals().update(open_doors.get(name, _doors)())
         return globals()[name]
 
 
 def __dir__() -> list[str]:
     return sorted({*globals(), *__all__})
+
+
+def _refusals() -> dict[str, Any]:
+    """Import what everything refuses with."""
+    from conewright import errors
+
+    return {name: vars(errors)[name] for name in errors.__all__}
 
 
 def _doors() -> dict[str, Any]:

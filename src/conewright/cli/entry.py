@@ -1,10 +1,12 @@
 """The way in and out of the program: what was asked is done, what went wrong gives its exit code.
 
-Exit codes: 0 answered, 2 bad input, 1 only for a failure of the program itself.
+Exit codes: 0 answered, 2 bad input or a place that cannot be read or written, 1 only for a failure
+of the program itself, 130 ended by Ctrl-C. A reader of the output who leaves early is no failure.
 """
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from collections.abc import Sequence
@@ -12,12 +14,22 @@ from textwrap import wrap
 from typing import NoReturn
 
 from conewright.cli.app import app
-from conewright.cli.base.console import complain
+from conewright.cli.base.console import complain, hold_streams, leave_streams
 from conewright.errors import ConewrightError, JobError
 
 __all__ = ["main"]
 
 BAD_INPUT, FAILED = 2, 1
+OUTSIDE = {
+    errno.ENOSPC,
+    errno.EDQUOT,
+    errno.EFBIG,
+    errno.EIO,
+    errno.EROFS,
+    errno.EMFILE,
+    errno.ENFILE,
+}
+"""Errors of the system that no program can help: disks that are full or fail, too many files."""
 WIDTH = 80
 
 
@@ -32,19 +44,41 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
     # it is said before numpy is loaded.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
+        sys.exit(_code(arguments))
+    finally:
+        leave_streams()
+
+
+def _code(arguments: Sequence[str] | None) -> int:
+    """Run the command line and return its exit code."""
+    try:
+        hold_streams()
         app(args=None if arguments is None else list(arguments), prog_name="conewright")
+    except SystemExit as left:
+        # Whoever read the help has read enough.
+        return 0 if isinstance(left.__context__, BrokenPipeError) else int(left.code or 0)
     except ConewrightError as error:
         complain(_in_lines(error))
-        sys.exit(BAD_INPUT)
+        return BAD_INPUT
+    except OSError as error:
+        if error.errno not in OUTSIDE:
+            return _failed(error)
+        place = f"{error.filename}: " if error.filename else ""
+        complain(f"conewright cannot go on: {place}{error.strerror}")
+        return BAD_INPUT
     except Exception as error:
-        if os.environ.get("CONEWRIGHT_DEBUG"):
-            raise
-        complain(
-            f"conewright failed: {type(error).__name__}: {error}\n"
-            "This is a fault of the program; CONEWRIGHT_DEBUG=1 shows where it is."
-        )
-        sys.exit(FAILED)
-    sys.exit(0)
+        return _failed(error)
+    return 0
+
+
+def _failed(error: Exception) -> int:
+    if os.environ.get("CONEWRIGHT_DEBUG"):
+        raise error
+    complain(
+        f"conewright failed: {type(error).__name__}: {error}\n"
+        "This is a fault of the program; CONEWRIGHT_DEBUG=1 shows where it is."
+    )
+    return FAILED
 
 
 def _in_lines(error: ConewrightError) -> str:

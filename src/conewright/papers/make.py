@@ -27,6 +27,7 @@ from conewright.papers.work.parts_sheet import bill_of, parts_sheet
 from conewright.stages.report.care import restraint_gate
 from conewright.stages.report.data import Report, Severity, Verdict
 from conewright.views.text import spoken_verdicts
+from conewright.whole_file import unwritten
 
 __all__ = ["KINDS", "Papers", "make", "papers", "reasons_against"]
 
@@ -113,8 +114,7 @@ def make(
     try:
         return write_papers(folder, made.files, made.manifest, whole=only is None)
     except OSError as error:
-        place = error.filename or folder
-        raise BadInputError(f"{place}: cannot be written ({error.strerror or error})") from error
+        raise unwritten(error.filename or folder, error) from error
 
 
 def papers(

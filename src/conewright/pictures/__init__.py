@@ -6,13 +6,14 @@ picture are the series and figures of its report.
 
 from __future__ import annotations
 
-from io import StringIO
+from io import BytesIO, StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from conewright.errors import BadInputError
 from conewright.shown import view_of
 from conewright.stages.report.data import Report
+from conewright.whole_file import write_whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -98,10 +99,9 @@ def save(
         found = f"suffix {file.suffix!r}" if file.suffix else "no suffix"
         raise BadInputError(f"{file}: found {found}; allowed are {', '.join(NO_DATE)}")
     drawing = draw(report, narrow=narrow, width_inches=width_inches)
-    try:
-        _write(drawing, file, kind=suffix, dpi=dpi)
-    except OSError as error:
-        raise BadInputError(f"{file}: cannot be written ({error.strerror or error})") from error
+    sheet = BytesIO()
+    _write(drawing, sheet, kind=suffix, dpi=dpi)
+    write_whole({file: sheet.getvalue()})
     return file
 
 
@@ -112,7 +112,7 @@ def as_svg(report: Report, *, width_inches: float | None = None) -> str:
     return sheet.getvalue()
 
 
-def _write(drawing: Figure, to: Path | StringIO, *, kind: str, dpi: float = 150.0) -> None:
+def _write(drawing: Figure, to: BytesIO | StringIO, *, kind: str, dpi: float = 150.0) -> None:
     """Write a drawing with its title and without a date."""
     from conewright.pictures.axes import drawing_settings
 

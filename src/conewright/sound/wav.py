@@ -6,8 +6,8 @@ A file is written when somebody first asks for it and lies in a folder that goes
 from __future__ import annotations
 
 import atexit
-import os
 from functools import cache
+from io import BytesIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from threading import Lock
@@ -18,6 +18,7 @@ import soundfile
 from conewright.physics.basics.arrays import FloatArray
 from conewright.sound import signals
 from conewright.sound.sounds import SOUNDS
+from conewright.whole_file import write_whole
 
 __all__ = ["sound_file"]
 
@@ -29,6 +30,7 @@ def sound_file(name: str) -> Path:
 
     Raises:
         KeyError: there is no such sound.
+        BadInputError: it cannot be written.
 
     """
     sound = SOUNDS[name]
@@ -36,10 +38,10 @@ def sound_file(name: str) -> Path:
     with _lock:
         if not path.exists():
             # Whoever asks meanwhile must not see half a file.
-            part = path.with_suffix(".part")
+            written = BytesIO()
             samples = _narrowed(sound.make())
-            soundfile.write(part, samples.T, signals.RATE, format="WAV", subtype="PCM_16")
-            os.replace(part, path)
+            soundfile.write(written, samples.T, signals.RATE, format="WAV", subtype="PCM_16")
+            write_whole({path: written.getvalue()})
     return path
 
 

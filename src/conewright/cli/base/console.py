@@ -5,14 +5,24 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from threading import Timer
-from typing import TextIO
+from typing import TextIO, cast
 
 from conewright.errors import BadInputError
+from conewright.whole_file import unwritten
 
-__all__ = ["busy", "complain", "read_line", "say", "say_bytes"]
+__all__ = [
+    "busy",
+    "complain",
+    "hold_streams",
+    "leave_streams",
+    "read_line",
+    "say",
+    "say_bytes",
+]
 
+OUTPUT = "standard output"
 PATIENCE = 1.0
 """Seconds of work without a word."""
 # What a terminal without these characters shows in their place.
@@ -39,14 +49,43 @@ IN_ASCII = str.maketrans(
 )
 
 
+def hold_streams() -> None:
+    """Have all three streams, so that no file is opened in the place of one that is closed.
+
+    Raises:
+        BadInputError: standard output is closed, so that nothing could be answered.
+
+    """
+    sys.stdin = sys.stdin or _nowhere("r")
+    closed = sys.stdout is None
+    sys.stdout = sys.stdout or _nowhere("w")
+    sys.stderr = sys.stderr or _nowhere("w")
+    if closed:
+        raise BadInputError(f"{OUTPUT}: found it closed; give a place for the answer")
+
+
+def leave_streams() -> None:
+    """Let go of what a stream would not take, which Python must not trip over when it leaves."""
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            _let_go(stream)
+
+
 def say(text: str) -> None:
-    """Write a result to standard output."""
+    """Write a result to standard output; raises BadInputError where it cannot be written."""
     with _reader_may_leave():
         _write(sys.stdout, text)
 
 
 def say_bytes(content: bytes) -> None:
-    """Write a result to standard output as it is, whatever the terminal can show."""
+    """Write a result to standard output as it is, whatever the terminal can show.
+
+    Raises:
+        BadInputError: it cannot be written.
+
+    """
     with _reader_may_leave():
         sys.stdout.flush()
         sys.stdout.buffer.write(content)
@@ -58,8 +97,20 @@ def _reader_may_leave() -> Iterator[None]:
     try:
         yield
     except BrokenPipeError:
-        # Whoever reads has read enough; Python must not trip over the pipe when it leaves.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        # Whoever reads has read enough.
+        _let_go(sys.stdout)
+    except OSError as error:
+        raise unwritten(OUTPUT, error) from error
+
+
+def _let_go(stream: TextIO) -> None:
+    """Lead what is still to come from a stream nowhere."""
+    with open(os.devnull, "wb") as nowhere:
+        os.dup2(nowhere.fileno(), stream.fileno())
+
+
+def _nowhere(mode: str) -> TextIO:
+    return cast(TextIO, open(os.devnull, mode, encoding="utf-8"))
 
 
 def read_line(prompt: str) -> str:
@@ -70,7 +121,7 @@ def read_line(prompt: str) -> str:
 
     Raises:
         EOFError: there is no further line.
-        BadInputError: the line is no text.
+        BadInputError: the line is no text, or cannot be read.
 
     """
     try:
@@ -80,6 +131,8 @@ def read_line(prompt: str) -> str:
         line = sys.stdin.readline()
     except UnicodeDecodeError:
         raise BadInputError("standard input: found bytes that are no text") from None
+    except OSError as error:
+        raise BadInputError(f"standard input: cannot be read ({error.strerror})") from error
     if not line:
         raise EOFError
     say(f"{line.strip()}\n")
@@ -87,8 +140,9 @@ def read_line(prompt: str) -> str:
 
 
 def complain(text: str) -> None:
-    """Write anything that is no result to standard error."""
-    _write(sys.stderr, text + "\n")
+    """Write anything that is no result to standard error, if that takes it."""
+    with suppress(OSError):
+        _write(sys.stderr, text + "\n")
 
 
 @contextmanager

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from conewright.errors import BadInputError
+from conewright.whole_file import write_new, write_whole
 
-__all__ = ["folder", "read_text", "write_job", "write_text"]
+__all__ = ["folder", "read_text", "write_job", "write_texts"]
 
 
 def read_text(file: Path) -> str:
@@ -34,31 +35,27 @@ def write_job(
     """Write a job file; one that is there already stays as it is unless forced.
 
     Raises:
-        BadInputError: as `write_text`, or it does not end as it should.
+        BadInputError: as `write_texts`, or it does not end as it should.
 
     """
     if file.suffix.lower() not in endings:
         allowed = " or ".join(endings)
         raise BadInputError(f'{file}: found a name ending in "{file.suffix}"; it ends in {allowed}')
-    write_text(file, text, force=force)
+    write_texts({file: text}, force=force)
 
 
-def write_text(file: Path, text: str, *, force: bool = False) -> None:
-    """Write a file; one that is there already stays as it is unless forced.
+def write_texts(files: Mapping[Path, str], *, force: bool = False) -> None:
+    """Write files, all or none; those that are there already stay as they are unless forced.
 
     Raises:
-        BadInputError: the file is there, or cannot be written.
+        BadInputError: a file is there, or cannot be written.
 
     """
-    try:
-        with file.open("w" if force else "x", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-    except FileExistsError:
-        raise BadInputError(
-            f"{file}: found a file of that name; choose another, or --force to write over it"
-        ) from None
-    except OSError as error:
-        raise BadInputError(f"{file}: cannot be written ({error.strerror or error})") from error
+    contents = {file: text.encode("utf-8") for file, text in files.items()}
+    if force:
+        write_whole(contents)
+    else:
+        write_new(contents)
 
 
 def folder(path: Path) -> Path:

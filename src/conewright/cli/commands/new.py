@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from shlex import quote
 
-from conewright.cli.base.files import folder, write_text
+from conewright.cli.base.files import folder, write_texts
 from conewright.stages.find.faults.shop import VARIABLE
 from conewright.stages.find.faults.trade import table_texts
 
@@ -20,8 +20,7 @@ def write_tables(place: Path, *, force: bool) -> str:
 
     """
     out = folder(place)
-    for name, text in table_texts().items():
-        write_text(out / name, text, force=force)
+    write_texts({out / name: text for name, text in table_texts().items()}, force=force)
     return (
         f"{out} holds the tables. Put your own counts in and delete the files that stay as they\n"
         f"are, then: export {VARIABLE}={quote(str(out.resolve()))}\n"

@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 import os
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from shutil import copymode
-from tempfile import mkstemp
 
-from conewright.errors import BadInputError
 from conewright.job.build.job import Job
 from conewright.job.text.parsing import (
-    LARGEST_FILE,
     Format,
     bare,
     content_of,
@@ -21,6 +16,7 @@ from conewright.job.text.parsing import (
     text_in,
 )
 from conewright.job.text.readings import Said, with_reading
+from conewright.whole_file import write_instead
 
 __all__ = ["JobFile", "open_job", "put_back", "write_reading"]
 
@@ -79,51 +75,10 @@ def put_back(file: JobFile, earlier: JobFile) -> JobFile:
 def _replaced(file: JobFile, content: bytes) -> JobFile:
     """Put new content in the place of a file that still is as it was read."""
     job = _job_in(content, file.path, file.format)
-    # What a link points to is replaced, not the link.
-    target = Path(os.path.realpath(file.path))
-    try:
-        handle, name = mkstemp(
-            prefix=f".{target.stem}-", suffix=file.path.suffix, dir=target.parent
-        )
-    except OSError as error:
-        raise _unwritten(file.path, error) from error
-    try:
-        with open(handle, "wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        if _content(target) != file.content:
-            raise _changed(file.path)
-        copymode(target, name)
-        os.replace(name, target)
-    except OSError as error:
-        raise _unwritten(file.path, error) from error
-    finally:
-        with suppress(FileNotFoundError):
-            os.unlink(name)
+    write_instead(file.path, content, of=file.content)
     return JobFile(file.path, content, job)
 
 
 def _job_in(content: bytes, path: Path, format: Format) -> Job:
     """Return the job in a file's content; raises JobError under the name of the file."""
     return kept_job(text_in(content, file=str(path)), format, file=str(path))
-
-
-def _content(file: Path) -> bytes | None:
-    """Return what stands in a file now; None where there is no such file any more."""
-    try:
-        with file.open("rb") as stream:
-            return stream.read(LARGEST_FILE + 1)
-    except OSError:
-        return None
-
-
-def _changed(file: Path) -> BadInputError:
-    return BadInputError(
-        f"{file}: found it changed by somebody else meanwhile; nothing was written over it. Look "
-        "at what is in it now and start again"
-    )
-
-
-def _unwritten(file: Path, error: OSError) -> BadInputError:
-    return BadInputError(f"{file}: cannot be written ({error.strerror or error})")

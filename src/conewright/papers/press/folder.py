@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from conewright.errors import BadInputError
 from conewright.papers.press.manifest import MANIFEST, Entry, Manifest, PaperFile
+from conewright.whole_file import write_whole
 
 __all__ = ["write_papers"]
 
@@ -28,8 +29,9 @@ def write_papers(
         whole: whether these are all papers of the plan.
 
     Raises:
-        BadInputError: the folder holds a manifest that is none of ours.
-        OSError: it cannot be written.
+        BadInputError: the folder holds a manifest that is none of ours, or a file cannot be
+            written; all files are as they were then.
+        OSError: the folder cannot be made or read.
 
     """
     folder.mkdir(parents=True, exist_ok=True)
@@ -37,9 +39,8 @@ def write_papers(
     stale = [] if before is None else _others(folder, before, manifest)
     if before is not None and not whole and _same_plan(before, manifest):
         manifest, stale = _together(manifest, before, stale), []
-    for file in files:
-        (folder / file.name).write_bytes(file.content)
-    (folder / MANIFEST).write_text(manifest.to_json(), encoding="utf-8", newline="\n")
+    contents = {folder / file.name: file.content for file in files}
+    write_whole({**contents, folder / MANIFEST: manifest.to_json().encode("utf-8")})
     for entry in stale:
         (folder / entry.name).unlink()
     return manifest

@@ -241,7 +241,7 @@ class _Worker:
     def __init__(self) -> None:
         self._pipe, theirs = _SPAWN.Pipe()
         self._process = _SPAWN.Process(target=_serve, args=(theirs,), daemon=True)
-        with _one_thread():
+        with _one_thread(), _deaf_to_interrupts():
             self._process.start()
         theirs.close()
         self._started = False
@@ -307,6 +307,19 @@ def _one_thread() -> Iterator[None]:
             del os.environ[name]
             if before is not None:
                 os.environ[name] = before
+
+
+@contextmanager
+def _deaf_to_interrupts() -> Iterator[None]:
+    """Let Ctrl-C pass by what is started inside from its first moment, where a system can."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 # --- In the worker ------------------------------------------------------------------------------

@@ -6,14 +6,11 @@ the right one. The key is for the owner's eyes alone.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from ipaddress import ip_address
 from pathlib import Path
-from tempfile import mkstemp
 
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
@@ -27,6 +24,7 @@ from cryptography.hazmat.primitives.serialization import (
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from conewright.errors import BadInputError
+from conewright.whole_file import write_whole
 
 __all__ = ["Certificate", "certificate_in"]
 
@@ -64,8 +62,9 @@ def certificate_in(folder: Path, names: Sequence[str]) -> Certificate:
             key = ec.generate_private_key(ec.SECP256R1())
             found = _made(key, names)
             pkcs8 = key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
-            _write(key_file, pkcs8)
-            _write(file, found.public_bytes(Encoding.PEM))
+            pem = found.public_bytes(Encoding.PEM)
+            # From its first moment nobody else may read the key.
+            write_whole({key_file: pkcs8, file: pem}, private=True)
         # Somebody may have copied the folder since it was written.
         key_file.chmod(0o600)
     except OSError as error:
@@ -117,16 +116,3 @@ def _general(names: Sequence[str]) -> Iterator[x509.GeneralName]:
             yield x509.IPAddress(ip_address(name))
         except ValueError:
             yield x509.DNSName(name)
-
-
-def _write(file: Path, content: bytes) -> None:
-    """Put a file in place whole; from its first moment nobody else may read it."""
-    handle, name = mkstemp(dir=file.parent, prefix=f".{file.name}.")
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-        os.replace(name, file)
-    except BaseException:
-        with suppress(OSError):
-            os.unlink(name)
-        raise
