@@ -86,7 +86,7 @@ ROOM = "def used(): ...\n\ndef idle(): ...\n"
         ("import h.room as room\ndef used():\n    return room.idle()\ndef idle(): ...\n", []),
         ("from . import room\ndef used():\n    return room.idle()\ndef idle(): ...\n", []),
         ("if True:\n    def idle(): ...\ndef used(): ...\n", ["idle"]),
-        ("FREE = LIMIT = 1\nif LIMIT:\n    import os\ndef used(): ...\n", ["FREE"]),
+        ("FREE = 1\nLIMIT = 1\nif LIMIT:\n    import os\ndef used(): ...\n", ["FREE"]),
         ("def used(): ...\ndef idle(): ...\nidle()\n", []),
     ],
 )
