@@ -4,19 +4,41 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, exc
+from sqlalchemy import (
+    Column,
+    ColumnElement,
+    Connection,
+    Engine,
+    Row,
+    Select,
+    UpdateBase,
+    create_engine,
+    event,
+    exc,
+)
 from sqlalchemy.engine import URL, make_url
 
-from conewright.store.errors import StoreError, StoreUnavailable
+from conewright.store.errors import Clash, StoreError, StoreUnavailable
+from conewright.store.schema import UtcTime
 from conewright.store.texts import one_line
 
-__all__ = ["VARIABLE", "Database", "make_private", "open_database", "store_is_there", "store_url"]
+__all__ = [
+    "VARIABLE",
+    "Database",
+    "Unreadable",
+    "make_private",
+    "open_database",
+    "row_of",
+    "rows_of",
+    "store_is_there",
+    "store_url",
+]
 
 VARIABLE = "CONEWRIGHT_STORE"
 ALLOWED = "allowed are sqlite:///jobs.sqlite, postgresql://user@host/name, or nothing"
@@ -58,15 +80,39 @@ class Database:
     def _in_words(self) -> Iterator[None]:
         try:
             yield
-        except exc.IntegrityError:
-            raise
+        except exc.IntegrityError as error:
+            raise Clash(f"{self.place}: {_REASONS['malformed']}") from error
         except exc.TimeoutError as error:
             raise StoreUnavailable(f"{self.place}: too many at once; try again") from error
         except exc.DBAPIError as error:
-            reason = _reason(error)
-            if reason is None:
-                raise
-            raise StoreUnavailable(f"{self.place}: {reason}") from error
+            raise StoreUnavailable(f"{self.place}: {_reason(error)}") from error
+        except Unreadable as error:
+            raise StoreUnavailable(f"{self.place}: {_REASONS['malformed']}") from error
+
+
+class Unreadable(Exception):
+    """What stands in the database was not put there by us; said in words where it is opened."""
+
+
+def rows_of(connection: Connection, wanted: Select[Any] | UpdateBase) -> Sequence[Row[Any]]:
+    """Return all rows of an answer, each value of its column's kind; raises Unreadable."""
+    try:
+        rows = connection.execute(wanted).all()
+    except (ArithmeticError, LookupError, MemoryError, TypeError, ValueError) as error:
+        # A day that never was, text that is no JSON, a length beyond all bounds.
+        raise Unreadable from error
+    kinds = [_kinds(column) for column in wanted.exported_columns]
+    if any(type(value) not in kind for row in rows for value, kind in zip(row, kinds, strict=True)):
+        raise Unreadable
+    return rows
+
+
+def row_of(connection: Connection, wanted: Select[Any] | UpdateBase) -> Row[Any] | None:
+    """Return the only row of an answer, None where there is none; raises Unreadable."""
+    rows = rows_of(connection, wanted)
+    if len(rows) > 1:
+        raise Unreadable
+    return rows[0] if rows else None
 
 
 def store_url(url: str | None = None, *, make_folder: bool = True) -> URL:
@@ -121,6 +167,13 @@ def store_is_there(url: str | None = None) -> bool:
     address = store_url(url, make_folder=False)
     plain_file = address.get_backend_name() == "sqlite" and not address.query
     return not plain_file or Path(address.database or "").exists()
+
+
+def _kinds(column: ColumnElement[Any]) -> set[type]:
+    """Return what a value of a column may be."""
+    kind = column.type.impl_instance if isinstance(column.type, UtcTime) else column.type
+    empty = isinstance(column, Column) and column.nullable
+    return {kind.python_type} | ({type(None)} if empty else set())
 
 
 def _default_file(*, make_folder: bool) -> Path:
@@ -206,13 +259,11 @@ _SQLSTATES = {
 }
 
 
-def _reason(error: exc.DBAPIError) -> str | None:
-    """Return what keeps the database from working, in words; None for a fault of our own."""
+def _reason(error: exc.DBAPIError) -> str:
+    """Return what keeps the database from working, in words."""
     state = getattr(error.orig, "sqlstate", None)
     if state in _SQLSTATES:
         return _SQLSTATES[state]
-    if isinstance(error, exc.ProgrammingError | exc.DataError | exc.NotSupportedError):
-        return None
     said = one_line(str(error.orig))
     known = (words for mark, words in _REASONS.items() if mark in said.lower())
     return next(known, f"the database does not answer as it should ({said}). {SAFE}")

@@ -6,11 +6,11 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Row, insert, select, update
-from sqlalchemy.exc import IntegrityError
 
 from conewright.store import schema
-from conewright.store.database import Database
-from conewright.store.errors import NotFound, StoreError
+from conewright.store.database import Database, row_of, rows_of
+from conewright.store.errors import Clash, NotFound, StoreError
+from conewright.store.queries import LARGEST_NUMBER
 from conewright.store.records import Device
 from conewright.store.texts import one_line
 
@@ -42,23 +42,23 @@ class DeviceList:
         }
         try:
             with self._database.writing() as connection:
-                made = connection.execute(insert(schema.devices).values(row).returning(*_COLUMNS))
-                return _device(made.one())
-        except IntegrityError:
+                made = rows_of(connection, insert(schema.devices).values(row).returning(*_COLUMNS))
+                return _device(made[0])
+        except Clash:
             raise StoreError("this token was given to a device before") from None
 
     def devices(self) -> tuple[Device, ...]:
         """Return every device that was ever let in, the latest first."""
         wanted = select(*_COLUMNS).order_by(schema.devices.c.id.desc())
         with self._database.reading() as connection:
-            return tuple(_device(row) for row in connection.execute(wanted))
+            return tuple(_device(row) for row in rows_of(connection, wanted))
 
     def device_by_token_hash(self, token_hash: str) -> Device | None:
         """Return the device of a token; None where there is none, it was revoked, or is too old."""
         there = schema.devices.c
         wanted = select(*_COLUMNS).where(there.token_hash == token_hash, there.revoked_at.is_(None))
         with self._database.reading() as connection:
-            row = connection.execute(wanted).one_or_none()
+            row = row_of(connection, wanted)
         device = None if row is None else _device(row)
         return device if device is not None and datetime.now(UTC) < device.until else None
 
@@ -78,8 +78,11 @@ class DeviceList:
         there = schema.devices.c
         change = update(schema.devices).where(there.id == device_id, there.revoked_at.is_(None))
         with self._database.writing() as connection:
-            known = connection.scalar(select(there.id).where(there.id == device_id))
-            if known is None:
+            possible = 1 <= device_id <= LARGEST_NUMBER
+            if (
+                not possible
+                or row_of(connection, select(there.id).where(there.id == device_id)) is None
+            ):
                 raise NotFound(f"device {device_id}: found none of that number")
             connection.execute(change.values(revoked_at=datetime.now(UTC)))
 

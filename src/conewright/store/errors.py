@@ -4,6 +4,7 @@ StoreError             (ConewrightError)
 ├── NotFound           (KeyError)  no such job, revision or device
 ├── Conflict                       somebody else saved meanwhile; carries both sides
 └── StoreUnavailable               the database cannot be reached, read or written just now
+    └── Clash                      what was to be added does not go with what is there
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from conewright.job.text.differences import compare
 if TYPE_CHECKING:
     from conewright.store.records import Saved
 
-__all__ = ["Conflict", "NotFound", "StoreError", "StoreUnavailable"]
+__all__ = ["Clash", "Conflict", "NotFound", "StoreError", "StoreUnavailable"]
 
 
 class StoreError(ConewrightError):
@@ -33,6 +34,10 @@ class NotFound(StoreError, KeyError):
 
 class StoreUnavailable(StoreError):
     """The database cannot be reached, read or written just now; what it holds is untouched."""
+
+
+class Clash(StoreUnavailable):
+    """What was to be added does not go with what is there; nothing was written."""
 
 
 class Conflict(StoreError):

@@ -9,9 +9,9 @@ from contextlib import closing, suppress
 from itertools import count
 from pathlib import Path
 
-from sqlalchemy import Connection, column, inspect, select, table, text
+from sqlalchemy import Connection, String, column, inspect, select, table, text
 
-from conewright.store.database import Database, make_private
+from conewright.store.database import Database, Unreadable, make_private, row_of
 from conewright.store.errors import StoreError, StoreUnavailable
 from conewright.store.schema import HEAD, VERSION_TABLE
 
@@ -61,11 +61,20 @@ def upgrade(connection: Connection, to: str) -> None:
 
 
 def _version(connection: Connection) -> str | None:
-    """Return the version of the tables that are there; None where there are none."""
+    """Return the version of the tables that are there, None where there are none.
+
+    Raises Unreadable where that is no version.
+    """
     if not inspect(connection).has_table(VERSION_TABLE):
         return None
-    found = connection.scalar(select(column("version_num")).select_from(table(VERSION_TABLE)))
-    return None if found is None else str(found)
+    wanted = select(column("version_num", String)).select_from(table(VERSION_TABLE))
+    found = row_of(connection, wanted)
+    if found is None:
+        return None
+    version = str(found.version_num)
+    if len(version) != len(HEAD) or not version.isdecimal() or int(version) == 0:
+        raise Unreadable
+    return version
 
 
 def _refuse_strangers(connection: Connection, version: str | None, place: str) -> None:

@@ -7,10 +7,12 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, Row, Select, exists, func, insert, or_, select
 
 from conewright.store import schema
+from conewright.store.database import Unreadable, row_of, rows_of
 from conewright.store.records import Listed, RevisionNote, Saved
 from conewright.store.texts import Summary, new_id, state_in_words
 
 __all__ = [
+    "LARGEST_NUMBER",
     "append",
     "history",
     "ids_named",
@@ -20,6 +22,9 @@ __all__ = [
     "one",
     "summary_of",
 ]
+
+LARGEST_NUMBER = 2**31 - 1
+"""No database of ours counts further."""
 
 _jobs, _revisions = schema.jobs.c, schema.revisions.c
 _WHOLE = (
@@ -44,15 +49,17 @@ _LISTED = (_revisions.job_id, _jobs.slug, *_NOTES, _revisions.about)
 
 def one(connection: Connection, job_id: str, number: int) -> Saved | None:
     """Return one revision of a job; None where there is no such."""
+    if not 1 <= number <= LARGEST_NUMBER:
+        return None
     wanted = _whole().where(_revisions.job_id == job_id, _revisions.number == number)
-    return _saved(connection, connection.execute(wanted).one_or_none())
+    return _saved(connection, row_of(connection, wanted))
 
 
 def newest(connection: Connection, job_id: str) -> Saved | None:
     """Return the newest revision of a job, a mark of deletion included; None without any."""
     wanted = _whole().where(_revisions.job_id == job_id)
     wanted = wanted.order_by(_revisions.number.desc()).limit(1)
-    return _saved(connection, connection.execute(wanted).one_or_none())
+    return _saved(connection, row_of(connection, wanted))
 
 
 def history(connection: Connection, job_id: str) -> tuple[RevisionNote, ...]:
@@ -60,7 +67,7 @@ def history(connection: Connection, job_id: str) -> tuple[RevisionNote, ...]:
     wanted = select(*_NOTES).where(_revisions.job_id == job_id).order_by(_revisions.number.desc())
     return tuple(
         RevisionNote(row.number, row.saved_at, row.who, row.note, row.deleted)
-        for row in connection.execute(wanted)
+        for row in rows_of(connection, wanted)
     )
 
 
@@ -71,7 +78,7 @@ def listed(connection: Connection, *, search: str, deleted: bool) -> tuple[Liste
     for word in search.casefold().split():
         found = _revisions.words.contains(word, autoescape=True)
         wanted = wanted.where(or_(found, _jobs.id.contains(word, autoescape=True)))
-    rows = connection.execute(wanted.order_by(_revisions.saved_at.desc(), _revisions.id.desc()))
+    rows = rows_of(connection, wanted.order_by(_revisions.saved_at.desc(), _revisions.id.desc()))
     ambiguous = _ambiguous(connection)
     return tuple(_line(row, ambiguous) for row in rows)
 
@@ -81,7 +88,7 @@ def ids_named(connection: Connection, name: str) -> tuple[str, ...]:
     wanted = select(_jobs.id, _jobs.slug).join_from(schema.revisions, schema.jobs)
     wanted = wanted.where(_is_newest(), _revisions.deleted.is_(False))
     wanted = wanted.where(or_(_jobs.id == name, _jobs.slug == name)).order_by(_jobs.id)
-    found = tuple(row.id for row in connection.execute(wanted))
+    found = tuple(row.id for row in rows_of(connection, wanted))
     return (name,) if name in found else found
 
 
@@ -90,7 +97,9 @@ def summary_of(connection: Connection, saved: Saved) -> Summary:
     wanted = select(_revisions.about, _revisions.words).where(
         _revisions.job_id == saved.job_id, _revisions.number == saved.revision
     )
-    row = connection.execute(wanted).one()
+    row = row_of(connection, wanted)
+    if row is None:
+        raise Unreadable
     return Summary(row.about, row.words)
 
 
@@ -98,13 +107,13 @@ def new_job(connection: Connection, short: str) -> str:
     """Add a job without a revision and return its id."""
     while True:
         job_id = new_id(short)
-        if connection.scalar(select(_jobs.id).where(_jobs.id == job_id)) is None:
+        if row_of(connection, select(_jobs.id).where(_jobs.id == job_id)) is None:
             connection.execute(insert(schema.jobs).values(id=job_id, slug=short))
             return job_id
 
 
 def append(connection: Connection, saved: Saved, *, kept: Summary) -> None:
-    """Add a revision; raises IntegrityError where another one has that number."""
+    """Add a revision; a Clash where another one has that number."""
     row = {
         "job_id": saved.job_id,
         "number": saved.revision,
@@ -139,7 +148,7 @@ def _ambiguous(connection: Connection, short: str | None = None) -> set[str]:
     twice = live.group_by(_jobs.slug).having(
         or_(func.count() > 1, _jobs.slug.in_(select(_jobs.id).correlate(None)))
     )
-    return set(connection.scalars(twice))
+    return {row.slug for row in rows_of(connection, twice)}
 
 
 def _saved(connection: Connection, row: Row[*tuple[Any, ...]] | None) -> Saved | None:
@@ -166,5 +175,12 @@ def _line(row: Row[*tuple[Any, ...]], ambiguous: set[str]) -> Listed:
         saved_at=row.saved_at,
         who=row.who,
         note=row.note,
-        state=state_in_words(row.about),
+        state=_state(row),
     )
+
+
+def _state(row: Row[*tuple[Any, ...]]) -> str:
+    try:
+        return state_in_words(row.about)
+    except (ArithmeticError, TypeError, ValueError) as error:
+        raise Unreadable from error

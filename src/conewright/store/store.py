@@ -7,13 +7,11 @@ from datetime import UTC, datetime
 from types import TracebackType
 from typing import Self
 
-from sqlalchemy.exc import IntegrityError
-
 from conewright.job.text.differences import compare, in_a_note
 from conewright.store import queries
 from conewright.store.database import Database, open_database
 from conewright.store.devices import DeviceList
-from conewright.store.errors import Conflict, NotFound
+from conewright.store.errors import Clash, Conflict, NotFound
 from conewright.store.migrating import migrate
 from conewright.store.records import Listed, RevisionNote, Saved
 from conewright.store.texts import Summary, one_line, slug, summary
@@ -114,6 +112,8 @@ class Store(DeviceList):
             NotFound: several jobs have that short name; the message lists their ids.
 
         """
+        if not name.isprintable():
+            return None
         with self._database.reading() as connection:
             found = queries.ids_named(connection, name)
         if len(found) > 1:
@@ -252,9 +252,11 @@ class Store(DeviceList):
             # As little as can be: others wait for their turn to write.
             with self._database.writing() as connection:
                 queries.append(connection, saved, kept=kept)
-        except IntegrityError:
-            # Somebody else's revision took this number since we looked.
+        except Clash:
+            # Somebody else's revision took this number since we looked; else it is damage.
             theirs = self.get(before.job_id, include_deleted=True)
+            if theirs.revision <= before.revision:
+                raise
             raise Conflict(before=before, mine=mine, theirs=theirs) from None
         return saved
 
