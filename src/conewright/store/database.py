@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import (
+    JSON,
     Column,
     ColumnElement,
     Connection,
@@ -86,7 +87,8 @@ class Database:
             raise StoreUnavailable(f"{self.place}: too many at once; try again") from error
         except exc.DBAPIError as error:
             raise StoreUnavailable(f"{self.place}: {_reason(error)}") from error
-        except Unreadable as error:
+        except (Unreadable, UnicodeDecodeError) as error:
+            # Even what SQLite says of damage may quote bytes that are no text.
             raise StoreUnavailable(f"{self.place}: {_REASONS['malformed']}") from error
 
 
@@ -172,8 +174,10 @@ def store_is_there(url: str | None = None) -> bool:
 def _kinds(column: ColumnElement[Any]) -> set[type]:
     """Return what a value of a column may be."""
     kind = column.type.impl_instance if isinstance(column.type, UtcTime) else column.type
+    # Any JSON could stand in such a column; ours are tables.
+    value = dict if isinstance(kind, JSON) else kind.python_type
     empty = isinstance(column, Column) and column.nullable
-    return {kind.python_type} | ({type(None)} if empty else set())
+    return {value, type(None)} if empty else {value}
 
 
 def _default_file(*, make_folder: bool) -> Path:

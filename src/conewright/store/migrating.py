@@ -47,17 +47,24 @@ def migrate(database: Database) -> None:
 
 
 def upgrade(connection: Connection, to: str) -> None:
-    """Run the migrations up to a version, inside the connection's transaction."""
+    """Run the migrations up to a version, inside the connection's transaction.
+
+    Raises Unreadable where the tables are not those of the version they say they are.
+    """
     # Slow to import, and only wanted where a store is new or old.
     from alembic import command
     from alembic.config import Config
+    from alembic.util import CommandError
 
     config = Config()
     folder = str(Path(__file__).parent / "migrations")
     config.set_main_option("script_location", folder.replace("%", "%%"))
     config.set_main_option("path_separator", "os")
     config.attributes["connection"] = connection
-    command.upgrade(config, to)
+    try:
+        command.upgrade(config, to)
+    except CommandError as error:
+        raise Unreadable from error
 
 
 def _version(connection: Connection) -> str | None:
