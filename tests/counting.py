@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 import tomlkit
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.document.parts import Table
 
 

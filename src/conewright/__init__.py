@@ -27,8 +27,8 @@ if TYPE_CHECKING:
         Problem,
         QuantityError,
     )
-    from conewright.job.build.job import Job
-    from conewright.job.build.state import Build
+    from conewright.job.builds.job import Job
+    from conewright.job.builds.state import Build
     from conewright.job.text.parsing import load, loads
     from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make
@@ -100,8 +100,8 @@ def _refusals() -> dict[str, Any]:
 
 def _doors() -> dict[str, Any]:
     """Import what does the work, and the views of what it gives."""
-    from conewright.job.build.job import Job
-    from conewright.job.build.state import Build
+    from conewright.job.builds.job import Job
+    from conewright.job.builds.state import Build
     from conewright.job.text.parsing import load, loads
     from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make

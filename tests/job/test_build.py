@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import JobError
-from conewright.job.build.draws import draw
-from conewright.job.build.job import Job
-from conewright.job.build.state import (
+from conewright.job.builds.draws import draw
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import (
     Build,
     CavityState,
     DriverState,

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.document.document import (
     Cable,
     Cavity,

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from conewright.errors import OutOfRangeError
-from conewright.job.build.draws import Draws, draw
-from conewright.job.build.state import Origin, Value
+from conewright.job.builds.draws import Draws, draw
+from conewright.job.builds.state import Origin, Value
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.basics.arrays import FloatArray
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.quantity.values import parse_quantity
 from conewright.job.text.editing import (
     Refused,

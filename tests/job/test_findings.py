@@ -5,8 +5,8 @@ from math import log10, pi, sqrt
 
 import pytest
 
-from conewright.job.build.findings import SheetFinding, sheet_findings
-from conewright.job.build.job import Job
+from conewright.job.builds.findings import SheetFinding, sheet_findings
+from conewright.job.builds.job import Job
 from conewright.job.document.document import DriverSheet
 from conewright.job.document.trust import accepted_names, contradiction
 from conewright.job.text.parsing import loads

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import JobError, Problem
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.text.parsing import LARGEST_FILE, from_dict, load, loads
 from conewright.job.text.starter import demo_text
 

@@ -3,7 +3,7 @@
 import pytest
 
 from conewright.errors import JobError
-from conewright.job.build.possible import NEAREST_EAR
+from conewright.job.builds.possible import NEAREST_EAR
 from conewright.job.text.parsing import loads
 from conewright.physics.basics.air import Air
 from conewright.physics.drivers.driver import acoustic_mass_free

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from conewright.errors import JobError, Problem
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.proposals import apply_changes
 from conewright.job.text.parsing import from_dict, loads
 from conewright.job.text.starter import demo_text

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.proposals import apply_changes
 from conewright.job.text.job_file import open_job, write_reading
 from conewright.job.text.parsing import job_text, kept_job, load, loads

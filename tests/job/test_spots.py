@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from conewright.errors import BadInputError, QuantityError
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.quantity.spots import parse_hole, parse_kept, parse_spot
 from conewright.job.text.parsing import from_dict
 

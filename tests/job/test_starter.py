@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.quantity.values import parse_quantity
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text, job_schema, starter_text

@@ -6,7 +6,7 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from conewright.job.build.typical import (
+from conewright.job.builds.typical import (
     Typical,
     nearest_area,
     nearest_size,
@@ -52,7 +52,7 @@ def test_a_typical_driver_agrees_with_its_own_vas(key: str) -> None:
 @pytest.mark.parametrize("table", TABLES)
 def test_every_row_has_a_source_and_points_in_order(table: str) -> None:
     text = (
-        files("conewright.job.build").joinpath("data", f"{table}.csv").read_text(encoding="utf-8")
+        files("conewright.job.builds").joinpath("data", f"{table}.csv").read_text(encoding="utf-8")
     )
     rows = list(csv.DictReader(text.splitlines()))
     assert rows

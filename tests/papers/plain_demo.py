@@ -3,7 +3,7 @@
 import re
 
 import conewright as cw
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 
 AMPLIFIER_FEED = """
 [[feed]]

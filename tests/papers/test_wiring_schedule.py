@@ -7,7 +7,7 @@ from plain_demo import plain_job, plain_text
 
 import conewright as cw
 from conewright.data_files import data_rows
-from conewright.job.build.state import Build
+from conewright.job.builds.state import Build
 from conewright.papers.wiring.nets import joints, parts_of
 from conewright.papers.wiring.schedule import Conductor, corners, schedule
 

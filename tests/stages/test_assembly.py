@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 import conewright
-from conewright.job.build.draws import draw
-from conewright.job.build.state import Build, Origin, Value
+from conewright.job.builds.draws import draw
+from conewright.job.builds.state import Build, Origin, Value
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report.assembly import Answer
 

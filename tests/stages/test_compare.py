@@ -3,7 +3,7 @@
 import pytest
 from workbench import DOOR, channel, job, location
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.stages.compare import compare
 from conewright.stages.feed.stage import feed
 from conewright.stages.hear.stage import hear

@@ -8,7 +8,7 @@ from workbench import channel, job, location
 
 import conewright as cw
 from conewright.errors import BadInputError
-from conewright.job.build.state import Origin
+from conewright.job.builds.state import Origin
 from conewright.stages.feed.stage import feed
 from conewright.stages.report.data import Report, Severity
 

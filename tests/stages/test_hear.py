@@ -5,9 +5,9 @@ import pytest
 from workbench import channel, job, location
 
 from conewright.errors import BadInputError
-from conewright.job.build.draws import draw as draw_all
-from conewright.job.build.job import Job
-from conewright.job.build.state import Build, Origin
+from conewright.job.builds.draws import draw as draw_all
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import Build, Origin
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.pictures import draw
 from conewright.stages.common.circuit import Solver

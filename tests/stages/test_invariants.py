@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from workbench import DRIVERS, channel, job, location
 
-from conewright.job.build.draws import Draws, draw
-from conewright.job.build.state import Build
+from conewright.job.builds.draws import Draws, draw
+from conewright.job.builds.state import Build
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.stages.common.circuit import Circuit, Solver
 

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from workbench import DOOR, channel, job, location
 
-from conewright.job.build.draws import draw
-from conewright.job.build.job import Job
+from conewright.job.builds.draws import draw
+from conewright.job.builds.job import Job
 from conewright.stages.common.circuit import Solver
 from conewright.stages.feed.stage import feed
 from conewright.stages.hear.listening import heard_at

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from workbench import DOOR, channel, job, location
 
 from conewright.errors import BadInputError
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.hear.stage import hear
 from conewright.stages.report.shares import CAUSES, blend, causes_of_change, shapley_shares

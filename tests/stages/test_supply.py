@@ -10,8 +10,8 @@ from math import pi
 import pytest
 from workbench import channel, job, location
 
-from conewright.job.build.job import Job
-from conewright.job.build.state import Origin
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import Origin
 from conewright.stages.compare import compare
 from conewright.stages.feed.stage import feed
 from conewright.stages.report.data import Report, Severity, Verdict

@@ -1,6 +1,6 @@
 """Small invented jobs for the tests of the stages, written as a repairer would write them."""
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.text.parsing import loads
 
 # Typical sets of our own making; the 165 mm ones are the usual order of size, from memory.

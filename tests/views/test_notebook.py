@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 import conewright as cw
 from conewright import shown
-from conewright.job.build.draws import draw
+from conewright.job.builds.draws import draw
 from conewright.papers.press.manifest import Entry
 from conewright.stages.report.data import Axis, Report, Series
 from conewright.views.html import as_html

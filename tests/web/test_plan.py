@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import pytest
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.text.editing import with_values
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from conewright.job.build.draws import DEFAULT_SAMPLES, draw
-from conewright.job.build.job import Job
-from conewright.job.build.state import Build, Origin
+from conewright.job.builds.draws import DEFAULT_SAMPLES, draw
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import Build, Origin
 from conewright.job.quantity.units import to_unit
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray

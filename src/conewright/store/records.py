@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from conewright.job.build.job import Job
+    from conewright.job.builds.job import Job
 
 __all__ = ["LONGEST_PAIRED", "LONGEST_UNUSED", "Device", "Listed", "RevisionNote", "Saved"]
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from conewright.errors import JobError, Problem
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.document.lists import LISTS, counts_in_words
 from conewright.job.text.parsing import LARGEST_FILE, kept_job
 

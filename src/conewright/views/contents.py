@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 
-from conewright.job.build.findings import sheet_findings
-from conewright.job.build.job import Job
-from conewright.job.build.state import Build, Fill
+from conewright.job.builds.findings import sheet_findings
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import Build, Fill
 from conewright.job.document.places import Location
 from conewright.shown import view_of
 from conewright.stages.report.data import Severity

@@ -8,8 +8,8 @@ from functools import cache
 from html import escape
 from importlib.resources import files
 
-from conewright.job.build.job import Job
-from conewright.job.build.state import Build
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import Build
 from conewright.shown import view_of
 from conewright.stages.report.data import Report
 from conewright.views.contents import build_sections, job_sections

@@ -1,6 +1,6 @@
 """An invented car with a loudspeaker in each of four doors, tweeters in front, and readings."""
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.text.parsing import loads
 
 PLACES = {

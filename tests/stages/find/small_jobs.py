@@ -1,6 +1,6 @@
 """Small invented jobs: usual drivers on the bench, one channel."""
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.text.parsing import loads
 
 SHEETS = {

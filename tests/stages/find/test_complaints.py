@@ -6,7 +6,7 @@ import pytest
 from four_doors import car
 
 from conewright.errors import BadInputError
-from conewright.job.build.draws import draw
+from conewright.job.builds.draws import draw
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom

@@ -13,7 +13,7 @@ from small_jobs import one_channel
 
 import conewright.job.text
 from conewright.errors import BadInputError
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.job.text.parsing import load
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, chains_of

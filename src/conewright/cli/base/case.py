@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from conewright.cli.base.console import say
 from conewright.cli.base.kept import read_job
 from conewright.errors import BadInputError, ConewrightError, JobError, Problem
-from conewright.job.build.job import Job
-from conewright.job.build.state import Build
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import Build
 from conewright.stages.common.frequencies import parse_frequencies
 from conewright.stages.report.data import Report
 from conewright.views.text import as_text

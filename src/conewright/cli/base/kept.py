@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from conewright.errors import BadInputError
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.text import job_file as files
 from conewright.job.text.job_file import JobFile
 from conewright.job.text.parsing import load

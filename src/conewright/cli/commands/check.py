@@ -7,8 +7,8 @@ from shlex import quote
 
 from conewright.cli.base.case import naming
 from conewright.cli.base.kept import read_job
-from conewright.job.build.job import Job
-from conewright.job.build.state import Build
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import Build
 
 __all__ = ["checked"]
 

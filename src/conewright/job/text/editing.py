@@ -15,7 +15,7 @@ import tomlkit
 from tomlkit.items import AoT
 
 from conewright.errors import BadInputError, JobError, Problem
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.document.likeness import merged
 from conewright.job.document.paths import Steps, inside
 from conewright.job.text.labels import PAGED_TABLES, Field, Part, field_at, part_of, place_in_file

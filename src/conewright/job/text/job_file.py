@@ -6,7 +6,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.text.parsing import (
     Format,
     bare,

@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 from conewright.data_files import data_rows
 from conewright.errors import BadInputError
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.document.lists import LISTS, TABLES, spoken
 from conewright.job.document.paths import inside
 from conewright.job.measurables import measurement

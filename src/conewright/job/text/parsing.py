@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Literal, NoReturn
 
 from conewright.errors import BadInputError, JobError, Problem
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.document.likeness import expand_likeness
 from conewright.job.document.paths import inside, path_text, show
 from conewright.job.document.problems import MOST_PROBLEMS

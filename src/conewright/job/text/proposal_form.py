@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from conewright.errors import BadInputError
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.document.parts import AS_FOUND
 from conewright.job.text.editing import Refused, with_proposal
 from conewright.job.text.labels import field_at, fields_of, parts_of, plain_value, written

@@ -5,7 +5,7 @@ from typing import Any
 from pydantic.json_schema import GenerateJsonSchema
 
 from conewright.data_files import data_text
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.text.parsing import loads
 
 __all__ = ["demo_job", "demo_text", "job_schema", "starter_text"]

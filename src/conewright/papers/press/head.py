@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from hashlib import sha256
 
-from conewright.job.build.state import Build
+from conewright.job.builds.state import Build
 
 __all__ = ["fingerprint", "head"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from conewright.job.build.fills import plain_text
+from conewright.job.builds.fills import plain_text
 from conewright.stages.feed.supply_verdicts import fuse_in_words
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
@@ -13,7 +13,7 @@ from conewright.stages.report.words import number
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from conewright.job.build.state import Build, FeedState
+    from conewright.job.builds.state import Build, FeedState
     from conewright.stages.report.data import Figure, Report, Verdict
 
 __all__ = ["FeedPlan", "SupplyPlan", "said_of_cable", "supply"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
-from conewright.job.build.state import Build, LocationState
+from conewright.job.builds.state import Build, LocationState
 from conewright.job.document.parts import AS_FOUND
 from conewright.papers.drawing.geometry import MM, Drawing, bounds_of
 from conewright.papers.drawing.kerf import cutter_for

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import cos, floor, sin, tau
 
-from conewright.job.build.state import (
+from conewright.job.builds.state import (
     Corners,
     DriverState,
     LocationState,

@@ -19,7 +19,7 @@ from conewright.papers.wiring.symbols import symbol
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from conewright.job.build.state import Build, ChannelState
+    from conewright.job.builds.state import Build, ChannelState
 
 __all__ = ["Diagram", "diagrams"]
 

@@ -17,7 +17,7 @@ from conewright.stages.report.words import number
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.build.state import ChannelState
+    from conewright.job.builds.state import ChannelState
     from conewright.papers.press.answers import Answers
     from conewright.papers.press.supply_plan import FeedPlan
 

@@ -9,7 +9,7 @@ from conewright.data_files import data_rows
 from conewright.stages.common.changes import as_found
 
 if TYPE_CHECKING:
-    from conewright.job.build.state import Build
+    from conewright.job.builds.state import Build
 
 __all__ = ["Loss", "Losses", "losses"]
 

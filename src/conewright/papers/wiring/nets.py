@@ -10,13 +10,13 @@ from dataclasses import dataclass
 from itertools import count
 from typing import TYPE_CHECKING
 
-from conewright.job.build.fills import plain_text
+from conewright.job.builds.fills import plain_text
 from conewright.physics.electrics.wiring import Leaf, Series, Tree
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.build.state import ChannelState, PartState
+    from conewright.job.builds.state import ChannelState, PartState
 
 __all__ = ["MINUS", "PLUS", "End", "Joint", "Part", "joints", "parts_of"]
 

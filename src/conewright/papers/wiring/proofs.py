@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from conewright.data_files import data_rows
 from conewright.errors import QuantityError
-from conewright.job.build.fills import plain_text
+from conewright.job.builds.fills import plain_text
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.phrases import listed
 from conewright.stages.common.changes import changes
@@ -21,7 +21,7 @@ from conewright.stages.find.faults.chains import behind_capacitor, chains_of
 from conewright.stages.find.instruments.meter import Expectation, Meter
 
 if TYPE_CHECKING:
-    from conewright.job.build.state import Build, ChannelState
+    from conewright.job.builds.state import Build, ChannelState
 
 __all__ = ["Proof", "Proofs", "State"]
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from conewright.data_files import data_rows
-from conewright.job.build.fills import plain_text
-from conewright.job.build.state import Origin
+from conewright.job.builds.fills import plain_text
+from conewright.job.builds.state import Origin
 from conewright.papers.wiring.nets import MINUS, PLUS, Joint, joints, parts_of
 from conewright.papers.wiring.proofs import Proof, Proofs
 from conewright.stages.common.changes import as_found, planned_job
@@ -21,7 +21,7 @@ from conewright.stages.find.faults.chains import chains_of
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.build.state import Build, CableState, ChannelState, Value
+    from conewright.job.builds.state import Build, CableState, ChannelState, Value
     from conewright.job.document.document import Document, Lead
 
 __all__ = ["Conductor", "Schedule", "SplicePoint", "corners", "schedule"]

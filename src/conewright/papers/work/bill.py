@@ -15,7 +15,7 @@ from math import sqrt
 from typing import TYPE_CHECKING, Literal
 
 from conewright.data_files import data_rows
-from conewright.job.build.typical import nearest_size
+from conewright.job.builds.typical import nearest_size
 from conewright.papers.work.consumables import Consumable, consumables
 from conewright.papers.work.money import (
     NOTHING,
@@ -31,7 +31,7 @@ from conewright.stages.common.changes import Changes, changes, planned_job
 from conewright.views.numbers import money
 
 if TYPE_CHECKING:
-    from conewright.job.build.state import Build
+    from conewright.job.builds.state import Build
     from conewright.job.document.document import Document, DriverSheet
     from conewright.papers.press.supply_plan import SupplyPlan
     from conewright.papers.templates.drawings import Templates

@@ -12,8 +12,8 @@ from math import inf, sqrt
 from string import Formatter
 
 from conewright.data_files import data_rows
-from conewright.job.build.fills import plain_text
-from conewright.job.build.state import Build, ChannelState
+from conewright.job.builds.fills import plain_text
+from conewright.job.builds.state import Build, ChannelState
 from conewright.papers.press.answers import Answers
 from conewright.physics.electrics.amplifier import clean_peak_voltage
 from conewright.stages.common.changes import changes

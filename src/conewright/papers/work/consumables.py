@@ -19,7 +19,7 @@ from conewright.stages.common.changes import Changes
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from conewright.job.build.state import Build, LocationState
+    from conewright.job.builds.state import Build, LocationState
     from conewright.papers.drawing.geometry import Drawing
     from conewright.papers.press.supply_plan import SupplyPlan
     from conewright.papers.templates.drawings import Templates

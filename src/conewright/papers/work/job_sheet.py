@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from conewright.errors import BadInputError
-from conewright.job.build.state import Build
+from conewright.job.builds.state import Build
 from conewright.papers.press.answers import Answers
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset

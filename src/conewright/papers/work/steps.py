@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from conewright.data_files import data_rows
-from conewright.job.build.state import Build
+from conewright.job.builds.state import Build
 from conewright.papers.work.money import Amount, amount_of, in_step
 from conewright.phrases import listed
 from conewright.stages.common.changes import Changes, changes

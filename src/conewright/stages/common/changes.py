@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from conewright.job.build.building import build_job
-from conewright.job.build.state import (
+from conewright.job.builds.building import build_job
+from conewright.job.builds.state import (
     Build,
     ChannelState,
     FeedState,

@@ -13,8 +13,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from conewright.job.build.draws import Draws
-from conewright.job.build.state import (
+from conewright.job.builds.draws import Draws
+from conewright.job.builds.state import (
     Build,
     CableState,
     ChannelState,

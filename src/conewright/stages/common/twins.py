@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from conewright.job.build.state import Build, LocationState
+from conewright.job.builds.state import Build, LocationState
 
 __all__ = ["mirrored", "opposed_twins"]
 

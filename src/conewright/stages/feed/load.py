@@ -9,8 +9,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.job.build.draws import Draws
-from conewright.job.build.state import Build
+from conewright.job.builds.draws import Draws
+from conewright.job.builds.state import Build
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.programme import (
     HARD_PROGRAMME,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from conewright.job.build.typical import typical
+from conewright.job.builds.typical import typical
 from conewright.physics.electrics.cable_heat import (
     BUNDLED_TRANSFER,
     FREE_TRANSFER,
@@ -35,8 +35,8 @@ from conewright.physics.electrics.conductor import (
 from conewright.physics.electrics.fuse import TRIPPING_RATIO, fuses, slowest_opening
 
 if TYPE_CHECKING:
-    from conewright.job.build.draws import Draws
-    from conewright.job.build.state import Build, FeedState
+    from conewright.job.builds.draws import Draws
+    from conewright.job.builds.state import Build, FeedState
     from conewright.physics.basics.arrays import FloatArray, Real
 
 __all__ = [

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from conewright.errors import BadInputError
-from conewright.job.build.draws import DEFAULT_SAMPLES, draw
-from conewright.job.build.state import Build
+from conewright.job.builds.draws import DEFAULT_SAMPLES, draw
+from conewright.job.builds.state import Build
 from conewright.job.quantity.units import to_unit
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray

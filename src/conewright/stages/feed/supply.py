@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from conewright.job.build.state import Origin
+from conewright.job.builds.state import Origin
 from conewright.job.quantity.units import to_unit
 from conewright.phrases import listed
 from conewright.physics.electrics.conductor import COPPER_COEFFICIENT, REFERENCE_TEMPERATURE
@@ -30,7 +30,7 @@ from conewright.stages.feed.run import (
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
-    from conewright.job.build.state import FeedState, Value
+    from conewright.job.builds.state import FeedState, Value
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.feed.load import RadioLoad
     from conewright.stages.report.assembly import Answer

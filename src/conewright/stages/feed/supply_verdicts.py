@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from math import isfinite
 from typing import TYPE_CHECKING
 
-from conewright.job.build.fills import plain_text
+from conewright.job.builds.fills import plain_text
 from conewright.phrases import listed
 from conewright.physics.electrics.fuse import BREAKING_CURRENT, TRIPPING_RATIO
 from conewright.stages.feed.run import (
@@ -22,7 +22,7 @@ from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
-    from conewright.job.build.state import FeedState, Value
+    from conewright.job.builds.state import FeedState, Value
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.feed.load import RadioLoad
     from conewright.stages.feed.supply import SupplyCable

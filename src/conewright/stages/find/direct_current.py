@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import inf
 
-from conewright.job.build.draws import Draws, draw
-from conewright.job.build.state import Build, ChannelState, LocationState
+from conewright.job.builds.draws import Draws, draw
+from conewright.job.builds.state import Build, ChannelState, LocationState
 from conewright.phrases import listed
 from conewright.physics.basics.arrays import Complex
 from conewright.physics.electrics.wiring import Leaf, Series, solve_tree

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from conewright.errors import OutOfRangeError
-from conewright.job.build.state import Build, LocationState, Origin
+from conewright.job.builds.state import Build, LocationState, Origin
 from conewright.job.quantity.values import Quantity
 from conewright.phrases import listed
 from conewright.physics.electrics.amplifier import lowest_impedance

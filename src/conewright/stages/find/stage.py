@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from conewright.job.build.draws import draw
-from conewright.job.build.state import Build
+from conewright.job.builds.draws import draw
+from conewright.job.builds.state import Build
 from conewright.stages.find.direct_current import offset_verdicts, pulse_figures, with_pulse
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom

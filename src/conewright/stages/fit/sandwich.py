@@ -11,8 +11,8 @@ from math import pi, sqrt
 
 import numpy as np
 
-from conewright.job.build.draws import Draws
-from conewright.job.build.state import LocationState, Origin, Value
+from conewright.job.builds.draws import Draws
+from conewright.job.builds.state import LocationState, Origin, Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.fit.margins import FRONT, REAR

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from conewright.job.build.draws import draw
-from conewright.job.build.fills import plain_text
-from conewright.job.build.state import Build, LocationState, Origin, Value
+from conewright.job.builds.draws import draw
+from conewright.job.builds.fills import plain_text
+from conewright.job.builds.state import Build, LocationState, Origin, Value
 from conewright.job.quantity.units import MM
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import as_found, new_driver_places, opened_places

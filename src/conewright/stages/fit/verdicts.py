@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from math import ceil, floor
 
-from conewright.job.build.state import LocationState, Origin, Value
+from conewright.job.builds.state import LocationState, Origin, Value
 from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.units import MM
 from conewright.phrases import capital

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.job.build.draws import Draws
-from conewright.job.build.state import Build
+from conewright.job.builds.draws import Draws
+from conewright.job.builds.state import Build
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.programme import programme_weights
 from conewright.stages.common.circuit import ChannelCircuit, Circuit

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.job.build.draws import Draws
-from conewright.job.build.possible import NEAREST_EAR
-from conewright.job.build.state import Build, LocationState, SeatState
+from conewright.job.builds.draws import Draws
+from conewright.job.builds.possible import NEAREST_EAR
+from conewright.job.builds.state import Build, LocationState, SeatState
 from conewright.physics.acoustics.cabin import diffuse_pressure_squared, seat_pressure
 from conewright.physics.acoustics.radiation import HALF_SPACE
 from conewright.physics.basics import bands

@@ -10,8 +10,8 @@ from typing import NoReturn
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.job.build.draws import Draws
-from conewright.job.build.state import Build, Origin
+from conewright.job.builds.draws import Draws
+from conewright.job.builds.state import Build, Origin
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report import data as parts
 from conewright.stages.report.care import cautions_for, restraint_gate

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from conewright.data_files import data_rows
-from conewright.job.build.state import Build, LocationState
+from conewright.job.builds.state import Build, LocationState
 from conewright.phrases import listed
 from conewright.stages.common.changes import (
     as_found,

@@ -8,7 +8,7 @@ from itertools import combinations
 from math import factorial
 
 from conewright.errors import BadInputError
-from conewright.job.build.state import Build, ChannelState, LocationState
+from conewright.job.builds.state import Build, ChannelState, LocationState
 from conewright.physics.basics.arrays import FloatArray
 
 __all__ = ["CAUSES", "blend", "causes_of_change", "shapley_shares"]

@@ -31,7 +31,7 @@ from conewright.errors import (
 from conewright.web.base.errors import Refusal, fault
 
 if TYPE_CHECKING:
-    from conewright.job.build.job import Job
+    from conewright.job.builds.job import Job
     from conewright.papers.make import Papers
     from conewright.stages.report.data import Report
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.document.parts import AS_FOUND
 from conewright.stages.common.changes import moved_places
 from conewright.stages.report.data import Figure, Report, Severity

@@ -13,8 +13,8 @@ from typing import Any, get_args
 from fastapi import Request
 
 from conewright.errors import ConewrightError, JobError
-from conewright.job.build.job import Job
-from conewright.job.build.state import Build
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import Build
 from conewright.job.document.parts import AS_FOUND
 from conewright.job.text.editing import in_words
 from conewright.stages.common.changes import changed_parts

@@ -14,7 +14,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.datastructures import FormData
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from conewright.job.build.state import Origin
+from conewright.job.builds.state import Origin
 from conewright.job.text.merging import merged
 from conewright.store import Conflict, Saved, Store
 from conewright.views.cells import letter

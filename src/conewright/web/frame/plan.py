@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.document.document import Location
 from conewright.job.quantity.expression import Load
 from conewright.physics.electrics.wiring import Leaf, Parallel, Series, Tree, leaves

@@ -10,8 +10,8 @@ from fastapi import APIRouter, Request
 from starlette.responses import PlainTextResponse, Response
 
 from conewright.errors import JobError
-from conewright.job.build.job import Job
-from conewright.job.build.state import Build, Origin
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import Build, Origin
 from conewright.job.text.editing import Refused, with_entry
 from conewright.job.text.labels import PAGED_LISTS, Part, parts_of
 from conewright.stages.find.faults.trade import words_of_complaints

@@ -12,7 +12,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from conewright.errors import ConewrightError
-from conewright.job.build.job import Job
+from conewright.job.builds.job import Job
 from conewright.job.text.editing import Refused, without_entries
 from conewright.job.text.parsing import kept_job
 from conewright.job.text.proposal_form import (

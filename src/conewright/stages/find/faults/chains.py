@@ -13,7 +13,7 @@ from itertools import combinations
 
 import numpy as np
 
-from conewright.job.build.state import Build, ChannelState, LocationState, PartState
+from conewright.job.builds.state import Build, ChannelState, LocationState, PartState
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.electrics.wiring import Leaf, Series, Tree, leaves
 

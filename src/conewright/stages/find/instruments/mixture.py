@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 
 from conewright.errors import BadInputError
-from conewright.job.build.draws import SCORE_AT_95, SCORE_WITHIN_95
+from conewright.job.builds.draws import SCORE_AT_95, SCORE_WITHIN_95
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.stages.find.faults.effects import READING, has_variant, size

@@ -13,8 +13,8 @@ from math import exp, hypot, inf
 
 from conewright.data_files import data_text
 from conewright.errors import OutOfRangeError
-from conewright.job.build.draws import SCORE_AT_95, SCORE_WITHIN_95
-from conewright.job.build.typical import rated_resistance
+from conewright.job.builds.draws import SCORE_AT_95, SCORE_WITHIN_95
+from conewright.job.builds.typical import rated_resistance
 from conewright.job.quantity.values import Quantity
 from conewright.physics.electrics.conductor import COPPER_COEFFICIENT, REFERENCE_TEMPERATURE
 from conewright.stages.find.faults.rows import read_rows

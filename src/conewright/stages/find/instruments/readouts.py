@@ -13,8 +13,8 @@ from math import inf
 
 import numpy as np
 
-from conewright.job.build.draws import Draws, quantile
-from conewright.job.build.state import Build, ChannelState, LocationState, Origin, Value
+from conewright.job.builds.draws import Draws, quantile
+from conewright.job.builds.state import Build, ChannelState, LocationState, Origin, Value
 from conewright.job.document.trust import SHEET_AIR
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real

@@ -11,7 +11,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from conewright.job.build.draws import Draws
+from conewright.job.builds.draws import Draws
 from conewright.physics.basics.arrays import FloatArray
 
 __all__ = ["SAMPLES", "scores", "stratified"]

@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.errors import BadInputError
-from conewright.job.build.draws import SCORE_AT_95, Draws
-from conewright.job.build.state import (
+from conewright.job.builds.draws import SCORE_AT_95, Draws
+from conewright.job.builds.state import (
     Build,
     ChannelState,
     LocationState,

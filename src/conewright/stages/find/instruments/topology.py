@@ -15,9 +15,9 @@ from math import inf, isfinite, isinf
 import numpy as np
 
 from conewright.errors import BadInputError
-from conewright.job.build.draws import Draws, quantile
-from conewright.job.build.job import Job
-from conewright.job.build.state import Build, ChannelState, Origin, UnknownChannelState
+from conewright.job.builds.draws import Draws, quantile
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import Build, ChannelState, Origin, UnknownChannelState
 from conewright.job.quantity.expression import ValuePart, format_load
 from conewright.job.quantity.values import Quantity, format_quantity
 from conewright.physics.basics.arrays import FloatArray, Real

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.job.build.state import Build, LocationState
+from conewright.job.builds.state import Build, LocationState
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.common.twins import mirrored

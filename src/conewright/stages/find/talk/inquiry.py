@@ -10,8 +10,8 @@ from functools import cached_property
 import numpy as np
 
 from conewright.errors import BadInputError
-from conewright.job.build.draws import draw
-from conewright.job.build.state import Build
+from conewright.job.builds.draws import draw
+from conewright.job.builds.state import Build
 from conewright.job.document.document import Reading
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.basics import bands

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from math import inf
 
-from conewright.job.build.state import Build, UnknownChannelState
+from conewright.job.builds.state import Build, UnknownChannelState
 from conewright.job.document.document import Reading
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.phrases import listed

@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from typing import Literal
 
-from conewright.job.build.fills import Filler
-from conewright.job.build.resolve_location import resolve_place
-from conewright.job.build.state import (
+from conewright.job.builds.fills import Filler
+from conewright.job.builds.resolve_location import resolve_place
+from conewright.job.builds.state import (
     BatteryState,
     CableState,
     ChannelState,
@@ -19,7 +19,7 @@ from conewright.job.build.state import (
     Value,
     VehicleState,
 )
-from conewright.job.build.typical import ANY, Typical, typical
+from conewright.job.builds.typical import ANY, Typical, typical
 from conewright.job.document.document import Channel, Document, Feed, HeadUnit, Vehicle
 from conewright.job.quantity.expression import Load, ValuePart, WirePart
 from conewright.job.quantity.values import Quantity

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from conewright.job.build.building import build_job
-from conewright.job.build.state import Build
+from conewright.job.builds.building import build_job
+from conewright.job.builds.state import Build
 from conewright.job.document.document import Document
 from conewright.job.document.lists import LISTS, counts_in_words
 from conewright.job.proposals import apply_proposal

@@ -11,7 +11,7 @@ from math import sqrt
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.job.build.state import Value
+from conewright.job.builds.state import Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from conewright.job.build.state import Corners, Fill, Origin, ScrewHoles, Value
-from conewright.job.build.typical import Typical
+from conewright.job.builds.state import Corners, Fill, Origin, ScrewHoles, Value
+from conewright.job.builds.typical import Typical
 from conewright.job.document.document import Screws
 from conewright.job.quantity.spots import Spot
 from conewright.job.quantity.units import to_unit, unit_named

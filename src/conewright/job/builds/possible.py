@@ -3,8 +3,8 @@
 from collections.abc import Iterator, Sequence
 
 from conewright.errors import Problem
-from conewright.job.build.resolve_location import ENCLOSED
-from conewright.job.build.state import DriverState, LocationState, SeatState, Value, VehicleState
+from conewright.job.builds.resolve_location import ENCLOSED
+from conewright.job.builds.state import DriverState, LocationState, SeatState, Value, VehicleState
 from conewright.job.document.trust import SHEET_AIR
 from conewright.job.quantity.values import Quantity, format_quantity
 from conewright.physics.basics.air import TEMPERATURE_RANGE

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from conewright.errors import JobError, Problem
-from conewright.job.build.fills import Filler
-from conewright.job.build.possible import impossibilities
-from conewright.job.build.resolve_driver import central_area, resolve_driver
-from conewright.job.build.resolve_electrics import (
+from conewright.job.builds.fills import Filler
+from conewright.job.builds.possible import impossibilities
+from conewright.job.builds.resolve_driver import central_area, resolve_driver
+from conewright.job.builds.resolve_electrics import (
     resolve_channel,
     resolve_feed,
     resolve_head_unit,
@@ -17,8 +17,8 @@ from conewright.job.build.resolve_electrics import (
     resolve_unknown,
     resolve_vehicle,
 )
-from conewright.job.build.resolve_location import resolve_location
-from conewright.job.build.state import Build, DriverState, LocationState, NewDriver, Outlay
+from conewright.job.builds.resolve_location import resolve_location
+from conewright.job.builds.state import Build, DriverState, LocationState, NewDriver, Outlay
 from conewright.job.document.document import Document, Proposal
 from conewright.job.document.parts import AS_FOUND, Table
 from conewright.job.proposals import apply_proposal

@@ -1,9 +1,9 @@
 """Which model of the voice coil a driver's sheet supports, and its values."""
 
 from conewright.errors import JobError, Problem
-from conewright.job.build.fills import Filler
-from conewright.job.build.state import CoilState, Origin, Value
-from conewright.job.build.typical import Typical
+from conewright.job.builds.fills import Filler
+from conewright.job.builds.state import CoilState, Origin, Value
+from conewright.job.builds.typical import Typical
 from conewright.job.document.document import DriverSheet
 from conewright.job.quantity.values import Quantity
 from conewright.physics.drivers.coil import EXPONENT_RANGE

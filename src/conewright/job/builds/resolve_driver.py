@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from conewright.errors import JobError, OutOfRangeError, Problem
-from conewright.job.build.coils import resolve_coil
-from conewright.job.build.draws import quantile
-from conewright.job.build.fills import CALLIPER, Filler, metres_of, screw_holes
-from conewright.job.build.state import DriverState, FrameState, Origin, Value
-from conewright.job.build.typical import (
+from conewright.job.builds.coils import resolve_coil
+from conewright.job.builds.draws import quantile
+from conewright.job.builds.fills import CALLIPER, Filler, metres_of, screw_holes
+from conewright.job.builds.state import DriverState, FrameState, Origin, Value
+from conewright.job.builds.typical import (
     Typical,
     nearest_area,
     nearest_size,

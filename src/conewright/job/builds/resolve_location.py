@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 from conewright.errors import JobError, Problem
-from conewright.job.build.fills import CALLIPER, RULER, Filler, metres_of, screw_holes
-from conewright.job.build.state import (
+from conewright.job.builds.fills import CALLIPER, RULER, Filler, metres_of, screw_holes
+from conewright.job.builds.state import (
     CavityState,
     DriverState,
     LocationState,
@@ -13,7 +13,7 @@ from conewright.job.build.state import (
     TrimState,
     Value,
 )
-from conewright.job.build.typical import ANY, Typical, scaled, typical
+from conewright.job.builds.typical import ANY, Typical, scaled, typical
 from conewright.job.document.document import Cavity, Cover, Location, Trim
 from conewright.job.document.parts import Place
 from conewright.job.quantity.values import Quantity

@@ -126,7 +126,7 @@ def _sizes() -> Mapping[str, tuple[float, float]]:
 @cache
 def _table(name: str) -> Mapping[tuple[str, str], Typical]:
     """Read a table: (key, quantity) -> typical value."""
-    rows = data_rows("job.build", f"{name}.csv")
+    rows = data_rows("job.builds", f"{name}.csv")
     return {(row["key"], row["quantity"]): _read(row) for row in rows}
 
 
