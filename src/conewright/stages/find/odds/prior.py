@@ -119,7 +119,7 @@ def model_of(
     The share of a fault is spread over the places it can be at and scaled by the vehicle's and
     the driver's age. Each complaint comes from some fault: the likelier from one, the larger its
     factor, and the likelier from the place that the owner names. Of more complaints than can be
-    reckoned with, those that tell least are put aside.
+    reckoned with, those that tell least are put aside, places before words.
     """
     counts = Counter(atom.fault for chain in chains for atom in (*chain.atoms, *chain.known))
     alone = {
@@ -138,7 +138,7 @@ def model_of(
         for chain in chains
     ]
     told = _different(_complained(words, chains, alone) for words in said)
-    telling = sorted(told, key=lambda complaint: -_bits(complaint, alone))[:MOST_TOLD]
+    telling = _most_telling(told, alone)[:MOST_TOLD]
     return Model(
         chains=chains,
         weights=tuple(weights),
@@ -229,6 +229,18 @@ def _different(told: Iterable[Complained]) -> list[Complained]:
         words = complaint.id.partition("@")[0]
         found.setdefault((words, *complaint.causes.values()), complaint)
     return list(found.values())
+
+
+def _most_telling(told: Iterable[Complained], alone: Mapping[Atom, float]) -> list[Complained]:
+    """All complaints, each words once at their most telling place before any come again."""
+    ranked = sorted(told, key=lambda complaint: -_bits(complaint, alone))
+    times: Counter[str] = Counter()
+    turn = {}
+    for complaint in ranked:
+        words = complaint.id.partition("@")[0]
+        turn[complaint.id] = times[words]
+        times[words] += 1
+    return sorted(ranked, key=lambda complaint: turn[complaint.id])
 
 
 def _bits(complaint: Complained, alone: Mapping[Atom, float]) -> float:
