@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 INTERRUPTED = 130
 
+_pressed: list[int] = []
+
 
 def main() -> NoReturn:
     """Do what the command line asks for; Ctrl-C ends it quietly, whenever it comes."""
@@ -21,10 +23,11 @@ def main() -> NoReturn:
     minded = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if minded:
         signal.signal(signal.SIGINT, _interrupted)
+        sys.unraisablehook = _lost
     try:
         from conewright.cli import main as run
 
-        run()
+        run(interrupted=lambda: bool(_pressed))
     except KeyboardInterrupt:
         sys.exit(INTERRUPTED)
     finally:
@@ -34,12 +37,20 @@ def main() -> NoReturn:
 
 def _interrupted(number: int, frame: FrameType | None) -> None:
     """Interrupt what is being done; an import, which would print or swallow that, is left."""
+    _pressed.append(number)
     inside = frame
     while inside is not None:
         if inside.f_code.co_filename.startswith("<frozen importlib"):
             _leave(number, frame)
         inside = inside.f_back
     raise KeyboardInterrupt
+
+
+def _lost(unraisable: sys.UnraisableHookArgs) -> None:
+    """Leave where an interrupt came up in a place that could only print it and go on."""
+    if issubclass(unraisable.exc_type, KeyboardInterrupt):
+        os._exit(INTERRUPTED)
+    sys.__unraisablehook__(unraisable)
 
 
 def _leave(_number: int, _frame: FrameType | None) -> None:

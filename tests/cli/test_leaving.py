@@ -146,6 +146,37 @@ def test_ctrl_c_while_importing_ends_without_a_word(van: Path, door: str, at: st
     assert done.returncode == INTERRUPTED == 130
 
 
+# Presses Ctrl-C in a place that can only print what is raised in it, or that a library calls from
+# its own code and answers with its own error.
+LOST = """
+class Torn:
+    def __del__(self):
+        os.kill(os.getpid(), signal.SIGINT)
+        for _ in range(1000): pass
+
+Torn()
+"""
+TURNED = """
+try:
+    os.kill(os.getpid(), signal.SIGINT)
+    for _ in range(1000): pass
+except KeyboardInterrupt:
+    raise RuntimeError("called back in vain") from None
+"""
+
+
+@pytest.mark.parametrize("pressed", [LOST, TURNED], ids=["lost", "turned"])
+def test_ctrl_c_that_a_library_takes_ends_without_a_word(van: Path, pressed: str) -> None:
+    work = f"def feed(*_, **__):\n    exec({'import os, signal' + pressed!r}, {{}})\n"
+    program = (
+        f"import conewright.stages.feed.stage as stage\n{work}\nstage.feed = feed\n"
+        f"import sys; sys.argv = ['conewright', 'feed', {str(van)!r}]\n{_script()}"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, check=False)
+    assert [line for line in done.stderr.splitlines() if not line.endswith(b" ...")] == []
+    assert (done.returncode, done.stdout) == (INTERRUPTED, b"")
+
+
 def test_whoever_is_to_ignore_ctrl_c_does(van: Path) -> None:
     done = _pressed("typer", van.parent, ["-m", "conewright", "check", str(van)], ignored=True)
     assert done.returncode == 0

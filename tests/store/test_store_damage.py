@@ -55,9 +55,9 @@ def test_whatever_bytes_are_damaged(
         content = sound_and_old if old else sound
         file.write_bytes(damaged(content, kind, random.Random(seed)))
         answered.append(question(file))
-    # Some are beyond all answers, and some damage hits what nobody asks for.
-    assert 0 in answered
-    assert any(answered)
+    # Some damage is told, some hits what nobody asks for.
+    assert min(answered) < ALL
+    assert max(answered) > 0
 
 
 @pytest.mark.parametrize(

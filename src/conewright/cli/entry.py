@@ -9,7 +9,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from textwrap import wrap
 from typing import NoReturn
 
@@ -33,23 +33,26 @@ OUTSIDE = {
 WIDTH = 80
 
 
-def main(arguments: Sequence[str] | None = None) -> NoReturn:
+def main(
+    arguments: Sequence[str] | None = None, *, interrupted: Callable[[], bool] = lambda: False
+) -> NoReturn:
     """Run the command line and leave with its exit code.
 
     Args:
         arguments: the words after the program's name; those of this process when None.
+        interrupted: whether Ctrl-C was pressed, whatever became of it.
 
     """
     # Products as small as ours are done before other threads have woken up; it counts only where
     # it is said before numpy is loaded.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        sys.exit(_code(arguments))
+        sys.exit(_code(arguments, interrupted))
     finally:
         leave_streams()
 
 
-def _code(arguments: Sequence[str] | None) -> int:
+def _code(arguments: Sequence[str] | None, interrupted: Callable[[], bool]) -> int:
     """Run the command line and return its exit code."""
     try:
         hold_streams()
@@ -57,21 +60,23 @@ def _code(arguments: Sequence[str] | None) -> int:
     except SystemExit as left:
         # Whoever read the help has read enough.
         return 0 if isinstance(left.__context__, BrokenPipeError) else int(left.code or 0)
-    except ConewrightError as error:
-        complain(_in_lines(error))
-        return BAD_INPUT
-    except OSError as error:
-        if error.errno not in OUTSIDE:
-            return _failed(error)
-        place = f"{error.filename}: " if error.filename else ""
-        complain(f"conewright cannot go on: {place}{error.strerror}")
-        return BAD_INPUT
     except Exception as error:
-        return _failed(error)
+        if interrupted():
+            # Libraries that call us back turn an interrupt into errors of their own.
+            raise KeyboardInterrupt from None
+        return _told(error)
     return 0
 
 
-def _failed(error: Exception) -> int:
+def _told(error: Exception) -> int:
+    """Say what went wrong and return its exit code."""
+    if isinstance(error, ConewrightError):
+        complain(_in_lines(error))
+        return BAD_INPUT
+    if isinstance(error, OSError) and error.errno in OUTSIDE:
+        place = f"{error.filename}: " if error.filename else ""
+        complain(f"conewright cannot go on: {place}{error.strerror}")
+        return BAD_INPUT
     if os.environ.get("CONEWRIGHT_DEBUG"):
         raise error
     complain(
