@@ -9,7 +9,7 @@ import sys
 # As type checkers know it; what is imported here, Ctrl-C would find unguarded.
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from types import FrameType
+    from types import FrameType, TracebackType
     from typing import NoReturn
 
 INTERRUPTED = 130
@@ -23,7 +23,7 @@ def main() -> NoReturn:
     minded = signal.getsignal(signal.SIGINT) is signal.default_int_handler
     if minded:
         signal.signal(signal.SIGINT, _interrupted)
-        sys.unraisablehook = _lost
+        sys.unraisablehook, sys.excepthook = _lost, _printed
     try:
         from conewright.cli import main as run
 
@@ -51,6 +51,13 @@ def _lost(unraisable: sys.UnraisableHookArgs) -> None:
     if issubclass(unraisable.exc_type, KeyboardInterrupt):
         os._exit(INTERRUPTED)
     sys.__unraisablehook__(unraisable)
+
+
+def _printed(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+    """Leave where compiled code would print an interrupt, as it does before it loses it."""
+    if issubclass(kind, KeyboardInterrupt):
+        os._exit(INTERRUPTED)
+    sys.__excepthook__(kind, error, trace)
 
 
 def _leave(_number: int, _frame: FrameType | None) -> None:

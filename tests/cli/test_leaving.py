@@ -156,6 +156,15 @@ class Torn:
 
 Torn()
 """
+# As compiled code does it (PyErr_Print in Python's C API).
+PRINTED = """
+import sys
+try:
+    os.kill(os.getpid(), signal.SIGINT)
+    for _ in range(1000): pass
+except KeyboardInterrupt:
+    sys.excepthook(*sys.exc_info())
+"""
 TURNED = """
 try:
     os.kill(os.getpid(), signal.SIGINT)
@@ -165,7 +174,7 @@ except KeyboardInterrupt:
 """
 
 
-@pytest.mark.parametrize("pressed", [LOST, TURNED], ids=["lost", "turned"])
+@pytest.mark.parametrize("pressed", [LOST, PRINTED, TURNED], ids=["lost", "printed", "turned"])
 def test_ctrl_c_that_a_library_takes_ends_without_a_word(van: Path, pressed: str) -> None:
     work = f"def feed(*_, **__):\n    exec({'import os, signal' + pressed!r}, {{}})\n"
     program = (
