@@ -10,10 +10,10 @@ from math import pi
 import pytest
 from workbench import channel, job, location
 
+import conewright as cw
+from conewright.errors import JobError
 from conewright.job.builds.job import Job
 from conewright.job.builds.state import Origin
-from conewright.stages.compare import compare
-from conewright.stages.feed.stage import feed
 from conewright.stages.report.data import Report, Severity, Verdict
 
 CABLE = {
@@ -42,7 +42,7 @@ def bench(*tables: str, vehicle: str = FULL) -> Job:
 
 
 def fed(*tables: str, vehicle: str = FULL, samples: int = 1) -> Report:
-    return feed(bench(*tables, vehicle=vehicle).build(), samples=samples)
+    return cw.feed(bench(*tables, vehicle=vehicle).build(), samples=samples)
 
 
 def value(report: Report, name: str, id: str = "amplifier-feed") -> float:
@@ -344,7 +344,7 @@ def test_a_clad_cable_with_its_fuse_at_the_wrong_end_is_warned_of() -> None:
 def test_a_plan_that_changes_the_cable_shows_other_figures() -> None:
     found = bench(STRANGER)
     before, new, turned = (
-        feed(found.build(plan), samples=1) for plan in (None, "new-cable", "turned")
+        cw.feed(found.build(plan), samples=1) for plan in (None, "new-cable", "turned")
     )
     for name in ("drop", "conductor_temperature", "short_circuit_current", "fuse_distance"):
         assert value(new, name, "sub-amp") != value(before, name, "sub-amp")
@@ -354,7 +354,7 @@ def test_a_plan_that_changes_the_cable_shows_other_figures() -> None:
 
 
 def test_compare_warns_of_the_cable_and_shows_what_the_plan_changes() -> None:
-    report = compare(bench(STRANGER), samples=16)
+    report = cw.compare(bench(STRANGER), samples=16)
     worst = {verdict.subject: verdict for verdict in report.verdicts}
     assert worst["as-found"].severity is worst["turned"].severity is Severity.STOP
     assert "4.8 m along the cable" in worst["as-found"].text
@@ -364,7 +364,7 @@ def test_compare_warns_of_the_cable_and_shows_what_the_plan_changes() -> None:
         for build in ("as-found", "new-cable", "turned")
     }
     assert warm["new-cable"] < warm["as-found"] == warm["turned"]
-    fresh = feed(bench(STRANGER).build("new-cable"), samples=1)
+    fresh = cw.feed(bench(STRANGER).build("new-cable"), samples=1)
     bundled = value(fresh, "conductor_temperature_bundled", "sub-amp")
     assert warm["new-cable"] == pytest.approx(bundled)
     assert "supply cable" in str(report)
@@ -381,7 +381,7 @@ id = "new"
 "amplifier-feed.insulation" = "125 degC"
 """
     here = bench(own, plan)
-    found, planned = (feed(here.build(build), samples=1) for build in (None, "new"))
+    found, planned = (cw.feed(here.build(build), samples=1) for build in (None, "new"))
     assert "taken for clad aluminium" in said(found, "taken").text
     assert "taken as bundled" in said(found, "taken").text
     assert "taken" not in names_of(planned)
@@ -393,6 +393,22 @@ def test_the_working_of_the_drop_can_be_done_again_by_hand() -> None:
     found = {name: float(text) for name, text in re.findall(r"\b([IrLT]) ([\d.]+)", numbers)}
     ohms = 1e-3 * found["r"] * found["L"] * (1.0 + 0.00393 * (found["T"] - 20.0))
     assert found["I"] * ohms == pytest.approx(value(fed(cable()), "drop"), rel=5e-3)
+
+
+@pytest.mark.parametrize(
+    ("field", "text", "allowed"),
+    [
+        ("length", "1e9 m", "at most 100 m"),
+        ("fuse", "1e9 A", "at most 1000 A"),
+        ("current", "40 kA", "at most 1000 A"),
+        ("fuse_distance", "48 m", "which is 5.5 m long"),
+    ],
+)
+def test_what_no_cable_of_a_vehicle_has_is_refused(field: str, text: str, allowed: str) -> None:
+    with pytest.raises(JobError) as caught:
+        bench(cable(**{field: text})).build()
+    assert f"feed[amplifier-feed].{field}: found" in str(caught.value)
+    assert allowed in str(caught.value)
 
 
 # --- The battery --------------------------------------------------------------------------------

@@ -244,3 +244,10 @@ def test_a_radio_that_draws_too_much_asleep_is_no_sound_one() -> None:
     assert drain_odds("85 mA") > 2.0 * drain_odds("3 mA")
     assert drain_odds("3 mA", SLEEPLESS) > 0.9
     assert drain_odds("85 mA", SLEEPLESS) > 0.99
+
+
+def test_a_sum_of_chances_is_no_more_than_one() -> None:
+    # 0 ohm leaves shorted turns alone: all states with it add up to 1, and a rounding above.
+    read = '\n[[reading]]\ntest = "coil-resistance"\nat = "door-fl"\nvalue = "0 ohm"\n'
+    report = find(loads(demo_text() + read).build())
+    assert max(causes(report).values()) == 1.0

@@ -72,7 +72,8 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
     filler = _filler(job, changed, proposal)
     locations = _locations(changed, areas, filler)
     vehicle, seats = resolve_vehicle(changed.vehicle, filler), resolve_seats(changed, filler)
-    problems = impossibilities(vehicle, locations, seats)
+    feeds = tuple(resolve_feed(feed, filler) for feed in changed.feeds)
+    problems = impossibilities(vehicle, locations, seats, feeds)
     if problems:
         raise JobError(problems)
     by_id = {location.id: location for location in locations}
@@ -94,7 +95,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         ),
         locations=locations,
         seats=seats,
-        feeds=tuple(resolve_feed(feed, filler) for feed in changed.feeds),
+        feeds=feeds,
         fills=filler.fills,
         axes=(),
         outlay=_outlay(job, changed, proposal),

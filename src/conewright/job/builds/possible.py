@@ -4,7 +4,14 @@ from collections.abc import Iterator, Sequence
 
 from conewright.errors import Problem
 from conewright.job.builds.resolve_location import ENCLOSED
-from conewright.job.builds.state import DriverState, LocationState, SeatState, Value, VehicleState
+from conewright.job.builds.state import (
+    DriverState,
+    FeedState,
+    LocationState,
+    SeatState,
+    Value,
+    VehicleState,
+)
 from conewright.job.document.trust import SHEET_AIR
 from conewright.job.quantity.values import Quantity, format_quantity
 from conewright.physics.basics.air import TEMPERATURE_RANGE
@@ -16,12 +23,20 @@ NEAREST_EAR = 0.1
 """No ear comes nearer to the middle of a cone than this [m]; the sound of a point holds from
 there on, by rule of thumb."""
 
+LONGEST_CABLE = Quantity.of(100.0, "length", "m")
+LARGEST_CURRENT = Quantity.of(1000.0, "current", "A")
+"""Of a supply cable; common practice, no source: an articulated bus is 20 m long, and a starter
+draws less."""
+
 
 def impossibilities(
-    vehicle: VehicleState, locations: Sequence[LocationState], seats: Sequence[SeatState]
+    vehicle: VehicleState,
+    locations: Sequence[LocationState],
+    seats: Sequence[SeatState],
+    feeds: Sequence[FeedState],
 ) -> list[Problem]:
-    """Return what the physics would refuse of a build, at its central values."""
-    return [*_air(vehicle), *_cones(locations), *_ears(locations, seats)]
+    """Return what the physics would refuse of a build, at its central values, and unit slips."""
+    return [*_air(vehicle), *_cones(locations), *_ears(locations, seats), *_supplies(feeds)]
 
 
 def _air(vehicle: VehicleState) -> Iterator[Problem]:
@@ -44,6 +59,27 @@ def _cones(locations: Sequence[LocationState]) -> Iterator[Problem]:
                 found,
                 f"the air that moves with a cone of that area alone weighs {1e3 * air:.3g} g: "
                 "mms or sd is wrong, or what they follow from",
+            )
+
+
+def _supplies(feeds: Sequence[FeedState]) -> Iterator[Problem]:
+    """Yield what no supply cable of a vehicle has: a slip of the unit, or a fuse beyond its end."""
+    for feed in feeds:
+        for name, value, most in (
+            ("length", feed.length, LONGEST_CABLE),
+            ("current", feed.current, LARGEST_CURRENT),
+            ("fuse", feed.fuse, LARGEST_CURRENT),
+        ):
+            if value is not None and value.si > most.value:
+                allowed = f"a supply cable of a vehicle has at most {format_quantity(most)}"
+                found = format_quantity(value.quantity)
+                yield Problem(f"feed[{feed.id}].{name}", found, allowed)
+        along, length = feed.fuse_distance, feed.length
+        if along is not None and length is not None and along.si > length.si:
+            yield Problem(
+                f"feed[{feed.id}].fuse_distance",
+                format_quantity(along.quantity),
+                f"the fuse sits on its cable, which is {format_quantity(length.quantity)} long",
             )
 
 

@@ -113,7 +113,8 @@ class Odds:
         chances = {atom: 1.0 for chain in self.model.chains for atom in chain.known}
         for number, chain in enumerate(self.model.chains):
             held = self.of_states(number) @ chain.members
-            chances |= dict(zip(chain.atoms, held.tolist(), strict=True))
+            # Sums of many states may come out a rounding above 1.
+            chances |= dict(zip(chain.atoms, np.minimum(held, 1.0).tolist(), strict=True))
         return chances
 
     def of_states(self, number: int) -> FloatArray:
