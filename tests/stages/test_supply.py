@@ -400,7 +400,7 @@ def test_the_working_of_the_drop_can_be_done_again_by_hand() -> None:
     [
         ("length", "1e9 m", "at most 100 m"),
         ("fuse", "1e9 A", "at most 1000 A"),
-        ("current", "40 kA", "at most 1000 A"),
+        ("current", "40000 A", "at most 1000 A"),
         ("fuse_distance", "48 m", "which is 5.5 m long"),
     ],
 )
