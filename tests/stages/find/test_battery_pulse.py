@@ -175,6 +175,11 @@ def test_an_offset_that_was_read_says_what_it_does() -> None:
 def test_a_small_offset_is_harmless_and_a_capacitor_keeps_any_off() -> None:
     # published nowhere; worked out independently: 0.15 V is 0.09 mm, harmless
     small = offset("0.15 V")
+    # Leads swapped: the same offset, and from 0.1 V on nothing is connected (from memory).
+    turned = offset("-0.15 V")
+    assert turned.figure("R165.offset_power") == small.figure("R165.offset_power")
+    said = [each.text for each in turned.verdicts if each.id == "front.offset"]
+    assert "Connect no loudspeaker" in said[0]
     assert small.figure("R165.offset_travel").value == pytest.approx(0.09, abs=0.005)
     assert not any(each.id == "front.offset" for each in offset("0.02 V").verdicts)
     kept = offset("6.6 V", "R165 | (4.7 uF + T25)")

@@ -113,7 +113,7 @@ def test_a_reading_of_the_job_gives_the_odds(given: dict[str, str], three: float
 
 def test_what_the_ohms_cannot_tell_is_settled_by_impedance_and_radio() -> None:
     text = said(read("3.0 ohm"))
-    assert "4 ohm about 3 in 5 and 3 ohm about 2 in 5" in text
+    assert "4 ohm (about 3 in 5) and 3 ohm (about 2 in 5)" in text
     assert "lowest impedance between 150 and 500 Hz" in text
     # published (IEC 60268-5): the lowest impedance is 80 % of the rated one at least
     assert "made for 4 ohm, it wants 3.2 ohm at least" in text

@@ -40,6 +40,8 @@ HARMLESS_OFFSET = 0.05
 STOPPING_OFFSET = 0.1
 """From this on no loudspeaker is connected [V]; workshop experience, from memory."""
 
+CONNECT_NONE = " Connect no loudspeaker there until its cause is found."
+
 MICROPHONE = "; which way it goes is for a microphone, not for the eye"
 
 SOURCE = "source"
@@ -184,15 +186,17 @@ def offset_verdicts(answer: Answer, inquiry: Inquiry) -> None:
         effects = _effects(answer.build, inquiry, reading)
         for place, effect in effects.items():
             _offset_figures(answer, place, effect)
-        if not effects or reading.read is None or reading.read.value <= HARMLESS_OFFSET:
+        if not effects or reading.read is None or abs(reading.read.value) <= HARMLESS_OFFSET:
             continue
         channel = reading.question.subject
+        stops = abs(reading.read.value) > STOPPING_OFFSET
         answer.verdict(
             channel,
             "offset",
-            Severity.WARN if reading.read.value > STOPPING_OFFSET else Severity.NOTE,
+            Severity.WARN if stops else Severity.NOTE,
             f"{reading.said} between the legs of {channel} without a signal would drive "
-            f"{listed([_offset_words(place, effect) for place, effect in effects.items()])}.",
+            f"{listed([_offset_words(place, effect) for place, effect in effects.items()])}."
+            f"{CONNECT_NONE if stops else ''}",
             *(f"{place}.offset_power" for place in effects),
         )
 
@@ -223,7 +227,8 @@ def _effects(build: Build, inquiry: Inquiry, reading: Taken) -> dict[str, Offset
     )
     if reading.read is None or channel is None:
         return {}
-    emf, resistance = reading.read.value, build.head_unit.output_resistance.si
+    # Read with the leads swapped it is negative, and the same offset.
+    emf, resistance = abs(reading.read.value), build.head_unit.output_resistance.si
     return {
         place.id: offset_effect(
             place.driver, feed_at(place, channel, build, emf=emf, resistance=resistance)

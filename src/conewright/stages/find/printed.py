@@ -103,7 +103,7 @@ def _verdict(answer: Answer, reading: Taken, coil: _Coil, chances: Mapping[float
 def _sentences(
     build: Build, reading: Taken, coil: _Coil, ranked: list[tuple[float, float]]
 ) -> Iterator[str]:
-    told = [f"{ohm:g} ohm {odds(chance)}" for ohm, chance in ranked if chance >= LEAST_SAID]
+    told = [f"{ohm:g} ohm ({odds(chance)})" for ohm, chance in ranked if chance >= LEAST_SAID]
     yield f"{coil.place.id} read {reading.said} {coil.at}; printed on it is {listed(told)}."
     label = coil.place.driver.rated_impedance
     if label is not None and dict(ranked).get(label.si, 1.0) < DOUBTED:
