@@ -493,9 +493,9 @@ def test_a_proposal_is_tried_without_saving(client: TestClient, store: Store, jo
     assert not page.all("html")
     assert store.get(job_id).revision == 1
     # A stop is told with its reason, there and then.
-    data = {"base": "1", "id": "trial", **rows(("radio-feed.fuse_distance", "4.8 m"))}
+    data = {"base": "1", "id": "trial", **rows(("radio-feed.fuse_distance", "1.8 m"))}
     page = Page(client.post(f"/jobs/{job_id}/preview/new", data=data).text)
-    assert "its fuse sits 4.8 m along the cable" in page.text
+    assert "its fuse sits 1.8 m along the cable" in page.text
 
 
 def test_a_wrong_row_is_said_and_the_others_stay(client: TestClient, job_id: str) -> None:
