@@ -374,7 +374,8 @@ class Report(Shown, _Data):
 
         >>> import conewright as cw
         >>> frame = cw.feed(cw.demo_job().build()).to_frame()
-        >>> frame.loc["rear-left.minimum_impedance", ["value", "low", "high"]].round(2).to_list()
+        >>> row = frame.loc["rear-left.minimum_impedance"]
+        >>> [round(float(row[name]), 2) for name in ("value", "low", "high")]
         [2.24, 2.17, 2.33]
 
         Raises:
