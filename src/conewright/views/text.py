@@ -17,12 +17,12 @@ from conewright.views.tables import stage_tables
 
 __all__ = [
     "QUESTIONS",
-    "UNNAMED",
     "as_text",
     "origins_in_words",
     "report_head",
     "report_sections",
     "spoken_verdicts",
+    "verdicts_once",
 ]
 
 NARROWEST = 40
@@ -94,21 +94,26 @@ def _verdicts(report: Report) -> Iterator[Paragraph]:
         yield Paragraph(said, first=start, rest=" " * len(start))
 
 
-def spoken_verdicts(verdicts: Iterable[Verdict]) -> Iterator[tuple[Severity, str]]:
-    """Yield verdicts as they are said, the worst first; what is said of several subjects once."""
+def verdicts_once(
+    verdicts: Iterable[Verdict],
+) -> Iterator[tuple[Severity, str, tuple[str, ...]]]:
+    """Yield severity and text of verdicts, the worst first, with the subjects to be named.
+
+    What is said of several subjects is said once. The vehicle and the radio go without saying, and
+    so do subjects that the text names.
+    """
     alike: dict[tuple[Severity, str], list[str]] = {}
     for verdict in sorted(verdicts, key=lambda verdict: -verdict.severity.rank):
         alike.setdefault((verdict.severity, verdict.text), []).append(verdict.subject)
     for (severity, text), subjects in alike.items():
-        yield severity, _with_subjects(text, subjects)
+        named = tuple(subject for subject in subjects if subject not in UNNAMED)
+        yield severity, text, () if all(subject in text for subject in named) else named
 
 
-def _with_subjects(text: str, subjects: list[str]) -> str:
-    """Return a verdict that says what it is about; the vehicle and the radio go without saying."""
-    named = [subject for subject in subjects if subject not in UNNAMED]
-    if not named or all(subject in text for subject in named):
-        return text
-    return f"{', '.join(named)}: {text}"
+def spoken_verdicts(verdicts: Iterable[Verdict]) -> Iterator[tuple[Severity, str]]:
+    """Yield verdicts as they are said, behind the subjects that they must name."""
+    for severity, text, named in verdicts_once(verdicts):
+        yield severity, f"{', '.join(named)}: {text}" if named else text
 
 
 def _next(report: Report) -> Iterator[Paragraph]:

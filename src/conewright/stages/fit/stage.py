@@ -160,16 +160,8 @@ def _behind(answer: Answer, sandwich: Sandwich) -> None:
         ("rear_odds", REAR.room, f"under {REAR.words}"),
         ("touch_odds", 0.0, "none"),
     ):
-        answer.figure(
-            name,
-            odds,
-            sandwich.rear_odds(margin=margin),
-            unit="",
-            kind=Kind.ODDS,
-            label=f"chance of {of} behind",
-            text=_unknown(sandwich.worst, NO_DEPTH),
-            carrier=sandwich.worst,
-        )
+        chance, label = sandwich.rear_odds(margin=margin), f"chance of {of} behind"
+        _odds(answer, name, odds, chance, label, clearance=sandwich.worst, missing=NO_DEPTH)
 
 
 def _in_front(answer: Answer, sandwich: Sandwich) -> None:
@@ -182,16 +174,31 @@ def _in_front(answer: Answer, sandwich: Sandwich) -> None:
         ("front_touch_odds", 0.0, "none"),
     )
     for odds, margin, of in chances:
-        answer.figure(
-            name,
-            odds,
-            sandwich.front_odds(margin=margin),
-            unit="",
-            kind=Kind.ODDS,
-            label=f"chance of {of} in front",
-            text=_unknown(sandwich.front, NO_GAP),
-            carrier=sandwich.front,
-        )
+        chance, label = sandwich.front_odds(margin=margin), f"chance of {of} in front"
+        _odds(answer, name, odds, chance, label, clearance=sandwich.front, missing=NO_GAP)
+
+
+def _odds(
+    answer: Answer,
+    subject: str,
+    name: str,
+    chance: float | None,
+    label: str,
+    *,
+    clearance: FloatArray | None,
+    missing: str,
+) -> None:
+    """Add the odds of a clearance, as trustworthy as that; without one, what to measure."""
+    answer.figure(
+        subject,
+        name,
+        chance,
+        unit="",
+        kind=Kind.ODDS,
+        label=label,
+        text=_unknown(clearance, missing),
+        carrier=clearance,
+    )
 
 
 def _spacers(answer: Answer, sandwich: Sandwich) -> None:

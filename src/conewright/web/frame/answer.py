@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from conewright.errors import BadInputError
@@ -27,7 +27,7 @@ from conewright.stages.report.words import number
 from conewright.views.cells import MARKS, letter
 from conewright.views.numbers import points, relief, say
 from conewright.views.search import cause_name
-from conewright.views.text import QUESTIONS, UNNAMED
+from conewright.views.text import QUESTIONS, verdicts_once
 from conewright.web.frame.plan import State
 
 __all__ = [
@@ -314,24 +314,16 @@ def _next(entry: Narrowing, report: Report, job: Job, values: Mapping[str, Value
 
 def verdict_views(verdicts: Iterable[Verdict]) -> tuple[VerdictView, ...]:
     """Return verdicts, the worst first; what is said of several subjects is said once."""
-    alike: dict[tuple[Severity, str], list[str]] = {}
-    for verdict in sorted(verdicts, key=lambda verdict: -verdict.severity.rank):
-        alike.setdefault((verdict.severity, verdict.text), []).append(verdict.subject)
     return tuple(
         VerdictView(
             kind=severity.value,
             mark=MARKS[severity],
             word=severity.value,
             text=text,
-            subjects=_unsaid(text, subjects),
+            subjects=named,
         )
-        for (severity, text), subjects in alike.items()
+        for severity, text, named in verdicts_once(verdicts)
     )
-
-
-def _unsaid(text: str, subjects: Sequence[str]) -> tuple[str, ...]:
-    named = tuple(subject for subject in subjects if subject not in UNNAMED)
-    return () if all(subject in text for subject in named) else named
 
 
 def places_states(job: Job, reports: Iterable[Report]) -> dict[str, State]:
