@@ -21,6 +21,7 @@ from conewright.web.base.errors import handle_errors
 from conewright.web.base.settings import Settings
 from conewright.web.desk.cache import Kept
 from conewright.web.desk.reports import Reports
+from conewright.web.desk.waiting import PatientDoor
 from conewright.web.doors.security import (
     BodyDoor,
     HeadAnswers,
@@ -86,6 +87,7 @@ def _doors(settings: Settings, store: Store, *, paired_only: bool) -> list[Middl
         Middleware(OriginDoor, settings),
         *paired,
         Middleware(BodyDoor, settings),
+        Middleware(PatientDoor),
         Middleware(GZipMiddleware, minimum_size=1000, compresslevel=4),
     ]
 

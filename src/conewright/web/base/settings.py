@@ -23,9 +23,9 @@ class Settings:
     """What the server allows.
 
     `names` and `port` are what a request may call the server by; a body is limited in bytes and in
-    the seconds it may take to arrive, a computation in seconds. `waiting` may stand in line for
-    a computation, fewer than the 40 threads that answer requests; `kept_reports` answers, the
-    papers of `kept_papers` plans and `kept_pages` rendered pages are kept. On the local network
+    the seconds it may take to arrive, a computation in seconds. `waiting` requests may stand
+    in line for a computation; `kept_reports` answers, the papers of `kept_papers` plans and
+    `kept_pages` rendered pages are kept. On the local network
     `connections` stay open, `connections_each` of one address.
     """
 

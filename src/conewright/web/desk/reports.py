@@ -3,24 +3,41 @@
 An answer depends on nothing but the text of the job and the question. So it is worked out once,
 however many ask at the same time, and kept until others were asked for more lately; two revisions
 with the same text share it, and so does an edit that nobody has saved.
+
+One thread for each worker asks it and waits for what it says. They are not those that answer
+requests: who waits for a report has left its thread (`desk.waiting`), so that any number may wait.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from hashlib import sha256
-from typing import TYPE_CHECKING
+from time import monotonic
+from typing import TYPE_CHECKING, TypeVar
 
 from conewright.web.base.settings import Settings
 from conewright.web.desk.cache import Kept
 from conewright.web.desk.waiting import WaitingRoom
-from conewright.web.desk.workers import STAGES, Made, PaperQuestion, Question, Stage, Workers
+from conewright.web.desk.workers import (
+    STAGES,
+    TURN_SECONDS,
+    Made,
+    PaperQuestion,
+    Question,
+    Stage,
+    Workers,
+    out_of_turn,
+)
 
 if TYPE_CHECKING:
     from conewright.stages.report.data import Report
     from conewright.store import Saved
 
 __all__ = ["STAGES", "Answer", "Made", "PaperQuestion", "Question", "Reports", "Stage"]
+
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +54,8 @@ class Reports:
 
     def __init__(self, settings: Settings) -> None:
         self._workers = Workers(most=settings.workers, seconds=settings.computing_seconds)
+        # Never shut down: after the end each question is answered by the word that it is the end.
+        self._line = ThreadPoolExecutor(settings.workers, thread_name_prefix="line")
         self.room = WaitingRoom(settings.waiting)
         """Where everybody waits who waits for an answer, or for a page that is made of some."""
         self._answers: Kept[Answer] = Kept(settings.kept_reports)
@@ -55,6 +74,7 @@ class Reports:
         Raises:
             BadInputError: the stage cannot answer that, or knows no such proposal.
             Refusal: it took too long, or too many are asking.
+            NotYet: the request that asks is to come again.
 
         """
         return self.answer(saved.text, Question(stage, proposal, against, at)).report
@@ -62,7 +82,8 @@ class Reports:
     def answer(self, text: str, question: Question) -> Answer:
         """Return the answer to a question about a job's TOML text, saved or not; as `report`."""
         key = (sha256(text.encode()).digest(), question)
-        return self._answers.get(key, lambda: self._answer(text, question), room=self.room)
+        make = _in_turn(lambda: self._answer(text, question))
+        return self._answers.work_out(key, make, line=self._line, room=self.room)
 
     def papers(self, saved: Saved, question: PaperQuestion) -> Made:
         """Return the papers of a plan of a saved job, with their pages as pictures.
@@ -71,10 +92,12 @@ class Reports:
             PlanRefusedError: the plan may not go to the bench.
             BadInputError: the job or the question cannot be used.
             Refusal: it took too long, or too many are asking.
+            NotYet: the request that asks is to come again.
 
         """
         key = (sha256(saved.text.encode()).digest(), question)
-        return self._papers.get(key, lambda: self._make(saved.text, question), room=self.room)
+        make = _in_turn(lambda: self._workers.make(saved.text, question))
+        return self._papers.work_out(key, make, line=self._line, room=self.room)
 
     def warm(self) -> None:
         """Start a worker and let it work once, so that the first question need not wait for it."""
@@ -87,11 +110,18 @@ class Reports:
         """End the workers."""
         self._workers.close()
 
-    def _make(self, text: str, question: PaperQuestion) -> Made:
-        with self.room.place():
-            return self._workers.make(text, question)
-
     def _answer(self, text: str, question: Question) -> Answer:
-        with self.room.place():
-            done = self._workers.work_out(text, question)
+        done = self._workers.work_out(text, question)
         return Answer(done.report, done.json, f'"{sha256(done.json).hexdigest()[:32]}"')
+
+
+def _in_turn(make: Callable[[], Found]) -> Callable[[], Found]:
+    """Return what makes something unless its turn comes too late to be worth it."""
+    since = monotonic()
+
+    def turn() -> Found:
+        if monotonic() - since > TURN_SECONDS:
+            raise out_of_turn()
+        return make()
+
+    return turn

@@ -29,13 +29,23 @@ from conewright.errors import (
     Problem,
 )
 from conewright.web.base.errors import Refusal, fault
+from conewright.web.desk.waiting import busy
 
 if TYPE_CHECKING:
     from conewright.job.builds.job import Job
     from conewright.papers.make import Papers
     from conewright.stages.report.data import Report
 
-__all__ = ["STAGES", "Made", "PaperQuestion", "Question", "Stage", "Workers"]
+__all__ = [
+    "STAGES",
+    "TURN_SECONDS",
+    "Made",
+    "PaperQuestion",
+    "Question",
+    "Stage",
+    "Workers",
+    "out_of_turn",
+]
 
 Stage = Literal["find", "fit", "feed", "hear", "compare"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
@@ -204,12 +214,7 @@ class Workers:
     @contextmanager
     def _turn(self) -> Iterator[None]:
         if not self._turns.acquire(timeout=TURN_SECONDS):
-            raise Refusal(
-                503,
-                "Other answers are being worked out; ask again in a moment.",
-                code="busy",
-                headers={"Retry-After": "5"},
-            )
+            raise out_of_turn()
         try:
             yield
         finally:
@@ -288,6 +293,11 @@ class _Worker:
         self._pipe.close()
         self._process.kill()
         self._process.join()
+
+
+def out_of_turn() -> Refusal:
+    """Return what is said to somebody who stood in line for too long."""
+    return busy("Other answers are being worked out; ask again in a moment.")
 
 
 def _ending() -> Refusal:

@@ -26,6 +26,7 @@ __all__ = [
     "OriginDoor",
     "SecureAnswers",
     "refuse",
+    "replay",
 ]
 
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -186,7 +187,7 @@ class BodyDoor:
             await refuse(slow, scope, receive, send)
         else:
             if body is not None:
-                await self.app(scope, _replay(body, receive), send)
+                await self.app(scope, replay(body, receive), send)
 
     def _check_length(self, headers: Headers) -> None:
         """Raise Refusal for a body that says of itself that it is too large."""
@@ -216,7 +217,7 @@ class BodyDoor:
         return Refusal(413, f"A body has at most {self.settings.largest_body} bytes.")
 
 
-def _replay(body: bytes, receive: Receive) -> Receive:
+def replay(body: bytes, receive: Receive) -> Receive:
     """Return a channel that gives the body once, then whatever else happens."""
     given = False
 

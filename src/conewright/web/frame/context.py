@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Iterable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from threading import Lock
 from typing import Any, get_args
 
@@ -23,6 +22,7 @@ from conewright.store import Saved
 from conewright.views.cells import MARKS
 from conewright.web.base.errors import Refusal
 from conewright.web.desk.cache import Kept
+from conewright.web.desk.waiting import together
 from conewright.web.desk.workers import Stage
 from conewright.web.frame.answer import StageView, places_states, stage_view
 from conewright.web.frame.page import address, store_of
@@ -186,8 +186,8 @@ def reports_of(request: Request, page: JobPage) -> dict[Stage, Report | NoAnswer
         except (ConewrightError, Refusal) as error:
             return NoAnswer(error)
 
-    with ThreadPoolExecutor(len(STAGES)) as pool:
-        found = dict(zip(STAGES, pool.map(ask, STAGES), strict=True))
+    asked = (partial(ask, stage) for stage in STAGES)
+    found = dict(zip(STAGES, together(asked, most=len(STAGES)), strict=True))
     for each in found.values():
         if isinstance(each, NoAnswer):
             note_passing(request, each)

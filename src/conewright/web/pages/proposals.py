@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
@@ -26,6 +25,7 @@ from conewright.job.text.proposal_form import (
 from conewright.stages.report.data import Report
 from conewright.web.base.errors import Refusal
 from conewright.web.desk.cache import Kept
+from conewright.web.desk.waiting import together
 from conewright.web.desk.workers import Question
 from conewright.web.frame.answer import verdict_views
 from conewright.web.frame.comparison import Comparison, comparison
@@ -188,8 +188,8 @@ def _compared(request: Request, job: Job, text: str) -> Comparison | NoAnswer:
         return report
 
     def make() -> Comparison:
-        with ThreadPoolExecutor(MOST_AT_ONCE) as pool:
-            compared, *fitted = pool.map(ask, questions)
+        asked = (partial(ask, question) for question in questions)
+        compared, *fitted = together(asked, most=MOST_AT_ONCE)
         return comparison(job, compared, dict(zip(ids, fitted, strict=True)))
 
     try:
