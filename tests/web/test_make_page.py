@@ -83,7 +83,7 @@ def test_drawings_are_looked_at_as_they_are(client: TestClient, job_id: str) -> 
     page = look(client, f"/jobs/{job_id}/make?{PLAN}")
     drawing = next(i["src"] for i in page.all("img") if "/door-fl-sealing-ring.svg?" in i["src"])
     given = client.get(drawing)
-    assert given.headers["content-type"] == "image/svg+xml"
+    assert given.headers["content-type"] == "image/svg+xml; charset=utf-8"
     assert given.text.startswith("<svg ")
     for heading in ("To print", "To send out", "To keep"):
         assert heading in page.text

@@ -572,7 +572,8 @@ def test_rows_come_and_go_without_script(client: TestClient, job_id: str) -> Non
 def test_a_picture_is_plain_dark_and_narrow(client: TestClient, job_id: str) -> None:
     base = f"/jobs/{job_id}/feed.svg?revision=1"
     light, dark, narrow = (client.get(base + more) for more in ("", "&dark=1", "&narrow=1"))
-    assert {each.headers["content-type"] for each in (light, dark, narrow)} == {"image/svg+xml"}
+    kinds = {each.headers["content-type"] for each in (light, dark, narrow)}
+    assert kinds == {"image/svg+xml; charset=utf-8"}
     assert "immutable" in light.headers["cache-control"]
     assert "style" not in light.text
     assert "#ffffff" in light.text

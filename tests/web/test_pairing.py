@@ -185,6 +185,17 @@ def test_a_code_lets_one_device_in(phone: TestClient, store: Store, desk: Desk) 
     assert phone.get("/pair").headers["location"] == "/devices"
 
 
+def test_a_device_that_is_paired_is_not_paired_again(
+    phone: TestClient, store: Store, desk: Desk
+) -> None:
+    paired(phone, desk)
+    device(phone.app).get("/pair")
+    again = guess(phone, desk.code, "the same phone")
+    assert (again.status_code, again.headers["location"]) == (303, "/devices")
+    assert "set-cookie" not in again.headers
+    assert [each.name for each in store.devices()] == ["phone"]
+
+
 @pytest.mark.parametrize("spelt", ["{}", "  {} ", "{0.lower}", "{0.spaced}"])
 def test_a_code_may_be_typed_in_other_ways(phone: TestClient, desk: Desk, spelt: str) -> None:
     phone.get("/pair")
@@ -393,7 +404,9 @@ def test_a_device_stays_beside_the_name_somebody_gives(
     job = phone.post("/api/v1/jobs", content=STARTER, headers=TOML).json()["id"]
     phone.post(f"/jobs/{job}/part/vehicle", data={"base": "1", "vehicle.built": "2010"})
     assert store.get(job).who == "Root (Ann's phone)"
-    phone.post("/me", data={"who": "Root"})
+    cookie = phone.post("/me", data={"who": "Root"}).headers["set-cookie"]
+    assert cookie.startswith("__Host-conewright-who=Root;")
+    assert {"Secure", "HttpOnly", "Path=/"} <= set(cookie.split("; "))
     phone.post(f"/jobs/{job}/part/vehicle", data={"base": "2", "vehicle.built": "2011"})
     assert store.get(job).who == "Root (Ann's phone)"
 

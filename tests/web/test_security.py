@@ -171,6 +171,13 @@ def test_nobody_is_allowed_to_read_from_elsewhere(client: TestClient) -> None:
         assert not [name for name in answer.headers if name.startswith("access-control")]
 
 
+@pytest.mark.parametrize("path", ["/", "/jobs", JOBS, "/static/style.css"])
+def test_no_request_is_sent_back_by_trace(client: TestClient, path: str) -> None:
+    answer = client.request("TRACE", path, headers={"x-secret": "told"})
+    assert answer.status_code == 405
+    assert "told" not in answer.text
+
+
 def test_there_are_no_sockets(client: TestClient) -> None:
     with pytest.raises(WebSocketDisconnect), client.websocket_connect("/jobs"):
         pass
@@ -206,6 +213,7 @@ def test_every_answer_carries_the_headers(client: TestClient, store: Store) -> N
 def test_the_policy_lets_nothing_in_from_outside() -> None:
     policy = dict(part.split(" ", 1) for part in SECURE["Content-Security-Policy"].split("; "))
     assert policy["default-src"] == policy["frame-ancestors"] == policy["base-uri"] == "'none'"
+    assert policy["object-src"] == "'none'"
     sources = {source for value in policy.values() for source in value.split()}
     assert sources <= {"'none'", "'self'", "data:", "blob:"}
     assert policy["script-src"] == policy["style-src"] == policy["form-action"] == "'self'"

@@ -31,6 +31,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from conewright.store import LONGEST_PAIRED, LONGEST_UNUSED, Device, Store, StoreUnavailable
 from conewright.web.base.errors import Refusal, wants_page
 from conewright.web.doors.security import CLOSE, refuse
+from conewright.web.doors.who import device_of
 from conewright.web.frame.page import render
 
 __all__ = ["ALPHABET", "COOKIE", "Invitation", "PairedDoor", "Pairing", "router"]
@@ -212,7 +213,7 @@ def _pairing(request: Request) -> Pairing | None:
 def ask_for_code(request: Request, code: Annotated[str, Query(max_length=40)] = "") -> Response:
     """Show the form that asks for the code; a code from a QR stands in it already."""
     pairing = _pairing(request)
-    if pairing is None or getattr(request.state, "device", None):
+    if pairing is None or device_of(request):
         return RedirectResponse("/devices", 303)
     try:
         pairing.open()
@@ -229,7 +230,8 @@ def take_code(
 ) -> Response:
     """Let a device in that knows the code."""
     pairing = _pairing(request)
-    if pairing is None:
+    # Paired twice, a device that is sent away would still be in.
+    if pairing is None or device_of(request):
         return RedirectResponse("/devices", 303)
     try:
         token = pairing.pair(code, name)

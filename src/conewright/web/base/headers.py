@@ -15,6 +15,7 @@ POLICY = "; ".join(
         "img-src 'self' data:",
         "connect-src 'self'",
         "media-src 'self' blob:",
+        "object-src 'none'",
         "form-action 'self'",
         "frame-ancestors 'none'",
         "base-uri 'none'",

@@ -25,12 +25,12 @@ from conewright.web.doors.who import device_of, who_asks
 
 __all__ = [
     "LONGEST_NAME",
-    "WHO",
     "Form",
     "Revision",
     "address",
     "carry_out",
     "form_texts",
+    "name_cookie",
     "number_in",
     "render",
     "save",
@@ -41,7 +41,6 @@ __all__ = [
 
 WEB = Path(__file__).parents[1]
 WHO = "conewright-who"
-"""Cookie that holds the name somebody wants on what they save."""
 
 LONGEST_NAME = 60
 MOST_FIELDS, LARGEST_FIELD = 2000, 2_000_000
@@ -83,12 +82,21 @@ def who(request: Request) -> str:
 
     A paired device stays beside the name that somebody at it gives.
     """
-    told = "".join(each for each in unquote(request.cookies.get(WHO, "")) if _shows(each))
+    given = unquote(request.cookies.get(name_cookie(request), ""))
+    told = "".join(each for each in given if _shows(each))
     told, paired = " ".join(told.split()), device_of(request)
     if not told or paired is None:
         return (told or who_asks(request))[:LONGEST_NAME]
     by = f" ({paired})"
     return f"{told.removesuffix(by)[: max(0, LONGEST_NAME - len(by))]}{by}"
+
+
+def name_cookie(request: Request) -> str:
+    """Return what the cookie is called that holds the name somebody wants on what they save.
+
+    Over TLS it belongs to this very host, as its prefix makes a browser see to (RFC 6265bis).
+    """
+    return f"__Host-{WHO}" if request.url.scheme == "https" else WHO
 
 
 def _shows(letter: str) -> bool:

@@ -20,9 +20,9 @@ from conewright.stages.find.faults.trade import words_of_complaints
 from conewright.store import StoreError
 from conewright.web.frame.page import (
     LONGEST_NAME,
-    WHO,
     Form,
     form_texts,
+    name_cookie,
     render,
     see_other,
     store_of,
@@ -94,7 +94,7 @@ def me(request: Request, form: Form) -> Response:
     response = see_other(back if back.startswith(("/jobs", "/devices")) else "/jobs")
     name = quote(" ".join(fields.get("who", "").split())[:LONGEST_NAME])
     response.set_cookie(
-        WHO,
+        name_cookie(request),
         name,
         max_age=YEAR,
         httponly=True,

@@ -31,7 +31,7 @@ router = APIRouter()
 ALL = "papers.zip"
 KINDS = {
     ".pdf": "application/pdf",
-    ".svg": "image/svg+xml",
+    ".svg": "image/svg+xml; charset=utf-8",
     ".dxf": "image/vnd.dxf",
     ".csv": "text/csv",
     ".json": "application/json",

@@ -49,7 +49,7 @@ def picture(
         raise Refusal(404, str(error)) from None
     svg = in_dark(svg) if dark else svg
     headers = {"Cache-Control": FOREVER}
-    return Response(svg, media_type="image/svg+xml", headers=headers)
+    return Response(svg, media_type="image/svg+xml; charset=utf-8", headers=headers)
 
 
 @router.get("/jobs/{job_id}/{stage}.csv")
