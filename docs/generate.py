@@ -1,4 +1,4 @@
-"""Writes the pages of the reference that follow the code: `python -m docs.generate`."""
+"""Writes the pages that follow the code and its tables: `python -m docs.generate`."""
 
 from __future__ import annotations
 
@@ -6,15 +6,17 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import conewright as cw
+from docs.dependencies import dependencies_page
 from docs.http_operations import http_page
 from docs.markdown import paragraph
 from docs.python_names import python_page
 from docs.rooms import rooms_page
 from docs.schemas import Tables, objects, title_of
+from docs.security import security_page
 
 __all__ = ["PAGES", "written"]
 
-FOLDER = Path(__file__).resolve().parent / "reference"
+FOLDER = Path(__file__).resolve().parent
 MADE = "<!-- Written by `make reference`; what is changed here is lost. -->"
 
 
@@ -58,16 +60,18 @@ def report_page() -> Iterator[str]:
 
 
 PAGES: dict[str, Callable[[], Iterator[str]]] = {
-    "http.md": http_page,
-    "job-file.md": job_file_page,
-    "python.md": python_page,
-    "report.md": report_page,
-    "rooms.md": rooms_page,
+    "dependencies.md": dependencies_page,
+    "reference/http.md": http_page,
+    "reference/job-file.md": job_file_page,
+    "reference/python.md": python_page,
+    "reference/report.md": report_page,
+    "reference/rooms.md": rooms_page,
+    "security.md": security_page,
 }
 
 
 def written(name: str) -> str:
-    """Return one of the pages as it is to stand in the folder."""
+    """Return one of the pages as it is to stand among the others."""
     return "\n".join([MADE, "", *PAGES[name]()]).rstrip() + "\n"
 
 

@@ -1,8 +1,10 @@
 """The local network: nobody is let in but by a code, and nobody stays who was sent away."""
 
 import re
+import socket
 import ssl
 import stat
+import warnings
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -21,7 +23,7 @@ from starlette.testclient import TestClient
 
 import conewright as cw
 from conewright.errors import BadInputError
-from conewright.store import Store, schema
+from conewright.store import Store, StoreUnavailable, schema
 from conewright.web import api, pairing
 from conewright.web.app import create_app
 from conewright.web.base.errors import Refusal
@@ -75,8 +77,14 @@ def phone(lan: FastAPI) -> TestClient:
     return device(lan)
 
 
-def device(lan: FastAPI) -> TestClient:
-    return TestClient(lan, base_url=THERE, follow_redirects=False, headers={"origin": THERE})
+def device(lan: FastAPI, *, raises: bool = True) -> TestClient:
+    return TestClient(
+        lan,
+        base_url=THERE,
+        follow_redirects=False,
+        headers={"origin": THERE},
+        raise_server_exceptions=raises,
+    )
 
 
 def guess(client: TestClient, code: str, name: str = "phone") -> Any:
@@ -186,10 +194,10 @@ def test_a_code_lets_one_device_in(phone: TestClient, store: Store, desk: Desk) 
 
 
 def test_a_device_that_is_paired_is_not_paired_again(
-    phone: TestClient, store: Store, desk: Desk
+    lan: FastAPI, phone: TestClient, store: Store, desk: Desk
 ) -> None:
     paired(phone, desk)
-    device(phone.app).get("/pair")
+    device(lan).get("/pair")
     again = guess(phone, desk.code, "the same phone")
     assert (again.status_code, again.headers["location"]) == (303, "/devices")
     assert "set-cookie" not in again.headers
@@ -345,6 +353,22 @@ def test_a_foreign_page_cannot_pair(lan: FastAPI, store: Store, desk: Desk) -> N
 
 
 # --- Cookies ------------------------------------------------------------------------------------
+
+
+def test_a_store_that_cannot_be_asked_lets_nobody_in(
+    lan: FastAPI, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    phone = device(lan, raises=False)
+    paired(phone, desk)
+    monkeypatch.setattr(Store, "device_by_token_hash", _unavailable)
+    for path in ("/jobs", "/api/v1/jobs", "/devices"):
+        answer = phone.get(path)
+        assert answer.status_code == 503
+        assert "jobs" not in answer.json()
+
+
+def _unavailable(*_: object) -> None:
+    raise StoreUnavailable("the store: cannot be reached")
 
 
 def test_a_device_that_is_sent_away_is_out_at_once(lan: FastAPI, store: Store, desk: Desk) -> None:
@@ -510,6 +534,8 @@ def test_a_phone_comes_in_over_tls(tmp_path: Path) -> None:
         assert "▀" in text
         (folder,) = tmp_path.glob("**/lan-certificate.pem")
         context = ssl.create_default_context(cafile=str(folder))
+        assert handshake(folder, port_of(address[0]), ssl.TLSVersion.TLSv1_2) == "TLSv1.2"
+        assert handshake(folder, port_of(address[0]), ssl.TLSVersion.TLSv1_1) is None
         with httpx2.Client(verify=context, trust_env=False, base_url=address[0]) as phone:
             phone.headers["origin"] = address[0]
             assert phone.get("/api/v1/jobs").status_code == 401
@@ -521,6 +547,26 @@ def test_a_phone_comes_in_over_tls(tmp_path: Path) -> None:
         code_left, out, err = ended(process)
         assert (code_left, err) == (0, "")
         assert "phone is paired." in out
+
+
+def port_of(address: str) -> int:
+    return int(address.rpartition(":")[2])
+
+
+def handshake(certificate: Path, port: int, newest: ssl.TLSVersion) -> str | None:
+    """Return the version of TLS that is agreed upon with a client of old, None for none."""
+    context = ssl.create_default_context(cafile=str(certificate))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)
+        context.minimum_version, context.maximum_version = ssl.TLSVersion.TLSv1, newest
+    # Or the client itself would refuse what is old.
+    context.set_ciphers("DEFAULT:@SECLEVEL=0")
+    with socket.create_connection(("127.0.0.1", port)) as plain:
+        try:
+            with context.wrap_socket(plain, server_hostname="127.0.0.1") as secured:
+                return secured.version()
+        except (ssl.SSLError, ConnectionError):
+            return None
 
 
 def guess_for_real(phone: httpx2.Client, code: str) -> int:

@@ -498,6 +498,38 @@ async def _dribbled(app: FastAPI) -> int:
     return sent
 
 
+@pytest.mark.parametrize(
+    ("lengths", "status"),
+    [
+        # By its chunks the request has ended; by its length it never does.
+        (b"Transfer-Encoding: chunked\r\nContent-Length: 100\r\n", b"415"),
+        (b"Content-Length: 5\r\nContent-Length: 100\r\n", b"400"),
+        (b"Content-Length: 5\r\nContent-Length: 5\r\n", b"415"),
+    ],
+)
+def test_the_end_of_a_request_is_found_in_one_way(
+    app: FastAPI, lengths: bytes, status: bytes
+) -> None:
+    head = b"POST %s HTTP/1.1\r\nHost: 127.0.0.1:8420\r\n" % JOBS.encode()
+    told = asyncio.run(_first_line(app, head + lengths + b"\r\n0\r\n\r\n"))
+    assert told.startswith(b"HTTP/1.1 " + status)
+
+
+async def _first_line(app: FastAPI, request: bytes) -> bytes:
+    """Return the first line of what a server answers."""
+    config = uvicorn.Config(app, http=Impatient, ws="none", lifespan="off", log_level="critical")
+    server = uvicorn.Server(config)
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        running = asyncio.create_task(server.serve([listening]))
+        reader, writer = await asyncio.open_connection(*listening.getsockname())
+        writer.write(request)
+        told = await reader.readline()
+        writer.close()
+        server.should_exit = True
+        await running
+    return told
+
+
 async def _hung_up(reader: asyncio.StreamReader) -> bool:
     try:
         return await asyncio.wait_for(reader.read(1), 0.05) == b""
