@@ -1,20 +1,15 @@
 """The pages: how long ten people wait, cold and warm, how large pages are, what they take."""
 
-import os
-import re
-import socket
-import subprocess
-import sys
 import tempfile
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
 from pathlib import Path
 from statistics import quantiles
 
 import httpx2
 
+from benchmarks.served import children, client_of, cpu_seconds, keep, memory, server
 from benchmarks.timing import Row
 
 __all__ = ["run"]
@@ -43,25 +38,25 @@ PAGES = {
 
 def run() -> Iterator[Row]:
     """Serve as users do, and ask as ten of them at once."""
-    with tempfile.TemporaryDirectory() as folder, _server(Path(folder)) as (process, origin):
-        client = _client(origin)
-        _keep(client, "Warm-up", pages=["/find", "/feed", "/hear", "/fit"])
+    with tempfile.TemporaryDirectory() as folder, server(Path(folder)) as (process, origin):
+        client = client_of(origin)
+        _asked_once(client, "Warm-up")
         for name, path in PAGES.items():
             if "{job}" in path:
                 yield _row(f"page {name}, cold", _cold(origin, client, name, path))
-        job = _keep(client, "Warm")
+        job = keep(client, "Warm")
         for name, path in PAGES.items():
             address = path.format(job=job)
             whole, sent = _sizes(client, address)
-            busy = _cpu_seconds(process.pid)
+            busy = cpu_seconds(process.pid)
             seconds = _all_at_once(origin, address, ROUNDS)
-            busy = (_cpu_seconds(process.pid) - busy) / len(seconds)
+            busy = (cpu_seconds(process.pid) - busy) / len(seconds)
             remark = f"{1e3 * busy:.0f} ms of cpu, {whole / 1e3:.0f} kB ({sent / 1e3:.0f} kB sent)"
             yield _row(f"page {name}, warm", seconds, remark)
-        before = _memory(process.pid)
+        before = memory(process.pid)
         feed = PAGES["feed"].format(job=job)
         _all_at_once(origin, feed, MANY // CLIENTS)
-        after, workers = _memory(process.pid), _memory_of_workers(process.pid)
+        after, workers = memory(process.pid), sum(map(memory, children(process.pid)))
         remark = f"{before:.0f} MB before, {after:.0f} MB after; workers {workers:.0f} MB"
         yield Row(f"memory of the server, {MANY} requests", None, remark)
 
@@ -75,14 +70,14 @@ def _cold(origin: str, client: httpx2.Client, name: str, path: str) -> list[floa
     """Return the seconds that each of ten waits for a page of a job nobody has asked about."""
     seconds = []
     for n in range(COLD_JOBS):
-        job = _keep(client, f"{name} {n}")
+        job = keep(client, f"{name} {n}")
         seconds += _all_at_once(origin, path.format(job=job), 1)
     return seconds
 
 
 def _all_at_once(origin: str, address: str, rounds: int) -> list[float]:
     def ask(_: int) -> list[float]:
-        with _client(origin) as client:
+        with client_of(origin) as client:
             return [_seconds(client, address) for _ in range(rounds)]
 
     with ThreadPoolExecutor(CLIENTS) as pool:
@@ -103,62 +98,9 @@ def _sizes(client: httpx2.Client, address: str) -> tuple[int, int]:
     return len(answer.content), answer.num_bytes_downloaded
 
 
-def _keep(client: httpx2.Client, title: str, pages: list[str] | None = None) -> str:
-    """Keep the demo under another title, so that no answer about it is known; return its page."""
-    import conewright
-
-    text = re.sub(r'title = ".*"', f'title = "{title}"', conewright.demo_text(), count=1)
-    toml = {"content-type": "application/toml"}
-    answer = client.post("/api/v1/jobs", content=text.encode(), headers=toml)
-    answer.raise_for_status()
-    job = f"/jobs/{answer.json()['id']}"
-    for page in pages or []:
+def _asked_once(client: httpx2.Client, title: str) -> str:
+    """Keep a job and ask about it once, so that its answers are known; return its page."""
+    job = keep(client, title)
+    for page in ("/find", "/feed", "/hear", "/fit"):
         client.get(f"{job}{page}").raise_for_status()
     return job
-
-
-def _client(origin: str) -> httpx2.Client:
-    return httpx2.Client(
-        base_url=origin, trust_env=False, timeout=120, headers={"accept": "text/html"}
-    )
-
-
-@contextmanager
-def _server(folder: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    place = {**os.environ, "CONEWRIGHT_STORE": f"sqlite:///{folder / 'jobs.sqlite'}"}
-    command = [sys.executable, "-m", "conewright", "serve", "--no-open", "--port", str(port)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=place) as process:
-        assert process.stdout is not None
-        process.stdout.readline()
-        try:
-            yield process, f"http://127.0.0.1:{port}"
-        finally:
-            process.terminate()
-
-
-def _cpu_seconds(pid: int) -> float:
-    """Return the time that a process has calculated [s], its children aside; NaN as in `_memory`.
-
-    What else runs on the machine makes everybody wait, but changes little in this.
-    """
-    status = Path(f"/proc/{pid}/stat")
-    if not status.exists():
-        return float("nan")
-    user, system = status.read_text().rpartition(")")[2].split()[11:13]
-    return (int(user) + int(system)) / os.sysconf("SC_CLK_TCK")
-
-
-def _memory(pid: int) -> float:
-    """Return the memory that a process holds [MB]; NaN where the system does not tell."""
-    status = Path(f"/proc/{pid}/status")
-    found = re.search(r"VmRSS:\s+(\d+) kB", status.read_text()) if status.exists() else None
-    return float(found[1]) / 1024 if found else float("nan")
-
-
-def _memory_of_workers(pid: int) -> float:
-    children = Path(f"/proc/{pid}/task/{pid}/children")
-    found = children.read_text().split() if children.exists() else []
-    return sum(_memory(int(each)) for each in found)
