@@ -10,7 +10,8 @@ from conewright.job.builds.draws import draw
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom
-from conewright.stages.find.odds import covering
+from conewright.stages.find.odds import blocks
+from conewright.stages.find.odds.covering import Step
 from conewright.stages.find.odds.prior import MOST_TOLD
 from conewright.stages.find.talk.inquiry import Inquiry, inquire
 from conewright.stages.find.talk.sentences import aside_verdict
@@ -77,24 +78,42 @@ def test_twelve_complaints_are_all_reckoned_with() -> None:
 def test_cost_is_bounded_however_many_complaints_there_are(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    # Every sum over states goes one complaint at a time; its cost is the size of what it makes.
     numbers: list[int] = []
-    plain = covering.covered
+    parted, leaving, brought = blocks._parted, blocks.Side.leaving, blocks.Block.brought
 
-    def counted(chances: FloatArray, needed: FloatArray) -> FloatArray:
-        numbers.append(chances.size * len(needed))
-        return plain(chances, needed)
+    def counted_parted(
+        found: FloatArray, step: tuple[Step, Step, Step]
+    ) -> tuple[FloatArray, FloatArray]:
+        every, without = parted(found, step)
+        numbers.append(every.size)
+        return every, without
 
-    monkeypatch.setattr(covering, "covered", counted)
+    def counted_leaving(side: blocks.Side, table: FloatArray, early: int) -> FloatArray:
+        found = leaving(side, table, early)
+        numbers.append(found.size)
+        return found
+
+    def counted_brought(block: blocks.Block) -> FloatArray:
+        one, other = (side.alike.steps for side in block.sides)
+        pairs = [len(a.chance) * len(b.chance) for a, b in zip(one, other, strict=True)]
+        shared = len(block.sides[0].weights)
+        numbers.append(shared * sum(2**n * each for n, each in enumerate(pairs)))
+        return brought(block)
+
+    monkeypatch.setattr(blocks, "_parted", counted_parted)
+    monkeypatch.setattr(blocks.Side, "leaving", counted_leaving)
+    monkeypatch.setattr(blocks.Block, "brought", counted_brought)
     work = {}
     for told in (4, 8, 12, 36):
         inquiry = asked(*(*WORDS, *PLACED)[:told])
         numbers.clear()
         assert inquiry.odds
         work[told] = sum(numbers)
-    assert work[4] < work[8] < work[12] == work[36]
-    # By hand: every state of every chain twice as the others of its twin, once for each end.
+    assert work[4] < work[8] < work[12]
+    # By hand: every state of every chain with every set of twelve complaints, one by one.
     states = sum(len(chain.states) for chain in inquiry.case.chains[1:])
-    assert work[12] <= 2 * states * 12 * 2**12
+    assert max(work.values()) <= states * 2**12
 
 
 def test_unknown_words_are_refused_by_name() -> None:

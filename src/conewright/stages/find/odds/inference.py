@@ -10,7 +10,7 @@ vehicle brings on what is left.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, reduce
 
@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 from conewright.errors import BadInputError
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults.chains import Atom, Chain
-from conewright.stages.find.odds.covering import brought_exactly, covered, covered_by_any
+from conewright.stages.find.odds.blocks import Block, Side, rests
+from conewright.stages.find.odds.covering import Alike, Indices, dwindling, either
 
 __all__ = ["Complained", "Model", "Odds", "PairFactor", "infer"]
 
@@ -63,7 +64,7 @@ class Model:
         chains: the chains, the shared one first.
         weights: prior weight of every state of every chain, no fault weighing 1.
         pairs: factors over pairs of chains that always hold, at most one pair a chain.
-        complaints: what the owner said; each triples the work.
+        complaints: what the owner said; each at most triples the sum.
         aside: ids of complaints that are not reckoned with.
 
     """
@@ -82,12 +83,18 @@ class Model:
         """
         groundless = np.array([complaint.groundless for complaint in self.complaints])
         shared, *others = (_brings(chain, self.complaints) for chain in self.chains)
-        return (_either(groundless[:, None], shared), *others)
+        return (either(groundless[:, None], shared), *others)
 
     @cached_property
-    def exactly(self) -> tuple[FloatArray, ...]:
-        """Chance that each state brings on exactly a set, shape (sets, states), by chain."""
-        return tuple(brought_exactly(brings) for brings in self.brings)
+    def order(self) -> list[int]:
+        """The order of complaints that takes the least work."""
+        return dwindling(self.brings)
+
+    @cached_property
+    def alike(self) -> tuple[Alike, ...]:
+        """What states do to complaints, in the order above, by chain; nothing for chain 0."""
+        nobody = np.zeros((len(self.complaints), 1))
+        return tuple(Alike.of(brings[self.order]) for brings in (nobody, *self.brings[1:]))
 
 
 @dataclass(frozen=True)
@@ -98,15 +105,23 @@ class Odds:
         joint: for every chain, chance of (shared state, state), shape (shared, states); chain 0
             has shape (shared, 1).
         log_evidence: logarithm of the chance of all readings together.
-        unsaid: for every complaint, what `joint` would be without it, in the same proportion: a
-            fault's chance to bring the complaint on, times this, is the chance that it did.
 
     """
 
     model: Model
     joint: tuple[FloatArray, ...]
     log_evidence: float
-    unsaid: tuple[tuple[FloatArray, ...], ...] = ()
+    _fold: _Fold
+
+    @cached_property
+    def unsaid(self) -> tuple[tuple[FloatArray, ...], ...]:
+        """For every complaint, what `joint` would be without it, in the same proportion.
+
+        A fault's chance to bring the complaint on, times this, is the chance that it did.
+        """
+        every, *single = self._fold.tables(singly=True)
+        total = float(every[0].sum())
+        return tuple(tuple(table / total for table in tables) for tables in single)
 
     def of_atoms(self) -> dict[Atom, float]:
         """Chance of every fault; 1 for a known one."""
@@ -143,29 +158,21 @@ def infer(
 
     """
     fold = _Fold(model, likelihoods, tuple(readings))
-    tables = fold.tables()
-    total = float(tables[0][0].sum())
+    (tables,) = fold.tables(singly=False)
+    total = float(tables[0].sum())
     if not total > 0.0:
         raise BadInputError("these readings cannot all come from this vehicle")
-    joint, *unsaid = (
-        tuple(table[number] / total for table in tables)
-        for number in range(1 + len(model.complaints))
-    )
-    return Odds(model, joint, float(np.log(total)) + fold.log_scale, tuple(unsaid))
-
-
-def _either(one: FloatArray, other: FloatArray) -> FloatArray:
-    """Chance that one of two independent causes brings something on, small ones kept exact."""
-    return np.asarray(one + other * (1.0 - one))
+    joint = tuple(table / total for table in tables)
+    return Odds(model, joint, float(np.log(total)) + fold.log_scale, fold)
 
 
 def _brings(chain: Chain, complaints: Sequence[Complained]) -> FloatArray:
     """Chance that the faults of a state bring a complaint on, shape (complaints, states)."""
-    alone = (
-        np.outer([complaint.causes.get(atom, 0.0) for complaint in complaints], held)
-        for atom, held in zip(chain.atoms, chain.members.T, strict=True)
-    )
-    return reduce(_either, alone, np.zeros((len(complaints), len(chain.states))))
+    causes = [[complaint.causes.get(atom, 0.0) for complaint in complaints] for atom in chain.atoms]
+    alone = np.reshape(causes, (len(chain.atoms), -1, 1)) * chain.members.T[:, None, :]
+    # Sorted, so that faults alike come out alike to the last digit.
+    nothing = np.zeros((len(complaints), len(chain.states)))
+    return reduce(either, np.sort(alone, axis=0)[::-1], nothing)
 
 
 @dataclass
@@ -197,51 +204,37 @@ class _Fold:
             return np.ones((shared, count))
         return np.asarray(given, dtype=float).reshape(shared, count)
 
-    def tables(self) -> list[FloatArray]:
-        """Weight of every state of every chain, shape (1 + complaints, shared, states).
+    def tables(self, *, singly: bool) -> list[list[FloatArray]]:
+        """Weight of every state of every chain, shape (shared, states), with all complaints.
 
-        The first is with all complaints, each other one without one of them.
+        If singly, then also without each of them, one after the other.
         """
-        nothing = np.zeros((2 ** len(self.model.complaints), 1))
-        nothing[0] = 1.0
-        if len(self.scaled) == 1:
-            alone = self._left_over(np.repeat(nothing, len(self.scaled[0]), axis=1))
-            return [alone[:, 0, :, None] * self.scaled[0]]
+        first, kind = self._shared_kinds
+        blocks = self._blocks(first)
+        common = Alike.of(self.model.brings[0][self.model.order], kind)
+        back = [0, *(1 + np.argsort(self.model.order))] if singly else [0]
         found = {}
-        kinds, kind = self._shared_kinds
-        for block, rest in _rests(self._blocks(kinds), np.repeat(nothing, len(kinds), axis=1)):
-            for which, side in enumerate(block.sides):
-                found[side.chain] = self._of_side(side, block.beside(which, rest)[..., kind])
-        return [found[1].sum(axis=2, keepdims=True), *(found[n] for n in sorted(found))]
-
-    def _of_side(self, side: _Side, beside: FloatArray) -> FloatArray:
-        """Weights of the states of a chain, given those of all other channels by its classes."""
-        exactly = self.model.exactly[side.chain]
-        parts = np.zeros((1 + len(self.model.complaints), *self.scaled[side.chain].shape))
-        for number, needed in enumerate(beside):
-            held = side.classes == number
-            parts[..., held] = self._left_over(needed).transpose(0, 2, 1) @ exactly[:, held]
-        return parts * self.scaled[0] * self.scaled[side.chain]
-
-    def _left_over(self, needed: FloatArray) -> FloatArray:
-        """Weight of what a chain leaves to all others, by the set that it brings on itself.
-
-        Shape (1 + complaints, sets, shared): with all complaints, and without each of them.
-        """
-        every = covered(self.model.brings[0], needed)[::-1]
-        sets = np.arange(len(every))
-        bits = [0, *(1 << number for number in range(len(self.model.complaints)))]
-        return np.asarray(every[np.array([sets | bit for bit in bits])])
+        for block, rest in zip(blocks, rests([block.brought() for block in blocks]), strict=True):
+            for side, beside in zip(
+                block.sides, block.beside(rest, common, singly=singly), strict=True
+            ):
+                found[side.chain] = beside[back] * self.scaled[0] * self._own(side.chain)
+        found.setdefault(0, found[max(found)].sum(axis=2, keepdims=True))
+        return [[found[n][which] for n in range(len(self.scaled))] for which in range(len(back))]
 
     @property
-    def _shared_kinds(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    def _shared_kinds(self) -> tuple[Indices, Indices]:
         """One shared state of each kind that no channel tells apart, and the kind of each."""
-        rows = np.concatenate(self.scaled[1:], axis=1)
+        rows = np.concatenate([self._own(number) for number in range(len(self.scaled))], axis=1)
         _, first, kind = np.unique(rows, axis=0, return_index=True, return_inverse=True)
         return first, np.ravel(kind)
 
-    def _blocks(self, kinds: NDArray[np.intp]) -> list[_Block]:
-        """Chains that nothing ties to others, and pairs that something ties together."""
+    def _own(self, number: int) -> FloatArray:
+        """Weights of the states of a chain, (shared, states); of none for what all share."""
+        return np.ones_like(self.scaled[0]) if number == 0 else self.scaled[number]
+
+    def _blocks(self, first: Indices) -> list[Block]:
+        """The chains two by two: those that something ties together, then all others."""
         factors: dict[tuple[int, int], list[PairFactor]] = {}
         for factor in (*self.model.pairs, *self.readings):
             factors.setdefault((factor.left, factor.right), []).append(factor)
@@ -252,78 +245,23 @@ class _Fold:
             table = np.ones((len(left_kinds), len(right_kinds)))
             for number, factor in enumerate(group):
                 table *= factor.table[np.ix_(left_kinds[:, number], right_kinds[:, number])]
-            sides = (self._side(left, left_class, kinds), self._side(right, right_class, kinds))
-            blocks.append(_Block(sides, table))
+            sides = (self._side(left, first, left_class), self._side(right, first, right_class))
+            blocks.append(Block(sides, table))
         tied = {number for pair in factors for number in pair}
-        for number in range(1, len(self.scaled)):
-            if number not in tied:
-                alike = np.zeros(self.scaled[number].shape[1], dtype=np.intp)
-                blocks.append(_Block((self._side(number, alike, kinds),), np.ones((1, 1))))
+        free = [number for number in range(1, len(self.scaled)) if number not in tied]
+        # An odd one out has none beside it, which stands for what all share.
+        free += [0] * (len(free) % 2 or 2 * (not blocks and not free))
+        for left, right in zip(free[::2], free[1::2], strict=True):
+            blocks.append(
+                Block((self._side(left, first), self._side(right, first)), np.ones((1, 1)))
+            )
         return blocks
 
-    def _side(self, chain: int, classes: NDArray[np.intp], kinds: NDArray[np.intp]) -> _Side:
-        return _Side(chain, classes, self.model.brings[chain], self.scaled[chain][kinds].T)
-
-
-@dataclass(frozen=True)
-class _Side:
-    """A chain with the classes of its states, what they bring on, and their weights.
-
-    Shapes (states,), (complaints, states) and (states, shared).
-    """
-
-    chain: int
-    classes: NDArray[np.intp]
-    brings: FloatArray
-    weights: FloatArray
-
-    def covered(self, needed: FloatArray) -> FloatArray:
-        """Weight of each class with at least a set brought on, by it or by others.
-
-        Args: needed: by others, for each class, (classes, sets, shared). Returns: The same shape.
-        """
-        held = [self.classes == number for number in range(len(needed))]
-        return np.stack(
-            [
-                covered_by_any(self.brings[:, each], self.weights[each], left)
-                for each, left in zip(held, needed, strict=True)
-            ]
-        )
-
-
-@dataclass(frozen=True)
-class _Block:
-    """One chain, or two that a table over the classes of their states ties together."""
-
-    sides: tuple[_Side, ...]
-    table: FloatArray
-
-    def beside(self, which: int, needed: FloatArray) -> FloatArray:
-        """Weight with which all but a side bring on at least a set, for each class of the side.
-
-        Args: needed: the same without this block, (sets, shared).
-        Returns: Shape (classes, sets, shared).
-        """
-        if len(self.sides) == 1:
-            return needed[None]
-        table = self.table if which == 0 else self.table.T
-        alike = np.broadcast_to(needed, (table.shape[1], *needed.shape))
-        return np.asarray(np.tensordot(table, self.sides[1 - which].covered(alike), 1))
-
-    def joined(self, needed: FloatArray) -> FloatArray:
-        """Weight with which this block and others bring on at least a set, (sets, shared)."""
-        return np.asarray(self.sides[0].covered(self.beside(0, needed)).sum(axis=0))
-
-
-def _rests(blocks: Sequence[_Block], needed: FloatArray) -> Iterator[tuple[_Block, FloatArray]]:
-    """Each block with the weight with which all others bring on at least a set."""
-    if len(blocks) == 1:
-        yield blocks[0], needed
-        return
-    half = len(blocks) // 2
-    one, other = blocks[:half], blocks[half:]
-    for near, far in ((one, other), (other, one)):
-        yield from _rests(near, reduce(lambda rest, block: block.joined(rest), far, needed))
+    def _side(self, number: int, first: Indices, classes: Indices | None = None) -> Side:
+        weights = self._own(number)[first]
+        none = np.zeros(weights.shape[1], dtype=np.intp)
+        alike = self.model.alike[number]
+        return Side(number, alike, none if classes is None else classes, weights)
 
 
 def _joint_classes(

@@ -71,7 +71,7 @@ GONE_ALREADY = 0.5
 TORN = "surround-torn"
 
 MOST_TOLD = 12
-"""Different complaints that are reckoned with: each doubles the work, or more."""
+"""Different complaints that are reckoned with: sets of them double with each."""
 
 MOST_COMPUTED, SURE = 0.9, 0.95
 """Most that a chance counts for that a table or a computation gives."""
