@@ -23,7 +23,7 @@ from conewright.web.app import create_app
 from conewright.web.base.headers import SECURE
 from conewright.web.base.settings import Settings
 from conewright.web.desk.reports import Reports
-from conewright.web.serve import Impatient
+from conewright.web.doors.connections import Impatient
 from serving import TOML, ended, free_port, said, serving
 
 HERE = "http://127.0.0.1:8420"

@@ -18,20 +18,18 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from io import StringIO
-from itertools import count
 from typing import TYPE_CHECKING, Self
 from urllib.parse import urlencode
 
-import h11
 import uvicorn
 from fastapi import FastAPI
-from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from conewright.errors import BadInputError
 from conewright.store import Store
 from conewright.web.app import create_app
 from conewright.web.base.settings import LOOPBACK, PORT, Settings
 from conewright.web.desk.reports import Reports
+from conewright.web.doors.connections import Impatient, fair_over_tls
 from conewright.web.pairing import Invitation, Pairing
 
 if TYPE_CHECKING:
@@ -206,82 +204,6 @@ def _probed() -> Iterator[str]:
 # --- Servers ------------------------------------------------------------------------------------
 
 
-class Impatient(H11Protocol):
-    """HTTP that does not wait for ever for the head of a request."""
-
-    seconds = Settings().head_seconds
-    _head_timer: asyncio.TimerHandle | None = None
-
-    # The library's own signature, which is narrower than that of asyncio.
-    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Begin to wait for the first request."""
-        super().connection_made(transport)
-        self._watch()
-
-    def connection_lost(self, exc: Exception | None) -> None:
-        """Wait no longer."""
-        self._stop_watch()
-        super().connection_lost(exc)
-
-    def handle_events(self) -> None:
-        """Take what arrived; a head that is not whole keeps the time it has left."""
-        super().handle_events()
-        self._watch()
-
-    def _watch(self) -> None:
-        if self.conn.their_state is not h11.IDLE:
-            self._stop_watch()
-        elif self._head_timer is None:
-            self._head_timer = self.loop.call_later(self.seconds, self.transport.close)
-
-    def _stop_watch(self) -> None:
-        if self._head_timer is not None:
-            self._head_timer.cancel()
-            self._head_timer = None
-
-
-class Fair(Impatient):
-    """HTTP of which no stranger takes so many connections that a paired device finds none."""
-
-    each, most = Settings().connections_each, Settings().connections
-    _arrivals = count()
-
-    # As above.
-    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Let somebody in, and close the oldest that is one too many of those not paired."""
-        super().connection_made(transport)
-        self.arrival = next(self._arrivals)
-        here = self._open()
-        if len([other for other in here if other.address == self.address]) > self.each:
-            self._close_oldest(self.address)
-        elif len(here) > self.most:
-            self._close_oldest(None)
-
-    @property
-    def address(self) -> str:
-        """Where it comes from."""
-        return self.client[0] if self.client else ""
-
-    @property
-    def paired(self) -> bool:
-        """Whether the door of paired devices let its last request in."""
-        return bool(self.scope) and "device" in self.scope["state"]
-
-    def _open(self) -> list[Fair]:
-        return [
-            other
-            for other in self.connections
-            if isinstance(other, Fair) and not other.transport.is_closing()
-        ]
-
-    def _close_oldest(self, address: str | None) -> None:
-        """Close the oldest connection of no paired device; its own is new, and one of them."""
-        strangers = (
-            other for other in self._open() if not other.paired and address in (None, other.address)
-        )
-        min(strangers, key=lambda other: other.arrival).transport.abort()
-
-
 class _Server(uvicorn.Server):
     """A server beside others: what ends them is in one place, not in each."""
 
@@ -324,7 +246,7 @@ def _lan_server(
 def _config(app: FastAPI, settings: Settings, held: Certificate | None = None) -> uvicorn.Config:
     return uvicorn.Config(
         app,
-        http=Fair if held else Impatient,
+        http=fair_over_tls(held) if held else Impatient,
         ws="none",
         lifespan="on",
         log_level="error",
@@ -337,8 +259,6 @@ def _config(app: FastAPI, settings: Settings, held: Certificate | None = None) -
         timeout_keep_alive=5,
         timeout_graceful_shutdown=3,
         h11_max_incomplete_event_size=2 * settings.largest_headers,
-        ssl_certfile=held.file if held else None,
-        ssl_keyfile=held.key_file if held else None,
     )
 
 
