@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 
-from conewright.job.builds.findings import sheet_findings
+from conewright.stages.common.sheet_figures import sheet_findings
 from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build, Fill
 from conewright.job.document.places import Location

@@ -18,6 +18,13 @@ from conewright.job.builds.resolve_electrics import (
     resolve_vehicle,
 )
 from conewright.job.builds.resolve_location import resolve_location
+from conewright.job.builds.standing import (
+    damaged_channel,
+    damaged_place,
+    damaged_radio,
+    fault_states,
+    standing,
+)
 from conewright.job.builds.state import Build, DriverState, LocationState, NewDriver, Outlay
 from conewright.job.document.document import Document, Proposal
 from conewright.job.document.parts import AS_FOUND, Table
@@ -70,7 +77,10 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
     """Return one build without its axes; `areas` are the cones [m2] the trims were made for."""
     changed = job if proposal is None else apply_proposal(job, proposal.id)
     filler = _filler(job, changed, proposal)
-    locations = _locations(changed, areas, filler)
+    faults = fault_states(standing(job, changed, proposal, filler.planned), filler)
+    locations = tuple(
+        damaged_place(place, faults) for place in _locations(changed, areas, filler)
+    )
     vehicle, seats = resolve_vehicle(changed.vehicle, filler), resolve_seats(changed, filler)
     feeds = tuple(resolve_feed(feed, filler) for feed in changed.feeds)
     problems = impossibilities(vehicle, locations, seats, feeds)
@@ -82,9 +92,9 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         proposal=None if proposal is None else proposal.id,
         title="as found" if proposal is None else proposal.name or proposal.id,
         vehicle=vehicle,
-        head_unit=resolve_head_unit(changed.head_unit, filler),
+        head_unit=damaged_radio(resolve_head_unit(changed.head_unit, filler), faults),
         channels=tuple(
-            resolve_channel(channel, load, by_id, filler)
+            damaged_channel(resolve_channel(channel, load, by_id, filler), faults)
             for channel in changed.channels
             if (load := channel.wiring) is not None
         ),
@@ -96,6 +106,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         locations=locations,
         seats=seats,
         feeds=feeds,
+        faults=faults,
         fills=filler.fills,
         axes=(),
         outlay=_outlay(job, changed, proposal),

@@ -15,7 +15,7 @@ from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from conewright.job.document.parts import AS_FOUND
-from conewright.job.document.trust import SHEET_AIR
+from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.physics.drivers.thiele_small import complete
 from conewright.shown import Shown
 
@@ -34,6 +34,7 @@ __all__ = [
     "CoilState",
     "Corners",
     "DriverState",
+    "FaultState",
     "FeedState",
     "Fill",
     "FrameState",
@@ -243,6 +244,24 @@ class TrimState:
 
 
 @dataclass(frozen=True, slots=True)
+class FaultState:
+    """A fault that is there, and the sizes of what it does, by name."""
+
+    fault: str
+    at: str
+    sizes: tuple[tuple[str, Value], ...] = ()
+
+    @property
+    def id(self) -> str:
+        """`fault@place`."""
+        return f"{self.fault}@{self.at}"
+
+    def size(self, name: str) -> Value:
+        """Return one size; raise KeyError if the fault has none of that name."""
+        return dict(self.sizes)[name]
+
+
+@dataclass(frozen=True, slots=True)
 class LocationState:
     """One place with a driver in it; x forward, y left, z up. No cavity or trim for dash, pillar
     and free. `driver` changes with a proposal and nothing else here depends on it.
@@ -256,6 +275,7 @@ class LocationState:
     mount: MountState
     cavity: CavityState | None
     trim: TrimState | None
+    faults: tuple[FaultState, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,7 +300,7 @@ class PartState:
 @dataclass(frozen=True, slots=True)
 class ChannelState:
     """One output of the radio and what hangs on it. `tree` has a leaf for every location and part;
-    `polarity` holds (location id, +1 or -1).
+    `polarity` holds (location id, +1 or -1). `faults` are those at it and at what it drives.
     """
 
     id: str
@@ -292,6 +312,7 @@ class ChannelState:
     gain: Value
     high_pass: Value | None
     high_pass_slope: int | None
+    faults: tuple[FaultState, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -433,6 +454,7 @@ class Build(Shown):
     `axes` are the random axes of the whole job (as found and every proposal), so that two builds
     of one job draw the same path on the same axis. `outlay` is what it takes.
     `unknown` channels drive what nobody knows: no stage but find has an answer about them.
+    `faults` are the findings of the job that are there; places and channels carry their own.
     """
 
     job: Document = field(repr=False, compare=False)
@@ -445,6 +467,7 @@ class Build(Shown):
     locations: tuple[LocationState, ...]
     seats: tuple[SeatState, ...]
     feeds: tuple[FeedState, ...]
+    faults: tuple[FaultState, ...]
     fills: tuple[Fill, ...]
     axes: tuple[str, ...]
     outlay: Outlay
@@ -499,7 +522,8 @@ class Build(Shown):
     @cached_property
     def _values(self) -> tuple[Value, ...]:
         electrics = (self.head_unit, self.channels, self.unknown)
-        parts = (self.vehicle, electrics, self.locations, self.seats, self.feeds)
+        places = (self.locations, self.seats, self.feeds)
+        parts = (self.vehicle, electrics, *places, self.faults)
         found: dict[str, Value] = {}
         for value in _values_in(parts):
             found.setdefault(value.path, value)

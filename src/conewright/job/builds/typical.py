@@ -21,6 +21,7 @@ __all__ = [
     "scaled",
     "typical",
     "typical_or_none",
+    "typicals",
 ]
 
 ANY = "any"
@@ -53,6 +54,11 @@ def typical(table: str, key: str, name: str) -> Typical:
 def typical_or_none(table: str, key: str, name: str) -> Typical | None:
     """Return the typical value of a quantity, None where the table has none."""
     return _table(table).get((key, name))
+
+
+def typicals(table: str, key: str) -> dict[str, Typical]:
+    """Return every typical value that a table has for a kind, by the name of the quantity."""
+    return {name: row for (kind, name), row in _table(table).items() if kind == key}
 
 
 def scaled(row: Typical, factor: float, *, source: str, dimension: str | None = None) -> Typical:

@@ -8,6 +8,7 @@ from pydantic import BeforeValidator, Field, JsonValue
 
 from conewright.errors import BadInputError
 from conewright.job.document.bench import Bench, Sheet, Tool
+from conewright.job.document.fault_names import FaultName
 from conewright.job.document.fields import Day, Identifier, Money, ReadingValue, Text
 from conewright.job.document.parts import (
     Battery,
@@ -47,6 +48,7 @@ __all__ = [
     "Document",
     "DriverSheet",
     "Feed",
+    "Finding",
     "Frame",
     "HeadUnit",
     "Kind",
@@ -97,6 +99,27 @@ class Reading(Table):
     value: ReadingValue = Field(description="What it said: a value with its unit, or words.")
 
 
+class Finding(Table):
+    """A fault that is taken as established, or one that has been mended since."""
+
+    fault: FaultName = Field(description="The fault, like coil-open.")
+    at: Text = Field(
+        description="Where: the id of the place, or of the channel, or vehicle, as the fault asks."
+    )
+    state: Literal["found", "mended"] = Field(
+        "found", description="Whether it is there, or has been mended."
+    )
+    since: Text | None = Field(
+        None, description="The reading it was taken from, test@place, or words."
+    )
+    note: Text | None = Field(None, description="Anything else worth keeping.")
+
+    @property
+    def id(self) -> str:
+        """`fault@place`."""
+        return f"{self.fault}@{self.at}"
+
+
 class Proposal(Table):
     """One way to put it right: what to change, and what that takes."""
 
@@ -105,6 +128,11 @@ class Proposal(Table):
     hours: Money | None = Field(None, description="Working time [h].")
     extra_cost: Money | None = Field(
         None, description="Material besides the drivers' own prices, in the currency of the job."
+    )
+    mends: tuple[Text, ...] = Field(
+        (),
+        description="Faults that the work puts right besides those that its changes end, each as "
+        "fault@place: wire-broken@front-left.",
     )
     set: dict[str, JsonValue] = Field(
         default_factory=dict,
@@ -168,6 +196,9 @@ class Document(Table):
     )
     readings: tuple[Reading, ...] = Field(
         (), alias="reading", description="What was measured, where, and what it said."
+    )
+    findings: tuple[Finding, ...] = Field(
+        (), alias="finding", description="Faults that are taken as established."
     )
     sheets: Annotated[tuple[Sheet, ...], Field(max_length=40)] = Field(
         (), alias="sheet", description="Stock sheets at hand to cut parts from."

@@ -19,6 +19,7 @@ EntryKey = tuple[str, ...]
 # What tells the entries of a list apart that have no id.
 _TOLD_BY = {
     "reading": ("test", "at"),
+    "finding": ("fault", "at"),
     "lead": ("function", "channel"),
     "sheet": ("material", "thickness"),
 }

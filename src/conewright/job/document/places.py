@@ -34,7 +34,7 @@ from conewright.job.document.fields import (
     Volume,
 )
 from conewright.job.document.parts import Place, Table
-from conewright.job.document.trust import ORDER_OF_TRUST, contradiction
+from conewright.physics.drivers.trust import ORDER_OF_TRUST, contradiction
 
 __all__ = [
     "Cavity",

@@ -9,6 +9,7 @@ from itertools import islice
 from typing import Any
 
 from conewright.errors import LoadError, Problem
+from conewright.job.document.fault_names import CHANNEL_FAULTS, PLACE_FAULTS, VEHICLE_FAULTS
 from conewright.job.document.lists import LISTS
 from conewright.job.document.parts import AS_FOUND, UNKNOWN
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
@@ -37,6 +38,7 @@ def reference_problems(raw: Mapping[str, Any]) -> list[Found]:
         _load_problems,
         _lead_problems,
         _place_problems,
+        _finding_problems,
     )
     told = (each for check in checks for each in check(raw))
     return [Found(steps, _problem(raw, steps, text)) for steps, text in islice(told, MOST_PROBLEMS)]
@@ -157,3 +159,40 @@ def _place_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
         if name and name not in places:
             steps = ("job", "complaints", index)
             yield steps, f"the word behind @ is a place in the job; {known_names(name, places)}"
+
+
+def _finding_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
+    """Findings, and what plans mend, are at what such a fault can be at; a finding is told once."""
+    seen: dict[tuple[str, str | None], int] = {}
+    places = dict(_texts(raw, "finding", "at"))
+    for index, fault in _texts(raw, "finding", "fault"):
+        at = places.get(index)
+        if at is not None and (wrong := _wrong_place(raw, fault, at)):
+            yield ("finding", index, "at"), wrong
+        first = seen.setdefault((fault, at), index)
+        if first != index:
+            yield ("finding", index, "fault"), f"finding[{first + 1}] says that already"
+    for plan, entry in enumerate(raw.get("proposal") or ()):
+        mends = inside(entry, "mends")
+        for index, text in enumerate(mends if isinstance(mends, list) else ()):
+            fault, _, at = text.partition("@") if isinstance(text, str) else ("", "", "")
+            known = (*PLACE_FAULTS, *CHANNEL_FAULTS, *VEHICLE_FAULTS)
+            wrong = _wrong_place(raw, fault, at)
+            if fault not in known:
+                wrong = f"a fault and its place are wanted, coil-open@door-fl; {known_names(fault, known)}"
+            if wrong:
+                yield ("proposal", plan, "mends", index), wrong
+
+
+def _wrong_place(raw: Mapping[str, Any], fault: str, at: str) -> str:
+    """Return what a fault can be at, where it cannot be at that; empty where it can."""
+    for faults, table, kind in (
+        (PLACE_FAULTS, "location", "a place"),
+        (CHANNEL_FAULTS, "channel", "a channel"),
+    ):
+        known = ids_of(raw, table)
+        if fault in faults and at not in known:
+            return f"{fault} is at {kind}; {known_names(at, known)}"
+    if fault in VEHICLE_FAULTS and at != "vehicle":
+        return f'{fault} is at "vehicle"'
+    return ""

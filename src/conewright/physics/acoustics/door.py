@@ -74,6 +74,9 @@ def mounted_load(
     edge_area: Real,
     edge_length: Real = 2.5,
     edge_depth: Real = 0.03,
+    leak_area: Real = 0.0,
+    leak_length: Real = 0.25,
+    leak_depth: Real = 0.0015,
     frequency: Real,
 ) -> MountedLoad:
     """Acoustic load and output share of a driver in a door, panel, shelf or roof.
@@ -103,6 +106,10 @@ def mounted_load(
         edge_area: gap round the trim panel, trim to cabin [m2]; 0 is closed.
         edge_length: length of that gap [m].
         edge_depth: length of the way through it [m].
+        leak_area: slits from the front of the cone to its rear, through a torn surround or round a
+            loose frame, total [m2]; 0 is closed.
+        leak_length: length of these slits [m].
+        leak_depth: length of the way through them [m].
         frequency: shape (F,) [Hz].
 
     Returns:
@@ -154,8 +161,20 @@ def mounted_load(
         nodes = _without_ring(
             cavity=cavity, drains=drains, panel=panel, trim=trim, grille=grille, edge=edge
         )
+    if np.any(leak_area):
+        leak = slit_admittance(
+            area=leak_area, length=leak_length, depth=leak_depth, air=air, frequency=frequency
+        )
+        nodes = _leaking(nodes, leak)
     behind = s * radiation_mass(radius=piston_radius(sd=sd), air=air)
     return replace(nodes, impedance=nodes.impedance + behind)
+
+
+def _leaking(nodes: MountedLoad, leak: ComplexArray) -> MountedLoad:
+    """Some of the cone's flow goes back through a leak Yl: U' = U/(1 + Yl (pf - pr)/U')."""
+    left = 1.0 / (1.0 + nodes.impedance * leak)
+    flows = {name: flow * left for name, flow in nodes.flows.items()}
+    return MountedLoad(nodes.impedance * left, nodes.share * left, flows)
 
 
 def _with_ring(

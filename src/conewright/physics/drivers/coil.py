@@ -20,6 +20,7 @@ __all__ = [
     "coil_impedance",
     "power_law_from_inductance",
     "resistance_at",
+    "scaled_turns",
 ]
 
 EXPONENT_RANGE: Final = (0.5, 1.0)
@@ -139,6 +140,27 @@ def power_law_from_inductance(*, le: Real, n: Real, frequency: float = 1000.0) -
     """
     reference = float(angular_frequency(frequency))
     return PowerLaw(k=le * reference ** (1.0 - np.asarray(n)), n=n)
+
+
+def scaled_turns(*, coil: Coil, turns: Real) -> Coil:
+    """Return the inductance of a coil of which only some turns are left.
+
+    Args:
+        coil: the whole coil.
+        turns: those that are left over all, shape (samples, 1) or scalar [1], above 0.
+
+    Returns:
+        The same model; every impedance goes with the square of the turns.
+
+    Source: inductance of a coil on one core is proportional to the square of its turns.
+    """
+    require_positive(turns=turns)
+    square = np.asarray(turns) ** 2
+    if isinstance(coil, PowerLaw):
+        return PowerLaw(k=coil.k * square, n=coil.n)
+    if isinstance(coil, Inductor):
+        return Inductor(le=coil.le * square)
+    return ShuntedInductor(le=coil.le * square, l2=coil.l2 * square, r2=coil.r2 * square)
 
 
 def resistance_at(*, resistance: Real, temperature: Real) -> Real:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conewright.job.builds.draws import Draws
 from conewright.job.builds.state import (
@@ -40,6 +41,13 @@ from conewright.physics.drivers.driver import Driver, loaded, moving_mass_in_doo
 from conewright.physics.electrics import conductor
 from conewright.physics.electrics.filters import butterworth_high_pass
 from conewright.physics.electrics.wiring import capacitor, fold_resistance, inductor, solve_tree
+from conewright.stages.common.damage import (
+    OPEN_FROM,
+    ChannelDamage,
+    channel_damage,
+    damaged_driver,
+    leak_area,
+)
 
 __all__ = [
     "LUMPED_BELOW",
@@ -104,6 +112,7 @@ class ChannelCircuit:
         plug_resistance: d.c., cable included [ohm]; infinite when there is no d.c. path.
         source_resistance: of the radio's output [ohm].
         settings: gain and high-pass of the channel [V/V].
+        idle: draws in which nothing on it can play, shape (1 + samples, 1) or (1, 1).
 
     """
 
@@ -114,6 +123,7 @@ class ChannelCircuit:
     plug_resistance: FloatArray
     source_resistance: FloatArray
     settings: ComplexArray
+    idle: NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -210,7 +220,8 @@ class Solver:
             units = {
                 name: self._unit(build.location(name), air, hot) for name, _ in channel.polarity
             }
-            solved, drive = self._channel(channel, units, build)
+            damage = channel_damage(channel, build.faults, self.draws)
+            solved, drive = self._channel(channel, units, build, damage)
             channels[channel.id] = solved
             for name, sign in channel.polarity:
                 locations[name] = self._location(name, channel.id, units[name], sign * drive[name])
@@ -235,21 +246,29 @@ class Solver:
         )
 
     def _channel(
-        self, channel: ChannelState, units: Mapping[str, _Unit], build: Build
+        self,
+        channel: ChannelState,
+        units: Mapping[str, _Unit],
+        build: Build,
+        damage: ChannelDamage,
     ) -> tuple[ChannelCircuit, dict[str, ComplexArray]]:
         temperature = build.vehicle.temperature.si
         leaves = {name: unit.impedance for name, unit in units.items()}
         resistances: dict[str, Real] = {name: unit.re for name, unit in units.items()}
         for part in channel.parts:
-            leaves[part.key], resistances[part.key] = self._part(part, temperature)
+            leaves[part.key], resistances[part.key] = self._part(part, temperature, damage)
         tree = solve_tree(tree=channel.tree, impedances=leaves, voltage=1.0)
         # A load of resistors alone is one number; every curve has the whole grid.
         load = tree.impedance + np.zeros(self.frequency.size)
+        resistance = fold_resistance(tree=channel.tree, resistances=resistances)
+        if damage.shorted:
+            load, resistance = 0.0 * load, 0.0 * resistance
         cable = cable_resistance(channel.cable, self.draws, temperature=temperature)
+        cable = cable + damage.series
         source = self.draws(build.head_unit.output_resistance)
-        across = load / (source + cable + load)
+        across = (0.0 if damage.silent else 1.0) * load / (source + cable + load)
         drive = {name: across * tree.voltages[name] for name in units}
-        plug_resistance = cable + fold_resistance(tree=channel.tree, resistances=resistances)
+        plug_resistance = cable + resistance
         solved = ChannelCircuit(
             id=channel.id,
             plug_impedance=load + cable,
@@ -258,6 +277,7 @@ class Solver:
             plug_resistance=np.asarray(plug_resistance, dtype=float),
             source_resistance=source,
             settings=self._settings(channel),
+            idle=damage.silent | (np.abs(load + cable).min(axis=-1, keepdims=True) > OPEN_FROM),
         )
         return solved, drive
 
@@ -269,18 +289,22 @@ class Solver:
         order = (channel.high_pass_slope or 12) // 6
         return gain * butterworth_high_pass(corner=corner, order=order, frequency=self.frequency)
 
-    def _part(self, part: PartState, temperature: float) -> tuple[ComplexArray, Real]:
+    def _part(
+        self, part: PartState, temperature: float, damage: ChannelDamage
+    ) -> tuple[ComplexArray, Real]:
         """Impedance and d.c. resistance of a part written into a load."""
         resistance = part_resistance(part, self.draws, temperature=temperature)
         if part.value is None or part.kind not in ("capacitor", "inductor"):
             return np.asarray(resistance, dtype=complex), resistance
         size = self.draws(part.value)
         if part.kind == "capacitor":
-            return capacitor(capacitance=size, frequency=self.frequency), resistance
+            left, series = damage.dried.get(part.key, (1.0, 0.0))
+            impedance = capacitor(capacitance=size * left, esr=series, frequency=self.frequency)
+            return impedance, resistance
         return inductor(inductance=size, frequency=self.frequency), resistance
 
     def _unit(self, location: LocationState, air: Air, hot: bool) -> _Unit:
-        key = (location.kind, location.driver, location.mount, location.cavity, location.trim)
+        key = (*_place(location), location.driver)
         if (key, air, hot) not in self._units:
             values = self._parameters(location.driver, air)
             load = FREE
@@ -313,6 +337,7 @@ class Solver:
             sd=sd,
             coil=self._coil(location.driver.coil),
         )
+        driver = damaged_driver(driver, location.faults, self.draws)
         response = loaded(driver=driver, acoustic_load=load.impedance, frequency=self.frequency)
         return _Unit(
             impedance=response.impedance,
@@ -320,7 +345,7 @@ class Solver:
             share=self._heard_share(load),
             flows=load.flows,
             sd=sd,
-            re=re,
+            re=driver.re,
         )
 
     def _heard_share(self, load: MountedLoad) -> ComplexArray:
@@ -373,8 +398,15 @@ class Solver:
             front_volume=draws(trim.front_volume),
             trim_volume=draws(trim.volume),
             edge_area=draws(trim.edge_gap),
+            leak_area=leak_area(location.faults, draws),
             frequency=self.frequency,
         )
         # Of the flows only the central values are asked for; a copy lets go of the rest.
         central = {name: np.atleast_2d(flow)[0].copy() for name, flow in load.flows.items()}
         return replace(load, flows=central)
+
+
+def _place(location: LocationState) -> tuple[Hashable, ...]:
+    """Return all that a driver's work at a place depends on, but the driver."""
+    mount, cavity, trim = location.mount, location.cavity, location.trim
+    return location.kind, mount, cavity, trim, location.faults

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from math import inf
 
 from conewright.job.builds.draws import Draws, draw
+from conewright.job.builds.standing import capacitors_before
 from conewright.job.builds.state import Build, ChannelState, LocationState
 from conewright.phrases import listed
 from conewright.physics.basics.arrays import Complex
 from conewright.physics.electrics.wiring import Leaf, Series, solve_tree
 from conewright.stages.common.circuit import cable_resistance, part_resistance
-from conewright.stages.find.faults.chains import behind_capacitor, capacitors_before
+from conewright.stages.find.faults.chains import behind_capacitor
 from conewright.stages.find.instruments.cell import (
     Feed,
     OffsetEffect,

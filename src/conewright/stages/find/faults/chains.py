@@ -13,9 +13,9 @@ from itertools import combinations
 
 import numpy as np
 
-from conewright.job.builds.state import Build, ChannelState, LocationState, PartState
+from conewright.job.builds.standing import capacitors_before
+from conewright.job.builds.state import Build, ChannelState, LocationState
 from conewright.physics.basics.arrays import FloatArray
-from conewright.physics.electrics.wiring import Leaf, Series, Tree, leaves
 
 __all__ = [
     "SMALLEST_CONE",
@@ -24,7 +24,6 @@ __all__ = [
     "Chain",
     "State",
     "behind_capacitor",
-    "capacitors_before",
     "chains_of",
     "is_tweeter",
 ]
@@ -144,12 +143,6 @@ def is_tweeter(place: LocationState, channel: ChannelState | None) -> bool:
     return _cone_area(place) < SMALLEST_CONE
 
 
-def capacitors_before(location: str, channel: ChannelState) -> tuple[PartState, ...]:
-    """Return the capacitors in series with a location."""
-    beside = {name for names in _in_series_with(location, channel.tree) for name in names}
-    return tuple(p for p in channel.parts if p.kind == "capacitor" and p.key in beside)
-
-
 def behind_capacitor(location: str, channel: ChannelState) -> bool:
     """Whether a capacitor lies in series with a location."""
     return bool(capacitors_before(location, channel))
@@ -194,17 +187,6 @@ def _compatible(one: Atom, other: Atom) -> bool:
     if one.subject != other.subject:
         return True
     return not any({one.fault, other.fault} <= group for group in EXCLUSIVE)
-
-
-def _in_series_with(location: str, tree: Tree) -> Iterator[set[str]]:
-    """Yield, for each series on the way to a location, the single parts beside it."""
-    if isinstance(tree, Leaf):
-        return
-    for part in tree.parts:
-        if location in leaves(part):
-            if isinstance(tree, Series):
-                yield {other.name for other in tree.parts if isinstance(other, Leaf)}
-            yield from _in_series_with(location, part)
 
 
 def _cone_area(place: LocationState) -> float:

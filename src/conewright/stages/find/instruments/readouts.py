@@ -15,7 +15,7 @@ import numpy as np
 
 from conewright.job.builds.draws import Draws, quantile
 from conewright.job.builds.state import Build, ChannelState, LocationState, Origin, Value
-from conewright.job.document.trust import SHEET_AIR
+from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.basics.programme import NORMAL_PROGRAMME

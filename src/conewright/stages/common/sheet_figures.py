@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from conewright.job.document.places import DriverSheet
-from conewright.job.document.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
+from conewright.physics.drivers.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
 from conewright.job.quantity.values import Quantity, display
 from conewright.physics.drivers.thiele_small import complete, derivation
 

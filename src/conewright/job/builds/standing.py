@@ -1,0 +1,195 @@
+"""The findings that stand in a build: those of the job that no plan has ended, as states."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+
+from conewright.data_files import data_rows
+from conewright.errors import JobError, Problem
+from conewright.job.builds.fills import Filler
+from conewright.job.builds.state import (
+    CavityState,
+    ChannelState,
+    FaultState,
+    HeadUnitState,
+    LocationState,
+    PartState,
+    Value,
+)
+from conewright.job.builds.typical import typicals
+from conewright.job.document.document import Document, Finding, Proposal
+from conewright.physics.electrics.wiring import Leaf, Series, Tree, leaves
+
+__all__ = [
+    "capacitors_before",
+    "cured",
+    "damaged_channel",
+    "damaged_place",
+    "damaged_radio",
+    "fault_states",
+    "standing",
+]
+
+TABLE = "fault"
+RADIO_FIELDS = ("name", "output", "minimum_load", "advertised_power")
+"""What no work on a radio changes: with another of these it is another radio."""
+
+
+def _cures(fault: str) -> tuple[str, ...]:
+    """Return the changes that end a fault, as in the table: `place.driver`, `channel.load`."""
+    rows = data_rows("job.builds", "cures.csv")
+    return tuple(row["change"] for row in rows if row["fault"] == fault)
+
+
+def standing(
+    job: Document, changed: Document, proposal: Proposal | None, paths: Iterable[str]
+) -> tuple[Finding, ...]:
+    """Return the findings that are there in a build.
+
+    Args:
+        job: as it is written.
+        changed: the job with the proposal carried out.
+        proposal: None for the vehicle as found.
+        paths: of every field that it changes.
+
+    """
+    found = [each for each in job.findings if each.state == "found"]
+    if proposal is None:
+        return tuple(found)
+    written = tuple(paths)
+    return tuple(
+        each
+        for each in found
+        if each.id not in proposal.mends
+        and not cured(each.fault, each.at, changed=changed, paths=written)
+    )
+
+
+def cured(fault: str, at: str, *, changed: Document, paths: Sequence[str]) -> bool:
+    """Whether a change of these fields ends a fault at a place.
+
+    Args:
+        fault, at: what is wrong and where.
+        changed: the job after the change.
+        paths: of every field that is changed.
+
+    """
+    wanted = [start for change in _cures(fault) for start in _starts(change, at, changed)]
+    return any(path == start or path.startswith(f"{start}.") for path in paths for start in wanted)
+
+
+def _starts(change: str, at: str, job: Document) -> Iterator[str]:
+    """Yield the paths that a change of the table stands for, for a fault at a place."""
+    part, _, field = change.partition(".")
+    if part == "place":
+        yield f"{at}.{field}"
+    elif part == "channel":
+        yield from (f"{name}.{field}" for name in _channels(at, job))
+    elif part == "radio":
+        yield from (f"head_unit.{name}" for name in RADIO_FIELDS)
+    elif part == "feed":
+        yield from (feed.id for feed in job.feeds if feed.to == "radio")
+    else:
+        yield change
+
+
+def _channels(at: str, job: Document) -> Iterator[str]:
+    """Yield the channel of that id, or the one that drives the place; every one for the vehicle."""
+    for channel in job.channels:
+        driven = () if channel.wiring is None else channel.wiring.locations
+        if at in (channel.id, "vehicle", *driven):
+            yield channel.id
+
+
+def fault_states(findings: Iterable[Finding], filler: Filler) -> tuple[FaultState, ...]:
+    """Return findings as states, with typical sizes of what they do."""
+    return tuple(
+        FaultState(
+            each.fault,
+            each.at,
+            tuple(
+                (name, filler.filled(f"{each.at}.{each.fault}.{name}", row))
+                for name, row in typicals(TABLE, each.fault).items()
+            ),
+        )
+        for each in findings
+    )
+
+
+def damaged_place(place: LocationState, faults: Sequence[FaultState]) -> LocationState:
+    """Return a place with the faults that are at it."""
+    here = tuple(fault for fault in faults if fault.at == place.id)
+    cavity = place.cavity
+    for fault in here:
+        if fault.fault == "panel-open" and cavity is not None:
+            cavity = _opened(cavity, fault.size("holes"))
+    return replace(place, faults=here, cavity=cavity) if here else place
+
+
+def _opened(cavity: CavityState, holes: Value) -> CavityState:
+    larger = holes if holes.si > cavity.panel_holes.si else cavity.panel_holes
+    return replace(
+        cavity,
+        panel_holes=larger,
+        panel_hole_count=max(cavity.panel_hole_count, 1),
+        cover="none",
+        cover_mass=None,
+    )
+
+
+def damaged_channel(channel: ChannelState, faults: Sequence[FaultState]) -> ChannelState:
+    """Return a channel with the faults that are at it and at what it drives.
+
+    Raises:
+        JobError: a dried capacitor where none is written.
+
+    """
+    driven = dict(channel.polarity)
+    here = tuple(fault for fault in faults if fault.at == channel.id or fault.at in driven)
+    if not here:
+        return channel
+    for fault in here:
+        if fault.fault == "capacitor-dried" and not capacitors_before(fault.at, channel):
+            found = f'"{channel.load}" of {channel.id}'
+            raise JobError(
+                [
+                    Problem(
+                        f"finding[{fault.id}].at",
+                        found,
+                        f"a capacitor dries where one is: write it into the load, in series with "
+                        f"{fault.at}",
+                    )
+                ]
+            )
+    turned = {fault.at for fault in here if fault.fault == "reversed"}
+    return replace(
+        channel,
+        polarity=tuple((name, -1 if name in turned else sign) for name, sign in channel.polarity),
+        faults=here,
+    )
+
+
+def damaged_radio(radio: HeadUnitState, faults: Sequence[FaultState]) -> HeadUnitState:
+    """Return a radio with what its supply suffers from."""
+    for fault in faults:
+        if fault.fault == "supply-sag":
+            return replace(radio, feed_resistance=fault.size("feed"))
+    return radio
+
+
+def capacitors_before(location: str, channel: ChannelState) -> tuple[PartState, ...]:
+    """Return the capacitors in series with a location."""
+    beside = {name for names in _in_series_with(location, channel.tree) for name in names}
+    return tuple(p for p in channel.parts if p.kind == "capacitor" and p.key in beside)
+
+
+def _in_series_with(location: str, tree: Tree) -> Iterator[set[str]]:
+    """Yield, for each series on the way to a location, the single parts beside it."""
+    if isinstance(tree, Leaf):
+        return
+    for part in tree.parts:
+        if location in leaves(part):
+            if isinstance(tree, Series):
+                yield {other.name for other in tree.parts if isinstance(other, Leaf)}
+            yield from _in_series_with(location, part)
