@@ -77,12 +77,14 @@ def _reports(build: Build, solver: Solver) -> tuple[Report, ...]:
 
 
 def _radio_figures(answer: Answer, build: Build, load: RadioLoad) -> None:
-    lowest = np.min(
-        np.stack(np.broadcast_arrays(*(c.minimum_impedance for c in load.channels.values()))),
-        axis=0,
-    )
+    live = [each.minimum_impedance for each in load.live.values()]
     answer.figure(
-        build.id, "minimum_load", lowest, unit="ohm", label="lowest impedance of all channels"
+        build.id,
+        "minimum_load",
+        np.min(np.stack(np.broadcast_arrays(*live)), axis=0) if live else None,
+        unit="ohm",
+        label="lowest impedance of all channels",
+        text=None if live else "nothing plays",
     )
     answer.figure(
         build.id,
@@ -121,30 +123,29 @@ def _cable_figure(answer: Answer, build: Build, load: RadioLoad) -> None:
 
 def _seat_figures(answer: Answer, sound: BuildSound, before: BuildSound) -> None:
     build = sound.build
+    quiet = sound.silent or before.silent
     for name, seat in sound.seats.items():
         was = before.seats[name]
-        answer.figure(
-            build.id,
-            f"overall_change_{name}",
-            seat.overall - was.overall,
-            unit="dB",
-            kind=Kind.CHANGE,
-            label=f"change of the programme's level at {name}",
-        )
-        answer.figure(
-            build.id,
-            f"bass_change_{name}",
-            seat.bass - was.bass,
-            unit="dB",
-            kind=Kind.CHANGE,
-            label=f"change from 40 to 100 Hz at {name}",
-        )
+        for figure, new, old, words in (
+            ("overall_change", seat.overall, was.overall, "change of the programme's level"),
+            ("bass_change", seat.bass, was.bass, "change from 40 to 100 Hz"),
+        ):
+            answer.figure(
+                build.id,
+                f"{figure}_{name}",
+                None if quiet else new - old,
+                unit="dB",
+                kind=Kind.CHANGE,
+                label=f"{words} at {name}",
+                text="one of the two is silent" if quiet else None,
+            )
         answer.figure(
             build.id,
             f"max_clean_level_{name}",
-            seat.clean_overall,
+            None if sound.silent else seat.clean_overall,
             unit="dB(A)",
             label=f"loudest clean programme at {name}",
+            text="nothing plays" if sound.silent else None,
         )
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 
-from conewright.stages.common.sheet_figures import sheet_findings
 from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build, Fill
 from conewright.job.document.places import Location
 from conewright.shown import view_of
+from conewright.stages.common.sheet_figures import sheet_findings
 from conewright.stages.report.data import Severity
 from conewright.views.cells import MARKS, letter
 from conewright.views.layout import FIRM_SPACE, Paragraph, Section, as_lines

@@ -12,10 +12,10 @@ from conewright.job.builds.state import (
     Value,
     VehicleState,
 )
-from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.job.quantity.values import Quantity, format_quantity
 from conewright.physics.basics.air import TEMPERATURE_RANGE
 from conewright.physics.drivers.driver import acoustic_mass_free
+from conewright.physics.drivers.trust import SHEET_AIR
 
 __all__ = ["NEAREST_EAR", "impossibilities"]
 

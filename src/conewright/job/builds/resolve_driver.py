@@ -19,9 +19,9 @@ from conewright.job.builds.typical import (
     typical_or_none,
 )
 from conewright.job.document.document import DriverSheet
-from conewright.physics.drivers.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
 from conewright.job.quantity.values import Quantity
 from conewright.physics.drivers.thiele_small import complete, derivable
+from conewright.physics.drivers.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
 
 __all__ = ["AGEING", "central_area", "resolve_driver"]
 

@@ -15,8 +15,8 @@ from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from conewright.job.document.parts import AS_FOUND
-from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.physics.drivers.thiele_small import complete
+from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.shown import Shown
 
 if TYPE_CHECKING:

@@ -32,7 +32,7 @@ ChannelFault = Literal[
 VehicleFault = Literal["amplifier-off", "supply-sag", "sleep-drain", "microphone", "settings"]
 
 FaultName = Literal[PlaceFault, ChannelFault, VehicleFault]
-"""A fault as a state of the vehicle. A load too low for the radio is none: it follows from the load."""
+"""A fault as a state of the vehicle. A load too low is none: it follows from the load."""
 
 PLACE_FAULTS: tuple[str, ...] = get_args(PlaceFault)
 CHANNEL_FAULTS: tuple[str, ...] = get_args(ChannelFault)

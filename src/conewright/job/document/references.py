@@ -179,7 +179,7 @@ def _finding_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
             known = (*PLACE_FAULTS, *CHANNEL_FAULTS, *VEHICLE_FAULTS)
             wrong = _wrong_place(raw, fault, at)
             if fault not in known:
-                wrong = f"a fault and its place are wanted, coil-open@door-fl; {known_names(fault, known)}"
+                wrong = f"it takes fault@place, coil-open@door-fl; {known_names(fault, known)}"
             if wrong:
                 yield ("proposal", plan, "mends", index), wrong
 

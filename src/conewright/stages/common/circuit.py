@@ -43,6 +43,8 @@ from conewright.physics.electrics.filters import butterworth_high_pass
 from conewright.physics.electrics.wiring import capacitor, fold_resistance, inductor, solve_tree
 from conewright.stages.common.damage import (
     OPEN_FROM,
+    SHORT,
+    SILENCE,
     ChannelDamage,
     channel_damage,
     damaged_driver,
@@ -262,11 +264,11 @@ class Solver:
         load = tree.impedance + np.zeros(self.frequency.size)
         resistance = fold_resistance(tree=channel.tree, resistances=resistances)
         if damage.shorted:
-            load, resistance = 0.0 * load, 0.0 * resistance
+            load, resistance = SHORT + 0.0 * load, 0.0 * resistance
         cable = cable_resistance(channel.cable, self.draws, temperature=temperature)
         cable = cable + damage.series
         source = self.draws(build.head_unit.output_resistance)
-        across = (0.0 if damage.silent else 1.0) * load / (source + cable + load)
+        across = (SILENCE if damage.silent else 1.0) * load / (source + cable + load)
         drive = {name: across * tree.voltages[name] for name in units}
         plug_resistance = cable + resistance
         solved = ChannelCircuit(

@@ -17,6 +17,8 @@ from conewright.physics.drivers.driver import Driver
 __all__ = [
     "OPEN",
     "OPEN_FROM",
+    "SHORT",
+    "SILENCE",
     "ChannelDamage",
     "channel_damage",
     "clean_travel",
@@ -29,6 +31,12 @@ OPEN = 1e12
 
 OPEN_FROM = 1e6
 """From here on a load counts as open [ohm]: nothing on it can be heard."""
+
+SHORT = 1e-9
+"""Two wires that touch [ohm]: above 0, for the same reason."""
+
+SILENCE = 1e-12
+"""What a dead output still gives of its drive [1]: 240 dB less is nothing."""
 
 COIL_OPEN = frozenset({"coil-open", "tweeter-open"})
 SILENT = frozenset({"pair-shorted", "leg-to-chassis", "channel-dead", "channel-offset"})

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from conewright.job.document.places import DriverSheet
-from conewright.physics.drivers.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
 from conewright.job.quantity.values import Quantity, display
 from conewright.physics.drivers.thiele_small import complete, derivation
+from conewright.physics.drivers.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
 
 __all__ = ["SheetFinding", "sheet_findings"]
 

@@ -32,6 +32,7 @@ LEAST_DAYS, FEW_DAYS = 21.0, 10.0
 
 SLEEP = "sleep-current"
 VEHICLE = "vehicle"
+DRAIN = "sleep-drain"
 REST, RADIO = AXES = (f"{SLEEP}:vehicle", f"{SLEEP}:radio")
 """What is drawn apart from the job's own axes, which stay as they are without it."""
 
@@ -116,6 +117,8 @@ class _Sleeping:
 def _sleeping(build: Build, draws: Draws) -> _Sleeping:
     apart = stratified(AXES, samples=draws.samples)
     reading = build.job.last_reading(SLEEP, VEHICLE)
+    if _ended(build):
+        reading = None  # it was taken while the drain was there
     if reading is not None and isinstance(reading.value, str):
         try:
             read = parse_quantity(reading.value, dimension="current", nonnegative=True)
@@ -125,10 +128,20 @@ def _sleeping(build: Build, draws: Draws) -> _Sleeping:
             measured = apart(Value(REST, read, Origin.MEASURED, "the job"))
             return _Sleeping(measured, Origin.MEASURED, "measured")
     rest = apart(Value(REST, size(SLEEP, HEALTHY, "vehicle without radio"), Origin.TYPICAL, ""))
+    drain = next((fault for fault in build.faults if fault.fault == DRAIN), None)
+    if drain is not None:
+        found = rest + draws(drain.size("current"))
+        return _Sleeping(found, Origin.TYPICAL, "a usual vehicle, and the drain that was found")
     radio = build.head_unit.sleep_current
     usual = Value(RADIO, size(SLEEP, HEALTHY, "radio"), Origin.TYPICAL, "")
     own = apart(usual) if radio is None else draws(radio)
     return _Sleeping(rest + own, Origin.TYPICAL, "a usual vehicle, and the radio")
+
+
+def _ended(build: Build) -> bool:
+    """Whether a drain that was found is not there in this build."""
+    known = any(finding.fault == DRAIN for finding in build.job.findings)
+    return known and all(fault.fault != DRAIN for fault in build.faults)
 
 
 def _whole(days: float) -> str:

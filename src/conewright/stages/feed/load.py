@@ -22,6 +22,7 @@ from conewright.physics.basics.programme import (
 from conewright.physics.electrics import amplifier
 from conewright.physics.electrics.conductor import level_loss
 from conewright.stages.common.circuit import ChannelCircuit, Circuit, Solver
+from conewright.stages.common.damage import OPEN_FROM
 
 __all__ = ["EASY", "HARD", "ChannelLoad", "RadioLoad", "radio_load"]
 
@@ -73,7 +74,17 @@ class ChannelLoad:
     @property
     def conducts(self) -> bool:
         """Whether an ohm-meter at the plug reads a resistance."""
-        return bool(np.all(np.isfinite(self.channel.plug_resistance)))
+        return bool(np.all(self.channel.plug_resistance < OPEN_FROM))
+
+    @property
+    def closed(self) -> bool:
+        """Whether there is a way for current at any frequency, central state."""
+        return bool(self.minimum_impedance[0, 0] < OPEN_FROM)
+
+    @property
+    def idle(self) -> bool:
+        """Whether nothing on it plays, central state: open, shorted, or without a drive."""
+        return bool(self.channel.idle[0, 0])
 
     @cached_property
     def working_load(self) -> ComplexArray:
@@ -103,6 +114,11 @@ class RadioLoad:
     channels: Mapping[str, ChannelLoad]
 
     @cached_property
+    def live(self) -> Mapping[str, ChannelLoad]:
+        """The channels that play: of the others the radio is taken to give nothing."""
+        return {name: load for name, load in self.channels.items() if not load.idle}
+
+    @cached_property
     def supply(self) -> FloatArray:
         """Supply at the plug, engine running, radio quiet [V]."""
         return self.draws(self.build.head_unit.supply)
@@ -122,7 +138,7 @@ class RadioLoad:
         """Supply left while all channels deliver their largest sine [V]."""
         radio = self.build.head_unit
         conductance = sum(
-            1.0 / np.abs(load.working_load + self.clip_loss) for load in self.channels.values()
+            1.0 / np.abs(load.working_load + self.clip_loss) for load in self.live.values()
         )
         return amplifier.loaded_supply(
             supply=self.supply,
@@ -163,7 +179,7 @@ class RadioLoad:
     def heat(self, fraction: float) -> FloatArray:
         """Heat in the chip with programme on all channels, its quiescent current included [W]."""
         total = self.supply * self.draws(self.build.head_unit.quiescent_current)
-        for load in self.channels.values():
+        for load in self.live.values():
             total = total + amplifier.programme_heat(
                 supply=self.swing * self.supply,
                 peak_voltage=self._programme_ceiling(load),
@@ -192,14 +208,14 @@ class RadioLoad:
                 resistance=load.equivalent_resistance,
                 fraction=fraction,
             )
-            for load in self.channels.values()
+            for load in self.live.values()
         )
         return np.asarray(self.swing * music + self.draws(self.build.head_unit.quiescent_current))
 
     @cached_property
     def sine_supply_current(self) -> FloatArray:
         """Mean supply current with a full sine on all channels [A]."""
-        peaks = sum(self.peak_current(name, self.loaded_supply) for name in self.channels)
+        peaks = sum(self.peak_current(name, self.loaded_supply) for name in self.live)
         quiet = self.draws(self.build.head_unit.quiescent_current)
         return np.asarray(
             amplifier.supply_current(

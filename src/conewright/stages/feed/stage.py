@@ -16,6 +16,7 @@ from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.supply import supply_figures
 from conewright.stages.feed.supply_verdicts import supply_verdicts
 from conewright.stages.feed.verdicts import feed_verdicts, feed_working
+from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Report, series
 
@@ -77,6 +78,7 @@ def feed_answer(
     if whole:
         _curves(answer, solver if at is None else Solver(solver.draws, at))
     feed_working(answer, load)
+    finding_verdicts(answer)
     feed_verdicts(answer, load)
     supply_verdicts(answer, load)
     drain_verdict(answer)
@@ -84,13 +86,14 @@ def feed_answer(
 
 
 def _headlines(load: RadioLoad) -> dict[str, FloatArray]:
-    hardest = min(
-        load.channels, key=lambda name: float(load.channels[name].minimum_impedance[0, 0])
-    )
+    heat = {"head_unit.chip_temperature": load.chip_temperature(EASY)}
+    if not load.live:
+        return heat
+    hardest = min(load.live, key=lambda name: float(load.live[name].minimum_impedance[0, 0]))
     return {
-        f"{hardest}.minimum_impedance": load.channels[hardest].minimum_impedance,
+        f"{hardest}.minimum_impedance": load.live[hardest].minimum_impedance,
         f"{hardest}.clean_power": load.clean_power(hardest, load.supply),
-        "head_unit.chip_temperature": load.chip_temperature(EASY),
+        **heat,
     }
 
 
@@ -99,10 +102,11 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
         answer.figure(
             name,
             "minimum_impedance",
-            channel.minimum_impedance,
+            channel.minimum_impedance if channel.closed else None,
             unit="ohm",
             label="lowest impedance at the radio plug",
             frequency_hz=channel.lowest_frequency,
+            text=None if channel.closed else "open",
         )
         answer.figure(
             name,
@@ -120,7 +124,14 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
             ("clean_power_all", together, "W", "the same with all channels at once, feed sagging"),
             ("cable_loss", channel.cable_loss, "dB", "level lost in the cable"),
         ):
-            answer.figure(name, figure, values, unit=unit, label=label)
+            answer.figure(
+                name,
+                figure,
+                None if channel.idle else values,
+                unit=unit,
+                label=label,
+                text="nothing on it plays" if channel.idle else None,
+            )
 
 
 SAME_CURRENT = "resistance that draws the same current from the radio with music"
@@ -129,19 +140,21 @@ SAME_POWER = "resistance that takes the same power from the radio with music"
 
 def _location_figures(answer: Answer, load: RadioLoad) -> None:
     for name, location in load.circuit.locations.items():
+        idle = load.channels[location.channel].idle
         share = load.power_share(name)
         answer.figure(
             name,
             "power_share",
-            share,
+            None if idle else share,
             unit="",
             kind=Kind.SHARE,
             label="share of its channel's power with music",
+            text="its channel does not play" if idle else None,
         )
         answer.figure(
             name,
             "clean_power",
-            share * load.clean_power(location.channel, load.supply),
+            0.0 if idle else share * load.clean_power(location.channel, load.supply),
             unit="W",
             label="its share of the channel's largest clean sine",
         )
@@ -199,8 +212,8 @@ def _celsius(temperature: FloatArray) -> FloatArray:
 
 def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
     for name, channel in load.channels.items():
-        # Of what was unknown before there is no change to tell.
-        if name not in before.channels:
+        # Of what was unknown, or did not play, there is no change to tell.
+        if name not in before.channels or channel.idle or before.channels[name].idle:
             continue
         answer.figure(
             name,

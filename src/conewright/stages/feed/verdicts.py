@@ -25,7 +25,7 @@ LOSSY_CABLE = 1.0
 
 def feed_verdicts(answer: Answer, load: RadioLoad) -> None:
     """Add the verdicts and the answer in one sentence."""
-    for name in load.channels:
+    for name in load.live:
         _load_verdict(answer, load, name)
         _cable_verdict(answer, name)
     _supply_verdict(answer, load)
@@ -39,7 +39,7 @@ def feed_verdicts(answer: Answer, load: RadioLoad) -> None:
 def feed_working(answer: Answer, load: RadioLoad) -> None:
     """Add the working of the headline figures."""
     radio = load.build.head_unit
-    for name, channel in load.channels.items():
+    for name, channel in load.live.items():
         lowest = answer[f"{name}.minimum_impedance"]
         answer.work(
             lowest.id,
@@ -236,8 +236,10 @@ def _return_verdict(answer: Answer) -> None:
 
 
 def _sentence(answer: Answer, load: RadioLoad) -> str:
+    if not load.live:
+        return "No channel plays: what was found leaves none of them with a load and a drive."
     lowest = min(
-        (answer[f"{name}.minimum_impedance"] for name in load.channels),
+        (answer[f"{name}.minimum_impedance"] for name in load.live),
         key=lambda figure: answer.value(figure.id),
     )
     rated = load.build.head_unit.minimum_load.si

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from conewright.job.builds.state import Build, LocationState, Origin, Value
 from conewright.job.quantity.units import MM
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import as_found, new_driver_places, opened_places
+from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.fit.sandwich import (
     Sandwich,
@@ -106,11 +108,17 @@ def _asked_about(build: Build, judged: list[Sandwich]) -> list[Sandwich]:
     if build.proposal is None:
         return judged
     found = {place.id: place for place in as_found(build).locations}
-    return [s for s in judged if s.place != found.get(s.place.id)]
+    return [s for s in judged if _shape(s.place) != _shape(found.get(s.place.id))]
+
+
+def _shape(place: LocationState | None) -> LocationState | None:
+    """Return a place without its faults, which take no room."""
+    return None if place is None else replace(place, faults=())
 
 
 def _speak(answer: Answer, asked: list[Sandwich]) -> None:
     """Add the verdicts, and the answer in one sentence."""
+    finding_verdicts(answer)
     opened = {place.id for place in opened_places(answer.build)}
     for sandwich in asked:
         fit_verdicts(answer, sandwich, opened=sandwich.place.id in opened)

@@ -17,6 +17,7 @@ from conewright.job.builds.state import Build
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.programme import programme_weights
 from conewright.stages.common.circuit import ChannelCircuit, Circuit
+from conewright.stages.common.damage import clean_travel
 
 __all__ = [
     "LIMITS",
@@ -33,6 +34,9 @@ LIMITS = ("volts", "amps", "travel", "heat")
 PEAK_TO_RMS = 4.0
 """Peak of the test programme over its rms value: 12 dB, which is one eighth of the power of a sine
 of the same peak."""
+
+UNBOUND = 1e12
+"""Times the ceiling of what plays: no bound, and still a number."""
 
 
 @dataclass(frozen=True)
@@ -57,15 +61,18 @@ def radio_ceiling(
     clip, peak_current = draws(radio.clip_loss), draws(radio.peak_current)
     swing = 1.0 if radio.output == "bridge" else 0.5
     demand = {name: _peak_current_per_volt(channel) for name, channel in circuit.channels.items()}
-    sag = feed * (2 / np.pi) * swing * sum(demand.values())
+    drawn = (np.where(circuit.channels[n].idle, 0.0, each) for n, each in demand.items())
+    sag = feed * (2 / np.pi) * swing * sum(drawn)
     volts, amps = {}, {}
     for name, channel in circuit.channels.items():
         gain = np.sqrt(2) * np.abs(channel.settings)
         reach = swing * np.abs(
             (channel.plug_impedance + channel.source_resistance) / (channel.plug_impedance + clip)
         )
-        volts[name] = supply * reach / (gain + reach * sag)
-        amps[name] = peak_current / demand[name]
+        # What does not play clips unheard.
+        heard = np.where(channel.idle, UNBOUND, 1.0)
+        volts[name] = supply * reach / (gain + reach * sag) * heard
+        amps[name] = peak_current / demand[name] * heard
     return volts, amps
 
 
@@ -82,9 +89,11 @@ def clean_ceiling(build: Build, circuit: Circuit, hot: Circuit, draws: Draws) ->
     volts, amps = radio_ceiling(build, circuit, draws)
     travel, heat = [], []
     for name, location in circuit.locations.items():
-        driver = build.location(name).driver
+        place = build.location(name)
+        driver = place.driver
+        clean = draws(driver.xmax) * clean_travel(place.faults, draws)
         gain = np.abs(circuit.channels[location.channel].settings)
-        travel.append(draws(driver.xmax) / (np.sqrt(2) * gain * np.abs(location.excursion)))
+        travel.append(clean / (np.sqrt(2) * gain * np.abs(location.excursion)))
         burning = hot.locations[name]
         heat.append(np.sqrt(draws(driver.power) / burning.re) / (gain * np.abs(burning.current)))
     lowest = [
@@ -116,10 +125,12 @@ def programme_ceiling(build: Build, circuit: Circuit, hot: Circuit, draws: Draws
     ]
     travel, heat = [], []
     for name, location in circuit.locations.items():
-        driver = build.location(name).driver
+        place = build.location(name)
+        driver = place.driver
+        clean = draws(driver.xmax) * clean_travel(place.faults, draws)
         gain = np.abs(circuit.channels[location.channel].settings)
         rms_travel = np.sqrt(mean(np.abs(gain * location.excursion) ** 2))
-        travel.append(draws(driver.xmax) / (PEAK_TO_RMS * rms_travel))
+        travel.append(clean / (PEAK_TO_RMS * rms_travel))
         burning = hot.locations[name]
         rms_current = np.sqrt(mean(np.abs(gain * burning.current) ** 2))
         heat.append(np.sqrt(draws(driver.power) / burning.re) / rms_current)

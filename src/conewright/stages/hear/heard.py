@@ -120,6 +120,12 @@ class BuildSound:
     hot: Circuit
     draws: Draws
 
+    @property
+    def silent(self) -> bool:
+        """Whether nothing plays at all, central state."""
+        playing = {location.channel for location in self.circuit.locations.values()}
+        return all(self.circuit.channels[name].idle[0, 0] for name in playing)
+
     @cached_property
     def seats(self) -> Mapping[str, SeatSound]:
         """What is heard at every seat."""

@@ -12,6 +12,7 @@ from conewright.physics.basics import bands
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
+from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.hear.change import change_figures, change_series, share_figures
 from conewright.stages.hear.heard import HIGH_PASS_MENU, BuildSound, open_areas, sound_of
 from conewright.stages.hear.listening import REFERENCE_EMF, third_octaves
@@ -69,12 +70,15 @@ def hear_answer(
     sound = sound_of(build, solver)
     other = None if against is None else sound_of(against, solver)
     answer = Answer("hear", build, against, solver.draws)
+    finding_verdicts(answer)
+    if sound.silent:
+        return _silence(answer)
     _seat_figures(answer, sound)
     _location_figures(answer, sound)
     _air_figures(answer, sound)
     _cabin_figures(answer, build, solver.draws)
     headlines = _headlines(sound)
-    if other is not None:
+    if other is not None and not other.silent:
         headlines = change_figures(answer, sound, other)
         share_figures(answer, sound.build, other.build)
     if whole:
@@ -85,10 +89,19 @@ def hear_answer(
     return answer.report(headlines=headlines if whole else {})
 
 
+def _silence(answer: Answer) -> Report:
+    """Return the answer for a vehicle in which nothing plays."""
+    for seat in answer.build.seats:
+        for name, unit, label in SEAT_FIGURES:
+            answer.figure(seat.id, name, None, unit=unit, label=label, text="nothing plays")
+    answer.sentence = "Nothing plays: mend what was found first; there is no level to tell of."
+    return answer.report(headlines={})
+
+
 def _curves(answer: Answer, solver: Solver) -> None:
     drawn = sound_of(answer.build, solver)
     _level_series(answer, drawn)
-    if answer.against is not None:
+    if answer.against is not None and not sound_of(answer.against, solver).silent:
         change_series(answer, drawn, sound_of(answer.against, solver))
 
 
@@ -118,38 +131,25 @@ def _headlines(sound: BuildSound) -> dict[str, FloatArray]:
     }
 
 
+SEAT_FIGURES = (
+    ("level", "dB(A)", f"level of {REFERENCE_EMF} V of programme"),
+    ("bass_level", "dB", f"mean level from 40 to 100 Hz for {REFERENCE_EMF} V"),
+    ("max_clean_level", "dB(A)", "loudest clean programme"),
+    ("bass_corner", "Hz", "lowest frequency within 10 dB of the mean from 80 to 315 Hz"),
+)
+
+
 def _seat_figures(answer: Answer, sound: BuildSound) -> None:
     for name, seat in sound.seats.items():
-        answer.figure(
-            name,
-            "level",
-            seat.overall,
-            unit="dB(A)",
-            label=f"level of {REFERENCE_EMF} V of programme",
+        lower = "or lower" if seat.bass_corner[0, 0] < LOWEST_CORNER else None
+        values = (
+            (seat.overall, None),
+            (seat.bass, None),
+            (seat.clean_overall, f"{seat.programme_limit} set the limit"),
+            (seat.bass_corner, lower),
         )
-        answer.figure(
-            name,
-            "bass_level",
-            seat.bass,
-            unit="dB",
-            label=f"mean level from 40 to 100 Hz for {REFERENCE_EMF} V",
-        )
-        answer.figure(
-            name,
-            "max_clean_level",
-            seat.clean_overall,
-            unit="dB(A)",
-            label="loudest clean programme",
-            text=f"{seat.programme_limit} set the limit",
-        )
-        answer.figure(
-            name,
-            "bass_corner",
-            seat.bass_corner,
-            unit="Hz",
-            label="lowest frequency within 10 dB of the mean from 80 to 315 Hz",
-            text="or lower" if seat.bass_corner[0, 0] < LOWEST_CORNER else None,
-        )
+        for (figure, unit, label), (draws, text) in zip(SEAT_FIGURES, values, strict=True):
+            answer.figure(name, figure, draws, unit=unit, label=label, text=text)
         answer.figure(
             name,
             "hearing_time",

@@ -121,6 +121,11 @@ def _polarity(answer: Answer, sound: BuildSound) -> None:
 def _change(answer: Answer, seat: str) -> None:
     if answer.against is None:
         return
+    if not any(figure.id == f"{seat}.bass_change" for figure in answer.figures):
+        level = with_band(answer[f"{seat}.max_clean_level"])
+        text = f"{answer.against.id} is silent, so there is no change in dB: at {seat} it now plays"
+        answer.verdict(seat, "change", Severity.GOOD, f"{text} cleanly to {level}.")
+        return
     bass = answer[f"{seat}.bass_change"]
     change = answer.value(bass.id)
     overall = answer[f"{seat}.level_change"]
@@ -274,7 +279,8 @@ def _near(figure: Figure) -> str:
 def _sentence(answer: Answer, sound: BuildSound) -> str:
     seat = next(iter(sound.seats))
     level = answer[f"{seat}.max_clean_level"]
-    if answer.against is not None:
+    if any(figure.id == f"{seat}.bass_change" for figure in answer.figures):
+        assert answer.against is not None
         bass = answer[f"{seat}.bass_change"]
         return (
             f"Against {answer.against.id}, bass at {seat} changes by {with_band(bass)} and the "

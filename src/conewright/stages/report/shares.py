@@ -20,9 +20,13 @@ CAUSES: dict[str, str] = {
     "ring": "sealing ring",
     "holes": "cover, holes, cavity and trim",
     "settings": "radio and channel settings",
+    "faults": "faults that are mended or left",
     "other": "place, cabin and the rest",
 }
 """What can change between two builds, and how it is called."""
+
+UNHEARD = frozenset({"sleep-drain", "microphone", "settings", "supply-sag"})
+"""Faults that change nothing at a seat by themselves, or by what else they change in a build."""
 
 
 def blend(old: Build, new: Build, taken: frozenset[str]) -> Build:
@@ -42,6 +46,7 @@ def blend(old: Build, new: Build, taken: frozenset[str]) -> Build:
         old,
         vehicle=other.vehicle,
         seats=other.seats,
+        faults=(new if "faults" in taken else old).faults,
         head_unit=(new if "settings" in taken else old).head_unit,
         locations=tuple(
             _blend_location(a, b, taken) for a, b in zip(old.locations, new.locations, strict=True)
@@ -109,6 +114,7 @@ def _blend_location(old: LocationState, new: LocationState, taken: frozenset[str
         mount=mount,
         cavity=holes.cavity,
         trim=holes.trim,
+        faults=(new if "faults" in taken else old).faults,
     )
 
 
@@ -124,6 +130,7 @@ def _blend_channel(
         gain=settings.gain,
         high_pass=settings.high_pass,
         high_pass_slope=settings.high_pass_slope,
+        faults=(new if "faults" in taken else old).faults,
     )
 
 
@@ -133,4 +140,5 @@ def _signs(build: Build) -> dict[str, int]:
 
 def _states(build: Build) -> tuple[object, ...]:
     channels = tuple(replace(channel, load="") for channel in build.channels)
-    return (build.vehicle, build.seats, build.head_unit, build.locations, channels)
+    audible = tuple(fault for fault in build.faults if fault.fault not in UNHEARD)
+    return (build.vehicle, build.seats, build.head_unit, build.locations, channels, audible)

@@ -15,12 +15,12 @@ import numpy as np
 
 from conewright.job.builds.draws import Draws, quantile
 from conewright.job.builds.state import Build, ChannelState, LocationState, Origin, Value
-from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.basics.programme import NORMAL_PROGRAMME
 from conewright.physics.drivers.coil import resistance_at
 from conewright.physics.drivers.thiele_small import complete
+from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.physics.electrics.wiring import fold_resistance
 from conewright.stages.common.circuit import cable_resistance, part_resistance
 from conewright.stages.find.faults.effects import COMMON_GROUND, Variant, size, variants

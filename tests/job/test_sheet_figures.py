@@ -5,13 +5,13 @@ from math import log10, pi, sqrt
 
 import pytest
 
-from conewright.stages.common.sheet_figures import SheetFinding, sheet_findings
 from conewright.job.builds.job import Job
 from conewright.job.document.document import DriverSheet
-from conewright.physics.drivers.trust import accepted_names, contradiction
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text
 from conewright.physics.basics.air import Air
+from conewright.physics.drivers.trust import accepted_names, contradiction
+from conewright.stages.common.sheet_figures import SheetFinding, sheet_findings
 
 RHO, C = Air().density, Air().speed_of_sound
 

@@ -1,0 +1,211 @@
+"""What is found is there in every stage: each fault against the circuit that it stands for."""
+
+import json
+from typing import Any
+
+import numpy as np
+import pytest
+
+import conewright as cw
+from conewright.job.builds.job import Job
+from conewright.job.document.fault_names import CHANNEL_FAULTS, PLACE_FAULTS, VEHICLE_FAULTS
+from conewright.job.text.parsing import loads
+from conewright.stages.report.data import Report, Severity
+
+EXACT = 1e-9
+
+
+def demo(*faults: str, **changes: Any) -> Job:
+    """Return the demo job with faults that were found, `coil-open@door-fr`."""
+    tables = cw.demo_job().to_dict()
+    split = [fault.split("@") for fault in faults]
+    tables["finding"] = [{"fault": fault, "at": at} for fault, at in split]
+    return loads(json.dumps({**tables, **changes}), "json")
+
+
+def with_loads(tables: dict[str, Any], **loads: str) -> list[dict[str, Any]]:
+    """Return the channels with other loads."""
+    written = {name.replace("_", "-"): load for name, load in loads.items()}
+    return [{**each, "load": written.get(each["id"], each["load"])} for each in tables["channel"]]
+
+
+def value(report: Report, figure: str) -> float:
+    """Return the central value of a figure that has one."""
+    found = report.figure(figure).value
+    assert found is not None
+    return found
+
+
+def levels(report: Report) -> np.ndarray[Any, Any]:
+    """Return every level of a report of hear."""
+    return np.array([f.value for f in report.figures if f.unit in ("dB", "dB(A)") and f.value])
+
+
+def test_an_open_coil_is_a_place_that_is_not_there() -> None:
+    tables = cw.demo_job().to_dict()
+    without = with_loads(tables, front_right="4.7 uF + pillar-fr")
+    kept = [place for place in tables["proposal"] if place["id"] == "nothing"]
+    bare = demo(channel=without, proposal=kept)
+    broken = demo("coil-open@door-fr", proposal=kept)
+    assert levels(cw.hear(broken.build())) == pytest.approx(
+        levels(cw.hear(bare.build())), rel=EXACT
+    )
+
+
+def test_an_open_coil_of_a_series_silences_both() -> None:
+    tables = cw.demo_job().to_dict()
+    series = with_loads(tables, rear_left="side-rl + roof-rl")
+    report = cw.feed(demo("coil-open@side-rl", channel=series, proposal=[]).build())
+    assert report.figure("rear-left.plug_resistance").text == "open"
+    assert report.figure("roof-rl.clean_power").value == 0.0
+
+
+def test_an_open_branch_leaves_the_other_alone_on_its_channel() -> None:
+    found = cw.feed(demo("coil-open@side-rl").build()).figure("rear-left.plug_resistance")
+    tables = cw.demo_job().to_dict()
+    alone = with_loads(tables, rear_left="roof-rl")
+    wanted = cw.feed(demo(channel=alone, proposal=[]).build()).figure("rear-left.plug_resistance")
+    assert found.value == pytest.approx(wanted.value, rel=EXACT)
+
+
+def test_a_corroded_joint_lies_in_series() -> None:
+    sound, bad = (cw.feed(demo(*found).build()) for found in ((), ("joint-corroded@front-left",)))
+    ohms = [value(each, "front-left.plug_resistance") for each in (sound, bad)]
+    assert ohms[1] - ohms[0] == pytest.approx(2.0, rel=EXACT)
+
+
+def test_shorted_turns_take_ohms_and_force_alike() -> None:
+    sound, bad = (cw.feed(demo(*found).build()) for found in ((), ("coil-shorted@door-fl",)))
+    wire = 0.2964
+    ohms = [value(each, "front-left.plug_resistance") - wire for each in (sound, bad)]
+    assert ohms[1] / ohms[0] == pytest.approx(0.75, rel=1e-3)
+
+
+def test_a_driver_found_reversed_sounds_as_one_written_reversed() -> None:
+    tables = cw.demo_job().to_dict()
+    upright = with_loads(tables, front_right="door-fr | (4.7 uF + pillar-fr)")
+    found = cw.hear(demo("reversed@door-fr", channel=upright, proposal=[]).build())
+    assert levels(found) == pytest.approx(levels(cw.hear(demo(proposal=[]).build())), rel=EXACT)
+
+
+@pytest.mark.parametrize(
+    "fault", ["wire-broken", "channel-dead", "channel-offset", "leg-to-chassis", "pair-shorted"]
+)
+def test_a_channel_without_drive_is_as_one_without_its_places(fault: str) -> None:
+    """Its level is that of the other channels alone, and the radio works for those only."""
+    tables = cw.demo_job().to_dict()
+    others = [each for each in tables["channel"] if each["id"] != "rear-left"]
+    kept = [place for place in tables["location"] if place["id"] not in ("side-rl", "roof-rl")]
+    less = demo(channel=others, location=kept, proposal=[])
+    broken = demo(f"{fault}@rear-left", proposal=[])
+    assert levels(cw.hear(broken.build())) == pytest.approx(
+        levels(cw.hear(less.build())), rel=EXACT
+    )
+    heat = [cw.feed(job.build()).figure("head_unit.heat").value for job in (broken, less)]
+    assert heat[0] == pytest.approx(heat[1], rel=EXACT)
+
+
+@pytest.mark.parametrize("fault", ["channel-offset", "leg-to-chassis", "pair-shorted"])
+def test_what_burns_a_radio_is_a_stop(fault: str) -> None:
+    verdicts = cw.feed(demo(f"{fault}@rear-left").build()).verdicts
+    found = next(each for each in verdicts if each.id == f"rear-left.{fault}")
+    assert found.severity is Severity.STOP
+    assert "Connect nothing" in found.text
+
+
+def test_where_nothing_plays_there_is_no_level() -> None:
+    job = demo("amplifier-off@vehicle")
+    report = cw.hear(job.build())
+    assert report.answer.startswith("Nothing plays")
+    assert report.figure("driver.max_clean_level").value is None
+    assert cw.feed(job.build()).answer.startswith("No channel plays")
+    changed = cw.hear(demo("amplifier-off@vehicle").build("put-right"), job.build())
+    assert changed.figure("driver.level").value is None
+
+
+@pytest.mark.parametrize(
+    ("plan", "fault", "left"),
+    [
+        ("slim-fronts", "coil-open@door-fr", False),
+        ("put-right", "coil-open@door-fr", True),
+        ("put-right", "reversed@door-fr", False),
+        ("put-right", "wire-broken@front-left", True),
+    ],
+)
+def test_a_plan_ends_what_its_changes_cure(plan: str, fault: str, left: bool) -> None:
+    build = demo(fault).build(plan)
+    assert [each.id for each in build.faults] == ([fault] if left else [])
+    told = [
+        verdict.text for verdict in cw.feed(build).verdicts if "leaves as it is" in verdict.text
+    ]
+    assert bool(told) is left
+
+
+def test_a_plan_mends_what_it_says_it_mends() -> None:
+    job = demo(
+        "wire-broken@front-left", proposal=[{"id": "wire", "mends": ["wire-broken@front-left"]}]
+    )
+    assert job.build("wire").faults == ()
+    healed, sound = cw.hear(job.build("wire")), cw.hear(demo(proposal=[]).build())
+    assert levels(healed) == pytest.approx(levels(sound), rel=EXACT)
+
+
+def test_what_is_mended_is_there_no_more() -> None:
+    tables = [{"fault": "coil-open", "at": "door-fr", "state": "mended"}]
+    assert demo(finding=tables).build().faults == ()
+
+
+def test_scrapes_bound_what_is_clean_and_change_no_level() -> None:
+    sound, scraping = (cw.hear(demo(*found).build()) for found in ((), ("coil-rubbing@door-fl",)))
+    assert scraping.figure("driver.bass_level").value == sound.figure("driver.bass_level").value
+    clean = [value(each, "driver.max_clean_level") for each in (sound, scraping)]
+    assert clean[1] < clean[0] - 3.0
+
+
+def test_a_torn_surround_is_softer_lighter_and_leaks() -> None:
+    """Its resonance falls by the root of stiffness over mass: sqrt(0.55 / 0.94) = 0.765."""
+    peaks = []
+    for found in ((), ("surround-torn@door-fl",)):
+        curve = cw.feed(demo(*found).build()).curve("front-left.impedance")
+        ohms = {
+            f: abs(complex(*z))
+            for f, z in zip(curve.x.values, curve.y.values, strict=True)
+            if f < 300.0
+        }
+        peaks.append(max(ohms, key=ohms.__getitem__))
+    assert 0.70 < peaks[1] / peaks[0] < 0.90
+
+
+@pytest.mark.parametrize(
+    ("finding", "place", "allowed"),
+    [
+        ({"fault": "coil-opn", "at": "door-fr"}, "finding[1].fault", "coil-open"),
+        ({"fault": "coil-open", "at": "front-left"}, "finding[1].at", "a place"),
+        ({"fault": "wire-broken", "at": "door-fl"}, "finding[1].at", "a channel"),
+        ({"fault": "sleep-drain", "at": "door-fl"}, "finding[1].at", "vehicle"),
+        ({"fault": "load-too-low", "at": "rear-left"}, "finding[1].fault", "coil-open"),
+        ({"fault": "coil-open", "at": "door-fr", "state": "lost"}, "finding[1].state", "mended"),
+    ],
+)
+def test_a_finding_that_cannot_be_is_named(
+    finding: dict[str, str], place: str, allowed: str
+) -> None:
+    with pytest.raises(cw.JobError) as caught:
+        demo(finding=[finding])
+    problem = next(each for each in caught.value.problems if each.path == place)
+    assert allowed in problem.allowed
+
+
+def test_a_capacitor_dries_only_where_one_is() -> None:
+    with pytest.raises(cw.JobError, match="a capacitor dries where one is"):
+        demo("capacitor-dried@door-fr").build()
+
+
+def test_every_fault_can_be_found_in_the_demo() -> None:
+    at = dict.fromkeys(PLACE_FAULTS, "door-fl")
+    at |= dict.fromkeys(CHANNEL_FAULTS, "front-left") | dict.fromkeys(VEHICLE_FAULTS, "vehicle")
+    at |= dict.fromkeys(("tweeter-open", "capacitor-dried"), "pillar-fl")
+    for fault, place in at.items():
+        build = demo(f"{fault}@{place}").build()
+        for report in (cw.feed(build), cw.hear(build), cw.fit(build)):
+            assert any(verdict.id == f"{place}.{fault}" for verdict in report.verdicts)
