@@ -9,7 +9,7 @@ from playwright.sync_api import Page, ViewportSize, expect
 
 from browser.browsing import DESKTOP, PHONE, SIZES, Hand, Look, Site
 from conewright import demo_text
-from conewright.job.text.readings import without_last_reading
+from conewright.job.text.readings import without_reading
 
 pytestmark = pytest.mark.slow
 
@@ -33,7 +33,7 @@ def unread() -> str:
     """Return the demo before anybody read anything."""
     text = demo_text()
     while tomllib.loads(text).get("reading"):
-        text = without_last_reading(text)
+        text = without_reading(text)
     return text
 
 

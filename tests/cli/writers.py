@@ -60,7 +60,7 @@ def add_readings(place: Path, name: str, rounds: int, start: Barrier, told: Queu
     for value in values:
         _until_written(
             lambda value=value: write_reading(  # type: ignore[misc]
-                open_job(place), test="look", at="door-fl", value=value
+                open_job(place), test="look", at="door-fl", value=value, beside=True
             )
         )
     told.put(" ".join(values))

@@ -16,7 +16,7 @@ from conewright.errors import JobError
 from conewright.job.text import bounds
 from conewright.job.text.bounds import LONGEST_KEY, MOST_LINES, MOST_PIECES, excess
 from conewright.job.text.parsing import LARGEST_FILE, Format, loads
-from conewright.job.text.readings import with_reading, without_last_reading
+from conewright.job.text.readings import with_reading, without_reading
 from conewright.job.text.starter import demo_text, starter_text
 from conewright.job.wildcards import matches
 
@@ -258,7 +258,7 @@ def test_a_reading_is_put_in_and_taken_back_for_few_parses(
     monkeypatch.setattr(tomllib, "loads", counting)
     new = with_reading(text, "toml", test="look", at=FIRST, value="weaker")
     assert real(new)["reading"][-1]["value"] == "weaker"
-    assert real(without_last_reading(new)) == before
+    assert real(without_reading(new)) == before
     # of each kind of place, going in and coming out, and the text itself
     assert sum(parsed) < 12_000_000 + 20 * len(text)
 
@@ -273,4 +273,4 @@ def test_a_reading_is_put_in_and_taken_back_for_few_parses(
 def test_a_note_of_anything_repeated_keeps_its_readings(piece: str, times: int) -> None:
     text = noted((piece * times)[:1900])
     new = with_reading(text, "toml", test="look", at=FIRST, value="weaker")
-    assert tomllib.loads(without_last_reading(new)) == tomllib.loads(text)
+    assert tomllib.loads(without_reading(new)) == tomllib.loads(text)

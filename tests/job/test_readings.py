@@ -43,7 +43,7 @@ LAYOUTS = {
 
 
 def _with(text: str, value: Any = "2.2 ohm ± 0.1 ohm", format: Format = "toml") -> str:
-    return with_reading(text, format, test="look", at="door-fl", value=value)
+    return with_reading(text, format, test="look", at="door-fl", value=value, beside=True)
 
 
 def _is_put_in(old: str, new: str) -> bool:

@@ -9,7 +9,7 @@ from httpx2 import Response
 from starlette.testclient import TestClient
 
 import conewright as cw
-from conewright.job.text.readings import with_reading, without_last_reading
+from conewright.job.text.readings import with_reading, without_reading
 from conewright.store import Saved, Store
 
 # The demo's own readings, and what answers each as a form sends it.
@@ -24,7 +24,7 @@ SAID = {
 def unread(text: str) -> str:
     """Return the text of a job without any reading."""
     while tomllib.loads(text).get("reading"):
-        text = without_last_reading(text)
+        text = without_reading(text)
     return text
 
 
@@ -131,7 +131,7 @@ def test_taking_back_gives_the_text_there_was(newline: str, mark: str) -> None:
         for value in ("nothing", sweep):
             more = with_reading(before, "toml", test="look", at="door-fr", value=value)
             assert more != before
-            assert without_last_reading(more) == before
+            assert without_reading(more) == before
 
 
 @pytest.mark.parametrize(
@@ -147,7 +147,7 @@ def test_taking_back_gives_the_text_there_was(newline: str, mark: str) -> None:
     ],
 )
 def test_taking_back_knows_every_way_to_write_a_reading(text: str, expected: str) -> None:
-    assert without_last_reading(text) == expected
+    assert without_reading(text) == expected
 
 
 # --- What is wrong --------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ from conewright.job.text.parsing import (
 from conewright.job.text.readings import Said, with_reading
 from conewright.whole_file import write_instead
 
-__all__ = ["JobFile", "open_job", "put_back", "write_reading"]
+__all__ = ["JobFile", "open_job", "put_back", "write_reading", "write_text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +53,12 @@ def open_job(path: str | os.PathLike[str]) -> JobFile:
     return JobFile(file, content, _job_in(content, file, format))
 
 
-def write_reading(file: JobFile, *, test: str, at: str, value: Said) -> JobFile:
+def write_reading(
+    file: JobFile, *, test: str, at: str, value: Said, beside: bool = False
+) -> JobFile:
     """Write a reading into a job file, whole or not at all; return the file as it is then.
+
+    Arguments as for `with_reading`.
 
     Raises:
         BadInputError: the file is not as it was when it was read, or cannot be written; it is left
@@ -63,8 +67,13 @@ def write_reading(file: JobFile, *, test: str, at: str, value: Said) -> JobFile:
 
     """
     text = file.content.decode("utf-8")
-    written = with_reading(text, file.format, test=test, at=at, value=value)
-    return _replaced(file, written.encode("utf-8"))
+    written = with_reading(text, file.format, test=test, at=at, value=value, beside=beside)
+    return write_text(file, written)
+
+
+def write_text(file: JobFile, text: str) -> JobFile:
+    """Write the text of a job into its file; raises as `write_reading` does."""
+    return _replaced(file, text.encode("utf-8"))
 
 
 def put_back(file: JobFile, earlier: JobFile) -> JobFile:

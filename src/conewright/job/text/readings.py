@@ -1,8 +1,8 @@
-"""Readings in the text of a job: one more, or the last one taken back; nothing else changes.
+"""Readings and findings in the text of a job: one more, one changed, one taken back.
 
-In TOML the new lines stand behind the last reading. Where exactly is found by trying: a place is
-right where the text, with the lines put in, reads as all that was there before and the reading.
-JSON is written anew, its values in their order.
+Nothing else changes. In TOML the new lines stand behind the last of their kind. Where exactly is
+found by trying: a place is right where the text, with the lines put in, reads as all that was there
+before and the entry. JSON is written anew, its values in their order.
 """
 
 from __future__ import annotations
@@ -10,8 +10,9 @@ from __future__ import annotations
 import json
 import re
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
+from functools import lru_cache
 from itertools import accumulate, islice
 from typing import Any
 
@@ -20,7 +21,7 @@ import tomlkit
 from conewright.errors import BadInputError, JobError
 from conewright.job.text.parsing import Format, bare, job_text
 
-__all__ = ["Said", "with_reading", "without_last_reading"]
+__all__ = ["Said", "with_finding", "with_reading", "without_finding", "without_reading"]
 
 Said = str | float | Mapping[str, str]
 """What a reading says: words, a value with its unit, or several values of a sweep by name."""
@@ -31,15 +32,14 @@ MOST_TRIES = 100
 MOST_READ = 4_000_000
 """Characters read in trying places of one kind; a long text is not tried often."""
 
-_KEY = r"(?:reading|\"reading\"|'reading')"
-_HEADER = re.compile(rf"^(?P<margin>[ \t]*)\[\[[ \t]*{_KEY}[ \t]*\]\].*$", re.MULTILINE)
-_LIST = re.compile(rf"^[ \t]*{_KEY}[ \t]*=[ \t]*\[", re.MULTILINE)
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _JSON_MARGIN = re.compile(r"^[ \t]+(?=\")", re.MULTILINE)
 
 
-def with_reading(text: str, format: Format, *, test: str, at: str, value: Said) -> str:
-    """Return the text of a job with a reading behind those that it has.
+def with_reading(
+    text: str, format: Format, *, test: str, at: str, value: Said, beside: bool = False
+) -> str:
+    """Return the text of a job with a reading: behind those that it has, or in the place of one.
 
     Args:
         text: of a job file that can be read.
@@ -47,55 +47,160 @@ def with_reading(text: str, format: Format, *, test: str, at: str, value: Said) 
         test: id of the test.
         at: where it was done.
         value: what it said.
+        beside: keep an earlier reading of the test at that place, as what was read has changed by
+            itself; otherwise it is replaced.
 
     Raises:
         BadInputError: there is no place for it in this text.
 
     """
-    entry = {"test": test, "at": at, "value": dict(value) if isinstance(value, Mapping) else value}
-    plain = bare(text)
-    old = _plain(plain, format)
-    wanted = {**old, "reading": [*old.get("reading", []), entry]}
-    if format == "json":
-        margin = _JSON_MARGIN.search(plain)
-        indent = margin[0] if margin else "  "
-        return json.dumps(wanted, indent=indent, ensure_ascii=False) + "\n"
-    for attempt in _attempts(plain, entry):
-        with suppress(JobError):
-            if job_text(attempt).tables == wanted:
-                return f"{text[: len(text) - len(plain)]}{attempt}"
-    raise BadInputError(f"reading {test} at {at}: no place was found for it; write it by hand")
+    said = dict(value) if isinstance(value, Mapping) else value
+    entry = {"test": test, "at": at, "value": said}
+    same = None if beside else {"test": test, "at": at}
+    return _with_entry(text, format, "reading", entry, same=same)
 
 
-def without_last_reading(text: str) -> str:
-    """Return a job's TOML text without its last reading; not one other line of it changes.
+def with_finding(
+    text: str, format: Format, *, fault: str, at: str, state: str = "found", since: str = ""
+) -> str:
+    """Return the text of a job with a fault that is taken as established, or has been mended.
+
+    Args:
+        text, format: as for `with_reading`.
+        fault: id of the fault.
+        at: the place, the channel, or vehicle.
+        state: `found` or `mended`.
+        since: the reading it was taken from, or words; nothing leaves it out.
 
     Raises:
-        BadInputError: there is no reading in it, or it cannot be told which lines are its own.
+        BadInputError: there is no place for it in this text.
 
     """
-    read = job_text(text)
-    if not read.tables.get("reading"):
-        raise BadInputError("there is no reading to take back")
-    wanted = {**read.tables, "reading": read.tables["reading"][:-1]}
-    if not wanted["reading"]:
-        del wanted["reading"]
-    for attempt in _shortened(read.text):
+    entry = {"fault": fault, "at": at, "state": state}
+    if since:
+        entry["since"] = since
+    return _with_entry(text, format, "finding", entry, same={"fault": fault, "at": at})
+
+
+def without_reading(text: str, format: Format = "toml", *, number: int = 0) -> str:
+    """Return the text of a job without one of its readings.
+
+    Args:
+        text, format: as for `with_reading`.
+        number: which one, counted from 1; 0 is the last.
+
+    Raises:
+        BadInputError: there is no such reading in it.
+
+    """
+    return _without_entry(text, format, "reading", number)
+
+
+def without_finding(text: str, format: Format = "toml", *, number: int = 0) -> str:
+    """Return the text of a job without one of its findings; as `without_reading`."""
+    return _without_entry(text, format, "finding", number)
+
+
+def _with_entry(
+    text: str,
+    format: Format,
+    name: str,
+    entry: Mapping[str, Any],
+    *,
+    same: Mapping[str, Any] | None,
+) -> str:
+    plain = bare(text)
+    old = _plain(plain, format)
+    entries = list(old.get(name, []))
+    there = [n for n, each in enumerate(entries) if same and _is(each, same)]
+    if there:
+        entries[there[-1]] = {**entries[there[-1]], **entry}
+    else:
+        entries.append(dict(entry))
+    wanted = {**old, name: entries}
+    if format == "json":
+        return _as_json(plain, wanted)
+    attempts = [_changed(plain, name, there[-1], entry)] if there else _attempts(plain, name, entry)
+    written = _first_right(attempts, wanted)
+    if written is None:
+        told = " at ".join(str(value) for value in list(entry.values())[:2])
+        raise BadInputError(f"{name} {told}: no place was found for it; write it by hand")
+    return f"{text[: len(text) - len(plain)]}{written}"
+
+
+def _without_entry(text: str, format: Format, name: str, number: int) -> str:
+    plain = bare(text)
+    old = _plain(plain, format)
+    entries = list(old.get(name, []))
+    if not entries or number > len(entries):
+        found = f"{name}[{number}]" if number else name
+        raise BadInputError(f"there is no {found} to take back")
+    index = (number or len(entries)) - 1
+    del entries[index]
+    wanted = {key: value for key, value in {**old, name: entries}.items() if key != name or entries}
+    if format == "json":
+        return _as_json(plain, wanted)
+    last = index == len(entries)
+    written = _first_right(_shortened(plain, name, index, last=last), wanted)
+    if written is None:
+        raise BadInputError(f"{name}[{index + 1}] could not be told apart; take it out by hand")
+    return f"{text[: len(text) - len(plain)]}{written}"
+
+
+def _is(entry: Any, same: Mapping[str, Any]) -> bool:
+    return isinstance(entry, Mapping) and all(entry.get(key) == said for key, said in same.items())
+
+
+def _as_json(plain: str, wanted: Mapping[str, Any]) -> str:
+    margin = _JSON_MARGIN.search(plain)
+    return json.dumps(wanted, indent=margin[0] if margin else "  ", ensure_ascii=False) + "\n"
+
+
+def _first_right(attempts: Iterable[str], wanted: Mapping[str, Any]) -> str | None:
+    """Return the first text that reads as wanted, None where none does."""
+    for attempt in attempts:
         with suppress(JobError):
             if job_text(attempt).tables == wanted:
-                return f"{text[: len(text) - len(read.text)]}{attempt}"
-    raise BadInputError("the last reading could not be told apart; take it out by hand")
+                return attempt
+    return None
 
 
 # --- TOML -------------------------------------------------------------------------------------
 
 
-def _attempts(text: str, entry: Mapping[str, Any]) -> Iterator[str]:
-    """Yield texts with the reading put in, those that read best first."""
+@lru_cache
+def _header(name: str) -> re.Pattern[str]:
+    """Return what finds the headers of entries: [[reading]], its name in quotes or not."""
+    return re.compile(rf"^(?P<margin>[ \t]*)\[\[[ \t]*{_key(name)}[ \t]*\]\].*$", re.MULTILINE)
+
+
+@lru_cache
+def _list(name: str) -> re.Pattern[str]:
+    """Return what finds the starts of lists in brackets."""
+    return re.compile(rf"^[ \t]*{_key(name)}[ \t]*=[ \t]*\[", re.MULTILINE)
+
+
+def _key(name: str) -> str:
+    return rf"(?:{name}|\"{name}\"|'{name}')"
+
+
+def _attempts(text: str, name: str, entry: Mapping[str, Any]) -> Iterator[str]:
+    """Yield texts with the entry put in, those that read best first."""
     newline = "\r\n" if "\r\n" in text else "\n"
-    yield from islice(_behind_headers(text, entry, newline=newline), _tries(text))
-    yield from islice(_in_lists(text, entry, newline=newline), _tries(text))
-    yield _put_in(text, len(text), _block(entry, margin="", newline=newline), newline=newline)
+    yield from islice(_behind_headers(text, name, entry, newline=newline), _tries(text))
+    yield from islice(_in_lists(text, name, entry, newline=newline), _tries(text))
+    block = _block(name, entry, margin="", newline=newline)
+    yield _put_in(text, len(text), block, newline=newline)
+
+
+def _changed(text: str, name: str, index: int, entry: Mapping[str, Any]) -> str:
+    """Return a text with the fields of one entry changed."""
+    document = tomlkit.parse(text)
+    there: Any = document[name]
+    for key, value in entry.items():
+        if there[index].get(key) != value:
+            there[index][key] = value
+    return tomlkit.dumps(document)
 
 
 def _tries(text: str) -> int:
@@ -103,11 +208,13 @@ def _tries(text: str) -> int:
     return min(MOST_TRIES, 2 + MOST_READ // (len(text) + 1))
 
 
-def _behind_headers(text: str, entry: Mapping[str, Any], *, newline: str) -> Iterator[str]:
-    """Yield texts with the reading put in behind one that is there, the last one first."""
+def _behind_headers(
+    text: str, name: str, entry: Mapping[str, Any], *, newline: str
+) -> Iterator[str]:
+    """Yield texts with the entry put in behind one that is there, the last one first."""
     between = _between_tables(text)
-    for header in reversed(list(_HEADER.finditer(text))):
-        block = _block(entry, margin=header["margin"], newline=newline)
+    for header in reversed(list(_header(name).finditer(text))):
+        block = _block(name, entry, margin=header["margin"], newline=newline)
         for _, place in between[bisect_left(between, (header.end(),)) :]:
             yield _put_in(text, place, block, newline=newline)
 
@@ -132,8 +239,8 @@ def _between_tables(text: str) -> list[tuple[int, int]]:
     return found[::-1]
 
 
-def _block(entry: Mapping[str, Any], *, margin: str, newline: str) -> str:
-    lines = ["[[reading]]", *(f"{name} = {_toml(value)}" for name, value in entry.items())]
+def _block(name: str, entry: Mapping[str, Any], *, margin: str, newline: str) -> str:
+    lines = [f"[[{name}]]", *(f"{key} = {_toml(value)}" for key, value in entry.items())]
     return "".join(f"{margin}{line}{newline}" for line in lines)
 
 
@@ -159,9 +266,9 @@ def _put_in(text: str, place: int, block: str, *, newline: str) -> str:
     return f"{before}{gap}{block}{tail}{after}"
 
 
-def _in_lists(text: str, entry: Mapping[str, Any], *, newline: str) -> Iterator[str]:
-    """Yield texts with the reading at the end of a list in brackets, with and without a comma."""
-    for start in _LIST.finditer(text):
+def _in_lists(text: str, name: str, entry: Mapping[str, Any], *, newline: str) -> Iterator[str]:
+    """Yield texts with the entry at the end of a list in brackets, with and without a comma."""
+    for start in _list(name).finditer(text):
         for end, line in _list_ends(text, start.end()):
             before, after = text[:end], text[end:]
             gap = f"{newline}{_margin(before)}" if line is not None else " "
@@ -195,20 +302,22 @@ def _plain(text: str, format: Format) -> dict[str, Any]:
         raise BadInputError(f"the text of a job file is wanted ({error})") from None
 
 
-def _shortened(text: str) -> Iterator[str]:
-    """Yield texts with some lines taken out, the fewest first; the last reading's are among them.
+def _shortened(text: str, name: str, index: int, *, last: bool) -> Iterator[str]:
+    """Yield texts with some lines taken out, the fewest first; the entry's are among them.
 
     Where to stop is found by trying, as a value may go over several lines.
     """
     between = _between_tables(text)
-    for header in list(_HEADER.finditer(text))[-1:]:
+    headers = list(_header(name).finditer(text))
+    for header in headers[-1:] if last else headers[index : index + 1]:
         below = islice(between, bisect_left(between, (header.end(),)), None)
         for end, _ in islice(below, _tries(text)):
             yield _joined(text[: header.start()], text[end:])
     document = tomlkit.parse(text)
-    document["reading"].pop()
+    there: Any = document[name]
+    there.pop(index)
     yield tomlkit.dumps(document)
-    del document["reading"]
+    del document[name]
     yield tomlkit.dumps(document)
 
 

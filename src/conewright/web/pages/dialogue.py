@@ -13,7 +13,7 @@ from starlette.responses import Response
 
 from conewright.errors import BadInputError, ConewrightError, JobError
 from conewright.job.document.document import Reading
-from conewright.job.text.readings import with_reading, without_last_reading
+from conewright.job.text.readings import with_reading, without_reading
 from conewright.sound.sounds import LIMIT, sounds_for
 from conewright.stages.find.faults.entries import TestKind
 from conewright.stages.find.faults.trade import test as test_kind
@@ -121,7 +121,7 @@ def undo(request: Request, job_id: str, form: Form) -> Response:
     """Take the last reading back, as a new revision."""
     page = open_page(request, job_id, revision=number_in(form_texts(form), "base"))
     try:
-        text = without_last_reading(page.saved.text)
+        text = without_reading(page.saved.text)
     except BadInputError as error:
         raise Refusal(422, f"Nothing was taken back: {error}.") from None
     last = page.job.readings[-1]
