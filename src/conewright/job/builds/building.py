@@ -105,6 +105,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         seats=seats,
         feeds=feeds,
         faults=faults,
+        planned=filler.planned,
         fills=filler.fills,
         axes=(),
         outlay=_outlay(job, changed, proposal),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from conewright.data_files import data_rows
@@ -61,20 +61,24 @@ def standing(
     return tuple(
         each
         for each in found
-        if each.id not in proposal.mends
-        and not cured(each.fault, each.at, changed=changed, paths=written)
+        if not cured(each.fault, each.at, proposal=proposal, changed=changed, paths=written)
     )
 
 
-def cured(fault: str, at: str, *, changed: Document, paths: Sequence[str]) -> bool:
-    """Whether a change of these fields ends a fault at a place.
+def cured(
+    fault: str, at: str, *, proposal: Proposal, changed: Document, paths: Collection[str]
+) -> bool:
+    """Whether a proposal ends a fault: it says that it mends it, or changes what the table names.
 
     Args:
         fault, at: what is wrong and where.
-        changed: the job after the change.
-        paths: of every field that is changed.
+        proposal: the plan.
+        changed: the job with it carried out.
+        paths: of every field that it changes.
 
     """
+    if f"{fault}@{at}" in proposal.mends:
+        return True
     wanted = [start for change in _cures(fault) for start in _starts(change, at, changed)]
     return any(path == start or path.startswith(f"{start}.") for path in paths for start in wanted)
 

@@ -455,6 +455,7 @@ class Build(Shown):
     of one job draw the same path on the same axis. `outlay` is what it takes.
     `unknown` channels drive what nobody knows: no stage but find has an answer about them.
     `faults` are the findings of the job that are there; places and channels carry their own.
+    `planned` are the paths of the fields that the proposal changes.
     """
 
     job: Document = field(repr=False, compare=False)
@@ -468,6 +469,7 @@ class Build(Shown):
     seats: tuple[SeatState, ...]
     feeds: tuple[FeedState, ...]
     faults: tuple[FaultState, ...]
+    planned: frozenset[str]
     fills: tuple[Fill, ...]
     axes: tuple[str, ...]
     outlay: Outlay

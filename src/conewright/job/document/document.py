@@ -69,6 +69,7 @@ __all__ = [
     "Tool",
     "Trim",
     "Vehicle",
+    "Wishes",
 ]
 
 
@@ -86,6 +87,48 @@ class About(Table):
         "behind an @: thin-after-change@front.",
     )
     notes: Text | None = Field(None, description="Anything else worth keeping.")
+
+
+Weight = Literal["no matter", "would be nice", "matters", "matters most"]
+Knob = Literal[
+    "driver", "ring", "cover", "polarity", "wiring", "capacitor", "high-pass", "radio", "amplifier"
+]
+
+
+class Wishes(Table):
+    """What the owner asked for, and what may be done for it."""
+
+    seat: Identifier | None = Field(
+        None, description="Id of the seat that counts; the first one when left out."
+    )
+    bass: Weight | None = Field(
+        None, description="`no matter`, `would be nice`, `matters` or `matters most`."
+    )
+    loudness: Weight | None = Field(None, description="How loud it plays cleanly; as `bass`.")
+    clarity: Weight | None = Field(None, description="Treble; as `bass`.")
+    reversible: Weight | None = Field(
+        None, description="That it can be put back as it was; as `bass`."
+    )
+    appearance: Weight | None = Field(None, description="That it looks as before; as `bass`.")
+    money: Money | None = Field(None, description="Most that it may cost, in the job's currency.")
+    hours: Money | None = Field(None, description="Most working time [h].")
+    may: tuple[Knob, ...] | None = Field(
+        None,
+        description="What may be changed: `driver`, `ring`, `cover`, `polarity`, `wiring`, "
+        "`capacitor`, `high-pass`, `radio`, `amplifier`; anything when left out.",
+    )
+    cut: bool | None = Field(None, description="Whether panels may be cut.")
+
+    @property
+    def weights(self) -> dict[str, int]:
+        """What each wish weighs, 0 to 4, those of no weight left out."""
+        words = {name: getattr(self, name) for name in WISHES}
+        return {name: WEIGHTS[word] for name, word in words.items() if WEIGHTS.get(word, 0)}
+
+
+WISHES = ("bass", "loudness", "clarity", "reversible", "appearance")
+WEIGHTS = {"no matter": 0, "would be nice": 1, "matters": 2, "matters most": 4}
+"""Points of the owner's words; workshop choice, no source."""
 
 
 class Reading(Table):
@@ -176,6 +219,7 @@ class Document(Table):
 
     format: Version = Field(description="Version of this file format: 1.")
     about: About = Field(About(), alias="job", description="What the job is about.")
+    wishes: Wishes = Field(Wishes(), description="What the owner asked for.")
     vehicle: Vehicle = Field(Vehicle(), description="The vehicle on the bench.")
     seats: tuple[Seat, ...] = Field((), alias="seat", description="Places to listen from.")
     head_unit: HeadUnit = Field(description="The radio.")

@@ -39,6 +39,7 @@ def reference_problems(raw: Mapping[str, Any]) -> list[Found]:
         _lead_problems,
         _place_problems,
         _finding_problems,
+        _wish_problems,
     )
     told = (each for check in checks for each in check(raw))
     return [Found(steps, _problem(raw, steps, text)) for steps, text in islice(told, MOST_PROBLEMS)]
@@ -196,3 +197,10 @@ def _wrong_place(raw: Mapping[str, Any], fault: str, at: str) -> str:
     if fault in VEHICLE_FAULTS and at != "vehicle":
         return f'{fault} is at "vehicle"'
     return ""
+
+
+def _wish_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
+    """The seat that counts is one of the file's."""
+    seat, seats = inside(raw, "wishes", "seat"), ids_of(raw, "seat")
+    if isinstance(seat, str) and seat not in seats:
+        yield ("wishes", "seat"), f"it takes the id of a seat; {known_names(seat, seats)}"

@@ -1,4 +1,4 @@
-"""Readings and findings in the text of a job: one more, one changed, one taken back.
+"""Readings, findings and repairs in the text of a job: one more, one changed, one taken back.
 
 Nothing else changes. In TOML the new lines stand behind the last of their kind. Where exactly is
 found by trying: a place is right where the text, with the lines put in, reads as all that was there
@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import re
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from functools import lru_cache
 from itertools import accumulate, islice
@@ -21,7 +21,14 @@ import tomlkit
 from conewright.errors import BadInputError, JobError
 from conewright.job.text.parsing import Format, bare, job_text
 
-__all__ = ["Said", "with_finding", "with_reading", "without_finding", "without_reading"]
+__all__ = [
+    "Said",
+    "with_finding",
+    "with_plan",
+    "with_reading",
+    "without_finding",
+    "without_reading",
+]
 
 Said = str | float | Mapping[str, str]
 """What a reading says: words, a value with its unit, or several values of a sweep by name."""
@@ -80,6 +87,22 @@ def with_finding(
     if since:
         entry["since"] = since
     return _with_entry(text, format, "finding", entry, same={"fault": fault, "at": at})
+
+
+def with_plan(text: str, format: Format, *, id: str, name: str, mends: Sequence[str]) -> str:
+    """Return the text of a job with a proposal that mends faults, in the place of one of its id.
+
+    Args:
+        text, format: as for `with_reading`.
+        id, name: of the proposal.
+        mends: each as fault@place.
+
+    Raises:
+        BadInputError: there is no place for it in this text.
+
+    """
+    entry = {"id": id, "name": name, "mends": list(mends)}
+    return _with_entry(text, format, "proposal", entry, same={"id": id})
 
 
 def without_reading(text: str, format: Format = "toml", *, number: int = 0) -> str:
@@ -244,12 +267,12 @@ def _block(name: str, entry: Mapping[str, Any], *, margin: str, newline: str) ->
     return "".join(f"{margin}{line}{newline}" for line in lines)
 
 
-def _toml(value: Said) -> str:
+def _toml(value: Said | list[str]) -> str:
     """Write a value as TOML; the escapes of a JSON text are those of TOML as well."""
     if isinstance(value, Mapping):
         parts = (f"{_toml_key(name)} = {_toml(said)}" for name, said in value.items())
         return f"{{ {', '.join(parts)} }}"
-    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(value)
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str | list) else repr(value)
 
 
 def _toml_key(name: str) -> str:

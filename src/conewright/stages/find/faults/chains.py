@@ -172,14 +172,18 @@ def _chain(
     candidates: list[Atom],
     known: frozenset[Atom],
 ) -> Chain:
-    atoms = [atom for atom in candidates if atom not in known]
+    certain = tuple(atom for atom in candidates if atom in known)
+    atoms = [
+        atom
+        for atom in candidates
+        if atom not in known and all(_compatible(atom, other) for other in certain)
+    ]
     pairs = [
         pair
         for pair in combinations(range(len(atoms)), 2)
         if _compatible(atoms[pair[0]], atoms[pair[1]])
     ]
     states: list[State] = [(), *((index,) for index in range(len(atoms))), *pairs]
-    certain = tuple(atom for atom in candidates if atom in known)
     return Chain(id, channel, places, tuple(atoms), tuple(states), certain)
 
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, reduce
+from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,12 +31,23 @@ __all__ = ["Complained", "Model", "Odds", "PairFactor", "infer"]
 class Complained:
     """A complaint: each fault that is there brings it on with its own chance.
 
-    `groundless` is the chance of the complaint with none of its causes there.
+    Attributes:
+        id: the words, and where.
+        causes: chance of each fault that may be there to bring it on.
+        from_nothing: chance of the complaint with no fault behind it.
+        known: the same as `causes` of faults that are certain, or were until they were mended.
+
     """
 
     id: str
     causes: Mapping[Atom, float]
-    groundless: float
+    from_nothing: float
+    known: Mapping[Atom, float] = field(default_factory=dict)
+
+    @property
+    def groundless(self) -> float:
+        """Chance of the complaint with none of its causes there."""
+        return 1.0 - (1.0 - self.from_nothing) * prod(1.0 - told for told in self.known.values())
 
 
 @dataclass(frozen=True)

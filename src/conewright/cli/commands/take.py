@@ -1,0 +1,79 @@
+"""`conewright find` with --take, --mended, --drop and --plan: what was found, written into a job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from conewright.cli.base.kept import open_job, write_text
+from conewright.errors import BadInputError
+from conewright.job.builds.job import Job
+from conewright.job.text.readings import (
+    with_finding,
+    with_plan,
+    without_finding,
+    without_reading,
+)
+from conewright.stages.find.talk.mending import mending
+
+__all__ = ["dropped", "planned", "taken"]
+
+
+def taken(file: Path, finding: str, *, state: str = "found") -> str:
+    """Write a fault into a job as found, or as mended; return what to tell of it.
+
+    Args:
+        file: job file, or a kept job's name.
+        finding: fault@place.
+        state: `found` or `mended`.
+
+    Raises:
+        BadInputError: it is no fault at a place of this job, or the job cannot be written.
+
+    """
+    opened = open_job(file)
+    fault, at = _parts(finding)
+    since = _since(opened.job, fault, at) if state == "found" else ""
+    text = with_finding(opened.text, opened.format, fault=fault, at=at, state=state, since=since)
+    write_text(opened, text)
+    return f"{file}: {finding} is written down as {state}.\n"
+
+
+def dropped(file: Path, what: str) -> str:
+    """Take a finding, fault@place, or a reading, test@place, out of a job again; as `taken`."""
+    opened = open_job(file)
+    name, at = _parts(what)
+    findings = [each.id for each in opened.job.findings]
+    readings = [f"{each.test}@{each.at}" for each in opened.job.readings]
+    if what in findings:
+        number = findings.index(what) + 1
+        text = without_finding(opened.text, opened.format, number=number)
+    elif what in readings:
+        number = len(readings) - readings[::-1].index(what)
+        text = without_reading(opened.text, opened.format, number=number)
+    else:
+        known = ", ".join(dict.fromkeys([*findings, *readings])) or "none"
+        raise BadInputError(f'found "{name}@{at}"; written down are {known}')
+    write_text(opened, text)
+    return f"{file}: {what} is taken out.\n"
+
+
+def planned(file: Path) -> str:
+    """Write the proposal that mends what was found into a job; as `taken`."""
+    opened = open_job(file)
+    plan = mending(opened.job)
+    text = with_plan(opened.text, opened.format, id=plan.id, name=plan.name, mends=plan.mends)
+    write_text(opened, text)
+    return f"{file}: proposal {plan.id} is written: {plan.name}.\n"
+
+
+def _parts(text: str) -> tuple[str, str]:
+    name, at, place = text.partition("@")
+    if not (name and at and place):
+        raise BadInputError(f'found "{text}"; what it is and where is wanted, coil-open@door-fl')
+    return name, place
+
+
+def _since(job: Job, fault: str, at: str) -> str:
+    """Return the last reading at the place, which is what a finding is taken from as a rule."""
+    last = [f"{each.test}@{each.at}" for each in job.readings if each.at == at]
+    return last[-1] if last else ""

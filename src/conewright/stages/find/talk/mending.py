@@ -1,0 +1,72 @@
+"""The plan that mends what was found: its faults, and what it is called."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from conewright.errors import BadInputError
+from conewright.phrases import listed
+from conewright.stages.find.faults import trade
+from conewright.stages.find.talk.inquiry import inquire
+from conewright.stages.find.talk.planning import CERTAIN
+
+if TYPE_CHECKING:
+    from conewright.job.builds.job import Job
+    from conewright.stages.find.faults.chains import Atom
+
+__all__ = ["Mending", "established", "mending", "named"]
+
+ID = "mend"
+"""Of the proposal; counted on where that is taken by another plan."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mending:
+    """A proposal that only mends: its id, its name, and the faults, each as fault@place."""
+
+    id: str
+    name: str
+    mends: tuple[str, ...]
+
+
+def established(job: Job, chances: dict[Atom, float]) -> tuple[str, ...]:
+    """Return the faults to mend: those that were taken as found, else those that are certain.
+
+    Args:
+        job: the job.
+        chances: of every fault, by find.
+
+    """
+    found = tuple(each.id for each in job.findings if each.state == "found")
+    # A load that is too low is no fault of a part: the load is to be written anew.
+    sure = (atom for atom, chance in chances.items() if chance >= CERTAIN)
+    return found or tuple(atom.id for atom in sure if atom.fault != "load-too-low")
+
+
+def mending(job: Job) -> Mending:
+    """Return the proposal that mends what was found.
+
+    Raises:
+        BadInputError: nothing is established yet; names what is likeliest.
+
+    """
+    chances = inquire(job.build()).chances()
+    faults = established(job, chances)
+    if not faults:
+        best = max(chances, key=chances.__getitem__, default=None)
+        told = "" if best is None else f"; likeliest is {best.id} with {100 * chances[best]:.0f} %"
+        raise BadInputError(
+            f"found nothing that is established{told}; take the next reading, or take a fault as "
+            "found first"
+        )
+    return named(job, faults)
+
+
+def named(job: Job, faults: tuple[str, ...]) -> Mending:
+    """Return the proposal for some faults, under an id that no other plan has."""
+    told = (fault.split("@") for fault in faults)
+    words = listed([f"{trade.fault(name).title} at {at}" for name, at in told])
+    taken = {plan.id for plan in job.proposals if plan.set or plan.mends != faults}
+    free = (ID if number == 1 else f"{ID}-{number}" for number in range(1, len(taken) + 2))
+    return Mending(next(id for id in free if id not in taken), f"mend: {words}", faults)
