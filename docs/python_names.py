@@ -11,6 +11,8 @@ from typing import Any
 from pydantic import BaseModel
 
 import conewright as cw
+from conewright.stages.outlay.amounts import Amount
+from conewright.stages.outlay.reckoning import Outlay
 from conewright.stages.report.data import Series
 from docs.markdown import docstring, paragraph, table
 
@@ -20,6 +22,7 @@ GROUPS = {
     "Jobs": ("load", "loads", "demo_job", "demo_text", "starter_text", "job_schema", "Job"),
     "Builds": ("Build",),
     "Answers": ("find", "feed", "hear", "fit", "compare", "Report", "Series"),
+    "Money and hours": ("outlay", "Outlay", "Amount"),
     "Papers": ("make", "Manifest"),
     "Pages": ("serve", "create_app"),
     "Errors": (
@@ -39,7 +42,7 @@ ELSEWHERE = {
     "Report": "Its fields are those of [the report](report.md).",
     "Series": "Its fields are those of [a series](report.md#series).",
 }
-RETURNED: dict[str, type] = {"Series": Series}
+RETURNED: dict[str, type] = {"Series": Series, "Outlay": Outlay, "Amount": Amount}
 """What is met only as an answer to the names above it."""
 MODULES_OF_A_NAME = re.compile(r"\b(?:\w+\.)+(?=\w)")
 

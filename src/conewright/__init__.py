@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from conewright.stages.find.stage import find
     from conewright.stages.fit.stage import fit
     from conewright.stages.hear.stage import hear
+    from conewright.stages.outlay.reckoning import outlay
     from conewright.stages.report.data import Report
     from conewright.version import __version__
     from conewright.web.app import create_app
@@ -69,6 +70,7 @@ __all__ = [
     "load",
     "loads",
     "make",
+    "outlay",
     "serve",
     "starter_text",
 ]
@@ -115,10 +117,11 @@ def _doors() -> dict[str, Any]:
     from conewright.stages.find.stage import find
     from conewright.stages.fit.stage import fit
     from conewright.stages.hear.stage import hear
+    from conewright.stages.outlay.reckoning import outlay
     from conewright.stages.report.data import Report
 
     classes = (Build, Job, Manifest, Report)
-    stages = (compare, feed, find, fit, hear, make)
+    stages = (compare, feed, find, fit, hear, make, outlay)
     texts = (demo_job, demo_text, job_schema, load, loads, starter_text)
     return {door.__name__: door for door in (*classes, *stages, *texts)}
 

@@ -698,36 +698,6 @@ def test_states_can_be_used_as_keys(demo: Job) -> None:
         setattr(found.locations[0], name, "other")
 
 
-@pytest.mark.parametrize(
-    ("proposal", "hours", "cost"),
-    [
-        # Closed form from the demo: hours at 38, material, and the new pair.
-        (None, 0.0, 0.0),
-        ("put-right", 1.5, 1.5 * 38 + 9),
-        ("put-right-patched", 2.5, 2.5 * 38 + 33),
-        ("slim-fronts", 2.5, 2.5 * 38 + 9 + 58),
-        ("larger-fronts", 4.5, 4.5 * 38 + 21 + 84),
-    ],
-)
-def test_hours_and_cost(demo: Job, proposal: str | None, hours: float, cost: float) -> None:
-    build = demo.build(proposal)
-    assert (build.hours, build.cost) == pytest.approx((hours, cost))
-    assert build.outlay.unpriced == ()
-
-
-def test_an_odd_driver_costs_a_pair_and_a_missing_price_is_named() -> None:
-    job = small_job(
-        others=({"id": "priced", "size": "165 mm", "price": 84}, {"id": "free", "size": "165 mm"}),
-        proposal=[
-            {"id": "one", "hours": 2, "set": {"door.driver": "priced"}},
-            {"id": "other", "set": {"door.driver": "free"}},
-        ],
-    )
-    builds = [job.build(name) for name in ("one", "other")]
-    assert (builds[0].cost, builds[0].outlay.unpriced) == (84.0, ("job.hour_rate",))
-    assert (builds[1].cost, builds[1].outlay.unpriced) == (0.0, ("free",))
-
-
 def test_a_proposal_that_is_not_there_is_refused_with_those_that_are(demo: Job) -> None:
     with pytest.raises(JobError, match=r'"put-wrong".*as-found, put-right'):
         demo.build("put-wrong")

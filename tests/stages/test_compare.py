@@ -7,6 +7,7 @@ from conewright.job.builds.job import Job
 from conewright.stages.compare import compare
 from conewright.stages.feed.stage import feed
 from conewright.stages.hear.stage import hear
+from conewright.stages.outlay.reckoning import outlay
 from conewright.stages.report.data import Severity
 
 
@@ -37,12 +38,23 @@ def test_columns_agree_with_the_stages() -> None:
     assert heat == pytest.approx(fed.figure("head_unit.chip_temperature").value)
 
 
-def test_money_and_hours() -> None:
-    report = compare(bench())
-    assert report.figure("higher.cost").value == 90.0
+def test_money_and_hours_are_those_of_the_outlay() -> None:
+    found, report = bench(), compare(bench())
+    for plan in ("as-found", "higher", "bare"):
+        taken = outlay(found.build(plan))
+        for name, amount in (("cost", taken.total), ("hours", taken.hours)):
+            figure = report.figure(f"{plan}.{name}")
+            ends = (amount.low, amount.typical, amount.high)
+            assert (figure.low, figure.value, figure.high) == pytest.approx(ends)
     assert report.figure("higher.cost").unit == "EUR"
     assert report.figure("higher.hours").value == 2.0
+    # by hand, in minutes: 5 + 15 + 3 + 20 + 5 + 7 + 3 + 15 + 10 + 12 + 20
+    assert report.figure("higher.hours").text == (
+        "the proposal writes 2 h of work, its steps add up to 1.92 h"
+    )
     assert report.figure("as-found.cost").value == 0.0
+    # A ring that comes off is work as well, whatever nobody wrote.
+    assert (report.figure("bare.hours").value or 0.0) > 0.5
 
 
 def test_every_build_has_its_worst_verdict_and_unknown_sensors_stop_door_work() -> None:

@@ -15,7 +15,7 @@ from conewright.papers.drawing.write_svg import svg
 from conewright.papers.press.answers import Answers
 from conewright.papers.press.folder import write_papers
 from conewright.papers.press.head import head
-from conewright.papers.press.manifest import Entry, Manifest, PaperFile, Use
+from conewright.papers.press.manifest import Entry, Manifest, PaperFile, Sum, Use
 from conewright.papers.press.typeset import PAPER_SIZE_MM, Paper, checked_paper
 from conewright.papers.templates.drawings import Templates, drawings
 from conewright.papers.templates.sheet import template_sheets
@@ -218,6 +218,8 @@ def _made(order: Order, kinds: tuple[str, ...]) -> Papers:
         plan=top["state"],
         revision=top["revision"],
         paper=order.paper,
+        hours=Sum.of(order.answers.taken.hours, "h"),
+        cost=Sum.of(order.answers.taken.total, order.answers.taken.currency),
         files=tuple(Entry.of(file) for file in files),
         refusals=tuple(_refusals(order, kinds)),
         notes=order.templates.notes if "templates" in kinds else (),
@@ -275,12 +277,12 @@ def _wiring(order: Order) -> Iterator[PaperFile]:
 
 
 def _parts(order: Order) -> Iterator[PaperFile]:
-    bill = bill_of(order.answers, order.templates)
+    bill = bill_of(order.answers)
     content = parts_sheet(order.answers, bill, paper=order.paper, revision=order.revision)
     purpose = "parts, consumables, hours and a quote with what it leaves out"
     yield PaperFile("parts.pdf", purpose, "print", order.page, content)
     purpose = "the same lines as a table (RFC 4180)"
-    yield PaperFile("parts.csv", purpose, "keep", None, csv_text(bill).encode())
+    yield PaperFile("parts.csv", purpose, "keep", None, csv_text(bill.taken).encode())
 
 
 def _sheet(order: Order) -> Iterator[PaperFile]:

@@ -21,6 +21,7 @@ from conewright.stages.fit.stage import fit
 from conewright.stages.hear.heard import BuildSound, sound_of
 from conewright.stages.hear.stage import hear_answer
 from conewright.stages.hear.verdicts import AUDIBLE
+from conewright.stages.outlay.reckoning import Outlay, outlay
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Caution, Kind, Report, Severity, Verdict
 from conewright.stages.report.words import with_band
@@ -61,7 +62,8 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
         _radio_figures(answer, build, radio_load(build, solver))
         _cable_figure(answer, build, radio_load(build, solver))
         _seat_figures(answer, sounds[-1], sounds[0])
-        _work_figures(answer, build, reports[-1])
+        _fit_figure(answer, build, reports[-1])
+        _work_figures(answer, build, outlay(build, solver=solver))
         answer.verdicts.append(_worst(build, reports))
     answer.sentence = _sentence(answer, builds)
     report = answer.report(headlines=_headlines(sounds))
@@ -149,7 +151,7 @@ def _seat_figures(answer: Answer, sound: BuildSound, before: BuildSound) -> None
         )
 
 
-def _work_figures(answer: Answer, build: Build, fitted: Report) -> None:
+def _fit_figure(answer: Answer, build: Build, fitted: Report) -> None:
     moved = moved_places(build.job, planned_job(build))
     odds = [
         figure.value
@@ -167,19 +169,34 @@ def _work_figures(answer: Answer, build: Build, fitted: Report) -> None:
         label="chance that some place is tighter than it should be",
         text=None if odds else "nothing to judge",
     )
+
+
+def _work_figures(answer: Answer, build: Build, taken: Outlay) -> None:
+    """Add money and hours, with the bands that the quote has."""
+    total, hours = taken.total, taken.hours
+    without = f"without {'; '.join(taken.unpriced)}" if taken.unpriced else None
     answer.figure(
         build.id,
         "cost",
-        build.cost,
-        unit=_currency(build),
+        total.typical,
+        unit=build.job.about.currency or "",
         kind=Kind.MONEY,
-        label="work, material and new parts",
+        label="work, parts and what is kept for surprises",
+        origin=None if total.low == total.high else Origin.TYPICAL,
+        band=(total.low, total.high),
+        text=without,
     )
-    answer.figure(build.id, "hours", build.hours, unit="h", kind=Kind.TIME, label="work")
-
-
-def _currency(build: Build) -> str:
-    return build.job.about.currency or ""
+    answer.figure(
+        build.id,
+        "hours",
+        hours.typical,
+        unit="h",
+        kind=Kind.TIME,
+        label="work",
+        origin=None if hours.low == hours.high else Origin.TYPICAL,
+        band=(hours.low, hours.high),
+        text=taken.told_hours or None,
+    )
 
 
 def _worst(build: Build, reports: Sequence[Report]) -> Verdict:

@@ -27,6 +27,8 @@ FEWEST = 6
 
 Shown = Literal["band", "origin", "number", "words", "frequency"]
 WITHOUT_ORIGIN = {Kind.ODDS, Kind.YES}
+SUMS = {Kind.CHANGE, Kind.MONEY, Kind.TIME}
+"""Kinds of which nothing is nothing, wherever it comes from."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +88,9 @@ def _frequency(figure: Figure) -> Cell:
 def number_cell(figure: Figure) -> Cell:
     """Return a figure's number with the letter of its origin, and its band on the next line."""
     said = say(figure)
-    nothing = figure.kind is Kind.CHANGE and said.number == "0" and not said.band
-    if figure.kind in WITHOUT_ORIGIN or nothing:
-        return (said.number,)
-    first = f"{said.number} {letter(figure.origin)}"
+    nothing = figure.kind in SUMS and not said.number.strip("0.") and not said.band
+    bare = figure.kind in WITHOUT_ORIGIN or nothing
+    first = said.number if bare else f"{said.number} {letter(figure.origin)}"
     return (first, said.band) if said.band else (first,)
 
 

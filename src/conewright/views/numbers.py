@@ -87,6 +87,8 @@ def _step(figure: Figure) -> float | None:
     """Return the spread that the digits of a kind always follow; None where the band decides."""
     if figure.kind is Kind.COUNT:
         return WHOLE
+    if figure.kind is Kind.TIME and figure.unit == "h" and figure.value:
+        return TENTHS
     return _sum_step(figure.high or figure.value or 0.0) if figure.kind is Kind.MONEY else None
 
 

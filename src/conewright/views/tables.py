@@ -81,8 +81,8 @@ COMPARED = (
     Column("chip_temperature_hard", "chip, pressed\nhard [°C]"),
     Column("conductor_temperature", "supply cable\nat its fuse\n[°C]"),
     Column("fit_odds", "odds that it\nis too tight"),
-    Column("cost", "cost", "number"),
-    Column("hours", "hours of work", "number"),
+    Column("cost", "cost"),
+    Column("hours", "hours of work"),
 )
 WHERE_PLANS_DIFFER = {"conductor_temperature"}
 """Rows of the comparison that are left out where every plan leaves the cables as they are."""

@@ -84,7 +84,8 @@ def report_head(report: Report) -> Iterator[Paragraph]:
 def _legend(report: Report) -> Iterator[Paragraph]:
     if report.stage in WITHOUT_BANDS or all(figure.value is None for figure in report.figures):
         return
-    yield Paragraph("Bands hold 80 %: from the 10 % to the 90 % point.")
+    quoted = "; those of cost and hours hold 90 %" if report.stage == "compare" else ""
+    yield Paragraph(f"Bands hold 80 %: from the 10 % to the 90 % point{quoted}.")
     yield Paragraph(f"{origins_in_words()}.")
 
 

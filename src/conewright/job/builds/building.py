@@ -1,6 +1,5 @@
 """From a job to a build: one state of the vehicle, as found or with a proposal applied."""
 
-from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -25,7 +24,7 @@ from conewright.job.builds.standing import (
     fault_states,
     standing,
 )
-from conewright.job.builds.state import Build, DriverState, LocationState, NewDriver, Outlay
+from conewright.job.builds.state import Build, DriverState, LocationState
 from conewright.job.document.document import Document, Proposal
 from conewright.job.document.parts import AS_FOUND, Table
 from conewright.job.proposals import apply_proposal
@@ -108,7 +107,6 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         planned=filler.planned,
         fills=filler.fills,
         axes=(),
-        outlay=_outlay(job, changed, proposal),
     )
 
 
@@ -140,27 +138,6 @@ def _drivers(job: Document, filler: Filler) -> dict[str, DriverState]:
     if problems:
         raise JobError(problems)
     return drivers
-
-
-def _outlay(job: Document, changed: Document, proposal: Proposal | None) -> Outlay:
-    """Return what a proposal takes; the vehicle as found takes nothing.
-
-    Args:
-        job: as it is written.
-        changed: the job with the proposal carried out.
-        proposal: None for the vehicle as found.
-
-    """
-    pairs = zip(job.locations, changed.locations, strict=True)
-    counts = Counter(new.driver for old, new in pairs if new.driver != old.driver)
-    return Outlay(
-        hours=None if proposal is None else proposal.hours,
-        hour_rate=job.about.hour_rate,
-        material=None if proposal is None else proposal.extra_cost,
-        drivers=tuple(
-            NewDriver(name, count, changed.driver(name).price) for name, count in counts.items()
-        ),
-    )
 
 
 def _filler(job: Document, changed: Document, proposal: Proposal | None) -> Filler:

@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, fields, is_dataclass
 from enum import StrEnum
 from functools import cached_property
-from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from conewright.job.document.parts import AS_FOUND
@@ -41,9 +40,7 @@ __all__ = [
     "HeadUnitState",
     "LocationState",
     "MountState",
-    "NewDriver",
     "Origin",
-    "Outlay",
     "PartState",
     "ScrewHoles",
     "SeatState",
@@ -401,58 +398,12 @@ class SeatState:
     ear: tuple[Value, Value, Value]
 
 
-@dataclass(frozen=True, slots=True)
-class NewDriver:
-    """A driver that a plan fits anew: in how many places, and the price of two of it."""
-
-    id: str
-    count: int
-    pair_price: float | None
-
-    @property
-    def pairs(self) -> int:
-        """How many pairs must be bought."""
-        return ceil(self.count / 2)
-
-
-@dataclass(frozen=True, slots=True)
-class Outlay:
-    """What a plan takes, in hours and in the currency of the job; None for what nobody wrote.
-
-    Attributes:
-        hours: of work.
-        hour_rate: price of one.
-        material: besides the drivers' own prices.
-        drivers: that are newly fitted.
-
-    """
-
-    hours: float | None
-    hour_rate: float | None
-    material: float | None
-    drivers: tuple[NewDriver, ...]
-
-    @property
-    def cost(self) -> float:
-        """Work, material and new drivers, as far as there are prices."""
-        work = (self.hours or 0.0) * (self.hour_rate or 0.0)
-        parts = sum((each.pair_price or 0.0) * each.pairs for each in self.drivers)
-        return work + (self.material or 0.0) + parts
-
-    @property
-    def unpriced(self) -> tuple[str, ...]:
-        """What the cost leaves out for want of a price: drivers, and the hour."""
-        missing = [each.id for each in self.drivers if each.pair_price is None]
-        hour = self.hours and self.hour_rate is None
-        return (*missing, "job.hour_rate") if hour else tuple(missing)
-
-
 @dataclass(frozen=True)
 class Build(Shown):
     """One concrete state of the vehicle: as found, or with one proposal applied.
 
     `axes` are the random axes of the whole job (as found and every proposal), so that two builds
-    of one job draw the same path on the same axis. `outlay` is what it takes.
+    of one job draw the same path on the same axis.
     `unknown` channels drive what nobody knows: no stage but find has an answer about them.
     `faults` are the findings of the job that are there; places and channels carry their own.
     `planned` are the paths of the fields that the proposal changes.
@@ -472,17 +423,6 @@ class Build(Shown):
     planned: frozenset[str]
     fills: tuple[Fill, ...]
     axes: tuple[str, ...]
-    outlay: Outlay
-
-    @property
-    def hours(self) -> float:
-        """Hours of work that the proposal reckons with, 0 where it says nothing of them."""
-        return self.outlay.hours or 0.0
-
-    @property
-    def cost(self) -> float:
-        """Work, material and new drivers of the proposal, in the currency of the job."""
-        return self.outlay.cost
 
     def __repr__(self) -> str:
         """Return which state it is of, and how much of it."""

@@ -168,9 +168,13 @@ class Proposal(Table):
 
     id: Identifier = Field(description="Short name of the proposal.")
     name: Text | None = Field(None, description="What is done, in one line.")
-    hours: Money | None = Field(None, description="Working time [h].")
+    hours: Money | None = Field(
+        None, description="Working time [h]; where not given, what the steps of the work add up to."
+    )
     extra_cost: Money | None = Field(
-        None, description="Material besides the drivers' own prices, in the currency of the job."
+        None,
+        description="Material besides the drivers' own prices, in the currency of the job; where "
+        "what changes comes to more, that counts.",
     )
     mends: tuple[Text, ...] = Field(
         (),

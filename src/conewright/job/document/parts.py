@@ -13,6 +13,7 @@ from conewright.job.document.fields import (
     Gain,
     Identifier,
     Length,
+    Money,
     Position,
     PositiveCurrent,
     PositiveResistance,
@@ -206,6 +207,11 @@ class HeadUnit(Table):
     )
     sleep_current: Current | None = Field(
         None, description="Supply current with the key out, after the vehicle went to sleep [A]."
+    )
+    price: Money | None = Field(
+        None,
+        description="Price of this radio, in the currency of the job; a proposal that sets it buys "
+        "one.",
     )
     connector: Literal["iso-10487", "other"] | None = Field(
         None,

@@ -10,6 +10,7 @@ from conewright.job.document.fields import (
     Gap,
     Identifier,
     Length,
+    Money,
     PositiveCurrent,
     Temperature,
     Text,
@@ -113,4 +114,9 @@ class Feed(Table):
     )
     return_by: Literal["chassis", "cable"] | None = Field(
         None, description="How the current comes back: through the body, or a cable of this kind."
+    )
+    price: Money | None = Field(
+        None,
+        description="Price of the amplifier that it feeds, in the currency of the job; a proposal "
+        "that sets it buys one.",
     )

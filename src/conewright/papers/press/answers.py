@@ -12,6 +12,7 @@ from conewright.stages.feed.stage import feed
 from conewright.stages.find.stage import find
 from conewright.stages.fit.stage import fit
 from conewright.stages.hear.stage import hear
+from conewright.stages.outlay.reckoning import Outlay, outlay
 from conewright.stages.report.data import Figure, Report, Verdict
 
 __all__ = ["Answers"]
@@ -52,6 +53,11 @@ class Answers:
     def supply(self) -> SupplyPlan:
         """What feeds the radio and amplifiers, and how long the battery lasts."""
         return supply(self.build, self.feed)
+
+    @cached_property
+    def taken(self) -> Outlay:
+        """What the plan takes in parts, hours and money."""
+        return outlay(self.build)
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:

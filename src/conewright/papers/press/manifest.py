@@ -9,8 +9,9 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from conewright.shown import Shown
+from conewright.stages.outlay.amounts import Amount
 
-__all__ = ["MANIFEST", "Entry", "Manifest", "PaperFile", "Use"]
+__all__ = ["MANIFEST", "Entry", "Manifest", "PaperFile", "Sum", "Use"]
 
 MANIFEST = "manifest.json"
 Use = Literal["print", "send out", "keep"]
@@ -58,6 +59,21 @@ class Entry(_Data):
         )
 
 
+class Sum(_Data):
+    """Hours or money of the plan; nine in ten lie between low and high."""
+
+    low: float = Field(description="Low end.")
+    typical: float = Field(description="As a rule.")
+    high: float = Field(description="High end.")
+    unit: str = Field(description="`h`, or the currency.")
+
+    @classmethod
+    def of(cls, amount: Amount, unit: str) -> Sum:
+        """Return an amount in its unit, to a hundredth."""
+        low, typical, high = (round(each, 2) for each in (amount.low, amount.typical, amount.high))
+        return cls(low=low, typical=typical, high=high, unit=unit)
+
+
 class Manifest(Shown, _Data):
     """All files of one plan, what could not be made, and what to know about them."""
 
@@ -65,6 +81,8 @@ class Manifest(Shown, _Data):
     plan: str = Field(description="Id of the plan and its name.")
     revision: str = Field(description="The revision of the job, or its fingerprint.")
     paper: str = Field(description="What it is printed on.")
+    hours: Sum | None = Field(None, description="Hours of work, as on the quote.")
+    cost: Sum | None = Field(None, description="Total of the quote.")
     files: tuple[Entry, ...] = Field(description="The files, in their order.")
     refusals: tuple[str, ...] = Field((), description="What could not be made, with the reason.")
     notes: tuple[str, ...] = Field((), description="What there is to know.")

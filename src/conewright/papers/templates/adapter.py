@@ -22,9 +22,9 @@ from conewright.papers.drawing.outlines import (
 from conewright.papers.drawing.patterns import clearest, from_edges, hole, nearest_hole, on_rays
 from conewright.papers.templates.clearance import hold_clear
 from conewright.papers.templates.sites import Site, floored
-from conewright.papers.templates.stock import Stack
 from conewright.papers.templates.undrawn import UndrawnError
 from conewright.stages.fit.margins import EDGE_DIAMETERS, SEAT_WANTED
+from conewright.stages.outlay.stock import Stack
 
 __all__ = ["HOLE_WEB", "Ring", "adapter", "ring_of"]
 

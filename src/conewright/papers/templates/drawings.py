@@ -15,12 +15,13 @@ from conewright.papers.templates.panel import is_seated, panel_cut, panel_drawin
 from conewright.papers.templates.patch import patch_drawing, patch_of, patch_sheet, patches_apart
 from conewright.papers.templates.sites import Site, floored, site_of
 from conewright.papers.templates.soft_ring import soft_ring
-from conewright.papers.templates.stock import Stack, Stock, made_of, stacks, stock_of
 from conewright.papers.templates.undrawn import Undrawn, UndrawnError
 from conewright.phrases import capital
 from conewright.stages.common.changes import as_found, opened_places
-from conewright.stages.fit.sandwich import SpacerWindow, screws_agree
+from conewright.stages.common.screws import screws_agree
+from conewright.stages.fit.sandwich import SpacerWindow
 from conewright.stages.fit.stage import spacer_windows
+from conewright.stages.outlay.stock import Stack, Stock, made_of, stacks, stock_of
 
 __all__ = ["Templates", "drawings"]
 

@@ -17,9 +17,9 @@ from conewright.papers.drawing.geometry import (
     moved,
     turned,
 )
-from conewright.papers.templates.stock import Stock
 from conewright.papers.templates.undrawn import Undrawn
 from conewright.phrases import capital
+from conewright.stages.outlay.stock import Stock
 
 __all__ = ["BETWEEN", "Laid", "laid_out", "sheet_drawings"]
 

@@ -24,23 +24,17 @@ from conewright.papers.drawing.kerf import CannotCutError, Cutter, cut
 from conewright.papers.drawing.outlines import Outline, Round, Slab, area, drawn, length, reach
 from conewright.papers.templates.clearance import AROUND, Zone, loudspeaker, zones
 from conewright.papers.templates.sites import LARGEST
-from conewright.papers.templates.stock import Stock, made_of, mass_per_area
 from conewright.papers.templates.undrawn import Undrawn, UndrawnError
 from conewright.phrases import capital
+from conewright.stages.outlay.stock import OVERLAP, Stock, made_of, patch_stock
 
-__all__ = ["OVERLAP", "Patch", "patch_drawing", "patch_of", "patch_sheet", "patches_apart"]
-
-OVERLAP = 15.0
-"""How far a bonded patch reaches over the edge of its opening [mm]; common practice, no source."""
+__all__ = ["Patch", "patch_drawing", "patch_of", "patch_sheet", "patches_apart"]
 
 LEAST_OVERLAP = 8.0
 """Where something beside it must stay clear, at least so far [mm]; common practice, no source."""
 
 CORNER = 10.0
 """Round corners of a patch, which do not peel [mm]; common practice, no source."""
-
-ENOUGH_MASS = 0.95
-"""Share of the wanted mass that a sheet must have: sheets come in steps."""
 
 LETTERS = 2.4
 """Height of the name of what must stay clear [mm]."""
@@ -121,13 +115,11 @@ def patch_sheet(place: LocationState, sheets: tuple[Stock, ...]) -> Stock:
     """Return the thinnest sheet that is heavy enough for a patch; raises UndrawnError."""
     cavity = _cavity(place)
     wanted = cavity.cover_mass.si if cavity.cover_mass is not None else 0.0
-    usable = sorted(
-        (sheet for sheet in sheets if made_of(sheet.material).patch), key=_mass_per_area
-    )
-    for sheet in usable:
-        if _mass_per_area(sheet) >= ENOUGH_MASS * wanted:
-            return sheet
-    heaviest = usable[-1].words if usable else "none"
+    found = patch_stock(sheets, wanted=wanted)
+    if found is not None:
+        return found
+    usable = [sheet for sheet in sheets if made_of(sheet.material).patch]
+    heaviest = max(usable, key=lambda each: each.mass).words if usable else "none"
     raise UndrawnError(
         Undrawn(
             place.id,
@@ -185,10 +177,6 @@ def _cavity(place: LocationState) -> CavityState:
 
 def _words(place: LocationState, view: View) -> str:
     return f"{view.side}: {place.name}" if view.side else place.name
-
-
-def _mass_per_area(sheet: Stock) -> float:
-    return mass_per_area(sheet.material, sheet.thickness)
 
 
 def _too_near(place: LocationState, number: int, zone: Zone, room: float) -> UndrawnError:
@@ -261,7 +249,7 @@ def _clear_marks(place: LocationState, patch: Patch, view: View) -> Iterator[Ent
 
 
 def _notes(place: LocationState, patch: Patch, sheet: Stock, rim: str) -> Iterator[str]:
-    mass = area(patch.outline) * 1e-6 * _mass_per_area(sheet)
+    mass = area(patch.outline) * 1e-6 * sheet.mass
     yield f"Cut one from {sheet.words}: {area(patch.outline) / 100:.0f} cm², {mass:.2f} kg."
     yield rim
     yield (

@@ -8,18 +8,18 @@ from conewright.papers.drawing.geometry import MM, Drawing, cross
 from conewright.papers.drawing.kerf import CannotCutError, Cutter, cut
 from conewright.papers.drawing.outlines import area, holds, length, reach
 from conewright.papers.templates.sites import outlines_of_frame
-from conewright.papers.templates.stock import Stack, Stock, made_of, stacks
 from conewright.papers.templates.undrawn import Undrawn, UndrawnError
 from conewright.phrases import capital
+from conewright.stages.outlay.stock import (
+    FLANGE,
+    PRESSED,
+    Stack,
+    Stock,
+    made_of,
+    soft_stacks,
+)
 
 __all__ = ["soft_ring"]
-
-FLANGE = 3.0
-"""How thick a driver's flange is [mm]; common practice, no source."""
-
-PRESSED = (1.2, 2.0)
-"""Thickness of a soft ring before it is pressed, over the gap it fills: at least so that it seals,
-at most so that it does not push the trim off; common practice, no source."""
 
 NARROWEST = 5.0
 """A soft ring narrower than this tears [mm]; common practice, no source."""
@@ -100,7 +100,7 @@ def _stack(
     gap = MM * trim_gap.si - spacer_mm - FLANGE
     soft = [sheet for sheet in sheets if made_of(sheet.material).ring]
     least, most = (gap * share for share in PRESSED)
-    found = stacks(soft, least=least, most=most) if gap > 0.0 else ()
+    found = soft_stacks(sheets, gap=gap)
     if not found:
         listed = ", ".join(f"{sheet.thickness:g}" for sheet in soft) or "no"
         raise _refused(

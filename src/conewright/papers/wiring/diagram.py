@@ -12,9 +12,9 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from conewright.papers.wiring.ladder import HEIGHT, Rung, Wire, ladder, measure
-from conewright.papers.wiring.nets import MINUS, PLUS, Part, parts_of
 from conewright.papers.wiring.schedule import Conductor, Schedule, schedule
 from conewright.papers.wiring.symbols import symbol
+from conewright.stages.common.nets import MINUS, PLUS, Part, parts_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

@@ -10,8 +10,8 @@ from urllib.parse import urlsplit
 from conewright.errors import BadInputError
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
-from conewright.papers.wiring.nets import MINUS, PLUS, parts_of
 from conewright.papers.wiring.schedule import Conductor, Schedule, schedule
+from conewright.stages.common.nets import MINUS, PLUS, parts_of
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:

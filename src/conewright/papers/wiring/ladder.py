@@ -14,7 +14,7 @@ from conewright.physics.electrics.wiring import Leaf, Series, Tree
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from conewright.papers.wiring.nets import Part
+    from conewright.stages.common.nets import Part
 
 __all__ = ["AXIS", "HEIGHT", "Rung", "Size", "Wire", "ladder", "measure"]
 

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 from conewright.data_files import data_rows
 from conewright.job.builds.fills import plain_text
 from conewright.job.builds.state import Origin
-from conewright.papers.wiring.nets import MINUS, PLUS, Joint, joints, parts_of
 from conewright.papers.wiring.proofs import Proof, Proofs
 from conewright.stages.common.changes import as_found, planned_job
+from conewright.stages.common.nets import MINUS, PLUS, Joint, joints, parts_of
 from conewright.stages.find.faults.chains import chains_of
 
 if TYPE_CHECKING:

@@ -12,9 +12,11 @@ from conewright.papers.press.answers import Answers
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
 from conewright.papers.work.checks import NOT_KNOWN, expected, hand_over, power_up, settings
-from conewright.papers.work.steps import MINUTES_PER_HOUR, Step, total_minutes, work_steps
+from conewright.papers.work.parts_sheet import hours_in_words
+from conewright.phrases import capital
 from conewright.pictures import as_svg
 from conewright.stages.find.faults import trade
+from conewright.stages.outlay.steps import Step, total_minutes
 from conewright.stages.report.care import cautions_for
 from conewright.stages.report.data import Caution, Report, Severity
 from conewright.views.text import spoken_verdicts
@@ -45,7 +47,8 @@ def job_sheet(answers: Answers, *, paper: Paper = "A4", revision: str | None = N
 def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, Any]:
     """Return what stands on the job sheet, as plain data for its template."""
     build = answers.build
-    steps = work_steps(build)
+    taken = answers.taken
+    steps = taken.steps
     cautions = {caution.id: caution for caution in cautions_for("make", build)}
     return {
         "head": head(build, TITLE, revision=revision),
@@ -55,7 +58,8 @@ def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, An
         **_verdicts(answers),
         "steps": list(_steps(answers, steps, cautions)),
         "minutes": asdict(total_minutes(steps)),
-        "planned_minutes": build.hours * MINUTES_PER_HOUR,
+        "hours": hours_in_words(taken.hours),
+        "told_hours": capital(taken.told_hours),
         "results": [answers.hear.answer, answers.feed.answer, answers.fit.answer],
         "settings": asdict(settings(answers))
         | {"cautions": _texts(cautions, _cautions_of(steps, "set"))},

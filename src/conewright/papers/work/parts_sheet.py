@@ -7,28 +7,33 @@ from typing import TYPE_CHECKING, Any
 
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
-from conewright.papers.templates.drawings import Templates, drawings
-from conewright.papers.wiring.schedule import schedule
-from conewright.papers.work.bill import Bill, Line, bill
-from conewright.papers.work.money import Amount
-from conewright.papers.work.steps import work_steps
+from conewright.papers.work.bill import Bill, bill
 from conewright.stages.report.words import number, odds
 from conewright.views.numbers import money
 
 if TYPE_CHECKING:
     from conewright.papers.press.answers import Answers
+    from conewright.stages.outlay.amounts import Amount, Line, LineKind
 
-__all__ = ["bill_of", "parts_data", "parts_sheet"]
+__all__ = ["bill_of", "hours_in_words", "parts_data", "parts_sheet"]
 
 TITLE = "Parts and quote"
+KINDS: dict[LineKind, str] = {
+    "driver": "drivers",
+    "radio": "radios",
+    "material": "materials",
+    "work": "work",
+    "contingency": "contingency",
+}
+"""Kinds of line, and what the template calls them."""
+
 NOT_SAID = ("note", "before", "power-up")
 """Steps that the owner is not told of one by one."""
 
 
-def bill_of(answers: Answers, drawn: Templates | None = None) -> Bill:
-    """Return the bill of a plan; `drawn` are its drawings, made here when None."""
-    build = answers.build
-    return bill(build, drawn or drawings(build), schedule(build), answers.supply)
+def bill_of(answers: Answers) -> Bill:
+    """Return the bill of a plan."""
+    return bill(answers.build, answers.taken)
 
 
 def parts_sheet(
@@ -48,43 +53,38 @@ def parts_sheet(
 
 def parts_data(answers: Answers, made: Bill, *, revision: str | None = None) -> dict[str, Any]:
     """Return what stands on the parts list and the quote, as plain data."""
-    build = answers.build
+    build, taken = answers.build, made.taken
+    of_kind = {kind: [_line(line) for line in taken.lines if line.kind == kind] for kind in KINDS}
     return {
         "head": head(build, TITLE, revision=revision),
         "plan": build.title,
         "vehicle": build.vehicle.name,
-        "currency": made.currency,
-        "drivers": [_line(line) for line in made.lines if line.kind == "driver"],
-        "materials": [_line(line) for line in made.lines if line.kind == "material"],
-        "work": [_line(line) for line in made.lines if line.kind == "work"],
-        "contingency": [_line(line) for line in made.lines if line.kind == "contingency"],
+        "currency": taken.currency,
+        **{name: of_kind[kind] for kind, name in KINDS.items()},
         "sums": {
-            "drivers": _sums(made.sum_of("driver")),
-            "materials": _sums(made.sum_of("material")),
-            "work": _sums(made.sum_of("work")),
-            "contingency": _sums(made.sum_of("contingency")),
-            "total": _sums(made.total),
+            **{name: _sums(taken.sum_of(kind)) for kind, name in KINDS.items()},
+            "total": _sums(taken.total),
         },
-        "hours": _hours(made.hours),
-        "rate": made.rate,
+        "hours": hours_in_words(taken.hours),
+        "rate": taken.rate,
         "surprises": [
             {
                 "title": each.title,
                 "chance": odds(each.chance),
-                "hours": _hours(each.hours),
+                "hours": hours_in_words(each.hours),
                 "cost": _sums(each.cost),
             }
-            for each in made.surprises
+            for each in taken.surprises
         ],
-        "chance": odds(made.chance),
+        "chance": odds(taken.chance),
         "alternates": list(made.alternates),
-        "unpriced": list(made.unpriced),
+        "unpriced": list(taken.unpriced),
         "exclusions": list(made.exclusions),
         "notes": list(made.notes),
         "verdict": made.verdict,
         "steps": [
             {"title": step.title, "where": step.where}
-            for step in work_steps(build)
+            for step in taken.steps
             if step.id not in NOT_SAID
         ],
     }
@@ -102,5 +102,6 @@ def _sums(amount: Amount) -> dict[str, str]:
     return {name: money(each, highest=amount.high) for name, each in asdict(amount).items()}
 
 
-def _hours(amount: Amount) -> dict[str, str]:
+def hours_in_words(amount: Amount) -> dict[str, str]:
+    """Return hours to a tenth: low, as a rule and high."""
     return {name: f"{time:.1f}" for name, time in asdict(amount).items()}

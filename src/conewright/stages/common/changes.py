@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from conewright.job.builds.building import build_job
 from conewright.job.builds.state import (
     Build,
+    CableState,
     ChannelState,
     FeedState,
     HeadUnitState,
     LocationState,
+    PartState,
+    UnknownChannelState,
+    Value,
 )
 from conewright.job.document.document import Document
 from conewright.job.proposals import apply_proposal
+from conewright.job.quantity.values import Quantity
+from conewright.stages.common.screws import screws_agree
 
 __all__ = [
     "Changes",
@@ -24,19 +31,32 @@ __all__ = [
     "cut_needed",
     "moved_places",
     "new_driver_places",
+    "new_parts",
     "opened_places",
+    "pairs_of",
     "planned_job",
 ]
 
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """What a build changes, by kind of change: ids of places; of channels for `rewired`, of supply
-    cables for `recabled`, of the radio for `new-radio`; of all of these for `battery-off`.
+    """What a build changes, by kind of change: ids of places; of channels for `rewired`,
+    `new-parts`, `relaid`, `wire-mended` and `filtered`; of supply cables for `recabled`, `fused`
+    and `new-amplifier`; of the radio for `new-radio`, `joint-cleaned` and `bypassed`; of all of
+    these for `battery-off`.
     """
 
     opened: tuple[str, ...]
     by_kind: dict[str, tuple[str, ...]]
+
+    def at(self, kind: str) -> tuple[str, ...]:
+        """Return where a kind of change is made; nowhere for one that no plan can make yet."""
+        return self.by_kind.get(kind, ())
+
+    @property
+    def any(self) -> bool:
+        """Whether anything is changed at all."""
+        return any(self.by_kind.values())
 
 
 def as_found(build: Build) -> Build:
@@ -68,14 +88,63 @@ def changes(build: Build) -> Changes:
         for channel in build.channels
         if channel.id not in channels or channel.tree != channels[channel.id].tree
     )
-    cables = {cable.id: _laid(cable) for cable in before.feeds}
-    by_kind["recabled"] = tuple(
-        cable.id for cable in build.feeds if _laid(cable) != cables.get(cable.id)
-    )
-    swapped = _made(build.head_unit) != _made(before.head_unit)
-    by_kind["new-radio"] = (HEAD_UNIT,) if swapped else ()
-    by_kind["battery-off"] = (*opened, *by_kind["recabled"], *by_kind["new-radio"])
+    by_kind |= _at_channels(build, before) | _at_supply(build, before)
     return Changes(opened=opened, by_kind=by_kind)
+
+
+def _at_channels(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
+    """Return what changes between the radio and its loads, besides the loads themselves."""
+    known = pairs_of(build)
+    then = {channel.id: channel for channel in pairs_of(before)}
+    played = {channel.id: _played(channel) for channel in before.channels}
+    return {
+        "new-parts": tuple(channel.id for channel in build.channels if new_parts(channel, before)),
+        "relaid": tuple(c.id for c in known if _length(c.cable) != _length(then[c.id].cable)),
+        "wire-mended": tuple(
+            c.id
+            for c in known
+            if _length(c.cable) == _length(then[c.id].cable)
+            and _quantity(c.cable.resistance) != _quantity(then[c.id].cable.resistance)
+        ),
+        "filtered": tuple(
+            c.id for c in build.channels if c.id in played and _played(c) != played[c.id]
+        ),
+    }
+
+
+def _at_supply(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
+    """Return what changes at the radio, an amplifier, and the cables that feed them."""
+    planned = planned_job(build)
+    then = {cable.id: cable for cable in before.feeds}
+    prices = {feed.id: feed.price for feed in build.job.feeds}
+    radio, was = build.head_unit, before.head_unit
+    new = planned.head_unit.price != build.job.head_unit.price or _made(radio) != _made(was)
+    cleaned = [_quantity(unit.feed_resistance) for unit in (radio, was)]
+    amplified = (FACTORY_AMPLIFIER in (job.head_unit.carries or ()) for job in (build.job, planned))
+    found = {
+        "recabled": tuple(c.id for c in build.feeds if _laid(c) != _laid(then[c.id])),
+        "fused": tuple(
+            c.id
+            for c in build.feeds
+            if _laid(c) == _laid(then[c.id]) and _fused(c) != _fused(then[c.id])
+        ),
+        "new-amplifier": tuple(
+            feed.id
+            for feed in planned.feeds
+            if feed.to == "amplifier" and feed.price != prices[feed.id]
+        ),
+        "new-radio": (HEAD_UNIT,) if new else (),
+        # A new radio's own feed is joined with it.
+        "joint-cleaned": (HEAD_UNIT,) if cleaned[0] != cleaned[1] and not new else (),
+        "bypassed": (HEAD_UNIT,) if [*amplified] == [True, False] else (),
+    }
+    opened = tuple(place.id for place in opened_places(build))
+    return found | {"battery-off": (*opened, *(at for kind in found.values() for at in kind))}
+
+
+def pairs_of(build: Build) -> tuple[ChannelState | UnknownChannelState, ...]:
+    """Return every channel of a build, those of unknown load last."""
+    return (*build.channels, *build.unknown)
 
 
 def opened_places(build: Build) -> tuple[LocationState, ...]:
@@ -86,6 +155,24 @@ def opened_places(build: Build) -> tuple[LocationState, ...]:
     """
     before = {place.id: place for place in as_found(build).locations}
     return tuple(place for place in build.locations if _work(place) != _work(before.get(place.id)))
+
+
+def new_parts(channel: ChannelState, before: Build) -> tuple[PartState, ...]:
+    """Return the parts written into a channel's load that it had none of as found, wires too.
+
+    Args:
+        channel: of a plan.
+        before: the vehicle as found.
+
+    """
+    then = (each for each in before.channels if each.id == channel.id)
+    left = Counter(_part(part) for each in then for part in each.parts)
+    found = []
+    for part in channel.parts:
+        left[_part(part)] -= 1
+        if left[_part(part)] < 0:
+            found.append(part)
+    return tuple(found)
 
 
 def new_driver_places(build: Build) -> frozenset[str]:
@@ -127,13 +214,16 @@ def moved_places(job: Document, planned: Document) -> frozenset[str]:
 
 
 HEAD_UNIT = "head_unit"
+FACTORY_AMPLIFIER = "factory-amplifier"
 
 PLACE_TESTS: dict[str, Callable[[LocationState, LocationState], bool]] = {
     "cuts": lambda now, then: _cut_for_driver(now, then) or _wider(now, then),
     "patched": lambda now, then: _cover(now) == "patch" != _cover(then),
     "filmed": lambda now, then: _cover(now) == "film" != _cover(then),
     "spacer": lambda now, then: now.mount.spacer.si > 0.0 and now.mount.spacer != then.mount.spacer,
-    "ring": lambda now, then: now.mount.ring and not then.mount.ring,
+    "adapted": lambda now, then: _new(now, then) and _carried_by_ring(now, then),
+    "ring": lambda now, then: now.mount.ring and (not then.mount.ring or _sealed_anew(now, then)),
+    "repaired": lambda now, then: not _new(now, then) and _coil(now) != _coil(then),
 }
 """The kinds of change that are told by a place and the same place as found."""
 
@@ -143,12 +233,33 @@ def _work(place: LocationState | None) -> object:
     if place is None:
         return None
     mount = place.mount
-    return place.driver.id, mount.ring, mount.spacer, mount.cutout, place.cavity, place.trim
+    driver = (place.driver.id, _coil(place))
+    return driver, mount.ring, mount.spacer, mount.cutout, place.cavity, place.trim
+
+
+def _coil(place: LocationState) -> tuple[object, ...]:
+    """What a driver is by its sheet: where a plan says otherwise of the same one, it is mended."""
+    return tuple((name, value.quantity) for name, value in place.driver.basis)
+
+
+def _new(now: LocationState, then: LocationState) -> bool:
+    return now.driver.id != then.driver.id
 
 
 def _cut_for_driver(now: LocationState, then: LocationState) -> bool:
     """Whether another driver needs a larger hole; the one that was found there sits in its own."""
-    return now.driver.id != then.driver.id and bool(cut_needed(now))
+    return _new(now, then) and bool(cut_needed(now))
+
+
+def _sealed_anew(now: LocationState, then: LocationState) -> bool:
+    """Whether a ring that was there has to be cut anew, for another driver behind a trim."""
+    return _new(now, then) and now.trim is not None and now.trim.present
+
+
+def _carried_by_ring(now: LocationState, then: LocationState) -> bool:
+    """Whether a driver needs a ring that the plan does not speak of: its screws lie elsewhere."""
+    anew = replace(now, mount=then.mount)
+    return now.mount.spacer.si <= 0.0 and screws_agree(anew) is False
 
 
 def _wider(now: LocationState, then: LocationState) -> bool:
@@ -156,18 +267,43 @@ def _wider(now: LocationState, then: LocationState) -> bool:
     return hole is not None and was is not None and hole.si > was.si
 
 
+def _part(part: PartState) -> tuple[object, ...]:
+    """What tells a part by value from another, wherever it stands."""
+    if part.wire is not None:
+        return part.kind, *_length(part.wire)
+    return part.kind, None if part.value is None else part.value.si
+
+
+def _quantity(value: Value | None) -> Quantity | None:
+    return None if value is None else value.quantity
+
+
+def _length(cable: CableState) -> tuple[object, ...]:
+    return _quantity(cable.length), _quantity(cable.size)
+
+
+def _played(channel: ChannelState) -> tuple[object, ...]:
+    """What is set at the radio for one channel."""
+    return _quantity(channel.gain), _quantity(channel.high_pass), channel.high_pass_slope
+
+
 def _laid(cable: FeedState) -> tuple[object, ...]:
-    """Everything about a supply cable that cannot change without laying or fusing it anew."""
-    sizes = (cable.length, cable.size, cable.fuse, cable.fuse_distance)
-    written = tuple(None if value is None else value.quantity for value in sizes)
+    """Everything about a supply cable that cannot change without laying it anew."""
+    written = (_quantity(cable.length), _quantity(cable.size))
     return (*written, cable.metal, cable.route, cable.return_by)
+
+
+def _fused(cable: FeedState) -> tuple[object, ...]:
+    return _quantity(cable.fuse), _quantity(cable.fuse_distance)
 
 
 def _made(radio: HeadUnitState) -> tuple[object, ...]:
     """What no work on a radio changes: with another of these it is another radio."""
-    power = radio.advertised_power
-    rated = (radio.minimum_load.quantity, None if power is None else power.quantity)
-    return (radio.name, radio.output, *rated)
+    own = (
+        *(radio.minimum_load, radio.advertised_power, radio.output_resistance, radio.clip_loss),
+        *(radio.peak_current, radio.quiescent_current, radio.junction_to_dash, radio.limit),
+    )
+    return (radio.name, radio.output, *map(_quantity, own))
 
 
 def _cover(place: LocationState) -> str:

@@ -115,6 +115,7 @@ class ChannelCircuit:
         source_resistance: of the radio's output [ohm].
         settings: gain and high-pass of the channel [V/V].
         idle: draws in which nothing on it can play, shape (1 + samples, 1) or (1, 1).
+        part_drives: voltage across each part written into the load, by its key [V/V of EMF].
 
     """
 
@@ -126,6 +127,7 @@ class ChannelCircuit:
     source_resistance: FloatArray
     settings: ComplexArray
     idle: NDArray[np.bool_]
+    part_drives: Mapping[str, ComplexArray]
 
 
 @dataclass(frozen=True)
@@ -280,6 +282,7 @@ class Solver:
             source_resistance=source,
             settings=self._settings(channel),
             idle=damage.silent | (np.abs(load + cable).min(axis=-1, keepdims=True) > OPEN_FROM),
+            part_drives={part.key: across * tree.voltages[part.key] for part in channel.parts},
         )
         return solved, drive
 

@@ -182,7 +182,7 @@ class RadioLoad:
         for load in self.live.values():
             total = total + amplifier.programme_heat(
                 supply=self.swing * self.supply,
-                peak_voltage=self._programme_ceiling(load),
+                peak_voltage=self.programme_ceiling(load),
                 resistance=load.equivalent_resistance,
                 power_resistance=load.power_resistance,
                 fraction=fraction,
@@ -204,7 +204,7 @@ class RadioLoad:
         """Mean supply current with programme on all channels [A]."""
         music = sum(
             amplifier.programme_current(
-                peak_voltage=self._programme_ceiling(load),
+                peak_voltage=self.programme_ceiling(load),
                 resistance=load.equivalent_resistance,
                 fraction=fraction,
             )
@@ -234,7 +234,8 @@ class RadioLoad:
         whole_power = np.sum(weights * _power(across, whole), axis=-1, keepdims=True)
         return np.asarray(taken / whole_power)
 
-    def _programme_ceiling(self, load: ChannelLoad) -> FloatArray:
+    def programme_ceiling(self, load: ChannelLoad) -> FloatArray:
+        """Peak volts at the plug that programme is clipped at [V]."""
         return amplifier.clean_peak_voltage(
             supply=self.swing * self.supply,
             clip_loss=self.clip_loss,

@@ -11,6 +11,7 @@ from conewright.job.quantity.units import to_unit
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Circuit, Solver
+from conewright.stages.feed.components import component_figures
 from conewright.stages.feed.drain import drain_figures, drain_verdict
 from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.supply import supply_figures
@@ -82,6 +83,7 @@ def feed_answer(
     feed_verdicts(answer, load)
     supply_verdicts(answer, load)
     drain_verdict(answer)
+    component_figures(answer, load)
     return answer.report(headlines=_headlines(load) if whole else {})
 
 

@@ -15,6 +15,7 @@ from conewright.job.builds.draws import Draws
 from conewright.job.builds.state import LocationState, Origin, Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
+from conewright.stages.common.screws import is_measured
 from conewright.stages.fit.margins import FRONT, REAR
 
 __all__ = [
@@ -22,9 +23,7 @@ __all__ = [
     "Sandwich",
     "SpacerWindow",
     "allowances",
-    "is_measured",
     "sandwich_of",
-    "screws_agree",
 ]
 
 GLASS_PLAY = 1e-3
@@ -39,9 +38,6 @@ WINDOW_KINDS = ("door", "panel")
 
 BEYOND_XMAX = 1e-3
 """What the cone may move beyond its mechanical travel before it is safe from the trim [m]."""
-
-SCREW_CIRCLES_AGREE = 1e-3
-"""Two screw circles are the same within this [m]; common practice, no source."""
 
 TRAVEL = Quantity.of(1.0, "number", low=0.75, high=1.4)
 """Mechanical travel over Xmax; from memory."""
@@ -201,24 +197,6 @@ def allowances(place: LocationState) -> tuple[Value, Value, Value]:
             signed=True,
         ),
     )
-
-
-def screws_agree(place: LocationState) -> bool | None:
-    """Whether the frame's screw holes lie on those of the mount; None where either is unknown."""
-    mount, frame = place.mount, place.driver.frame
-    if mount.screw_circle is None or frame.screw_circle is None:
-        return None
-    if mount.screw_count is None or frame.screw_count is None:
-        return None
-    if not is_measured(frame.screw_circle):
-        return None
-    apart = abs(mount.screw_circle.si - frame.screw_circle.si)
-    return mount.screw_count == frame.screw_count and apart <= SCREW_CIRCLES_AGREE * (1 + 1e-9)
-
-
-def is_measured(value: Value | None) -> bool:
-    """Whether somebody gave this value; a typical one that fills a gap is no measurement."""
-    return value is not None and value.origin is not Origin.TYPICAL
 
 
 def _forward(swing: FloatArray) -> FloatArray:

@@ -10,6 +10,7 @@ from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.units import MM
 from conewright.phrases import capital
 from conewright.stages.common.changes import moved_places, planned_job
+from conewright.stages.common.screws import screws_agree
 from conewright.stages.fit.margins import (
     EDGE_WANTED,
     FRONT,
@@ -22,7 +23,6 @@ from conewright.stages.fit.sandwich import (
     WINDOW_KINDS,
     Sandwich,
     SpacerWindow,
-    screws_agree,
 )
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Figure, Severity

@@ -79,14 +79,16 @@ class Answer:
         text: str | None = None,
         origin: Origin | None = None,
         carrier: FloatArray | None = None,
+        band: tuple[float, float] | None = None,
     ) -> None:
         """Add a figure; its origin is that of the input that carries most of its spread.
 
         A figure that is an input itself brings its own origin; one that is made from the spread
-        of something else names that as its carrier.
+        of something else names that as its carrier. One whose ends come from a table of prices
+        or minutes has them as its `band`.
         """
         draws = _row(values)
-        outcome = Outcome(subject, name, draws, unit, kind, label, frequency_hz, text)
+        outcome = Outcome(subject, name, draws, unit, kind, label, frequency_hz, text, band)
         self._waiting.append(_Waiting(outcome, draws if carrier is None else _row(carrier), origin))
 
     def __getitem__(self, id: str) -> Figure:

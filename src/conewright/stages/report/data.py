@@ -95,9 +95,17 @@ class Figure(_Data):
     value: float | None = Field(
         description="The answer with every quantity at its central value; null where there is none."
     )
-    low: float | None = Field(None, description="10 % point over the spreads, in `unit`.")
+    low: float | None = Field(
+        None,
+        description="10 % point over the spreads, in `unit`; of a plan's cost and hours the 5 % "
+        "point, as on the quote.",
+    )
     median: float | None = Field(None, description="50 % point over the spreads, in `unit`.")
-    high: float | None = Field(None, description="90 % point over the spreads, in `unit`.")
+    high: float | None = Field(
+        None,
+        description="90 % point over the spreads, in `unit`; of a plan's cost and hours the 95 % "
+        "point, as on the quote.",
+    )
     unit: str = Field(description="Unit of value and band; empty for odds and plain numbers.")
     kind: Kind = Field(Kind.NUMBER, description="What it holds; how it is said follows from it.")
     origin: Origin = Field(description="Origin of the input that carries most of the spread.")
@@ -430,6 +438,7 @@ class Outcome:
         label: what it is, in a few plain words.
         frequency_hz: the frequency it belongs to, if it has one.
         text: words that say more than the number.
+        band: low and high end where no draws give them.
 
     """
 
@@ -441,6 +450,7 @@ class Outcome:
     label: str
     frequency_hz: float | None = None
     text: str | None = None
+    band: tuple[float, float] | None = None
 
 
 def figures(outcomes: Sequence[Outcome], origins: Sequence[Origin]) -> list[Figure]:
@@ -453,6 +463,7 @@ def figures(outcomes: Sequence[Outcome], origins: Sequence[Origin]) -> list[Figu
     """
     answered = [each.draws for each in outcomes if each.draws is not None]
     bands = iter(_bands(answered))
+    told = [{"value": None} if each.draws is None else next(bands) for each in outcomes]
     return [
         Figure(
             id=f"{each.subject}.{each.name}",
@@ -464,10 +475,15 @@ def figures(outcomes: Sequence[Outcome], origins: Sequence[Origin]) -> list[Figu
             label=each.label,
             frequency_hz=each.frequency_hz,
             text=each.text,
-            **({"value": None} if each.draws is None else next(bands)),
+            **{**values, **_ends(each)},
         )
-        for each, origin in zip(outcomes, origins, strict=True)
+        for each, values, origin in zip(outcomes, told, origins, strict=True)
     ]
+
+
+def _ends(outcome: Outcome) -> dict[str, float]:
+    """Return the ends of a band that no draws give."""
+    return {} if outcome.band is None else {"low": outcome.band[0], "high": outcome.band[1]}
 
 
 def _bands(draws: Sequence[FloatArray]) -> list[dict[str, float]]:

@@ -1,21 +1,29 @@
-"""Amounts with their spread: low, as a rule, high."""
+"""Amounts with their spread: low, as a rule, high; and lines of so many at a price."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import hypot
+from typing import Literal
 
 __all__ = [
     "NOTHING",
     "Amount",
+    "Line",
+    "LineKind",
     "amount_of",
     "chance_of_any",
     "exactly",
     "in_step",
+    "line_of",
     "order_quantity",
     "together",
 ]
+
+
+LineKind = Literal["driver", "radio", "material", "work", "contingency"]
+"""`radio` is a radio or an amplifier; with `material` it is all besides the drivers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +48,40 @@ class Amount:
             (self.high - self.typical) * other.typical, (other.high - other.typical) * self.typical
         )
         return Amount(low, typical, high)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of what a plan takes: how much of what, the price of one, what it comes to.
+
+    `item` is the id of a driver, or what tells a material from another.
+    """
+
+    kind: LineKind
+    item: str
+    title: str
+    quantity: float
+    unit: str
+    price: Amount
+    cost: Amount
+    note: str
+    source: str
+
+
+def line_of(
+    kind: LineKind,
+    item: str,
+    title: str,
+    *,
+    price: Amount,
+    source: str,
+    quantity: float = 1.0,
+    unit: str = "piece",
+    note: str = "",
+) -> Line:
+    """Return a line with what it comes to."""
+    cost = price.times(quantity)
+    return Line(kind, item, title, quantity, unit, price, cost, note, source)
 
 
 def exactly(value: float) -> Amount:

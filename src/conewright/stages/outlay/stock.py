@@ -11,17 +11,35 @@ from typing import get_args
 from conewright.data_files import data_rows
 from conewright.job.document.bench import Material
 from conewright.job.document.document import Document
-from conewright.papers.drawing.geometry import MM
+from conewright.job.quantity.units import MM
 
 __all__ = [
+    "FLANGE",
+    "OVERLAP",
+    "PRESSED",
     "Made",
     "Stack",
     "Stock",
     "made_of",
     "mass_per_area",
+    "patch_stock",
+    "soft_stacks",
     "stacks",
     "stock_of",
 ]
+
+OVERLAP = 15.0
+"""How far a bonded patch reaches over the edge of its opening [mm]; common practice, no source."""
+
+ENOUGH_MASS = 0.95
+"""Share of the wanted mass that a sheet must have: sheets come in steps."""
+
+FLANGE = 3.0
+"""How thick a driver's flange is [mm]; common practice, no source."""
+
+PRESSED = (1.2, 2.0)
+"""Thickness of a soft ring before it is pressed, over the gap it fills: at least so that it seals,
+at most so that it does not push the trim off; common practice, no source."""
 
 MOST_LAYERS = 4
 """Sheets glued on each other for one part; common practice, no source."""
@@ -45,6 +63,11 @@ class Stock:
     def words(self) -> str:
         """What it is called: `6 mm rigid plastic`."""
         return f"{self.thickness:g} mm {made_of(self.material).words}"
+
+    @property
+    def mass(self) -> float:
+        """Mass for each area [kg/m2]."""
+        return mass_per_area(self.material, self.thickness)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +119,7 @@ class Stack:
 
 @cache
 def _materials() -> dict[Material, Made]:
-    found = {row["material"]: row for row in data_rows("papers", "materials.csv")}
+    found = {row["material"]: row for row in data_rows("stages.outlay", "materials.csv")}
     materials: tuple[Material, ...] = get_args(Material)
     return {material: _made(found[material]) for material in materials}
 
@@ -145,7 +168,7 @@ def _usual() -> tuple[Stock, ...]:
             (float(row["width_mm"]), float(row["height_mm"])),
             listed=False,
         )
-        for row in data_rows("papers", "stock.csv")
+        for row in data_rows("stages.outlay", "stock.csv")
         for material in _materials()
         if material == row["material"]
     )
@@ -159,6 +182,21 @@ def _uses(sheet: Stock) -> frozenset[str]:
     if made.adapter_mm is not None and sheet.material != "aluminium":
         return frozenset({"adapter"})
     return frozenset({"patch"})
+
+
+def patch_stock(sheets: Sequence[Stock], *, wanted: float) -> Stock | None:
+    """Return the thinnest sheet that is heavy enough for a patch [kg/m2], None where none is."""
+    usable = sorted(
+        (sheet for sheet in sheets if made_of(sheet.material).patch), key=lambda each: each.mass
+    )
+    return next((sheet for sheet in usable if sheet.mass >= ENOUGH_MASS * wanted), None)
+
+
+def soft_stacks(sheets: Sequence[Stock], *, gap: float) -> tuple[Stack, ...]:
+    """Return the stacks of foam that seal a gap [mm] once they are pressed, the best first."""
+    soft = [sheet for sheet in sheets if made_of(sheet.material).ring]
+    least, most = (gap * share for share in PRESSED)
+    return stacks(soft, least=least, most=most) if gap > 0.0 else ()
 
 
 def stacks(

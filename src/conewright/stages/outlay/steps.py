@@ -1,6 +1,8 @@
 """The plan in order of work: steps with tools, minutes and the cautions that apply to each.
 
-The steps are rows of a data file; `when` says for which places, channels or jobs a row is done.
+The steps are rows of a data file; `when` says for which kind of change a row is done, and `each`
+whether once for the job or at every place, channel or cable. A kind that no plan can make yet has
+its row all the same: what mends a fault found is one more kind.
 What has changed is told by the build and the vehicle as found, never by the words of a proposal.
 """
 
@@ -10,9 +12,9 @@ from dataclasses import dataclass
 
 from conewright.data_files import data_rows
 from conewright.job.builds.state import Build
-from conewright.papers.work.money import Amount, amount_of, in_step
 from conewright.phrases import listed
-from conewright.stages.common.changes import Changes, changes
+from conewright.stages.common.changes import Changes
+from conewright.stages.outlay.amounts import Amount, amount_of, in_step
 
 __all__ = ["MINUTES_PER_HOUR", "Step", "total_minutes", "work_steps"]
 
@@ -40,15 +42,15 @@ class Step:
     source: str
 
 
-def work_steps(build: Build) -> tuple[Step, ...]:
+def work_steps(build: Build, changed: Changes) -> tuple[Step, ...]:
     """Return what is to be done from the vehicle as found to a build, in order of work.
 
     Args:
         build: the plan; the vehicle as found leaves the readings and the hand-over.
+        changed: what it changes.
 
     """
-    changed = changes(build)
-    found = (_step(build, changed, row) for row in data_rows("papers", "work.csv"))
+    found = (_step(build, changed, row) for row in data_rows("stages.outlay", "work.csv"))
     return tuple(step for step in found if step is not None)
 
 
@@ -60,7 +62,7 @@ def total_minutes(steps: tuple[Step, ...]) -> Amount:
 def _step(build: Build, changed: Changes, row: dict[str, str]) -> Step | None:
     """Return a row as a step of this build, None where it is not done."""
     when = row["when"]
-    done_at = () if when == "always" else changed.by_kind[when]
+    done_at = () if when == "always" else changed.at(when)
     if when != "always" and not done_at:
         return None
     subjects = () if row["each"] == "job" else done_at

@@ -1,0 +1,407 @@
+"""What a plan takes: reckoned from what it changes, and the same wherever it is told."""
+
+import csv
+import io
+import re
+from functools import cache
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from workbench import DOOR, channel, job, location
+
+import conewright as cw
+from conewright.data_files import data_rows
+from conewright.job.builds.job import Job
+from conewright.job.builds.state import Build
+from conewright.job.text.parsing import from_dict
+from conewright.papers.press.answers import Answers
+from conewright.papers.press.manifest import Sum
+from conewright.papers.work.bill import csv_text
+from conewright.papers.work.job_sheet import sheet_data
+from conewright.papers.work.parts_sheet import bill_of, parts_data
+from conewright.stages.common.changes import changes
+from conewright.stages.compare import compare
+from conewright.stages.feed.components import RESERVE
+from conewright.stages.feed.stage import feed
+from conewright.stages.outlay.amounts import NOTHING, Amount, amount_of, in_step
+from conewright.stages.outlay.reckoning import Outlay, outlay
+from conewright.stages.report.data import Report
+from conewright.views.numbers import money
+from conewright.web.frame.comparison import comparison
+
+DOORS = (
+    '[job]\nhour_rate = 40\ncurrency = "EUR"\n',
+    '[[feed]]\nid = "own"\nto = "radio"\nfuse = "10 A"\nfuse_distance = "100 mm"\n'
+    'length = "2 m"\nsize = "2.5 mm2"\nmetal = "copper"\n',
+    '[[feed]]\nid = "boost"\nto = "amplifier"\nfuse = "30 A"\nfuse_distance = "200 mm"\n'
+    'length = "5 m"\nsize = "10 mm2"\nmetal = "copper"\ncurrent = "30 A"\n',
+    location("left", "F165", kind="door", more=DOOR),
+    location("right", "F165", kind="door", at='["0.9 m", "-0.8 m", "0.3 m"]', more=DOOR),
+    location("dash", "P77", kind="dash"),
+    '[[driver]]\nid = "other"\nsize = "165 mm"\nre = "3.3 ohm"\nprice = 70\n',
+    '[[driver]]\nid = "unpriced"\nsize = "165 mm"\nre = "3.5 ohm"\n',
+    channel("front-left", "left | (4.7 uF + dash)"),
+    channel("front-right", "right", cable="0.3 ohm"),
+)
+RADIO = 'supply = "13.8 V"\ncarries = ["factory-amplifier"]\nminimum_load = "4 ohm"'
+
+
+@cache
+def found() -> Job:
+    return job(*DOORS, radio=RADIO)
+
+
+def planned(changes: dict[str, object], **more: object) -> Job:
+    """The doors with one proposal, `plan`."""
+    proposal = {"id": "plan", "set": changes, **more}
+    return from_dict(found().to_dict() | {"proposal": [proposal]})
+
+
+def taken(changes: dict[str, object], **more: object) -> Outlay:
+    return outlay(planned(changes, **more).build("plan"))
+
+
+def items(of: Outlay) -> dict[str, float]:
+    return {
+        line.item: line.quantity for line in of.lines if line.kind not in ("work", "contingency")
+    }
+
+
+def steps(of: Outlay) -> list[str]:
+    return [step.id for step in of.steps]
+
+
+# --- The same wherever it is told ---------------------------------------------------------------
+
+
+def told_by_csv(of: Outlay) -> tuple[Amount, Amount]:
+    """Return hours and total as the CSV has them."""
+    rows = list(csv.DictReader(io.StringIO(csv_text(of), newline="")))
+    ends = ("low", "typical", "high")
+    total = Amount(*(float(rows[-1][f"cost_{end}"]) for end in ends))
+    spent = [row for row in rows if row["kind"] in ("work", "hours")]
+    if not spent:
+        return NOTHING, total
+    low, high = re.findall(r"[\d.]+", spent[0]["note"])
+    return Amount(float(low), float(spent[0]["quantity"]), float(high)), total
+
+
+def near(one: Amount, other: Amount, *, within: float) -> bool:
+    ends = ((one.low, other.low), (one.typical, other.typical), (one.high, other.high))
+    return all(abs(a - b) <= within * (1 + 1e-9) for a, b in ends)
+
+
+def hold_alike(build: Build, compared: Report, of: Outlay) -> None:
+    """Hold that quote, CSV, comparison and manifest tell the outlay of a build."""
+    answers = Answers(build)
+    hours, total = told_by_csv(bill_of(answers).taken)
+    assert near(total, of.total, within=0.005)
+    assert near(hours, of.hours, within=0.05)
+    sheet = parts_data(answers, bill_of(answers))
+    for end in ("low", "typical", "high"):
+        assert sheet["hours"][end] == f"{getattr(of.hours, end):.1f}"
+        whole = money(getattr(of.total, end), highest=of.total.high)
+        assert sheet["sums"]["total"][end] == whole
+    for name, amount in (("cost", of.total), ("hours", of.hours)):
+        figure = compared.figure(f"{build.id}.{name}")
+        ends = (figure.low, figure.value, figure.high)
+        assert ends == pytest.approx((amount.low, amount.typical, amount.high), abs=1e-9)
+    assert Sum.of(of.total, "EUR").typical == pytest.approx(of.total.typical, abs=0.005)
+
+
+def hold_page(job: Job, compared: Report) -> None:
+    """Hold that the page side by side has the money and hours of every build."""
+    rows = {row.title: row.cells for row in comparison(job, compared, {}).rows}
+    builds = ["as-found", *(proposal.id for proposal in job.proposals)]
+    for build, cost, hours in zip(builds, rows["Cost"], rows["Work"], strict=True):
+        of = outlay(job.build(build))
+        assert cost is not None
+        assert hours is not None
+        assert float(cost.number) == pytest.approx(of.total.typical, abs=0.5)
+        assert float(hours.number) == pytest.approx(of.hours.typical, abs=0.051)
+
+
+EXAMPLES = {"demo": cw.demo_text, "starter": cw.starter_text}
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_every_example_tells_one_price_and_one_clock(name: str) -> None:
+    example = cw.loads(EXAMPLES[name]())
+    compared = compare(example, samples=2)
+    assert example.proposals
+    for proposal in example.proposals:
+        build = example.build(proposal.id)
+        hold_alike(build, compared, outlay(build))
+    hold_page(example, compared)
+
+
+def test_the_job_sheet_tells_the_hours_of_the_quote() -> None:
+    build = cw.demo_job().build("slim-fronts")
+    answers, of = Answers(build), outlay(build)
+    sheet = sheet_data(answers)
+    assert sheet["hours"] == parts_data(answers, bill_of(answers))["hours"]
+    assert sheet["hours"]["typical"] == f"{of.hours.typical:.1f}" == "2.5"
+    assert sheet["minutes"]["typical"] == pytest.approx(60 * of.reckoned.typical)
+    assert [step["title"] for step in sheet["steps"]] == [step.title for step in of.steps]
+    assert "steps add up to 3.17 h" in sheet["told_hours"]
+
+
+fields = st.fixed_dictionaries(
+    {},
+    optional={
+        "left.driver": st.sampled_from(["F165", "other", "unpriced"]),
+        "right.driver": st.sampled_from(["F165", "other"]),
+        "?e*t.mount.ring": st.booleans(),
+        "left.mount.spacer": st.sampled_from(["0 mm", "10 mm", "12 mm"]),
+        "left.cavity.cover": st.sampled_from(["none", "film"]),
+        "front-left.load": st.sampled_from(
+            [
+                "left | (4.7 uF + dash)",
+                "left",
+                "4.7 ohm + left | (10 uF + dash)",
+                "0.5 mH + left | (4.7 uF + dash)",
+                "left | (4.7 uF + 2.2 ohm + dash)",
+            ]
+        ),
+        "front-right.load": st.sampled_from(["right", "-right", "right | 10 ohm"]),
+        "front-right.cable.resistance": st.sampled_from(["0.3 ohm", "0.1 ohm"]),
+        "front-*.high_pass": st.sampled_from(["off", "80 Hz"]),
+        "front-left.gain": st.sampled_from(["0 dB", "-3 dB"]),
+        "own.fuse": st.sampled_from(["10 A", "15 A"]),
+        "own.fuse_distance": st.sampled_from(["100 mm", "50 mm"]),
+        "boost.size": st.sampled_from(["10 mm2", "16 mm2"]),
+        "boost.price": st.sampled_from([90, 140]),
+        "head_unit.name": st.sampled_from(["invented radio", "another radio"]),
+        "head_unit.price": st.integers(40, 300),
+        "head_unit.minimum_load": st.sampled_from(["4 ohm", "2 ohm"]),
+        "head_unit.feed_resistance": st.just("0.05 ohm"),
+        "head_unit.carries": st.sampled_from([["factory-amplifier"], []]),
+    },
+)
+written = st.fixed_dictionaries(
+    {}, optional={"hours": st.integers(1, 9), "extra_cost": st.integers(0, 200)}
+)
+
+
+@settings(deadline=None, derandomize=True, max_examples=40)
+@given(changed=fields, more=written, rate=st.sampled_from([None, 40]))
+def test_random_plans_tell_one_price_and_one_clock(
+    changed: dict[str, object], more: dict[str, object], rate: int | None
+) -> None:
+    raw = planned(changed, **more).to_dict()
+    about = {name: value for name, value in raw["job"].items() if name != "hour_rate"}
+    raw["job"] = about if rate is None else about | {"hour_rate": rate}
+    made = from_dict(raw)
+    build, compared = made.build("plan"), compare(made, samples=2)
+    of = outlay(build)
+    hold_alike(build, compared, of)
+    hold_page(made, compared)
+    # Work where anything changes, and nothing but what is written where nothing does.
+    assert (of.reckoned.typical > 0.0) is changes(build).any
+    assert of.hours.typical == pytest.approx(more.get("hours", of.reckoned.typical))
+    assert of.total.low <= of.total.typical <= of.total.high
+    assert of.total.typical == pytest.approx(sum(line.cost.typical for line in of.lines))
+    besides = sum(of.sum_of(kind).typical for kind in ("radio", "material"))
+    assert besides == pytest.approx(max(of.computed, float(str(more.get("extra_cost", 0.0)))))
+
+
+# --- What a plan leaves costs nothing ------------------------------------------------------------
+
+
+def test_what_is_set_to_what_it_was_costs_nothing() -> None:
+    same: dict[str, object] = {
+        "left.driver": "F165",
+        "left.mount.ring": True,
+        "front-left.load": "left | (4.7 uF + dash)",
+        "own.fuse": "10 A",
+        "boost.size": "10 mm2",
+        "head_unit.name": "invented radio",
+        "head_unit.minimum_load": "4 ohm",
+        "head_unit.carries": ["factory-amplifier"],
+        "front-right.cable.resistance": "0.3 ohm",
+    }
+    of = taken(same)
+    assert (of.total, of.hours, of.lines) == (NOTHING, NOTHING, ())
+
+
+# One field for each kind of change: what it buys, and the steps between the readings.
+ONE_BY_ONE: list[tuple[dict[str, object], dict[str, float], list[str]]] = [
+    ({"own.fuse": "15 A"}, {"blade": 1}, ["battery-off", "fuse", "battery-on"]),
+    ({"own.fuse_distance": "50 mm"}, {"fuse": 1}, ["battery-off", "fuse", "battery-on"]),
+    (
+        {"boost.size": "16 mm2"},
+        {"cable": 5.0, "fuse": 1, "grommet": 2},
+        ["battery-off", "cable", "battery-on"],
+    ),
+    ({"boost.price": 90}, {"amplifier": 1}, ["battery-off", "amplifier", "battery-on"]),
+    (
+        {"head_unit.name": "another"},
+        {"head_unit": 1, "radio-leads": 1},
+        ["battery-off", "radio", "battery-on"],
+    ),
+    (
+        {"head_unit.carries": []},
+        {"bypass": 1},
+        ["battery-off", "bypass", "battery-on"],
+    ),
+    (
+        {"head_unit.feed_resistance": "0.05 ohm"},
+        {"crimp": 2, "sleeve": 0.08},
+        ["battery-off", "joint", "battery-on"],
+    ),
+    ({"front-right.cable.resistance": "0.1 ohm"}, {"crimp": 2, "sleeve": 0.08}, ["wire"]),
+    (
+        {"front-left.load": "left | (10 uF + dash)"},
+        {"capacitor": 1, "crimp": 2, "sleeve": 0.08},
+        ["parts"],
+    ),
+    (
+        {"left.mount.ring": False},
+        {"clip": 3, "felt": 0.5},
+        ["battery-off", "open", "battery-on", "close"],
+    ),
+    (
+        {"F165.re": "3.3 ohm"},
+        {"clip": 5, "felt": 1.0, "surround": 2},
+        ["battery-off", "open", "repair", "battery-on", "close"],
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("changed", "bought", "between"), ONE_BY_ONE, ids=lambda each: next(iter(each))
+)
+def test_each_kind_of_change_has_its_parts_and_its_steps(
+    changed: dict[str, object], bought: dict[str, float], between: list[str]
+) -> None:
+    of = taken(changed)
+    always = {"note", "before", "power-up", "set", "prove"}
+    assert items(of) == pytest.approx(bought)
+    assert [id for id in steps(of) if id not in always] == between
+    assert of.hours.typical > 0.5
+
+
+def test_a_filter_is_set_at_its_channel() -> None:
+    of = taken({"front-left.high_pass": "80 Hz"})
+    assert items(of) == {}
+    assert next(step.subjects for step in of.steps if step.id == "filter") == ("front-left",)
+
+
+# --- The radio ----------------------------------------------------------------------------------
+
+
+def test_a_radio_swap_is_never_free() -> None:
+    # the table of usual prices: 45 / 110 / 300; steps of the whole job by hand, in minutes:
+    # 5 + 15 + 3 + 35 + 3 + 15 + 10 + 20
+    of = taken({"head_unit.name": "another", "head_unit.minimum_load": "2 ohm"})
+    radio = next(line for line in of.lines if line.kind == "radio")
+    assert radio.cost == Amount(45, 110, 300)
+    assert "typical price" in radio.note
+    assert of.hours.typical == pytest.approx(106 / 60)
+    assert of.sum_of("work").typical == pytest.approx(40 * 106 / 60)
+
+
+def test_a_written_price_of_the_radio_stands_and_is_a_swap_by_itself() -> None:
+    of = taken({"head_unit.price": 85})
+    radio = next(line for line in of.lines if line.kind == "radio")
+    assert (radio.cost, radio.source) == (Amount(85, 85, 85), "the job's price")
+    assert "radio" in steps(of)
+
+
+def test_material_that_is_written_covers_a_radio_and_is_not_counted_twice() -> None:
+    more = taken({"head_unit.price": 85}, extra_cost=150)
+    assert more.sum_of("radio").typical + more.sum_of("material").typical == pytest.approx(150)
+    less = taken({"head_unit.price": 85}, extra_cost=20)
+    # 85 and the leads, 18
+    assert less.computed == pytest.approx(103)
+    assert less.material == 20
+    assert "other material" not in {line.title for line in less.lines}
+
+
+def test_hours_that_are_written_stand_and_the_others_are_told() -> None:
+    of = taken({"head_unit.price": 85}, hours=3)
+    assert of.hours.typical == 3
+    assert of.reckoned.typical == pytest.approx(106 / 60)
+    assert of.told_hours == "the proposal writes 3 h of work, its steps add up to 1.77 h"
+    # with the spread that the steps have
+    share = of.reckoned.high / of.reckoned.typical
+    assert of.hours.high == pytest.approx(3 * share)
+    assert taken({"head_unit.price": 85}).told_hours == ""
+
+
+# --- Drivers ------------------------------------------------------------------------------------
+
+
+def test_one_driver_of_a_pair_costs_the_pair() -> None:
+    of = taken({"left.driver": "other"})
+    (driver,) = (line for line in of.lines if line.kind == "driver")
+    assert (driver.quantity, driver.unit, driver.cost.typical) == (1, "pair", 70)
+
+
+def test_a_driver_of_no_usual_size_and_no_price_is_named() -> None:
+    raw = found().to_dict() | {"proposal": [{"id": "plan", "set": {"left.driver": "huge"}}]}
+    raw["driver"] = list(raw["driver"])
+    huge = {"re": "3 ohm", "fs": "30 Hz", "qes": 0.5, "qms": 5, "vas": "60 L", "sd": "480 cm2"}
+    rest = {"le": "1 mH", "xmax": "5 mm", "power": "80 W"}
+    raw["driver"].append({"id": "huge", **huge, **rest})
+    of = outlay(from_dict(raw).build("plan"))
+    assert of.unpriced == ("huge: give driver[huge].price",)
+
+
+# --- Parts by value -----------------------------------------------------------------------------
+
+
+def test_a_resistor_has_its_watts_from_the_heat_that_feed_finds() -> None:
+    made = planned({"front-right.load": "4.7 ohm + right"})
+    build = made.build("plan")
+    report = feed(build)
+    heat = report.figure("front-right.resistor_1_heat").value
+    assert heat is not None
+    part = next(line for line in outlay(build).lines if line.item == "resistor")
+    watts = float(re.findall(r", ([\d.]+) W", part.title)[0])
+    rows = [row for row in data_rows("stages.feed", "ratings.csv") if row["kind"] == "resistor"]
+    usual = [float(row["rating"]) for row in rows]
+    assert watts == min(rating for rating in usual if rating >= RESERVE["resistor"] * heat)
+    assert part.note.startswith("front-right: it turns")
+    said = next(each for each in report.verdicts if each.id == "front-right.resistor_1")
+    assert "of the channel's power that no loudspeaker gets" in said.text
+    assert f"take one of {watts:g} W" in said.text
+
+
+def test_equal_parts_stand_in_one_line() -> None:
+    of = taken({"front-right.load": "right | 10 ohm | 10 ohm"})
+    (line,) = (each for each in of.lines if each.item == "resistor")
+    assert line.quantity == 2
+
+
+def test_a_part_that_was_there_is_not_bought_again() -> None:
+    of = taken({"front-left.load": "4.7 uF + dash | left"})
+    assert "capacitor" not in items(of)
+
+
+# --- The tables ---------------------------------------------------------------------------------
+
+
+def test_every_kind_of_the_tables_is_one_that_plans_make_or_that_waits() -> None:
+    kinds = {"always", *changes(planned({}).build("plan")).by_kind}
+    waiting = {"surround-glued"}
+    for name in ("work.csv", "surprises.csv"):
+        assert {row["when"] for row in data_rows("stages.outlay", name)} <= kinds | waiting
+    assert waiting.isdisjoint(kinds)
+
+
+def test_minutes_and_prices_rise_from_low_to_high() -> None:
+    for row in data_rows("stages.outlay", "work.csv"):
+        for text in filter(None, (row["minutes"], row["again"])):
+            amount = amount_of(text)
+            assert 0.0 < amount.low < amount.typical < amount.high, row["step"]
+    for row in data_rows("stages.feed", "ratings.csv"):
+        amount = amount_of(row)
+        assert 0.0 < amount.low < amount.typical < amount.high
+
+
+def test_the_first_trim_takes_longer_than_the_next() -> None:
+    of = taken({"left.mount.ring": False, "right.mount.ring": False})
+    minutes = next(step.minutes for step in of.steps if step.id == "open")
+    assert minutes == in_step((Amount(12, 20, 35), Amount(10, 15, 30)))
