@@ -21,6 +21,7 @@ from conewright.papers.work.bill import csv_text
 from conewright.papers.work.job_sheet import sheet_data
 from conewright.papers.work.parts_sheet import bill_of, parts_data
 from conewright.stages.common.changes import changes
+from conewright.stages.common.circuit import Circuit, Solver
 from conewright.stages.compare import compare
 from conewright.stages.feed.components import RESERVE
 from conewright.stages.feed.stage import feed
@@ -378,6 +379,23 @@ def test_equal_parts_stand_in_one_line() -> None:
 def test_a_part_that_was_there_is_not_bought_again() -> None:
     of = taken({"front-left.load": "4.7 uF + dash | left"})
     assert "capacitor" not in items(of)
+
+
+def test_no_circuit_is_solved_for_a_plan_that_buys_no_parts_by_value(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    solved: list[str] = []
+    real = Solver.solve
+
+    def counted(self: Solver, build: Build, *, hot: bool = False) -> Circuit:
+        solved.append(build.id)
+        return real(self, build, hot=hot)
+
+    monkeypatch.setattr(Solver, "solve", counted)
+    taken({"left.driver": "other", "head_unit.price": 85, "boost.size": "16 mm2"})
+    assert solved == []
+    taken({"front-right.load": "4.7 ohm + right"})
+    assert solved == ["plan"]
 
 
 # --- The tables ---------------------------------------------------------------------------------

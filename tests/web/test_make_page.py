@@ -49,6 +49,8 @@ def test_papers_are_looked_at_and_saved(client: TestClient, job_id: str) -> None
     page = look(client, f"/jobs/{job_id}/make?{PLAN}")
     assert "job-sheet.pdf" in page.text
     assert "Local codes, the maker's service information" in page.text
+    # The figures of the quote: 2.5 h are written, 38 an hour and 58 the pair.
+    assert "2.5 h of work (1.6 to 4.7), in all 205 EUR (165 to 295)" in page.text
     links = [link["href"] for link in page.all("a") if "/make/" in link.get("href", "")]
     sheet = next(link for link in links if "/job-sheet.pdf?" in link)
     assert parse_qs(urlsplit(sheet).query)["revision"] == ["1"]

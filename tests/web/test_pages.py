@@ -16,7 +16,9 @@ from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text
 from conewright.phrases import capital
 from conewright.stages.feed.stage import feed
+from conewright.stages.outlay.reckoning import outlay
 from conewright.store import Store
+from conewright.views.numbers import money
 from conewright.web.frame.picture import in_dark
 
 LARGEST_PAGE = 150_000
@@ -484,6 +486,21 @@ def test_proposals_stand_side_by_side(see: Callable[[str], Page], job_id: str) -
     for words in ("dB", "ohm", "°C", "mm", "EUR", "larger-fronts ■ stop", "Room behind, tightest"):
         assert words in text
     assert "Hottest supply cable, at its fuse's rating" in text
+
+
+def test_the_page_tells_the_cost_and_the_hours_of_the_quote(
+    see: Callable[[str], Page], store: Store, job_id: str
+) -> None:
+    text, job = see(f"/jobs/{job_id}/proposals").text, store.get(job_id).job
+    for proposal in job.proposals:
+        of = outlay(job.build(proposal.id))
+        paid, least, most = (
+            money(each, highest=of.total.high)
+            for each in (of.total.typical, of.total.low, of.total.high)
+        )
+        assert f"{paid} EUR {least} to {most}" in text
+        assert f"{of.hours.typical:.1f} h {of.hours.low:.1f} to {of.hours.high:.1f}" in text
+        assert of.told_hours in text
 
 
 def test_a_proposal_is_tried_without_saving(client: TestClient, store: Store, job_id: str) -> None:

@@ -81,7 +81,7 @@ COMPARED = (
     Column("chip_temperature_hard", "chip, pressed\nhard [°C]"),
     Column("conductor_temperature", "supply cable\nat its fuse\n[°C]"),
     Column("fit_odds", "odds that it\nis too tight"),
-    Column("cost", "cost"),
+    Column("cost", "cost", note="text"),
     Column("hours", "hours of work"),
 )
 WHERE_PLANS_DIFFER = {"conductor_temperature"}

@@ -14,9 +14,11 @@ from starlette.responses import Response
 
 from conewright.errors import ConewrightError, PlanRefusedError
 from conewright.job.document.parts import AS_FOUND
-from conewright.papers.press.manifest import MANIFEST, Entry, Use
+from conewright.papers.press.manifest import MANIFEST, Entry, Manifest, Use
 from conewright.papers.press.typeset import PAPERS
 from conewright.stages.report.care import cautions_for
+from conewright.stages.report.words import number
+from conewright.views.numbers import TENTHS, money
 from conewright.web.base.errors import Refusal
 from conewright.web.base.headers import FOREVER
 from conewright.web.base.settings import LOOPBACK
@@ -139,6 +141,7 @@ def make_page(request: Request, wanted: Question, proposal: str | None = None) -
         made=made,
         files=_by_use(wanted, made) if made else [],
         all=wanted.at(ALL),
+        takes=_takes(made.papers.manifest) if made else "",
         reasons=reasons,
         cautions=[caution.text for caution in cautions_for("make", page.job.build(page.proposal))],
         plan=plan_of(page),
@@ -171,6 +174,19 @@ def picture(request: Request, wanted: Question, name: str, number: int) -> Respo
 
 
 # --- Underneath ---------------------------------------------------------------------------------
+
+
+def _takes(manifest: Manifest) -> str:
+    """Return hours and cost of a plan in words; nothing for one that takes none."""
+    hours, cost = manifest.hours, manifest.cost
+    if hours is None or cost is None or hours.high == cost.high == 0.0:
+        return ""
+    spent = [number(each, spread=TENTHS) for each in (hours.typical, hours.low, hours.high)]
+    paid = [money(each, highest=cost.high) for each in (cost.typical, cost.low, cost.high)]
+    return (
+        f"{spent[0]} h of work ({spent[1]} to {spent[2]}), in all {paid[0]} {cost.unit} "
+        f"({paid[1]} to {paid[2]})"
+    )
 
 
 def _by_use(wanted: Wanted, made: Made) -> list[tuple[str, list[FileView]]]:
