@@ -19,7 +19,7 @@ from conewright.stages.report.words import number, with_band
 
 if TYPE_CHECKING:
     from conewright.job.builds.state import PartState
-    from conewright.physics.basics.arrays import FloatArray
+    from conewright.physics.basics.arrays import ComplexArray, FloatArray
     from conewright.stages.report.assembly import Answer
 
 __all__ = ["BurdenKind", "PartBurden", "Rating", "burdens", "component_figures"]
@@ -190,7 +190,20 @@ def _borne(load: RadioLoad, channel: ChannelLoad, part: PartState) -> tuple[Floa
         return np.asarray(np.sqrt(power * _sum(weights * current**2))), none
     # A resistor of nothing is a piece of wire.
     conductance = _sum(weights * across**2) / np.maximum(size, np.finfo(float).tiny)
-    return np.asarray(power * conductance), np.asarray(conductance * channel.power_resistance)
+    share = _taken(weights, circuit.part_drives[part.key], size) / _taken(
+        weights,
+        circuit.load_impedance / (circuit.plug_impedance + circuit.source_resistance),
+        circuit.load_impedance,
+    )
+    return np.asarray(power * conductance), share
+
+
+def _taken(
+    weights: FloatArray, drive: ComplexArray, impedance: ComplexArray | FloatArray
+) -> FloatArray:
+    """Programme power that is taken for each volt of EMF [W/V2]."""
+    floor = np.maximum(np.abs(impedance), np.finfo(float).tiny)
+    return _sum(weights * np.abs(drive) ** 2 * np.real(impedance) / floor**2)
 
 
 def _sum(values: FloatArray) -> FloatArray:
