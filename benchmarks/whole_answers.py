@@ -44,7 +44,7 @@ def _job() -> Iterator[Row]:
 
 def _compare() -> Iterator[Row]:
     import conewright
-    from conewright.stages.compare import compare
+    from conewright.stages.compare.stage import compare
     from conewright.stages.feed.stage import feed
 
     def one() -> object:

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make
     from conewright.papers.press.manifest import Manifest
-    from conewright.stages.compare import compare
+    from conewright.stages.compare.stage import compare
     from conewright.stages.feed.stage import feed
     from conewright.stages.find.stage import find
     from conewright.stages.fit.stage import fit
@@ -112,7 +112,7 @@ def _doors() -> dict[str, Any]:
     # Views of what is given here, which say so when they are imported.
     from conewright.papers.press.overview import manifest_as_text  # noqa: F401
     from conewright.pictures import draw  # noqa: F401
-    from conewright.stages.compare import compare
+    from conewright.stages.compare.stage import compare
     from conewright.stages.feed.stage import feed
     from conewright.stages.find.stage import find
     from conewright.stages.fit.stage import fit

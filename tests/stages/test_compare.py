@@ -4,7 +4,7 @@ import pytest
 from workbench import DOOR, channel, job, location
 
 from conewright.job.builds.job import Job
-from conewright.stages.compare import compare
+from conewright.stages.compare.stage import compare
 from conewright.stages.feed.stage import feed
 from conewright.stages.hear.stage import hear
 from conewright.stages.outlay.reckoning import outlay

@@ -22,7 +22,7 @@ from conewright.papers.work.job_sheet import sheet_data
 from conewright.papers.work.parts_sheet import bill_of, parts_data
 from conewright.stages.common.changes import changes
 from conewright.stages.common.circuit import Circuit, Solver
-from conewright.stages.compare import compare
+from conewright.stages.compare.stage import compare
 from conewright.stages.feed.components import RESERVE
 from conewright.stages.feed.stage import feed
 from conewright.stages.outlay.amounts import NOTHING, Amount, amount_of, in_step

@@ -212,7 +212,7 @@ def compare(file: JobFile, json: AsJson = False, picture: PictureFile = None) ->
     """The vehicle as found and every proposal, side by side."""
     from conewright.cli.base.case import answer, naming
     from conewright.cli.base.kept import read_job
-    from conewright.stages.compare import compare as answered
+    from conewright.stages.compare.stage import compare as answered
 
     with busy(f"{file}: comparing as found and every proposal"):
         job = read_job(file)

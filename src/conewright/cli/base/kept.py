@@ -18,7 +18,7 @@ from conewright.job.text.readings import with_reading
 if TYPE_CHECKING:
     from conewright.store import Saved
 
-__all__ = ["open_job", "put_back", "read_job", "who", "write_reading"]
+__all__ = ["open_job", "put_back", "read_job", "who", "write_reading", "write_text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +60,11 @@ def write_reading(
     if not isinstance(file, KeptJob):
         return files.write_reading(file, test=test, at=at, value=value)
     return _saved(file, with_reading(file.text, file.format, test=test, at=at, value=value))
+
+
+def write_text(file: JobFile, text: str) -> JobFile:
+    """Write the text of a job; raises as `write_reading` does."""
+    return _saved(file, text) if isinstance(file, KeptJob) else files.write_text(file, text)
 
 
 def put_back(file: JobFile, earlier: JobFile) -> JobFile:

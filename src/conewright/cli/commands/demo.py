@@ -11,7 +11,7 @@ from conewright.cli.base.console import busy, say
 from conewright.cli.base.files import folder, write_job
 from conewright.cli.base.kept import who
 from conewright.job.text.starter import demo_job, demo_text
-from conewright.stages.compare import compare
+from conewright.stages.compare.stage import compare
 from conewright.stages.feed.stage import feed
 from conewright.stages.find.stage import find
 from conewright.stages.fit.stage import fit

@@ -1,4 +1,4 @@
-"""`conewright find` with --take, --mended, --drop and --plan: what was found, written into a job."""
+"""`conewright find` with --take, --mended, --drop and --plan: what was found, written down."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def taken(file: Path, finding: str, *, state: str = "found") -> str:
     """
     opened = open_job(file)
     fault, at = _parts(finding)
-    since = _since(opened.job, fault, at) if state == "found" else ""
+    since = _since(opened.job, at) if state == "found" else ""
     text = with_finding(opened.text, opened.format, fault=fault, at=at, state=state, since=since)
     write_text(opened, text)
     return f"{file}: {finding} is written down as {state}.\n"
@@ -73,7 +73,7 @@ def _parts(text: str) -> tuple[str, str]:
     return name, place
 
 
-def _since(job: Job, fault: str, at: str) -> str:
+def _since(job: Job, at: str) -> str:
     """Return the last reading at the place, which is what a finding is taken from as a rule."""
     last = [f"{each.test}@{each.at}" for each in job.readings if each.at == at]
     return last[-1] if last else ""

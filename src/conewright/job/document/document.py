@@ -276,6 +276,11 @@ class Document(Table):
         """Return the proposal of that id; raises KeyError."""
         return _named(self.proposals, name)
 
+    @property
+    def most_money(self) -> float | None:
+        """What the owner wants to spend at most: his wish, else the budget of the job."""
+        return self.about.budget if self.wishes.money is None else self.wishes.money
+
     def last_reading(self, test: str, at: str) -> Reading | None:
         """Return the latest reading of a test at a place, None where none was taken."""
         found = (each for each in reversed(self.readings) if (each.test, each.at) == (test, at))

@@ -13,8 +13,8 @@ from conewright.job.builds.state import Build, LocationState, Origin, Value
 from conewright.job.quantity.units import MM
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import as_found, new_driver_places, opened_places
-from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.common.screws import is_measured, screws_agree
+from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.fit.sandwich import (
     Sandwich,

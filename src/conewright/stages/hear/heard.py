@@ -29,6 +29,7 @@ from conewright.stages.hear.listening import (
     heard_at,
     level_of,
     mean_level,
+    named_bands,
     third_octave_levels,
 )
 
@@ -81,6 +82,11 @@ class SeatSound:
     def bass(self) -> FloatArray:
         """Mean level of the third octaves from 40 to 100 Hz [dB], shape (draws, 1)."""
         return mean_level(self.thirds, bass_mask())
+
+    @cached_property
+    def treble(self) -> FloatArray:
+        """Mean level of the third octaves from 3.15 to 16 kHz [dB], shape (draws, 1)."""
+        return mean_level(self.thirds, treble_mask())
 
     @cached_property
     def bass_corner(self) -> FloatArray:
@@ -221,6 +227,11 @@ def bass_mask() -> FloatArray:
     """Mask of the third octaves that count as bass, 40 to 100 Hz."""
     centres = bands.band_centres()
     return np.asarray((centres > BASS_FROM) & (centres < BASS_TO), dtype=float)
+
+
+def treble_mask() -> FloatArray:
+    """Mask of the third octaves that count as treble, 3.15 to 16 kHz."""
+    return next(mask for name, _, mask in named_bands() if name == "treble")
 
 
 def _last_crossing(above: FloatArray, frequency: FloatArray) -> FloatArray:

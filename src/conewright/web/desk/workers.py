@@ -385,7 +385,7 @@ def _result(text: str, question: Asked) -> Result:
 
 def _load_stages() -> Mapping[str, Callable[..., Report]]:
     """Return the stages; to import them takes a second, which no question should wait for."""
-    from conewright.stages.compare import compare
+    from conewright.stages.compare.stage import compare
     from conewright.stages.feed.stage import feed
     from conewright.stages.find.stage import find
     from conewright.stages.fit.stage import fit

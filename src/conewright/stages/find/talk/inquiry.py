@@ -112,6 +112,21 @@ class Inquiry:
                 found[atom] = self.low_load[atom.subject]
         return found
 
+    def cure_odds(self, ends: Callable[[Atom], bool]) -> float:
+        """Chance that no complaint has a cause that a plan leaves.
+
+        Args:
+            ends: whether the plan ends a fault.
+
+        """
+        found = [(reading.question, reading.evidence) for reading in self.taken]
+        try:
+            model, left = blameless(self.model, ends)
+            cured = self._infer(found, model)
+        except BadInputError:
+            return 0.0  # nothing that it ends could bring that on
+        return min(left * float(np.exp(cured.log_evidence - self.odds.log_evidence)), 1.0)
+
     def chance_of(self, reading: Taken) -> float:
         """Chance of a reading given all the others, over that in the state it fits best.
 

@@ -10,21 +10,26 @@ from conewright.job.builds.draws import DEFAULT_SAMPLES, draw
 from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build, Origin
 from conewright.job.quantity.units import to_unit
+from conewright.phrases import listed
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import moved_places, planned_job
 from conewright.stages.common.circuit import Solver
+from conewright.stages.compare.advice import Candidate, advice, advised
+from conewright.stages.compare.mend_only import with_mending
+from conewright.stages.compare.wishes import beyond, points, seat_that_counts
+from conewright.stages.compare.worth import Ends, risks
 from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.stage import feed_answer
 from conewright.stages.feed.supply import supply_cables
+from conewright.stages.find.talk.inquiry import Inquiry, inquire
 from conewright.stages.fit.stage import fit
 from conewright.stages.hear.heard import BuildSound, sound_of
 from conewright.stages.hear.stage import hear_answer
-from conewright.stages.hear.verdicts import AUDIBLE
+from conewright.stages.hear.verdicts import FULL_DAY
 from conewright.stages.outlay.reckoning import Outlay, outlay
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Caution, Kind, Report, Severity, Verdict
-from conewright.stages.report.words import with_band
 
 __all__ = ["compare"]
 
@@ -48,24 +53,35 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
     >>> report.figure("put-right.hours").value, report.figure("slim-fronts.hours").value
     (1.5, 2.5)
     """
+    job, mend_only = with_mending(job)
     found = job.build()
     builds = [found, *(job.build(proposal.id) for proposal in job.proposals)]
     solver = Solver(draw(found.axes, samples=samples), bands.fine_grid())
     answer = Answer("compare", found, None, solver.draws)
+    inquiry = inquire(found) if job.about.complaints else None
     sounds: list[BuildSound] = []
+    candidates: list[Candidate] = []
     cautions: dict[str, Caution] = {}
     for build in builds:
         reports = _reports(build, solver)
         # By their words: two rules may say the same of different stages.
         cautions |= {caution.text: caution for report in reports for caution in report.cautions}
         sounds.append(sound_of(build, solver))
-        _radio_figures(answer, build, radio_load(build, solver))
-        _cable_figure(answer, build, radio_load(build, solver))
+        load, taken = radio_load(build, solver), outlay(build, solver=solver)
+        candidate = _candidate(build, reports, sounds, load, taken, inquiry)
+        candidates.append(candidate)
+        _worth_figures(answer, candidate)
+        _radio_figures(answer, build, load)
+        _cable_figure(answer, build, load)
         _seat_figures(answer, sounds[-1], sounds[0])
         _fit_figure(answer, build, reports[-1])
-        _work_figures(answer, build, outlay(build, solver=solver))
+        _work_figures(answer, build, taken)
         answer.verdicts.append(_worst(build, reports))
-    answer.sentence = _sentence(answer, builds)
+        _worth_verdicts(answer, candidate)
+    _hearing(answer, sounds)
+    complaint = listed(list(job.about.complaints))
+    currency = job.about.currency or ""
+    answer.sentence = _sentence(candidates, complaint, currency, mend_only)
     report = answer.report(headlines=_headlines(sounds))
     return report.model_copy(update={"cautions": tuple(cautions.values())})
 
@@ -199,13 +215,107 @@ def _work_figures(answer: Answer, build: Build, taken: Outlay) -> None:
     )
 
 
+def _candidate(
+    build: Build,
+    reports: Sequence[Report],
+    sounds: Sequence[BuildSound],
+    load: RadioLoad,
+    taken: Outlay,
+    inquiry: Inquiry | None,
+) -> Candidate:
+    cost, hours = taken.total.typical, taken.hours.typical
+    moved = moved_places(build.job, planned_job(build))
+    return Candidate(
+        build=build,
+        cure=None if inquiry is None else inquiry.cure_odds(Ends(build, load)),
+        points=points(build, _heard(sounds[-1], sounds[0])),
+        cost=cost,
+        hours=hours,
+        risks=risks(load, reports, moved),
+        beyond=beyond(build, cost=cost, hours=hours),
+    )
+
+
+def _heard(sound: BuildSound, before: BuildSound) -> dict[str, float]:
+    """Change of what is wished at the seat that counts, central values [dB]."""
+    if sound.silent or before.silent:
+        return {}
+    seat = seat_that_counts(sound.build.job)
+    now, was = sound.seats[seat], before.seats[seat]
+    changed = {
+        "bass": now.bass - was.bass,
+        "loudness": now.clean_overall - was.clean_overall,
+        "clarity": now.treble - was.treble,
+    }
+    return {name: float(np.ravel(draws)[0]) for name, draws in changed.items()}
+
+
+def _worth_figures(answer: Answer, candidate: Candidate) -> None:
+    for name, value, kind, label, without in (
+        (
+            "cure_odds",
+            candidate.cure,
+            Kind.ODDS,
+            "chance that no cause of the complaint is left",
+            "nobody complains",
+        ),
+        (
+            "points",
+            candidate.points,
+            Kind.NUMBER,
+            "of 100, what it gives of what was asked for",
+            "nothing was asked for",
+        ),
+    ):
+        text = without if value is None else None
+        answer.figure(candidate.build.id, name, value, unit="", kind=kind, label=label, text=text)
+
+
+def _worth_verdicts(answer: Answer, candidate: Candidate) -> None:
+    """Say why a build is not to be taken, and of one that cures nothing that it does not."""
+    build = candidate.build
+    reasons = (*candidate.risks, *candidate.beyond)
+    if reasons:
+        told = f"Not to be taken: {'; '.join(reasons)}."
+        answer.verdict(build.id, "risk", Severity.WARN, told, f"{build.id}.cure_odds")
+    if candidate.idle:
+        told = "It moves only what is not wrong: what was complained of is most likely there after."
+        answer.verdict(build.id, "idle", Severity.WARN, told, f"{build.id}.cure_odds")
+
+
 def _worst(build: Build, reports: Sequence[Report]) -> Verdict:
-    """The most severe verdict on a build, under the build's own name."""
+    """The most severe verdict on a build, under the build's own name; how loud it gets aside."""
     worst = max(
-        (verdict for report in reports for verdict in report.verdicts),
+        (
+            verdict
+            for report in reports
+            for verdict in report.verdicts
+            if not verdict.id.endswith(HEARING)
+        ),
         key=lambda verdict: verdict.severity.rank,
     )
     return worst.model_copy(update={"id": f"{build.id}.{worst.id}", "subject": build.id})
+
+
+HEARING = ".hearing"
+"""What is said of loud listening: a note of every plan alike."""
+
+
+def _hearing(answer: Answer, sounds: Sequence[BuildSound]) -> None:
+    loud = [
+        float(np.ravel(seat.hearing_time)[0])
+        for sound in sounds
+        if not sound.silent
+        for seat in sound.seats.values()
+    ]
+    if loud and min(loud) < FULL_DAY:
+        answer.verdict(
+            "vehicle",
+            "hearing",
+            Severity.NOTE,
+            "As loud as they go, these builds fill a day's noise dose sooner than a day lasts: "
+            "hear says after how long.",
+        )
 
 
 def _headlines(sounds: Sequence[BuildSound]) -> dict[str, FloatArray]:
@@ -220,25 +330,14 @@ def _headlines(sounds: Sequence[BuildSound]) -> dict[str, FloatArray]:
     }
 
 
-def _sentence(answer: Answer, builds: Sequence[Build]) -> str:
-    """Name the plan with most bass among those that nothing stops."""
-    seat = builds[0].seats[0].id
-    stopped = {v.subject for v in answer.verdicts if v.severity is Severity.STOP}
-    free = [build for build in builds[1:] if build.id not in stopped]
-    if len(builds) == 1:
+def _sentence(
+    candidates: Sequence[Candidate], complaint: str, currency: str, mend_only: str | None
+) -> str:
+    """Say which plan to take; the one that only mends, where nobody wrote it, is offered."""
+    if len(candidates) == 1:
         return "There is no proposal in this job yet: write one to see what it would change."
-    if not free:
-        return "Every proposal meets a stop: read the verdicts before anything is bought or cut."
-    best = max(free, key=lambda build: answer.value(f"{build.id}.bass_change_{seat}"))
-    change = answer[f"{best.id}.bass_change_{seat}"]
-    load = with_band(answer[f"{best.id}.minimum_load"])
-    named = best.id if best.title == best.id else f"{best.id} ({best.title})"
-    if answer.value(change.id) < AUDIBLE:
-        return (
-            f"No plan that nothing stops brings more bass to {seat}; nearest comes {named} with "
-            f"{with_band(change)} against as found and a lowest load of {load}."
-        )
-    return (
-        f"Of the plans that nothing stops, {named} brings most bass to {seat}: "
-        f"{with_band(change)} against as found, with a lowest load of {load}."
-    )
+    told = advice(candidates, complaint=complaint, currency=currency)
+    best = advised(candidates)
+    if mend_only and best is not None and best.build.id == mend_only:
+        told += " It is not written down yet: find makes it (--plan)."
+    return told

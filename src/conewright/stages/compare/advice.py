@@ -1,0 +1,132 @@
+"""Which plan to take, and why: nothing that stops, what cures, what was asked for, what costs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from conewright.job.document.parts import AS_FOUND
+from conewright.phrases import capital, listed
+from conewright.stages.report.words import number, odds
+
+if TYPE_CHECKING:
+    from conewright.job.builds.state import Build
+
+__all__ = ["Candidate", "advice", "advised"]
+
+ALIKE_ODDS = 0.05
+"""Chances of a cure within this of the best count as the same."""
+
+ALIKE_POINTS = 5.0
+"""Points of 100 within this of the best count as the same."""
+
+CURES = 0.05
+"""A plan that cures with less than this moves what is not wrong."""
+
+MOST_NAMED = 3
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A build in the choice.
+
+    Attributes:
+        build: the build.
+        cure: chance that no cause of the complaint is left; None where nobody complains.
+        points: of 100, what it gives of what was asked for; None where nothing was.
+        cost, hours: as a rule.
+        risks: why it must not be recommended.
+        beyond: what of it the owner does not want.
+
+    """
+
+    build: Build
+    cure: float | None
+    points: float | None
+    cost: float
+    hours: float
+    risks: tuple[str, ...]
+    beyond: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """The plan as it is named in a sentence."""
+        build = self.build
+        if build.proposal is None:
+            return "doing nothing"
+        return build.id if build.title == build.id else f"{build.id} ({build.title})"
+
+    @property
+    def idle(self) -> bool:
+        """Whether it moves only what is not wrong."""
+        return self.build.proposal is not None and self.cure is not None and self.cure < CURES
+
+
+def advised(candidates: Sequence[Candidate]) -> Candidate | None:
+    """Return the build to take, None where none may be.
+
+    Nothing that stops, that overloads or overheats the radio, or that is too tight; nothing that
+    the owner does not want. Then what cures the complaint, what gives most of what was asked for,
+    what costs least, what takes least time.
+    """
+    free = [each for each in candidates if not each.risks and not each.beyond]
+    free = _best(free, "cure", ALIKE_ODDS)
+    free = _best(free, "points", ALIKE_POINTS)
+    return min(free, key=lambda each: (each.cost, each.hours), default=None)
+
+
+def advice(candidates: Sequence[Candidate], *, complaint: str, currency: str) -> str:
+    """Say which build to take and why, in one sentence or two.
+
+    Args:
+        candidates: every build, the vehicle as found first.
+        complaint: the owner's words; empty for none.
+        currency: of the job.
+
+    """
+    best = advised(candidates)
+    if best is None:
+        return f"No plan can be recommended: {_obstacles(candidates)}."
+    if best.build.proposal is None or best.idle:
+        told = f" {capital(_obstacles(candidates))}." if len(candidates) > 1 else ""
+        if best.cure is None:
+            return f"Nothing has to be done: no plan that may be taken is worth more.{told}"
+        return (
+            f"No plan that may be recommended cures what was complained of ({complaint}): take the "
+            f"next reading of find, or make the plan that mends what was found.{told}"
+        )
+    reasons = [*_cures(best, complaint), "loads every channel within what the radio bears"]
+    reasons += [] if best.points is None else [f"gives {best.points:.0f} of 100 of what was asked"]
+    cost = number(best.cost, spread=1.0)
+    money = f"{cost} {currency}".rstrip() + f", {number(best.hours, 'h')} of work"
+    return f"Take {best.name}: it {listed(reasons)}; {money}."
+
+
+def _cures(best: Candidate, complaint: str) -> Iterator[str]:
+    if best.cure is not None:
+        yield f"cures what was complained of ({complaint}) with {odds(best.cure)}"
+
+
+def _best(candidates: list[Candidate], name: str, alike: float) -> list[Candidate]:
+    """Return the candidates that are as good as the best in one figure; all where none has it."""
+    values = [value for each in candidates if (value := getattr(each, name)) is not None]
+    if not values:
+        return candidates
+    return [
+        each
+        for each in candidates
+        if (value := getattr(each, name)) is not None and value >= max(values) - alike
+    ]
+
+
+def _obstacles(candidates: Sequence[Candidate]) -> str:
+    """Say, of the first few plans that may not be taken, why not."""
+    told = [
+        f"{'as it is' if each.build.id == AS_FOUND else each.build.id}: {reasons[0]}"
+        for each in candidates
+        if (reasons := (*each.risks, *each.beyond))
+    ]
+    rest = len(told) - MOST_NAMED
+    more = [f"{rest} more"] if rest > 0 else []
+    return "; ".join([*told[:MOST_NAMED], *more])

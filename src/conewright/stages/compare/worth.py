@@ -1,0 +1,99 @@
+"""Which faults a build ends, and why one must not be recommended."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from conewright.job.builds.standing import cured
+from conewright.physics.electrics.amplifier import lowest_impedance
+from conewright.stages.common.changes import planned_job
+from conewright.stages.feed.load import EASY, RadioLoad
+from conewright.stages.fit.margins import FRONT, REAR
+from conewright.stages.report.data import Severity
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from conewright.job.builds.state import Build
+    from conewright.stages.find.faults.chains import Atom
+    from conewright.stages.report.data import Report
+
+__all__ = ["Ends", "risks"]
+
+LOW_LOAD = "load-too-low"
+
+
+@dataclass(frozen=True)
+class Ends:
+    """Which faults a build ends: by its changes, by what it says it mends, by what it loads."""
+
+    build: Build
+    load: RadioLoad
+
+    def __call__(self, atom: Atom) -> bool:
+        """Return whether a fault is there no more in this build."""
+        build = self.build
+        if build.proposal is None:
+            return False
+        if atom.fault == LOW_LOAD:
+            return atom.subject not in self.overloaded
+        return cured(
+            atom.fault,
+            atom.subject,
+            proposal=build.job.proposal(build.proposal),
+            changed=planned_job(build),
+            paths=build.planned,
+        )
+
+    @property
+    def overloaded(self) -> tuple[str, ...]:
+        """The channels whose load falls below what the radio bears, central values."""
+        return overloaded(self.load)
+
+
+def overloaded(load: RadioLoad) -> tuple[str, ...]:
+    """Return the channels whose load falls below what the radio bears, central values."""
+    allowed = float(lowest_impedance(rated=load.build.head_unit.minimum_load.si))
+    return tuple(
+        name
+        for name, channel in load.live.items()
+        if float(channel.minimum_impedance[0, 0]) < allowed
+    )
+
+
+def risks(load: RadioLoad, reports: Sequence[Report], moved: Iterable[str]) -> tuple[str, ...]:
+    """Return why a build must not be recommended, in a repairer's words; nothing where it may.
+
+    Args:
+        load: what its radio drives.
+        reports: of feed, hear and fit.
+        moved: ids of the places where something else is fitted.
+
+    """
+    found = [
+        f"{verdict.subject} meets a stop"
+        for report in reports
+        for verdict in report.verdicts
+        if verdict.severity is Severity.STOP
+    ]
+    found += [f"{name} falls below what the radio bears" for name in overloaded(load)]
+    hot = float(np.ravel(load.chip_temperature(EASY))[0])
+    if hot > load.build.head_unit.limit.si:
+        found.append("its chip would protect itself with loud music")
+    places = frozenset(moved)
+    found += [
+        f"{figure.subject} is likely too tight"
+        for report in reports
+        for figure in report.figures
+        if figure.subject in places
+        and (limit := LIMITS.get(figure.name)) is not None
+        and (figure.value or 0.0) > limit
+    ]
+    return tuple(dict.fromkeys(found))
+
+
+LIMITS = {"rear_odds": REAR.odds, "front_odds": FRONT.odds}
+"""Chance of being too tight, by the figure of fit, beyond which a plan is not recommended."""
