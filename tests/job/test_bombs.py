@@ -4,7 +4,7 @@ import difflib
 import json
 import tomllib
 import tracemalloc
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from fnmatch import fnmatchcase
 from typing import Any
 
@@ -13,6 +13,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import JobError
+from conewright.job.document.paths import MOST_COMPARED
 from conewright.job.text import bounds
 from conewright.job.text.bounds import LONGEST_KEY, MOST_LINES, MOST_PIECES, excess
 from conewright.job.text.parsing import LARGEST_FILE, Format, loads
@@ -223,6 +224,33 @@ def test_names_are_compared_for_the_problems_that_are_told_and_no_more(
         loads(text)
     assert len(compared) <= len(caught.value.problems) <= 301
     assert caught.value.problems[-1].found == "more problems"
+
+
+def test_letters_are_compared_up_to_a_limit_and_names_still_told(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    looks: list[int] = []
+    real = difflib.get_close_matches
+
+    def counting(name: str, known: Iterable[str], **more: Any) -> list[str]:
+        looks.append(len(name) * sum(map(len, known)))
+        return real(name, known, **more)
+
+    monkeypatch.setattr(difflib, "get_close_matches", counting)
+    like = "".join(
+        f'[[location]]\nid = "{"ab" * 25}{i}"\nlike = "{"ab" * 25}x{i}"\n' for i in range(190)
+    )
+    with pytest.raises(JobError) as caught:
+        loads(starter_text() + like)
+    told = [each.allowed for each in caught.value.problems if each.path.endswith(".like")]
+    assert len(told) == 190
+    assert sum("did you mean" in each for each in told) > 0
+    assert sum("known here: " in each for each in told) > 100
+    # without a limit it would be 190 names with 191 others, each of 50 letters
+    assert 0 < sum(looks) <= MOST_COMPARED
+    # the next text has all of it again
+    with pytest.raises(JobError, match='did you mean "format"'):
+        loads(starter_text().replace("format = 1", "formta = 1"))
 
 
 # --- Readings -----------------------------------------------------------------------------------

@@ -3,7 +3,9 @@
 import difflib
 import json
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import cache, lru_cache
 from typing import Annotated, get_args, get_origin
 
@@ -11,6 +13,7 @@ from conewright.job.document.parts import Table
 
 __all__ = [
     "Steps",
+    "few_comparisons",
     "fields_of",
     "inside",
     "known_names",
@@ -26,6 +29,9 @@ Steps = tuple[str | int, ...]
 LONGEST_SHOWN = 60
 MOST_NAMES = 40
 LONGEST_NAME = 60
+MOST_COMPARED = 1_000_000
+"""Letters of unknown names times letters of known ones: of fields some ten thousand pairs."""
+_left: ContextVar[list[int] | None] = ContextVar("letters still to be compared", default=None)
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -109,9 +115,28 @@ def show(value: object) -> str:
     return text if len(text) <= LONGEST_SHOWN else f"{text[: LONGEST_SHOWN - 1]}…"
 
 
+@contextmanager
+def few_comparisons() -> Iterator[None]:
+    """Let all that is read inside compare MOST_COMPARED letters and no more.
+
+    How many names are unknown is up to whoever wrote the text, and each is compared with all that
+    are known. Those that come too late are told what is known here, not what is most like them.
+    """
+    before = _left.set([MOST_COMPARED])
+    try:
+        yield
+    finally:
+        _left.reset(before)
+
+
 def nearest(name: str, known: Iterable[str]) -> str | None:
-    """Return the known name most like `name`; None where none is like it."""
-    return _nearest(name[:LONGEST_NAME], tuple(known))
+    """Return the known name most like `name`; None where none is, or too many were asked."""
+    name, names, left = name[:LONGEST_NAME], tuple(known), _left.get()
+    if left is not None:
+        left[0] -= len(name) * sum(map(len, names))
+        if left[0] < 0:
+            return None
+    return _nearest(name, names)
 
 
 @lru_cache(maxsize=1024)

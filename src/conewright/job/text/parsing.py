@@ -14,7 +14,7 @@ from typing import Any, Literal, NoReturn
 from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.builds.job import Job
 from conewright.job.document.likeness import expand_likeness
-from conewright.job.document.paths import inside, path_text, show
+from conewright.job.document.paths import few_comparisons, inside, path_text, show
 from conewright.job.document.problems import MOST_PROBLEMS
 from conewright.job.proposals import MOST_CHANGES, changed_job, whole_job
 from conewright.job.text.bounds import excess
@@ -131,6 +131,11 @@ def bare(text: str) -> str:
 
 def from_dict(raw: Mapping[str, Any], *, file: str = "job") -> Job:
     """Read a job from plain values under the names of the file. Raises JobError."""
+    with few_comparisons():
+        return _from_dict(raw, file)
+
+
+def _from_dict(raw: Mapping[str, Any], file: str) -> Job:
     shape = list(dict.fromkeys(islice(_shape_problems(raw), MOST_PROBLEMS)))
     if shape:
         raise JobError(shape, file=file)
