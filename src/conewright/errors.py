@@ -11,6 +11,7 @@ ConewrightError
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 __all__ = [
     "BadInputError",
@@ -112,6 +113,10 @@ class JobError(BadInputError):
         self.problems = tuple(problems)
         self.file = file
         super().__init__("\n".join(f"{file}: {problem}" for problem in self.problems))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Let it pass from one process to another."""
+        return partial(type(self), file=self.file), (self.problems,)
 
 
 class PlanRefusedError(ConewrightError):

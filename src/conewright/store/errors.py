@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from conewright.errors import ConewrightError
 from conewright.job.text.differences import compare
+from conewright.store.texts import Read, here
 
 if TYPE_CHECKING:
     from conewright.store.records import Saved
@@ -48,7 +49,10 @@ class Conflict(StoreError):
     theirs: the newest revision, saved by somebody else meanwhile.
     """
 
-    def __init__(self, *, before: Saved, mine: str | None, theirs: Saved) -> None:
+    def __init__(
+        self, *, before: Saved, mine: str | None, theirs: Saved, read: Read = here
+    ) -> None:
+        self._read = read
         self.before = before
         self.mine = mine
         self.theirs = theirs
@@ -63,12 +67,12 @@ class Conflict(StoreError):
     @cached_property
     def my_changes(self) -> tuple[str, ...]:
         """What the own side changed since then, in words."""
-        return () if self.mine is None else compare(self.before.text, self.mine)
+        return () if self.mine is None else self._read(compare, self.before.text, self.mine)
 
     @cached_property
     def their_changes(self) -> tuple[str, ...]:
         """What the other side changed since then, in words."""
-        return compare(self.before.text, self.theirs.text)
+        return self._read(compare, self.before.text, self.theirs.text)
 
     def __str__(self) -> str:
         """Show both sides."""

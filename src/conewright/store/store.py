@@ -14,7 +14,7 @@ from conewright.store.devices import DeviceList
 from conewright.store.errors import Clash, Conflict, NotFound
 from conewright.store.migrating import migrate
 from conewright.store.records import Listed, RevisionNote, Saved
-from conewright.store.texts import Summary, one_line, slug, summary
+from conewright.store.texts import Read, Summary, here, one_line, slug, summary
 
 __all__ = ["Store"]
 
@@ -31,8 +31,9 @@ class Store(DeviceList):
     and by several programs at once.
     """
 
-    def __init__(self, database: Database) -> None:
+    def __init__(self, database: Database, *, read: Read = here) -> None:
         self._database = database
+        self._read = read
         self.place = database.place
         """Where the jobs are kept: a file, or an address without its password."""
 
@@ -56,6 +57,10 @@ class Store(DeviceList):
             database.close()
             raise
         return cls(database)
+
+    def reading_by(self, read: Read) -> Self:
+        """Return the same store with another way to read texts; one of both is closed."""
+        return type(self)(self._database, read=read)
 
     def __enter__(self) -> Self:
         return self
@@ -135,7 +140,7 @@ class Store(DeviceList):
             StoreUnavailable: it could not be written.
 
         """
-        kept = summary(text)
+        kept = self._read(summary, text)
         with self._database.writing() as connection:
             job_id = queries.new_job(connection, slug(kept.about["title"]))
             queries.append(connection, _first(job_id, text, who=who, note=note), kept=kept)
@@ -160,9 +165,9 @@ class Store(DeviceList):
             StoreUnavailable: it could not be written.
 
         """
-        kept = summary(text)
+        kept = self._read(summary, text)
         before = self._base(job_id, base, mine=text)
-        told = in_a_note(compare(before.text, text)) if note is None else note
+        told = in_a_note(self._read(compare, before.text, text)) if note is None else note
         saved = _next(before, text, who=who, note=told)
         return self._append(before, saved, kept=kept, mine=text)
 
@@ -237,8 +242,11 @@ class Store(DeviceList):
             before = _found(queries.one(connection, job_id, number), job_id, number)
             theirs = _found(queries.newest(connection, job_id), job_id)
         if theirs.revision != number:
-            raise Conflict(before=before, mine=mine, theirs=theirs)
+            raise self._conflict(before, mine, theirs)
         return before if deleted else _live(before)
+
+    def _conflict(self, before: Saved, mine: str | None, theirs: Saved) -> Conflict:
+        return Conflict(before=before, mine=mine, theirs=theirs, read=self._read)
 
     def _kept_beside(self, saved: Saved) -> Summary:
         with self._database.reading() as connection:
@@ -257,7 +265,7 @@ class Store(DeviceList):
             theirs = self.get(before.job_id, include_deleted=True)
             if theirs.revision <= before.revision:
                 raise
-            raise Conflict(before=before, mine=mine, theirs=theirs) from None
+            raise self._conflict(before, mine, theirs) from None
         return saved
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 import secrets
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Concatenate, ParamSpec, Protocol, TypeVar
 
 from conewright.errors import JobError, Problem
 from conewright.job.builds.job import Job
@@ -15,7 +15,9 @@ from conewright.job.document.lists import LISTS, counts_in_words
 from conewright.job.text.parsing import LARGEST_FILE, kept_job
 
 __all__ = [
+    "Read",
     "Summary",
+    "here",
     "new_id",
     "one_line",
     "slug",
@@ -29,6 +31,35 @@ LONGEST_LINE = 500
 LONGEST_WORDS = 4000
 # Without 0, 1, 8 and 9, which look like o, l and b.
 LETTERS = "abcdefghijklmnopqrstuvwxyz234567"
+
+
+More = ParamSpec("More")
+Made = TypeVar("Made")
+
+
+class Read(Protocol):
+    """Where texts are read: calls a function of a text, here or in another process."""
+
+    def __call__(
+        self,
+        function: Callable[Concatenate[str, More], Made],
+        text: str,
+        /,
+        *args: More.args,
+        **named: More.kwargs,
+    ) -> Made:
+        """Return what the function makes of the text; raises what it raises."""
+
+
+def here(
+    function: Callable[Concatenate[str, More], Made],
+    text: str,
+    /,
+    *args: More.args,
+    **named: More.kwargs,
+) -> Made:
+    """Call a function of a text where one is."""
+    return function(text, *args, **named)
 
 
 @dataclass(frozen=True, slots=True)

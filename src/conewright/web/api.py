@@ -6,6 +6,8 @@ same text. A revision's name is its ETag, and a change must say which revision i
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Any
@@ -16,7 +18,7 @@ from pydantic import BaseModel, Field
 from conewright.errors import Problem
 from conewright.job.text.conversion import json_from_toml, toml_from_json
 from conewright.stages.report.data import Report
-from conewright.store import Saved, Store
+from conewright.store import Conflict, Saved, Store
 from conewright.web.base.errors import ErrorBody, Refusal, overtaken
 from conewright.web.base.settings import LARGEST_NUMBER
 from conewright.web.desk.reports import Question, Reports, Stage
@@ -85,9 +87,9 @@ class Written:
     text: str
     json: bool
 
-    def toml(self) -> str:
+    def toml(self, reports: Reports) -> str:
         """Return the job as TOML; raises BadInputError for what is no job, or has no TOML."""
-        return toml_from_json(self.text) if self.json else self.text
+        return reports.reading.run(toml_from_json, self.text) if self.json else self.text
 
 
 # --- What an operation is given -----------------------------------------------------------------
@@ -204,9 +206,11 @@ def list_jobs(
     response_description="It is kept.",
     openapi_extra=_BODY,
 )
-def create_job(store: Kept, written: Sent, who: Who, response: Response) -> SavedBody:
+def create_job(
+    store: Kept, reports: Answers, written: Sent, who: Who, response: Response
+) -> SavedBody:
     """Keep a new job: a document in JSON, or the text of a TOML file."""
-    saved = store.create(written.toml(), who=who)
+    saved = store.create(written.toml(reports), who=who)
     response.headers["Location"] = f"/api/v1/jobs/{saved.job_id}"
     return _saved(saved, response)
 
@@ -215,10 +219,14 @@ def create_job(store: Kept, written: Sent, who: Who, response: Response) -> Save
     "/jobs/{job_id}", response_class=Response, responses=refusals(304, 404, answers=_DOCUMENT)
 )
 def read_job(
-    store: Kept, job_id: JobId, accept: Accept = "", if_none_match: IfNoneMatch = None
+    store: Kept,
+    reports: Answers,
+    job_id: JobId,
+    accept: Accept = "",
+    if_none_match: IfNoneMatch = None,
 ) -> Response:
     """Give the newest revision of a job, as JSON, or as its own text where TOML is accepted."""
-    return _document(store.get(job_id), accept, if_none_match)
+    return _document(reports, store.get(job_id), accept, if_none_match)
 
 
 @router.put(
@@ -229,6 +237,7 @@ def read_job(
 )
 def change_job(
     store: Kept,
+    reports: Answers,
     job_id: JobId,
     written: Sent,
     who: Who,
@@ -237,7 +246,9 @@ def change_job(
 ) -> SavedBody:
     """Keep a changed job as a new revision."""
     base = _base(store, job_id, if_match)
-    return _saved(store.save(job_id, written.toml(), base=base, who=who), response)
+    text = written.toml(reports)
+    with _conflicts_told():
+        return _saved(store.save(job_id, text, base=base, who=who), response)
 
 
 @router.delete(
@@ -249,7 +260,9 @@ def change_job(
 )
 def delete_job(store: Kept, job_id: JobId, who: Who, if_match: IfMatch = None) -> None:
     """Mark a job as deleted; its revisions stay."""
-    store.delete(job_id, base=_base(store, job_id, if_match), who=who)
+    base = _base(store, job_id, if_match)
+    with _conflicts_told():
+        store.delete(job_id, base=base, who=who)
 
 
 @router.get(
@@ -278,13 +291,14 @@ def list_revisions(store: Kept, job_id: JobId) -> RevisionsBody:
 )
 def read_revision(
     store: Kept,
+    reports: Answers,
     job_id: JobId,
     revision: Revision,
     accept: Accept = "",
     if_none_match: IfNoneMatch = None,
 ) -> Response:
     """Give one revision of a job, as JSON, or as its own text where TOML is accepted."""
-    return _document(store.get(job_id, revision), accept, if_none_match)
+    return _document(reports, store.get(job_id, revision), accept, if_none_match)
 
 
 # --- Reports ------------------------------------------------------------------------------------
@@ -321,6 +335,16 @@ def read_report(
 # --- Answers ------------------------------------------------------------------------------------
 
 
+@contextmanager
+def _conflicts_told() -> Iterator[None]:
+    """Let a conflict be put into words here: where it is answered, everybody would wait for it."""
+    try:
+        yield
+    except Conflict as conflict:
+        str(conflict)
+        raise
+
+
 def _saved(saved: Saved, response: Response) -> SavedBody:
     response.headers["ETag"] = saved.etag
     return SavedBody(
@@ -333,13 +357,14 @@ def _saved(saved: Saved, response: Response) -> SavedBody:
     )
 
 
-def _document(saved: Saved, accept: str, known: str | None) -> Response:
+def _document(reports: Reports, saved: Saved, accept: str, known: str | None) -> Response:
     headers = {"ETag": saved.etag, "Cache-Control": "private, no-cache", "Vary": "Accept"}
     if _is_known(saved.etag, known):
         return Response(status_code=304, headers=headers)
     if _quality(accept, TOML) > _quality(accept, JSON):
         return Response(saved.text.encode(), media_type=TOML, headers=headers)
-    return Response(json_from_toml(saved.text), media_type=JSON, headers=headers)
+    json = reports.reading.run(json_from_toml, saved.text)
+    return Response(json, media_type=JSON, headers=headers)
 
 
 def _tags(header: str) -> list[str]:

@@ -55,19 +55,19 @@ def create_app(
 
     """
     settings = settings or Settings()
-    own = None if reports else Reports(settings)
+    answers = reports or Reports(settings)
     app = _App(
         title="Conewright",
         docs_url=None,
         redoc_url=None,
         openapi_url="/api/v1/openapi.json",
         redirect_slashes=False,
-        lifespan=_closing(own),
+        lifespan=_closing(None if reports else answers),
         middleware=_doors(settings, store, paired_only=lan is not None),
     )
-    app.state.store = store
     app.state.settings = settings
-    app.state.reports = own or reports
+    app.state.reports = answers
+    app.state.store = store
     app.state.pages = Kept(settings.kept_pages)
     app.state.pairing = lan
     handle_errors(app)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from conewright.errors import Problem
 
-__all__ = ["excess"]
+__all__ = ["excess", "is_small"]
 
 DEEPEST = 100
 """Brackets in brackets; tables of a job go less deep, which is told by their names later."""
@@ -24,6 +24,10 @@ MOST_PIECES = 50_000
 MOST_LINES = 50_000
 LONGEST_WORD = 1_000
 """Of what stands in no quotes: a number, a date or a name."""
+
+LONGEST_SMALL, MOST_SMALL_PIECES = 16_000, 1_000
+"""Characters and pieces of a small text; the demo has half of each. To parse or edit a text takes
+time that grows with both."""
 
 # Each of these looks for one sign and never goes back.
 _SIGN = re.compile(r"[\"'#=,.:{}\[\]]")
@@ -41,7 +45,7 @@ class _Counts:
     stops: int = 0
     pieces: int = 0
 
-    def meet(self, sign: str) -> tuple[str, str] | None:
+    def meet(self, sign: str, most: int) -> tuple[str, str] | None:
         """Count a sign outside of quotes; return what is too much, and what is allowed."""
         self.depth += (sign in _OPENS) - (sign in _CLOSES)
         self.pieces += sign in _PARTS
@@ -50,13 +54,21 @@ class _Counts:
             return "tables in tables without end", f"at most {DEEPEST} brackets in brackets"
         if self.stops > LONGEST_KEY:
             return "a key of very many parts", f"at most {LONGEST_KEY} stops in one piece"
-        if self.pieces > MOST_PIECES:
-            return "very many names and values", f"at most {MOST_PIECES} go into one job"
+        if self.pieces > most:
+            return "very many names and values", f"at most {most} go into one job"
         return None
 
 
-def excess(text: str) -> Problem | None:
-    """Return what is too much in a text to parse it, and where; None for what may be parsed."""
+def is_small(text: str) -> bool:
+    """Whether a text is so short, and of so few pieces, that to read and edit it costs little."""
+    return len(text) <= LONGEST_SMALL and excess(text, most=MOST_SMALL_PIECES) is None
+
+
+def excess(text: str, *, most: int = MOST_PIECES) -> Problem | None:
+    """Return what is too much in a text to parse it, and where; None for what may be parsed.
+
+    Args: most: pieces that it may have.
+    """
     if text.count("\n") > MOST_LINES:
         return Problem("file", "very many lines", f"at most {MOST_LINES} go into one job")
     counts, at = _Counts(), 0
@@ -75,7 +87,7 @@ def excess(text: str) -> Problem | None:
             at = len(text) if newline < 0 else newline
         else:
             at = end + 1
-            too_much = counts.meet(sign)
+            too_much = counts.meet(sign, most)
             if too_much is not None:
                 return _problem(text, end, *too_much)
     return None

@@ -42,7 +42,7 @@ _REWORDED = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(eq=False)
 class Refused(Exception):
     """A form whose values make no job: words for each field, and what belongs to none of them."""
 

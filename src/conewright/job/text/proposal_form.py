@@ -5,18 +5,23 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from conewright.errors import BadInputError
 from conewright.job.builds.job import Job
 from conewright.job.document.parts import AS_FOUND
-from conewright.job.text.editing import Refused, with_proposal
+from conewright.job.text.editing import Refused, with_proposal, without_entries
 from conewright.job.text.labels import field_at, fields_of, parts_of, plain_value, written
+from conewright.job.text.parsing import kept_job
 from conewright.job.wildcards import matches
 
-__all__ = ["NEW", "ProposalForm", "Row", "offered_fields", "proposal_form", "with_form"]
+__all__ = ["NEW", "ProposalForm", "Row", "alone", "offered_fields", "proposal_form", "with_form"]
 
 NEW = "new"
 """Stands for the id of a proposal that has none yet."""
+
+TRIED = 16
+"""Texts with one proposal that are kept: while one types, they come again."""
 
 _IDENTIFIER = re.compile(r"[A-Za-z][A-Za-z0-9_]*(-[A-Za-z0-9_]+)*")
 _DRIVER = ".driver"
@@ -74,12 +79,11 @@ def proposal_form(job: Job, id: str) -> ProposalForm:
     )
 
 
-def with_form(text: str, job: Job, form: ProposalForm, *, new: bool) -> str:
+def with_form(text: str, form: ProposalForm, *, new: bool) -> str:
     """Return the text of a job with a proposal as typed.
 
     Args:
         text: of the job.
-        job: in that text.
         form: the proposal.
         new: whether it is to be one that the job does not have yet.
 
@@ -87,6 +91,7 @@ def with_form(text: str, job: Job, form: ProposalForm, *, new: bool) -> str:
         Refused: the text would be no job; what is wrong is named by the field or the row's key.
 
     """
+    job = kept_job(text)
     id, known = form.id, {proposal.id for proposal in job.proposals}
     if new and (not _IDENTIFIER.fullmatch(id) or id in known | {NEW, AS_FOUND}):
         wanted = "A short name is wanted that no other proposal has: letters, digits and hyphens."
@@ -103,6 +108,13 @@ def with_form(text: str, job: Job, form: ProposalForm, *, new: bool) -> str:
         "set": changes | _driver_changes(job, id, form.drivers),
     }
     return with_proposal(text, id, values)
+
+
+@lru_cache(maxsize=TRIED)
+def alone(text: str, id: str) -> str:
+    """Return the text of a job without its other proposals, which would only cost time."""
+    others = [each.id for each in kept_job(text).proposals if each.id != id]
+    return without_entries(text, "proposal", *others) if others else text
 
 
 def offered_fields(job: Job) -> list[tuple[str, str]]:

@@ -27,6 +27,11 @@ class Settings:
     in line for a computation; `kept_reports` answers, the papers of `kept_papers` plans and
     `kept_pages` rendered pages are kept. On the local network
     `connections` stay open, `connections_each` of one address.
+
+    Texts of jobs that are not small are read and edited by `readers` processes, each text within
+    `reading_seconds`; `waiting_readers` requests may wait for that, besides those who wait for a
+    computation. A worker may take `reading_memory` bytes for a text and `computing_memory` for a
+    computation, besides what it takes when it starts; only Linux holds it to that.
     """
 
     names: tuple[str, ...] = LOOPBACK
@@ -41,7 +46,12 @@ class Settings:
     connections_each: int = 20
     computing_seconds: float = 20.0
     workers: int = 2
+    computing_memory: int = 3_000_000_000
     waiting: int = 32
+    readers: int = 2
+    reading_seconds: float = 20.0
+    reading_memory: int = 1_000_000_000
+    waiting_readers: int = 6
     kept_reports: int = 64
     kept_papers: int = 4
     kept_pages: int = 128

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from conewright.web.base.settings import Settings
 from conewright.web.desk.cache import Kept
+from conewright.web.desk.reading import Reading
 from conewright.web.desk.waiting import WaitingRoom
 from conewright.web.desk.workers import (
     STAGES,
@@ -53,9 +54,15 @@ class Reports:
     """The answers about every job, and the papers of its plans, kept while they are asked for."""
 
     def __init__(self, settings: Settings) -> None:
-        self._workers = Workers(most=settings.workers, seconds=settings.computing_seconds)
+        self._workers = Workers(
+            most=settings.workers,
+            seconds=settings.computing_seconds,
+            memory=settings.computing_memory,
+        )
         # Never shut down: after the end each question is answered by the word that it is the end.
         self._line = ThreadPoolExecutor(settings.workers, thread_name_prefix="line")
+        self.reading = Reading(settings)
+        """Where texts are read and edited, to which the answers belong."""
         self.room = WaitingRoom(settings.waiting)
         """Where everybody waits who waits for an answer, or for a page that is made of some."""
         self._answers: Kept[Answer] = Kept(settings.kept_reports)
@@ -109,6 +116,7 @@ class Reports:
     def close(self) -> None:
         """End the workers."""
         self._workers.close()
+        self.reading.close()
 
     def _answer(self, text: str, question: Question) -> Answer:
         done = self._workers.work_out(text, question)

@@ -17,9 +17,11 @@ import traceback
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from importlib import import_module
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
-from typing import TYPE_CHECKING, Literal, get_args
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from conewright.errors import (
     BadInputError,
@@ -43,7 +45,9 @@ __all__ = [
     "PaperQuestion",
     "Question",
     "Stage",
+    "Task",
     "Workers",
+    "load_texts",
     "out_of_turn",
 ]
 
@@ -123,15 +127,52 @@ class Failed:
     trace: str
 
 
-Asked = Question | PaperQuestion
-Result = Done | Made | Barred | Refused | Failed
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A function that is to be called; found by its name, so it is one of a module."""
+
+    function: Callable[..., Any]
+    args: tuple[Any, ...]
+    named: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Returned:
+    """What a function returned."""
+
+    value: Any
+
+
+@dataclass(frozen=True, slots=True)
+class Raised:
+    """What a function raised on purpose."""
+
+    error: Exception
+
+
+@dataclass(frozen=True, slots=True)
+class Exhausted:
+    """It would have taken more memory than a worker may take."""
+
+
+Asked = Question | PaperQuestion | Task
+Result = Done | Made | Barred | Refused | Failed | Returned | Raised | Exhausted
 
 
 class Workers:
     """A few workers; whoever asks gets an answer, an error in words, or the end of its time."""
 
-    def __init__(self, *, most: int, seconds: float) -> None:
+    def __init__(
+        self,
+        *,
+        most: int,
+        seconds: float,
+        memory: int | None = None,
+        load: Callable[[], object] | None = None,
+    ) -> None:
         self.seconds = seconds
+        self._memory = memory
+        self._load = load or _load_stages
         self._turns = threading.BoundedSemaphore(most)
         self._idle: list[_Worker] = []
         self._busy: set[_Worker] = set()
@@ -161,6 +202,14 @@ class Workers:
         assert isinstance(result, Made)
         return result
 
+    def run(self, task: Task) -> Any:
+        """Return what a function returns, raise what it raises on purpose; else as `work_out`."""
+        result = self._answered("", task)
+        if isinstance(result, Raised):
+            raise result.error
+        assert isinstance(result, Returned)
+        return result.value
+
     def close(self) -> None:
         """End every worker, whatever it does just now."""
         with self._lock:
@@ -172,11 +221,18 @@ class Workers:
         for worker in idle:
             worker.end()
 
-    def _answered(self, text: str, question: Asked) -> Done | Made:
+    def _answered(self, text: str, question: Asked) -> Done | Made | Returned | Raised:
         """Return what a worker has worked out; raises what it says went wrong."""
         result = self._ask(text, question)
-        if isinstance(result, Done | Made):
+        if isinstance(result, Done | Made | Returned | Raised):
             return result
+        if isinstance(result, Exhausted):
+            raise Refusal(
+                422,
+                "This would have taken more memory than one job may take, and was stopped. "
+                "A job with fewer places, channels or proposals takes less.",
+                code="too-large",
+            )
         if isinstance(result, Failed):
             raise fault(f"a worker failed:\n{result.trace}")
         if isinstance(result, Barred):
@@ -193,6 +249,14 @@ class Workers:
                     return worker.ask(text, question, seconds=self.seconds)
             if self._closed:
                 raise _ending()
+            if isinstance(question, Task):
+                # A text that somebody sent has done that, most likely by its need of memory.
+                raise Refusal(
+                    503,
+                    "What works on this ended before it had an answer, and so did the next one. "
+                    "A job with fewer places, channels or proposals takes less.",
+                    code="ended",
+                )
             raise fault("a worker ended before it had an answer, and so did the next one")
 
     @contextmanager
@@ -226,7 +290,7 @@ class Workers:
             if self._closed:
                 raise _ending()
             alive = (worker for worker in self._popped() if worker.alive)
-            worker = next(alive, None) or _Worker()
+            worker = next(alive, None) or _Worker(self._load, self._memory)
             self._busy.add(worker)
             return worker
 
@@ -243,9 +307,10 @@ class Workers:
 class _Worker:
     """One process and the pipe to it."""
 
-    def __init__(self) -> None:
+    def __init__(self, load: Callable[[], object], memory: int | None) -> None:
         self._pipe, theirs = _SPAWN.Pipe()
-        self._process = _SPAWN.Process(target=_serve, args=(theirs,), daemon=True)
+        args = (theirs, load, memory)
+        self._process = _SPAWN.Process(target=_serve, args=args, daemon=True)
         with _one_thread(), _deaf_to_interrupts():
             self._process.start()
         theirs.close()
@@ -335,11 +400,13 @@ def _deaf_to_interrupts() -> Iterator[None]:
 # --- In the worker ------------------------------------------------------------------------------
 
 
-def _serve(pipe: Connection) -> None:
+def _serve(pipe: Connection, load: Callable[[], object], memory: int | None) -> None:
     """Answer questions until nobody is left to ask."""
     # Ctrl-C in a terminal reaches every process of it; the server sees to its workers.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _load_stages()
+    load()
+    if memory is not None:
+        _limit_memory(memory)
     with suppress(EOFError, OSError):
         pipe.send(None)
         _answer(pipe)
@@ -352,8 +419,24 @@ def _serve(pipe: Connection) -> None:
 
 def _answer(pipe: Connection) -> None:
     text, question = pipe.recv()
-    pipe.send(_result(text, question))
+    result = _result(text, question)
+    pipe.send(result)
+    if isinstance(result, Exhausted):
+        # What is left in gaps counts as taken: the next one is to have all there is.
+        raise EOFError
     _give_memory_back()
+
+
+def _limit_memory(memory: int) -> None:
+    """Let this process take so many bytes more than by now, where the system holds it to that."""
+    # Windows has no such limits, and macOS counts them otherwise.
+    with suppress(ImportError, OSError, ValueError):
+        import resource
+
+        pages = int(Path("/proc/self/statm").read_text().split()[0])
+        most = pages * resource.getpagesize() + memory
+        _, hard = resource.getrlimit(resource.RLIMIT_AS)
+        resource.setrlimit(resource.RLIMIT_AS, (most, hard))
 
 
 def _give_memory_back() -> None:
@@ -368,6 +451,8 @@ def _result(text: str, question: Asked) -> Result:
     from conewright.job.text.parsing import kept_job
 
     try:
+        if isinstance(question, Task):
+            return _ran(question)
         job = kept_job(text)
         if isinstance(question, PaperQuestion):
             return _made(job, question)
@@ -379,8 +464,26 @@ def _result(text: str, question: Asked) -> Result:
         return Refused(str(error), error.problems)
     except ConewrightError as error:
         return Refused(str(error), None)
+    except MemoryError:
+        return Exhausted()
     except Exception:
         return Failed(traceback.format_exc())
+
+
+def _ran(task: Task) -> Returned | Raised:
+    """Return what a function returned or raised on purpose."""
+    from conewright.job.text.editing import Refused as FormRefused
+
+    try:
+        return Returned(task.function(*task.args, **task.named))
+    except (ConewrightError, FormRefused) as error:
+        return Raised(error)
+
+
+def load_texts() -> None:
+    """Import what reads and edits texts, which no text should wait for."""
+    import_module("conewright.job.text.merging")
+    import_module("conewright.store.texts")
 
 
 def _load_stages() -> Mapping[str, Callable[..., Report]]:

@@ -25,7 +25,7 @@ from conewright.web.desk.cache import Kept
 from conewright.web.desk.waiting import together
 from conewright.web.desk.workers import Stage
 from conewright.web.frame.answer import StageView, places_states, stage_view
-from conewright.web.frame.page import address, store_of
+from conewright.web.frame.page import address, reading_of, store_of
 from conewright.web.frame.plan import Plan, State, draw_plan
 
 __all__ = [
@@ -34,6 +34,7 @@ __all__ = [
     "NavEntry",
     "NoAnswer",
     "is_known",
+    "job_of",
     "note_passing",
     "open_page",
     "passes",
@@ -148,7 +149,7 @@ def open_page(
     store = store_of(request)
     newest = store.get(job_id)
     saved = newest if revision in (None, newest.revision) else store.get(job_id, revision)
-    job = saved.job
+    job = job_of(request, saved)
     proposal, against = (
         None if each in ("", AS_FOUND) else each for each in (proposal, against or None)
     )
@@ -162,6 +163,11 @@ def open_page(
         proposal=proposal,
         against=against,
     )
+
+
+def job_of(request: Request, saved: Saved) -> Job:
+    """Return the job of a revision; raises JobError where today's rules refuse it, Refusal."""
+    return reading_of(request).job(saved.text, file=saved.name)
 
 
 def report_of(

@@ -21,6 +21,7 @@ from conewright.views.cells import letter
 from conewright.views.numbers import minutes
 from conewright.views.text import QUESTIONS
 from conewright.web.base.settings import LARGEST_NUMBER
+from conewright.web.desk.reading import Reading
 from conewright.web.doors.who import device_of, who_asks
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "form_texts",
     "name_cookie",
     "number_in",
+    "reading_of",
     "render",
     "save",
     "see_other",
@@ -72,9 +74,15 @@ def number_in(fields: Mapping[str, str], name: str) -> int:
 
 
 def store_of(request: Request) -> Store:
-    """Return where the jobs are kept."""
+    """Return where the jobs are kept; their texts are read as those of forms are."""
     store: Store = request.app.state.store
-    return store
+    return store.reading_by(reading_of(request).run)
+
+
+def reading_of(request: Request) -> Reading:
+    """Return what reads and edits texts."""
+    reading: Reading = request.app.state.reports.reading
+    return reading
 
 
 def who(request: Request) -> str:
@@ -151,7 +159,8 @@ def carry_out(request: Request, change: Callable[[Store], object], *, then: str)
 
 def _conflict_page(request: Request, conflict: Conflict) -> HTMLResponse:
     before, mine, theirs = conflict.before, conflict.mine, conflict.theirs
-    both = merged(before.text, mine, theirs.text) if mine is not None else None
+    read = reading_of(request).run
+    both = None if mine is None else read(merged, before.text, mine, theirs.text)
     return render(request, "conflict.html", conflict=conflict, saved=theirs, both=both)
 
 

@@ -33,6 +33,7 @@ from conewright.web.frame.page import (
     Revision,
     form_texts,
     number_in,
+    reading_of,
     render,
     save,
 )
@@ -106,7 +107,9 @@ def answer(request: Request, job_id: str, form: Form) -> Response:
     typed, word = fields.get("value", "").strip(), fields.get("word", "").strip()
     try:
         said = _said(test, typed, word)
-        text = with_reading(page.saved.text, "toml", test=test, at=at, value=said.value)
+        text = reading_of(request).run(
+            with_reading, page.saved.text, "toml", test=test, at=at, value=said.value
+        )
         _hold_usable(request, text)
         return save(
             request, page.saved, text, then=f"{page.base}/find", note=f"{test} at {at}: {said}"
@@ -121,7 +124,7 @@ def undo(request: Request, job_id: str, form: Form) -> Response:
     """Take the last reading back, as a new revision."""
     page = open_page(request, job_id, revision=number_in(form_texts(form), "base"))
     try:
-        text = without_reading(page.saved.text)
+        text = reading_of(request).run(without_reading, page.saved.text)
     except BadInputError as error:
         raise Refusal(422, f"Nothing was taken back: {error}.") from None
     last = page.job.readings[-1]

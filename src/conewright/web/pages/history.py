@@ -13,6 +13,7 @@ from conewright.web.frame.page import (
     carry_out,
     form_texts,
     number_in,
+    reading_of,
     render,
     store_of,
     who,
@@ -30,7 +31,8 @@ def history(request: Request, job_id: str, a: Revision = None, b: Revision = Non
     notes = store.revisions(job_id)
     changes = None
     if a is not None and b is not None:
-        changes = compare(store.get(job_id, a).text, store.get(job_id, b).text)
+        old, new = (store.get(job_id, each).text for each in (a, b))
+        changes = reading_of(request).run(compare, old, new)
     return render(
         request,
         "history.html",

@@ -18,12 +18,21 @@ from conewright.stages.find.faults.trade import words_of_complaints
 from conewright.stages.report.data import Report, Severity
 from conewright.web.desk.workers import Stage
 from conewright.web.frame.answer import LETTERS, NextView, verdict_views
-from conewright.web.frame.context import JobPage, NoAnswer, open_page, plan_of, reports_of, view_of
+from conewright.web.frame.context import (
+    JobPage,
+    NoAnswer,
+    job_of,
+    open_page,
+    plan_of,
+    reports_of,
+    view_of,
+)
 from conewright.web.frame.page import (
     Form,
     Revision,
     form_texts,
     number_in,
+    reading_of,
     render,
     save,
     store_of,
@@ -110,7 +119,8 @@ def add(request: Request, job_id: str, kind: str, form: Form) -> Response:
     base = store_of(request).get(job_id, number_in(fields, "base") or None)
     id = fields.get("id", "").strip()
     try:
-        text = with_entry(base.text, kind, _blank(base.job, kind, id))
+        entry = _blank(job_of(request, base), kind, id)
+        text = reading_of(request).run(with_entry, base.text, kind, entry)
     except Refused as refused:
         return render(
             request,

@@ -23,6 +23,7 @@ from conewright.web.frame.page import (
     Form,
     form_texts,
     name_cookie,
+    reading_of,
     render,
     see_other,
     store_of,
@@ -55,7 +56,9 @@ def start(request: Request, form: Form) -> Response:
     """Start a job from the survey."""
     answers = form_texts(form)
     try:
-        text = survey_text(answers, today=date.today(), complaints=words_of_complaints())
+        text = reading_of(request).run(
+            survey_text, answers, today=date.today(), complaints=tuple(words_of_complaints())
+        )
     except Refused as refused:
         return _survey(request, answers, refused)
     saved = store_of(request).create(text, who=who(request), note="started from the survey")
@@ -76,7 +79,8 @@ def upload(request: Request, form: Form) -> Response:
     try:
         if not text.strip():
             raise JobError([Problem("file", "nothing", "choose a job file, or paste its text")])
-        toml = toml_from_json(text) if bare(text).lstrip().startswith("{") else text
+        is_json = bare(text).lstrip().startswith("{")
+        toml = reading_of(request).run(toml_from_json, text) if is_json else text
         saved = store_of(request).create(toml, who=who(request), note=f"brought in from {name}")
     except JobError as error:
         return _upload(request, text, error.problems)

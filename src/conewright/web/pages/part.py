@@ -33,6 +33,7 @@ from conewright.web.frame.page import (
     Revision,
     form_texts,
     number_in,
+    reading_of,
     render,
     save,
     see_other,
@@ -78,7 +79,9 @@ def change(request: Request, job_id: str, part_id: str, form: Form) -> Response:
     fields = form_texts(form)
     page = open_page(request, job_id, revision=number_in(fields, "base") or None)
     try:
-        text = with_values(page.saved.text, _changed(page, part_id, fields))
+        text = reading_of(request).run(
+            with_values, page.saved.text, _changed(page, part_id, fields)
+        )
     except Refused as refused:
         return _page(request, page, part_id, fields, refused)
     if text == page.saved.text:
@@ -95,9 +98,10 @@ def values(request: Request, job_id: str, form: Form) -> Response:
     given = {path: text for path, text in typed.items() if text.strip()}
     back = fields.get("back", "")
     back = back if back.startswith(f"{page.base}/") else page.base
+    edit = reading_of(request).run
     try:
         wanted = {path: plain_value(field_at(page.job, path), text) for path, text in given.items()}
-        text = with_values(page.saved.text, wanted) if wanted else page.saved.text
+        text = edit(with_values, page.saved.text, wanted) if wanted else page.saved.text
     except Refused as refused:
         boxes = _boxes([field_at(page.job, path) for path in given], page, given, refused.beside)
         return render(
@@ -117,14 +121,15 @@ def values(request: Request, job_id: str, form: Form) -> Response:
 def remove(request: Request, job_id: str, part_id: str, form: Form) -> Response:
     """Take a part out that nothing else names any more."""
     page = open_page(request, job_id, revision=number_in(form_texts(form), "base") or None)
+    edit = reading_of(request).run
     part, before = _part(page.job, part_id), page.saved
     if part.kind not in PAGED_LISTS:
         raise Refusal(404, f"The {part.what} belongs to every job.")
     try:
         text = (
-            without_place(before.text, part_id)
+            edit(without_place, before.text, part_id)
             if part.kind == "location"
-            else without_entries(before.text, part.kind, part_id)
+            else edit(without_entries, before.text, part.kind, part_id)
         )
     except Refused as refused:
         return render(

@@ -13,11 +13,11 @@ from starlette.responses import Response
 from conewright.errors import ConewrightError
 from conewright.job.builds.job import Job
 from conewright.job.text.editing import Refused, without_entries
-from conewright.job.text.parsing import kept_job
 from conewright.job.text.proposal_form import (
     NEW,
     ProposalForm,
     Row,
+    alone,
     offered_fields,
     proposal_form,
     with_form,
@@ -35,6 +35,7 @@ from conewright.web.frame.page import (
     Revision,
     form_texts,
     number_in,
+    reading_of,
     render,
     save,
     see_other,
@@ -49,7 +50,7 @@ router = APIRouter()
 SPARE_ROWS = 1
 MOST_AT_ONCE = 4
 KEPT = 16
-"""Texts of jobs that are kept as they were read: while one types, they come again."""
+"""Comparisons that are kept: while one types, they come again."""
 _comparisons: Kept[Comparison] = Kept(KEPT)
 
 
@@ -140,26 +141,21 @@ def _tried(
 ) -> tuple[Comparison | None, Refused]:
     """Return what a proposal as typed would change, or what is wrong with it."""
     try:
-        text = _text(page, proposal_id, typed)
+        text = _text(request, page, proposal_id, typed)
     except Refused as refused:
         return None, refused
-    only = _alone(text, typed.id)
-    compared = _compared(request, kept_job(only), only)
+    reading = reading_of(request)
+    only = reading.run(alone, text, typed.id)
+    compared = _compared(request, reading.job(only), only)
     if isinstance(compared, NoAnswer):
         return None, Refused({}, (compared.told,))
     return compared, Refused({}, ())
 
 
-@lru_cache(maxsize=KEPT)
-def _alone(text: str, id: str) -> str:
-    """Return the text without the other proposals, which would only cost time."""
-    others = [each.id for each in kept_job(text).proposals if each.id != id]
-    return without_entries(text, "proposal", *others) if others else text
-
-
-def _text(page: JobPage, proposal_id: str, typed: ProposalForm) -> str:
+def _text(request: Request, page: JobPage, proposal_id: str, typed: ProposalForm) -> str:
     """Return the text of the job with a proposal as typed; raises Refused."""
-    return with_form(page.saved.text, page.job, typed, new=proposal_id == NEW)
+    new = proposal_id == NEW
+    return reading_of(request).run(with_form, page.saved.text, typed, new=new)
 
 
 def _saved(
@@ -167,9 +163,11 @@ def _saved(
 ) -> Response:
     try:
         if delete:
-            text = without_entries(page.saved.text, "proposal", proposal_id)
+            text = reading_of(request).run(
+                without_entries, page.saved.text, "proposal", proposal_id
+            )
         else:
-            text = _text(page, proposal_id, typed)
+            text = _text(request, page, proposal_id, typed)
     except Refused as refused:
         return _editor(request, page, proposal_id, typed, refused)
     then = f"{page.base}/proposals"
