@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from conewright.errors import Problem
 
-__all__ = ["excess", "is_small"]
+__all__ = ["LONGEST_SMALL", "excess", "is_small"]
 
 DEEPEST = 100
 """Brackets in brackets; tables of a job go less deep, which is told by their names later."""

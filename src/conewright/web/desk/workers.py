@@ -17,7 +17,6 @@ import traceback
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from importlib import import_module
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -480,10 +479,12 @@ def _ran(task: Task) -> Returned | Raised:
         return Raised(error)
 
 
-def load_texts() -> None:
-    """Import what reads and edits texts, which no text should wait for."""
-    import_module("conewright.job.text.merging")
-    import_module("conewright.store.texts")
+def load_texts() -> tuple[Callable[..., object], ...]:
+    """Return what reads and edits texts; to import it takes time, for which none should wait."""
+    from conewright.job.text.merging import merged
+    from conewright.store.texts import summary
+
+    return merged, summary
 
 
 def _load_stages() -> Mapping[str, Callable[..., Report]]:
