@@ -47,7 +47,7 @@ BOMBS = {
     "stops": '"=".' * 16_000 + "a=1",
     "more stops": '"=".' * 24_000 + "a=1",
     "the last name again": "{" + "".join(f'"a{i}":1,' for i in range(40_000)) + '"a39999":1}',
-    "nested arrays": START + "\na=[" + whole("[[]],") + "]",
+    "nested arrays": whole("[[]],", behind=START + "\na=[") + "]",
     "dotted keys": many("k.k.k.k{}=1\n", 12_000),
     "one long string": whole("x", behind='notes = "') + '"',
     "many tables": many("[t{}.a.b]\n", 16_000),
