@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache, partial
+from functools import partial
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -25,6 +25,7 @@ from conewright.stages.find.instruments.sweep import SweepReading
 from conewright.stages.find.odds.evidence import SWEEP, Case, ChainEvidence, Evidence, Question
 from conewright.stages.find.odds.inference import Model, Odds, PairFactor, infer
 from conewright.stages.find.odds.prior import low_load_odds, model_of, said_by_owner
+from conewright.stages.find.odds.remedy import blameless
 from conewright.stages.find.talk.planning import Opened, access_key
 
 __all__ = ["INCONCLUSIVE", "SWEEP_FIGURES", "Inquiry", "Said", "Taken", "inquire"]
@@ -138,7 +139,9 @@ class Inquiry:
         given = float(np.exp(self.odds.log_evidence - self.after(others).log_evidence))
         return given / float(reading.evidence.table.max())
 
-    def _infer(self, found: Sequence[tuple[Question, Evidence | None]]) -> Odds:
+    def _infer(
+        self, found: Sequence[tuple[Question, Evidence | None]], model: Model | None = None
+    ) -> Odds:
         """Infer from evidence; a reading taken twice counts as one, both halves alike."""
         times = Counter(question for question, evidence in found if evidence is not None)
         likelihoods: dict[int, FloatArray] = {}
@@ -153,7 +156,7 @@ class Inquiry:
             table = evidence.table**share
             before = likelihoods.get(evidence.chain)
             likelihoods[evidence.chain] = table if before is None else before * table
-        return infer(self.model, likelihoods, pairs)
+        return infer(self.model if model is None else model, likelihoods, pairs)
 
 
 def inquire(build: Build) -> Inquiry:
