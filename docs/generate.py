@@ -7,8 +7,10 @@ from pathlib import Path
 
 import conewright as cw
 from docs.dependencies import dependencies_page
+from conewright.data_files import data_rows
+from conewright.job.plausible.ranges import ranges
 from docs.http_operations import http_page
-from docs.markdown import paragraph
+from docs.markdown import paragraph, table
 from docs.python_names import python_page
 from docs.rooms import rooms_page
 from docs.schemas import Tables, objects, title_of
@@ -59,11 +61,41 @@ def report_page() -> Iterator[str]:
         yield from (f"## {title_of(name)}", "", *tables.section(definitions[name]))
 
 
+def ranges_page() -> Iterator[str]:
+    """Yield the page of what the values of a job can be."""
+    yield from ("# What the values of a job can be", "")
+    yield paragraph(
+        "A value beyond what is possible is refused, with the whole of its spread, in the job and "
+        "in what a proposal sets. One beyond what is likely is asked back by its central value: "
+        "the job stays valid, and `sure` of the table `[job]` takes the path of a value that is "
+        "so, like `door-fl.mount.cutout`. An entry holds for its path, whatever stands there later."
+    )
+    rows = ((f"`{each.field}`", *each.told, paragraph(each.source)) for each in ranges().values())
+    yield from ("", *table(("field", "possible", "likely", "source"), rows), "")
+    yield from ("## One value beside another", "")
+    yield paragraph(
+        "Asked back as well: the first value times the second to the power given, both in SI "
+        "units, outside the likely ends. The driver of a place is the one fitted there."
+    )
+    columns = ("field", "against", "from", "power", "likely_low", "likely_high", "source")
+    beside = (
+        (
+            f"`{row['field']}`",
+            f"`{row['against']}`",
+            *(paragraph(row[name]) for name in columns[2:]),
+        )
+        for row in data_rows("job.plausible", "relations.csv")
+    )
+    heads = ("value", "beside", "at least", "power", "likely from", "to", "source")
+    yield from ("", *table(heads, beside), "")
+
+
 PAGES: dict[str, Callable[[], Iterator[str]]] = {
     "dependencies.md": dependencies_page,
     "reference/http.md": http_page,
     "reference/job-file.md": job_file_page,
     "reference/python.md": python_page,
+    "reference/ranges.md": ranges_page,
     "reference/report.md": report_page,
     "reference/rooms.md": rooms_page,
     "security.md": security_page,

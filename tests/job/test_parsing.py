@@ -68,7 +68,7 @@ WRONG = [
     (("vehicle", "cabin_volume"), "7.5 m2", "vehicle.cabin_volume", '"7.5 m2"', "a volume"),
     (("vehicle", "cabin_volume"), None, "vehicle.battery", None, ""),
     (("vehicle", "built"), "2009", "vehicle.built", '"2009"', "a whole number"),
-    (("vehicle", "built"), 1066, "vehicle.built", "1066", "at least 1900"),
+    (("vehicle", "built"), 1066, "vehicle.built", "1066", "1900 to 2100"),
     (("vehicle", "battery"), "70 Ah", "vehicle.battery", '"70 Ah"', "a table of fields"),
     (("job", "opened"), 20260302, "job.opened", "20260302", "a day is wanted"),
     (("job", "opened"), "2026-02-30", "job.opened", '"2026-02-30"', "a day is wanted"),

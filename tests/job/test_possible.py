@@ -56,17 +56,6 @@ def test_an_ear_is_not_in_a_cone() -> None:
     loads(text(ear=f'["0.9 m", "0.7 m", "{0.3 + NEAREST_EAR + 1e-3} m"]')).build()
 
 
-@pytest.mark.parametrize(("degrees", "taken"), [("-40", True), ("60", True), ("-80", False)])
-def test_air_has_a_range(degrees: str, taken: bool) -> None:
-    job = text(vehicle=f'[vehicle]\ntemperature = "{degrees} degC"')
-    if taken:
-        assert loads(job).build().vehicle.temperature.si == pytest.approx(273.15 + float(degrees))
-    else:
-        path, found, allowed = refused(job)
-        assert (path, found) == ("vehicle.temperature", "-80 degC")
-        assert "-73.15 degC" in allowed  # 200 K
-
-
 def test_a_cone_weighs_more_than_its_air() -> None:
     # Closed form: (8/3) rho a^3 of 124 cm2 is 0.796 g.
     air = float(acoustic_mass_free(air=Air(), sd=124e-4))

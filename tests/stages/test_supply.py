@@ -398,9 +398,9 @@ def test_the_working_of_the_drop_can_be_done_again_by_hand() -> None:
 @pytest.mark.parametrize(
     ("field", "text", "allowed"),
     [
-        ("length", "1e9 m", "at most 100 m"),
-        ("fuse", "1e9 A", "at most 1000 A"),
-        ("current", "40000 A", "at most 1000 A"),
+        ("length", "1e9 m", "0.01 to 100 m"),
+        ("fuse", "1e9 A", "0.05 to 1000 A"),
+        ("current", "40000 A", "0.01 to 1000 A"),
         ("fuse_distance", "48 m", "which is 5.5 m long"),
     ],
 )

@@ -29,6 +29,7 @@ from conewright.job.document.references import (
     ids_of,
     reference_problems,
 )
+from conewright.job.plausible.limits import range_problems, sure_problems
 from conewright.job.wildcards import has_wildcards, matches
 
 __all__ = ["MOST_CHANGES", "apply_changes", "apply_proposal", "changed_job", "whole_job"]
@@ -90,7 +91,12 @@ def apply_proposal(job: D, name: str) -> D:
 def whole_job(raw: Mapping[str, Any], kind: type[D]) -> tuple[D | None, list[Found]]:
     """Return the document that plain values make, with all that is wrong but in the proposals."""
     found = schema_problems(raw, kind)
-    crossed = reference_problems(raw)
+    refused = found if isinstance(found, list) else []
+    crossed = [
+        *range_problems(raw, known=refused),
+        *reference_problems(raw),
+        *sure_problems(raw),
+    ]
     return (None, [*found, *crossed]) if isinstance(found, list) else (found, crossed)
 
 
@@ -126,6 +132,7 @@ def changed_job(
             found += part
         else:
             parts[target] = part
+        found += range_problems(applied, target, known=found)
     refused = bool(found)
     found += reference_problems(applied)
     old = set(known)

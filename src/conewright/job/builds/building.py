@@ -80,7 +80,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
     locations = tuple(damaged_place(place, faults) for place in _locations(changed, areas, filler))
     vehicle, seats = resolve_vehicle(changed.vehicle, filler), resolve_seats(changed, filler)
     feeds = tuple(resolve_feed(feed, filler) for feed in changed.feeds)
-    problems = impossibilities(vehicle, locations, seats, feeds)
+    problems = impossibilities(locations, seats, feeds)
     if problems:
         raise JobError(problems)
     by_id = {location.id: location for location in locations}

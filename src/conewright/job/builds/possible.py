@@ -10,10 +10,8 @@ from conewright.job.builds.state import (
     LocationState,
     SeatState,
     Value,
-    VehicleState,
 )
-from conewright.job.quantity.values import Quantity, format_quantity
-from conewright.physics.basics.air import TEMPERATURE_RANGE
+from conewright.job.quantity.values import format_quantity
 from conewright.physics.drivers.driver import acoustic_mass_free
 from conewright.physics.drivers.trust import SHEET_AIR
 
@@ -23,28 +21,14 @@ NEAREST_EAR = 0.1
 """No ear comes nearer to the middle of a cone than this [m]; the sound of a point holds from
 there on, by rule of thumb."""
 
-LONGEST_CABLE = Quantity.of(100.0, "length", "m")
-LARGEST_CURRENT = Quantity.of(1000.0, "current", "A")
-"""Of a supply cable; common practice, no source: an articulated bus is 20 m long, and a starter
-draws less."""
-
 
 def impossibilities(
-    vehicle: VehicleState,
     locations: Sequence[LocationState],
     seats: Sequence[SeatState],
     feeds: Sequence[FeedState],
 ) -> list[Problem]:
-    """Return what the physics would refuse of a build, at its central values, and unit slips."""
-    return [*_air(vehicle), *_cones(locations), *_ears(locations, seats), *_supplies(feeds)]
-
-
-def _air(vehicle: VehicleState) -> Iterator[Problem]:
-    low, high = (Quantity.of(end, "temperature", "degC") for end in TEMPERATURE_RANGE)
-    value = vehicle.temperature
-    if not low.value <= value.si <= high.value:
-        allowed = f"air is reckoned with from {format_quantity(low)} to {format_quantity(high)}"
-        yield Problem(value.path, format_quantity(value.quantity), allowed)
+    """Return what the physics would refuse of a build, at its central values."""
+    return [*_cones(locations), *_ears(locations, seats), *_supplies(feeds)]
 
 
 def _cones(locations: Sequence[LocationState]) -> Iterator[Problem]:
@@ -63,17 +47,8 @@ def _cones(locations: Sequence[LocationState]) -> Iterator[Problem]:
 
 
 def _supplies(feeds: Sequence[FeedState]) -> Iterator[Problem]:
-    """Yield what no supply cable of a vehicle has: a slip of the unit, or a fuse beyond its end."""
+    """Yield the fuses beyond the end of their cable."""
     for feed in feeds:
-        for name, value, most in (
-            ("length", feed.length, LONGEST_CABLE),
-            ("current", feed.current, LARGEST_CURRENT),
-            ("fuse", feed.fuse, LARGEST_CURRENT),
-        ):
-            if value is not None and value.si > most.value:
-                allowed = f"a supply cable of a vehicle has at most {format_quantity(most)}"
-                found = format_quantity(value.quantity)
-                yield Problem(f"feed[{feed.id}].{name}", found, allowed)
         along, length = feed.fuse_distance, feed.length
         if along is not None and length is not None and along.si > length.si:
             yield Problem(

@@ -86,6 +86,12 @@ class About(Table):
         description="What the owner reports, each as words joined by hyphens, with the place "
         "behind an @: thin-after-change@front.",
     )
+    sure: tuple[Text, ...] = Field(
+        (),
+        description="Unusual values that were looked at again and are so, by their paths: "
+        "door-fl.mount.cutout. Each holds for its path, whatever stands there later.",
+        examples=[["door-fl.mount.cutout"]],
+    )
     notes: Text | None = Field(None, description="Anything else worth keeping.")
 
 

@@ -14,12 +14,12 @@ from conewright.job.document.fields import (
     Identifier,
     Length,
     Money,
+    Number,
     Position,
     PositiveCurrent,
     PositiveResistance,
     Power,
     Resistance,
-    Share,
     Temperature,
     Text,
     ThermalResistance,
@@ -102,7 +102,7 @@ class Battery(Table):
     """The starter battery."""
 
     capacity: Charge | None = Field(None, description="Capacity printed on the battery [Ah].")
-    health: Share | None = Field(
+    health: Number | None = Field(
         None, description="Part of that capacity it still holds, 0 to 1, by a battery tester."
     )
     rest_voltage: Voltage | None = Field(
@@ -126,7 +126,7 @@ class Vehicle(Table):
     """The vehicle on the bench."""
 
     name: Text | None = Field(None, description="What the vehicle is called in the workshop.")
-    built: int | None = Field(None, strict=True, ge=1900, le=2100, description="Year it was built.")
+    built: int | None = Field(None, strict=True, description="Year it was built.")
     class_: Literal["compact", "saloon", "estate", "pickup-cab", "van", "other"] | None = Field(
         None, alias="class", description="Body type: picks the typical cabin."
     )

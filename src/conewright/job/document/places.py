@@ -10,7 +10,6 @@ from conewright.job.document.fields import (
     Area,
     Compliance,
     Count,
-    Exponent,
     ForceFactor,
     Frequency,
     Gap,
@@ -283,7 +282,7 @@ class DriverSheet(Table):
     k: SemiInductance | None = Field(
         None, description="Factor of the lossy coil law Z = K (jw)^n [ohm s^n]."
     )
-    n: Exponent | None = Field(
+    n: Number | None = Field(
         None, description="Exponent of the lossy coil law Z = K (jw)^n, 0.5 to 1."
     )
     xmax: Length | None = Field(

@@ -50,7 +50,8 @@ PAGED_LISTS = ("channel", "location", "driver", "seat")
 """Lists of a job whose entries have a form of their own."""
 
 _AXES = {"x": "forward", "y": "to the left", "z": "up"}
-_LONG = {"notes", "complaints"}
+_LISTED = {"complaints", "sure"}
+_LONG = {"notes", *_LISTED}
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +197,7 @@ def plain_value(field: Field, text: str) -> object:
         return None
     if field.kind == "yes-no":
         return {"yes": True, "no": False}.get(text, text)
-    if field.kind == "list" or field.steps[-1] == "complaints":
+    if field.kind == "list" or field.steps[-1] in _LISTED:
         return [
             each for line in text.splitlines() for each in map(str.strip, line.split(";")) if each
         ]

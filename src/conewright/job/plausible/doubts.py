@@ -1,0 +1,104 @@
+"""What may well be, but seldom is: asked back, until somebody says that it is so."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from conewright.data_files import data_rows
+from conewright.job.document.paths import inside
+from conewright.job.plausible.ranges import Measured, Range, measured, path_of
+from conewright.job.quantity.values import display
+
+__all__ = ["Doubt", "doubts_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A value that is possible and unlikely.
+
+    Attributes:
+        path: as `sure` takes it, `door-fl.mount.cutout`.
+        found: as it is written.
+        usual: what is, in words.
+        proposal: id of the proposal that sets it; None where it stands in the job itself.
+
+    """
+
+    path: str
+    found: str
+    usual: str
+    proposal: str | None = None
+
+    @property
+    def text(self) -> str:
+        """The question in one line."""
+        by = f", by proposal {self.proposal}" if self.proposal else ""
+        return f"{self.path}{by}: is it really {self.found}? {self.usual}"
+
+
+def doubts_of(raw: Mapping[str, Any]) -> list[Doubt]:
+    """Return every number that is seldom so and that `sure` does not confirm, one for each path.
+
+    Args: raw: the plain values of a job without problems.
+    """
+    sure = inside(raw, "job", "sure")
+    known = frozenset(sure if isinstance(sure, list) else ())
+    numbers = [(path_of(each.steps, raw), each) for each in measured(raw)]
+    found: dict[str, Doubt] = {}
+    for path, each in numbers:
+        low, high = each.range.likely
+        if not low <= each.values[0] <= high:
+            told = f"Usual is {each.range.told[1]}."
+            found.setdefault(path, Doubt(path, str(each.written), told))
+    for doubt in _odd_beside(raw, numbers):
+        found.setdefault(doubt.path, doubt)
+    return [doubt for path, doubt in found.items() if path not in known]
+
+
+# --- One value beside another -------------------------------------------------------------------
+
+
+Number = tuple[str, Measured]
+"""A number and its path."""
+
+
+def _odd_beside(raw: Mapping[str, Any], numbers: Sequence[Number]) -> Iterator[Doubt]:
+    """Yield the values that seldom go with another one, of the same part or of its driver."""
+    first: dict[tuple[str, str], Number] = {}
+    for path, each in numbers:
+        first.setdefault((path.partition(".")[0], each.range.field), (path, each))
+    fitted = {
+        place.get("id"): str(place.get("driver"))
+        for place in raw.get("location", ())
+        if isinstance(place, dict)
+    }
+    for (part, field), number in first.items():
+        for row in _relations().get(field, ()):
+            for owner in (part, fitted.get(part, "")):
+                if (owner, row["against"]) in first:
+                    yield from _beside(number, first[owner, row["against"]], row)
+
+
+def _beside(number: Number, other: Number, row: Mapping[str, str]) -> Iterator[Doubt]:
+    (path, each), (against, value) = number, other
+    if value.values[0] < float(row["from"]):
+        return
+    scale = value.values[0] ** -float(row["power"])
+    low, high = float(row["likely_low"]) * scale, float(row["likely_high"]) * scale
+    if not low <= each.values[0] <= high:
+        ends = f"{_shown(low, each.range)} to {_shown(high, each.range)}"
+        usual = f"Beside {against} of {value.written}, usual is {ends}."
+        yield Doubt(path, str(each.written), usual)
+
+
+def _shown(value: float, range: Range) -> str:
+    return display(value, dimension=range.dimension, unit=range.unit, digits=2)
+
+
+@cache
+def _relations() -> dict[str, list[Mapping[str, str]]]:
+    found: dict[str, list[Mapping[str, str]]] = {}
+    for row in data_rows("job.plausible", "relations.csv"):
+        found.setdefault(row["field"], []).append(row)
+    return found
