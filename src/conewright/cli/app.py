@@ -100,9 +100,12 @@ def check(
     schema: Annotated[
         bool, typer.Option("--schema", help="Print the JSON Schema of a job file instead.")
     ] = False,
+    json: Annotated[
+        bool, typer.Option("--json", help="Print what is asked back as one line of JSON.")
+    ] = False,
 ) -> None:
-    """Find all errors of a job file, and list what was filled in."""
-    from conewright.cli.commands.check import checked
+    """Find all errors of a job file, ask what is unusual, and list what was filled in."""
+    from conewright.cli.commands.check import checked, checked_in_json
 
     if schema:
         from conewright.job.text.starter import job_schema
@@ -111,7 +114,7 @@ def check(
     elif file is None:
         raise BadInputError("check: found no FILE; give a job file, or --schema")
     else:
-        say(checked(file))
+        say(checked_in_json(file) if json else checked(file))
 
 
 @app.command()

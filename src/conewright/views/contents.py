@@ -18,6 +18,7 @@ from conewright.views.text import origins_in_words
 __all__ = [
     "build_as_text",
     "build_sections",
+    "doubt_section",
     "filled_sections",
     "job_as_text",
     "job_sections",
@@ -47,6 +48,7 @@ def job_sections(job: Job) -> Iterator[Section]:
     yield _named("Channels", {each.id: each.load for each in job.channels})
     yield _named("Places", {each.id: _place(each) for each in job.locations})
     yield _named("Proposals", {each.id: each.name or "" for each in job.proposals})
+    yield doubt_section(job)
     yield sheet_section(job)
 
 
@@ -65,6 +67,16 @@ def sheet_section(job: Job) -> Section:
         severity = Severity.WARN if finding.flagged else Severity.GOOD
         blocks.append(Paragraph(f"{finding.text}.", first=f"{MARKS[severity]} ", rest=INDENT))
     return Section("Sheets that say something twice", tuple(blocks))
+
+
+def doubt_section(job: Job) -> Section:
+    """Return what is asked back, and how to say that it is so."""
+    doubts = job.doubts
+    asked = [Paragraph(doubt.text, first="? ", rest=INDENT) for doubt in doubts]
+    if doubts:
+        example = f'sure = ["{doubts[0].path}"]'
+        asked.append(Paragraph(f"What is so goes into sure of [job]: {example}", rest=INDENT))
+    return Section("Is that right?", tuple(asked))
 
 
 def filled_sections(builds: Iterable[Build]) -> Iterator[Section]:

@@ -17,12 +17,13 @@ from pydantic import BaseModel, Field
 
 from conewright.errors import Problem
 from conewright.job.text.conversion import json_from_toml, toml_from_json
+from conewright.stages.find.checked import entry_problems
 from conewright.stages.report.data import Report
 from conewright.store import Conflict, Saved, Store
 from conewright.web.base.errors import ErrorBody, Refusal, overtaken
 from conewright.web.base.settings import LARGEST_NUMBER
 from conewright.web.desk.reports import Question, Reports, Stage
-from conewright.web.frame.page import store_of, who
+from conewright.web.frame.page import hold_gained, store_of, who
 
 __all__ = [
     "Answers",
@@ -49,6 +50,15 @@ class SavedBody(BaseModel):
     saved_at: datetime = Field(description="When it was saved.")
     who: str = Field(description="Who saved it.")
     note: str = Field(description="What changed, in words.")
+
+
+class KeptBody(SavedBody):
+    """A revision as it was just saved, with what is to be looked at again in it."""
+
+    asked: list[str] = Field(description="Values that seldom are so, as questions.")
+    unusable: list[str] = Field(
+        description="Complaints and readings that the search for faults cannot use, and why."
+    )
 
 
 class ListedBody(SavedBody):
@@ -208,7 +218,7 @@ def list_jobs(
 )
 def create_job(
     store: Kept, reports: Answers, written: Sent, who: Who, response: Response
-) -> SavedBody:
+) -> KeptBody:
     """Keep a new job: a document in JSON, or the text of a TOML file."""
     saved = store.create(written.toml(reports), who=who)
     response.headers["Location"] = f"/api/v1/jobs/{saved.job_id}"
@@ -243,10 +253,11 @@ def change_job(
     who: Who,
     response: Response,
     if_match: IfMatch = None,
-) -> SavedBody:
-    """Keep a changed job as a new revision."""
+) -> KeptBody:
+    """Keep a changed job as a new revision; none that gains a reading which nobody can use."""
     base = _base(store, job_id, if_match)
     text = written.toml(reports)
+    hold_gained(store.get(job_id, base), text, reports.reading)
     with _conflicts_told():
         return _saved(store.save(job_id, text, base=base, who=who), response)
 
@@ -345,15 +356,17 @@ def _conflicts_told() -> Iterator[None]:
         raise
 
 
-def _saved(saved: Saved, response: Response) -> SavedBody:
+def _saved(saved: Saved, response: Response) -> KeptBody:
     response.headers["ETag"] = saved.etag
-    return SavedBody(
+    return KeptBody(
         id=saved.job_id,
         name=saved.name,
         revision=saved.revision,
         saved_at=saved.saved_at,
         who=saved.who,
         note=saved.note,
+        asked=[doubt.text for doubt in saved.job.doubts],
+        unusable=[str(problem) for problem in entry_problems(saved.job)],
     )
 
 

@@ -124,6 +124,7 @@ def _named(store: Store, name: str) -> Saved:
 def _imported(store: Store, file: Path) -> str:
     from conewright.cli.base.files import read_text
     from conewright.job.text.conversion import toml_from_json
+    from conewright.stages.find.checked import entry_problems
 
     text = read_text(file)
     try:
@@ -133,7 +134,9 @@ def _imported(store: Store, file: Path) -> str:
     except JobError as error:
         raise JobError(error.problems, file=str(file)) from None
     told = f"{file} is kept as {saved.name} in {store.place}."
-    return _lines([told, f"Next: conewright feed {quote(saved.name)}"])
+    asked = [doubt.text for doubt in saved.job.doubts]
+    unusable = [f"Find cannot use this: {each}" for each in entry_problems(saved.job)]
+    return _lines([told, *unusable, *asked, f"Next: conewright feed {quote(saved.name)}"])
 
 
 def _export(saved: Saved, file: Path | None) -> None:

@@ -24,10 +24,13 @@ from conewright.physics.electrics.conductor import level_loss
 from conewright.stages.common.circuit import ChannelCircuit, Circuit, Solver
 from conewright.stages.common.damage import OPEN_FROM
 
-__all__ = ["EASY", "HARD", "ChannelLoad", "RadioLoad", "radio_load"]
+__all__ = ["EASY", "HARD", "HOTTEST_CHIP", "ChannelLoad", "RadioLoad", "radio_load"]
 
 EASY, HARD = NORMAL_PROGRAMME, HARD_PROGRAMME
 """Mean power of loud and of hard-pressed programme over that of a sine that just clips."""
+
+HOTTEST_CHIP = 573.15
+"""What would be hotter has long protected itself, or is dead; no figure goes beyond [K]."""
 
 
 @dataclass(frozen=True)
@@ -190,15 +193,14 @@ class RadioLoad:
         return total
 
     def chip_temperature(self, fraction: float) -> FloatArray:
-        """Junction temperature [K]."""
+        """Junction temperature [K], no higher than HOTTEST_CHIP."""
         radio = self.build.head_unit
-        return np.asarray(
-            amplifier.junction_temperature(
-                ambient=self.draws(radio.dash),
-                thermal_resistance=self.draws(radio.junction_to_dash),
-                heat=self.heat(fraction),
-            )
+        reached = amplifier.junction_temperature(
+            ambient=self.draws(radio.dash),
+            thermal_resistance=self.draws(radio.junction_to_dash),
+            heat=self.heat(fraction),
         )
+        return np.asarray(np.minimum(reached, HOTTEST_CHIP))
 
     def supply_current(self, fraction: float) -> FloatArray:
         """Mean supply current with programme on all channels [A]."""

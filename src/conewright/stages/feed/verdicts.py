@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import format_quantity
 from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.common.changes import as_found
 from conewright.stages.common.twins import opposed_twins
-from conewright.stages.feed.load import RadioLoad
+from conewright.stages.feed.load import HOTTEST_CHIP, RadioLoad
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Figure, Severity
 from conewright.stages.report.words import number, with_band
@@ -105,7 +106,7 @@ def _load_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
     stops = answer.value(chip.id) > limit
     text = (
         f"{name}: the load falls to {where}; {made_for}. The volts stay the same, so current and "
-        f"heat rise: the chip {'would reach' if stops else 'reaches'} {with_band(chip)} with loud "
+        f"heat rise: the chip {'would reach' if stops else 'reaches'} {_warmth(chip)} with loud "
         "music and protects itself at "
         f"{number(limit, 'degC')}. {_current_words(load, name)}"
         f"{_cure(load, name)}"
@@ -169,7 +170,7 @@ def _supply_verdict(answer: Answer, load: RadioLoad) -> None:
 def _heat_verdict(answer: Answer) -> None:
     easy, hard = answer["head_unit.chip_temperature"], answer["head_unit.chip_temperature_hard"]
     limit = answer.value("head_unit.chip_limit")
-    reach = f"{with_band(easy)} with loud music and {with_band(hard)} when pressed hard"
+    reach = f"{_warmth(easy)} with loud music and {_warmth(hard)} when pressed hard"
     end = f"it protects itself at {number(limit, 'degC')}"
     if answer.value(easy.id) > limit:
         severity, text = Severity.STOP, f"The radio's chip would reach {reach}; {end}: it cuts out."
@@ -182,6 +183,13 @@ def _heat_verdict(answer: Answer) -> None:
     else:
         severity, text = Severity.GOOD, f"The radio's chip reaches {reach}; {end}."
     answer.verdict("head_unit", "heat", severity, text, easy.id, hard.id)
+
+
+def _warmth(chip: Figure) -> str:
+    """Say how warm a chip gets; beyond where none is, that it would be more."""
+    most = float(to_unit(HOTTEST_CHIP, dimension="temperature", unit="degC"))
+    beyond = chip.value is not None and chip.value >= most
+    return f"more than {number(most, 'degC')}" if beyond else with_band(chip)
 
 
 def _power_verdicts(answer: Answer, load: RadioLoad) -> None:
@@ -251,6 +259,6 @@ def _sentence(answer: Answer, load: RadioLoad) -> str:
         verb = "is not rated for"
     return (
         f"The hardest load is {lowest.subject} with {with_band(lowest)}, which the radio {verb}; "
-        f"it gives {with_band(power)} clean there, and its chip reaches {with_band(chip)} with "
+        f"it gives {with_band(power)} clean there, and its chip reaches {_warmth(chip)} with "
         "loud music."
     )

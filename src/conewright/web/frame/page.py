@@ -14,8 +14,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.datastructures import FormData
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from conewright.errors import JobError
 from conewright.job.builds.state import Origin
 from conewright.job.text.merging import merged
+from conewright.stages.find.checked import hold_entries
 from conewright.store import Conflict, Saved, Store
 from conewright.views.cells import letter
 from conewright.views.numbers import minutes
@@ -32,6 +34,7 @@ __all__ = [
     "carry_out",
     "form_texts",
     "name_cookie",
+    "hold_gained",
     "number_in",
     "reading_of",
     "render",
@@ -133,7 +136,11 @@ def render(request: Request, template: str, *, status: int = 200, **context: Any
 def save(
     request: Request, before: Saved, text: str, *, then: str, note: str | None = None
 ) -> Response:
-    """Save a changed text of a job as its next revision; answers as `carry_out`."""
+    """Save a changed text of a job as its next revision; answers as `carry_out`.
+
+    Raises: JobError where it has gained a complaint or a reading that nobody can use.
+    """
+    hold_gained(before, text, reading_of(request))
     return carry_out(
         request,
         lambda store: store.save(
@@ -141,6 +148,18 @@ def save(
         ),
         then=then,
     )
+
+
+def hold_gained(before: Saved, text: str, reading: Reading) -> None:
+    """Raise JobError where a text has gained a complaint or a reading that nobody can use.
+
+    A job that today's rules refuse as it stands is not held: whoever mends it begins somewhere.
+    """
+    try:
+        job = before.job
+    except JobError:
+        return
+    hold_entries(job, reading.job(text))
 
 
 def carry_out(request: Request, change: Callable[[Store], object], *, then: str) -> Response:

@@ -12,8 +12,10 @@ from starlette.responses import PlainTextResponse, Response
 from conewright.errors import JobError
 from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build, Origin
-from conewright.job.text.editing import Refused, with_entry
+from conewright.job.plausible.doubts import Doubt
+from conewright.job.text.editing import Refused, with_entry, with_values
 from conewright.job.text.labels import PAGED_LISTS, Part, parts_of
+from conewright.stages.find.checked import entry_problems
 from conewright.stages.find.faults.trade import words_of_complaints
 from conewright.stages.report.data import Report, Severity
 from conewright.web.desk.workers import Stage
@@ -30,11 +32,13 @@ from conewright.web.frame.context import (
 from conewright.web.frame.page import (
     Form,
     Revision,
+    address,
     form_texts,
     number_in,
     reading_of,
     render,
     save,
+    see_other,
     store_of,
 )
 from conewright.web.frame.rendered import kept
@@ -44,6 +48,7 @@ __all__ = ["router"]
 router = APIRouter()
 
 MOST_VERDICTS = 6
+LONGEST_NOTE = 120
 SOMEWHERE = ("0.00 m ± 0.50 m", "0.00 m ± 0.50 m", "0.80 m ± 0.30 m")
 """Where a place is until somebody says: in the cabin. Assumed, no source."""
 HEADINGS = {
@@ -58,9 +63,12 @@ HEADINGS = {
 @router.get("/jobs/{job_id}")
 def job(request: Request, job_id: str, revision: Revision = None) -> Response:
     """Show a job."""
-    return kept(
-        request, job_id, lambda: _shown(request, open_page(request, job_id, revision=revision))
-    )
+    try:
+        return kept(
+            request, job_id, lambda: _shown(request, open_page(request, job_id, revision=revision))
+        )
+    except JobError:
+        return see_other(address(f"/jobs/{job_id}/text", revision=revision))
 
 
 def _shown(request: Request, page: JobPage) -> Response:
@@ -85,10 +93,26 @@ def _shown(request: Request, page: JobPage) -> Response:
         origins_known=_origins(page.built),
         next=_next(page, reports),
         refusals=lacking,
+        unusable=[str(problem) for problem in entry_problems(page.job)],
+        doubts=_doubts(page.job),
         groups=_groups(parts_of(page.job)),
         addable=PAGED_LISTS,
         complaints=[_said(each) for each in page.job.about.complaints],
     )
+
+
+@router.post("/jobs/{job_id}/sure")
+def sure(request: Request, job_id: str, form: Form) -> Response:
+    """Write down that an unusual value is so."""
+    fields = form_texts(form)
+    base = store_of(request).get(job_id, number_in(fields, "base") or None)
+    path = fields.get("path", "")
+    paths = [*base.job.about.sure, path]
+    try:
+        text = with_values(base.text, {"job.sure": list(dict.fromkeys(paths))})
+    except Refused as refused:
+        return _refused(request, job_id, refused)
+    return save(request, base, text, then=f"/jobs/{job_id}", note=f"sure of {path}"[:LONGEST_NOTE])
 
 
 @router.get("/jobs/{job_id}/job.toml")
@@ -122,14 +146,25 @@ def add(request: Request, job_id: str, kind: str, form: Form) -> Response:
         entry = _blank(job_of(request, base), kind, id)
         text = reading_of(request).run(with_entry, base.text, kind, entry)
     except Refused as refused:
-        return render(
-            request,
-            "refused.html",
-            title="Nothing was added",
-            told=str(refused),
-            back=f"/jobs/{job_id}",
-        )
+        return _refused(request, job_id, refused)
     return save(request, base, text, then=f"/jobs/{job_id}/part/{id}")
+
+
+def _refused(request: Request, job_id: str, refused: Refused) -> Response:
+    return render(
+        request,
+        "refused.html",
+        title="Nothing was added",
+        told=str(refused),
+        back=f"/jobs/{job_id}",
+    )
+
+
+def _doubts(job: Job) -> list[tuple[Doubt, str]]:
+    """Return what is asked back, each with the part whose form has it, empty where none has."""
+    parts = {part.id for part in parts_of(job)}
+    heads = ((doubt, doubt.path.partition(".")[0]) for doubt in job.doubts)
+    return [(doubt, head if head in parts else "") for doubt, head in heads]
 
 
 def _blank(job: Job, kind: str, id: str) -> dict[str, object]:

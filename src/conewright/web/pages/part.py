@@ -86,7 +86,11 @@ def change(request: Request, job_id: str, part_id: str, form: Form) -> Response:
         return _page(request, page, part_id, fields, refused)
     if text == page.saved.text:
         return see_other(f"{page.base}/part/{part_id}")
-    return save(request, page.saved, text, then=f"{page.base}/part/{part_id}?saved=1")
+    try:
+        return save(request, page.saved, text, then=f"{page.base}/part/{part_id}?saved=1")
+    except JobError as error:
+        told = Refused({}, tuple(map(str, error.problems)))
+        return _page(request, page, part_id, fields, told)
 
 
 @router.post("/jobs/{job_id}/values")

@@ -15,6 +15,8 @@ from conewright.web.frame.page import (
     Revision,
     carry_out,
     form_texts,
+    hold_gained,
+    reading_of,
     number_in,
     render,
     store_of,
@@ -29,8 +31,8 @@ router = APIRouter()
 @router.get("/jobs/{job_id}/text")
 def text_page(request: Request, job_id: str, revision: Revision = None) -> Response:
     """Show the text of a job to be changed."""
-    page = open_page(request, job_id, revision=revision)
-    return render(request, "text.html", page=page, text=page.saved.text, problems=[])
+    saved = store_of(request).get(job_id, revision)
+    return _shown(request, saved, saved.text, [])
 
 
 @router.post("/jobs/{job_id}/text")
@@ -44,6 +46,7 @@ def change(request: Request, job_id: str, form: Form) -> Response:
     text = fields.get("text", "")
 
     def change(store: Store) -> None:
+        hold_gained(base, text, reading_of(request))
         before = base
         if base.deleted:
             before = store.undelete(job_id, base=base.revision, who=who(request))
@@ -53,12 +56,17 @@ def change(request: Request, job_id: str, form: Form) -> Response:
     try:
         return carry_out(request, change, then=f"/jobs/{job_id}")
     except JobError as error:
-        return _refused(request, base, text, error.problems)
+        return _shown(request, base, text, error.problems)
     except StoreError as error:
         problem = Problem("file", "a text that cannot be kept", str(error))
-        return _refused(request, base, text, [problem])
+        return _shown(request, base, text, [problem])
 
 
-def _refused(request: Request, base: Saved, text: str, problems: Sequence[Problem]) -> Response:
-    page = open_page(request, base.job_id, revision=base.revision)
+def _shown(request: Request, saved: Saved, text: str, problems: Sequence[Problem]) -> Response:
+    """Show a text to be changed; also that of a job which today's rules refuse as it is kept."""
+    try:
+        page = open_page(request, saved.job_id, revision=saved.revision)
+    except JobError as error:
+        problems = problems or error.problems
+        return render(request, "mend.html", saved=saved, text=text, problems=problems)
     return render(request, "text.html", page=page, text=text, problems=problems)

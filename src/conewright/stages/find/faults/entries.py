@@ -25,6 +25,7 @@ __all__ = [
     "Answer",
     "Complaint",
     "Fault",
+    "Limit",
     "Placeholder",
     "TestKind",
     "Topology",
@@ -33,6 +34,7 @@ __all__ = [
     "parse_cautions",
     "parse_complaints",
     "parse_faults",
+    "parse_limits",
     "parse_tests",
     "parse_topologies",
 ]
@@ -52,6 +54,15 @@ TEST_IDS = (
     *("leg-to-chassis", "leg-bias", "pair-offset", "cell-pulse", "cone-push", "look"),
     *("coil-resistance", "swap-speaker", "impedance-sweep"),
 )
+
+SWEEP_LIMITS = {
+    f"impedance-sweep {name}": dimension
+    for name, dimension in (
+        *(("resonance", "frequency"), ("peak", "resistance"), ("coil", "resistance")),
+        *(("frequency", "frequency"), ("impedance", "resistance")),
+    )
+}
+"""Figures of a sweep, and the two of each of its points, with their dimensions."""
 
 Scope = Literal["location", "channel", "vehicle"]
 Places = Literal["any", "woofer", "tweeter", "panel"]
@@ -160,6 +171,15 @@ class Access:
     minutes: float
     first_minutes: float
     source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What an instrument can show at all [SI], and the same in words."""
+
+    low: float
+    high: float
+    told: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -334,6 +354,30 @@ def parse_access(text: str) -> tuple[Access, ...]:
         )
         for row in rows
     )
+
+
+def parse_limits(text: str, *, tests: Mapping[str, TestKind]) -> dict[str, Limit]:
+    """Return what the number of each test, and each figure of a sweep, can be, by its name."""
+    file = "limits.csv"
+    rows = read_rows(text, file=file, columns=("reading", "low", "high", "unit"))
+    numbers = {kind.id: kind.dimension for kind in tests.values() if kind.dimension}
+    one_of_each(rows, file=file, known=(*numbers, *SWEEP_LIMITS))
+    return {row.key: _limit(row, (numbers | SWEEP_LIMITS)[row.key] or "") for row in rows}
+
+
+def _limit(row: Row, dimension: str) -> Limit:
+    low, high = (
+        _read(
+            row,
+            column,
+            lambda text: parse_quantity(f"{text} {row.cells['unit']}", dimension=dimension),
+        )
+        for column in ("low", "high")
+    )
+    if not low.value < high.value:
+        row.fail("high", "it is above low")
+    told = f"{row.cells['low']} to {row.cells['high']} {row.cells['unit']}"
+    return Limit(low.value, high.value, told)
 
 
 def parse_topologies(text: str) -> tuple[Topology, ...]:

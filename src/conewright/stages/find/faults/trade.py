@@ -23,6 +23,7 @@ from conewright.stages.find.faults.entries import (
     Answer,
     Complaint,
     Fault,
+    Limit,
     Placeholder,
     TestKind,
     Topology,
@@ -31,6 +32,7 @@ from conewright.stages.find.faults.entries import (
     parse_cautions,
     parse_complaints,
     parse_faults,
+    parse_limits,
     parse_tests,
     parse_topologies,
 )
@@ -54,6 +56,7 @@ __all__ = [
     "complaints",
     "fault",
     "faults",
+    "limit",
     "parse_tables",
     "table_texts",
     "test",
@@ -69,7 +72,7 @@ TINY = 1e-9
 
 _FILES = (
     *("faults.csv", "complaints.csv", "cautions.csv", "answers.csv", "tests.csv"),
-    *("yes_no.csv", "words.csv", "access.csv", "topologies.csv"),
+    *("yes_no.csv", "words.csv", "access.csv", "topologies.csv", "limits.csv"),
 )
 
 Chances = Mapping[str, float]
@@ -100,6 +103,7 @@ class Tables:
     words: Mapping[str, WordTable]
     access: Mapping[str, Access]
     topologies: Mapping[str, Topology]
+    limits: Mapping[str, Limit]
 
 
 def faults() -> tuple[Fault, ...]:
@@ -151,6 +155,14 @@ def access(name: str) -> Access:
     return _entry(_tables().access, name, "access")
 
 
+def limit(name: str) -> Limit:
+    """Return what the number of a test can be, or a figure of a sweep: `impedance-sweep peak`.
+
+    Raises: BadInputError that suggests the nearest.
+    """
+    return _entry(_tables().limits, name, "limit")
+
+
 def topologies() -> tuple[Topology, ...]:
     """Return every load that an unknown channel may have, in the order of the table."""
     return tuple(_tables().topologies.values())
@@ -182,6 +194,7 @@ def parse_tables(texts: Mapping[str, str]) -> Tables:
         words=_word_tables(texts["yes_no.csv"], texts["words.csv"], tests),
         access=_by_id(parse_access(texts["access.csv"])),
         topologies=_by_id(parse_topologies(texts["topologies.csv"])),
+        limits=parse_limits(texts["limits.csv"], tests=tests),
     )
 
 

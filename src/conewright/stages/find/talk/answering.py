@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from conewright.errors import BadInputError, QuantityError
 from conewright.job.quantity.values import format_quantity, parse_quantity
 from conewright.stages.find.faults import trade
-from conewright.stages.find.talk.inquiry import INCONCLUSIVE, SWEEP_FIGURES
+from conewright.stages.find.talk.inquiry import INCONCLUSIVE, SWEEP_FIGURES, heard
 
 __all__ = ["SWEEP_EXAMPLE", "Answered", "allowed_answers", "read_answer", "same_words"]
 
@@ -64,9 +64,12 @@ def read_answer(test: str, text: str) -> Answered:
         return Answered("open")
     if kind.number == "quantity":
         value = _quantity(kind, said)
+        heard(test, value)
         return Answered(value, assumed="" if value == said else kind.unit or "")
     if kind.number == "sweep":
-        return Answered(_sweep(said))
+        figures = _sweep(said)
+        heard(test, figures)
+        return Answered(figures)
     raise BadInputError(f'found "{said[:60]}"; {allowed_answers(test)}')
 
 

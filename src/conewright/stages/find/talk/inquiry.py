@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from conewright.errors import BadInputError
+from conewright.errors import BadInputError, QuantityError
 from conewright.job.builds.draws import draw
 from conewright.job.builds.state import Build
 from conewright.job.document.document import Reading
@@ -28,7 +28,7 @@ from conewright.stages.find.odds.prior import low_load_odds, model_of, said_by_o
 from conewright.stages.find.odds.remedy import blameless
 from conewright.stages.find.talk.planning import Opened, access_key
 
-__all__ = ["INCONCLUSIVE", "SWEEP_FIGURES", "Inquiry", "Said", "Taken", "inquire"]
+__all__ = ["INCONCLUSIVE", "SWEEP_FIGURES", "Inquiry", "Said", "Taken", "heard", "inquire"]
 
 INCONCLUSIVE = "not conclusive"
 """What a reading says that was taken and told nothing."""
@@ -196,18 +196,36 @@ def _take(case: Case, readings: Iterable[Reading]) -> Iterable[Taken]:
 
 def _read(case: Case, number: int, reading: Reading) -> Taken:
     question = case.question(reading.test, reading.at)
-    said = reading.value
+    text, read = _in_words(reading.value), heard(reading.test, reading.value)
+    match read:
+        case None:
+            return Taken(number, question, text, None)
+        case SweepReading():
+            return Taken(number, question, text, case.of_sweep(question, read))
+        case Quantity():
+            return Taken(number, question, text, case.of_number(question, read), read)
+    return Taken(number, question, text, case.of_word(question, read))
+
+
+def heard(test: str, said: str | float | Mapping[str, str]) -> str | Quantity | SweepReading | None:
+    """Return what a reading says by the tables: a word, a number, a sweep, None for nothing.
+
+    Raises:
+        BadInputError: nobody knows the test, it is not answered so, or no instrument shows that.
+
+    """
+    kind = trade.test(test)
+    if isinstance(said, Mapping):
+        return _sweep(test, said)
     text = _in_words(said)
-    if isinstance(said, str) and said.strip().lower() == INCONCLUSIVE:
-        return Taken(number, question, text, None)
-    if isinstance(said, dict):
-        return Taken(number, question, text, _sweep(case, question, said))
-    if isinstance(said, str) and said in trade.word_table(question.test).words:
-        return Taken(number, question, text, case.of_word(question, said))
-    if question.test not in METER_TESTS:
-        return Taken(number, question, text, case.of_word(question, text))
-    read = _number(question.test, text)
-    return Taken(number, question, text, case.of_number(question, read), read)
+    if text.strip().lower() == INCONCLUSIVE:
+        return None
+    if text in kind.words:
+        return text
+    if test not in METER_TESTS:
+        allowed = ", ".join(kind.words)
+        raise BadInputError(f"{test} is not answered with {text!r}, but: {allowed}")
+    return _number(test, text)
 
 
 def _in_words(said: str | float | Mapping[str, str]) -> str:
@@ -216,29 +234,44 @@ def _in_words(said: str | float | Mapping[str, str]) -> str:
     return said if isinstance(said, str) else f"{said:g}"
 
 
-def _sweep(case: Case, question: Question, said: Mapping[str, str]) -> Evidence:
-    if question.test != SWEEP:
+def _sweep(test: str, said: Mapping[str, str]) -> SweepReading:
+    if test != SWEEP:
         raise BadInputError(f"only {SWEEP} is answered with several figures")
     figures = {
-        name: parse_quantity(said[key], dimension=dimension, positive=True).value
+        name: _figure(key, said[key], dimension)
         for key, (name, dimension) in SWEEP_FIGURES.items()
         if key in said
     }
     series = tuple(
-        (
-            parse_quantity(key, dimension="frequency", positive=True).value,
-            parse_quantity(text, dimension="resistance", positive=True).value,
-        )
+        (_figure("frequency", key, "frequency"), _figure("impedance", text, "resistance"))
         for key, text in said.items()
         if key not in SWEEP_FIGURES
     )
-    return case.of_sweep(question, SweepReading(**figures, series=series))
+    return SweepReading(**figures, series=series)
+
+
+def _figure(name: str, text: str, dimension: str) -> float:
+    read = parse_quantity(text, dimension=dimension, positive=True)
+    return _held(f"{SWEEP} {name}", text, read).value
 
 
 def _number(test: str, text: str) -> Quantity:
     kind = trade.test(test)
     assert kind.dimension is not None
-    return parse_quantity(text, dimension=kind.dimension)
+    try:
+        read = parse_quantity(text, dimension=kind.dimension)
+    except QuantityError as error:
+        words = ", ".join(kind.words)
+        raise BadInputError(f"{error}; {test} is read in {kind.unit}, or as {words}") from None
+    return _held(test, text, read)
+
+
+def _held(name: str, text: str, read: Quantity) -> Quantity:
+    """Return a number that an instrument can show; raises BadInputError for any other."""
+    limit = trade.limit(name)
+    if not limit.low <= read.value <= limit.high:
+        raise BadInputError(f"no {name} is {text}: {limit.told} is possible")
+    return read
 
 
 def _weakened(factor: PairFactor, share: float) -> PairFactor:

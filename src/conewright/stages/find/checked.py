@@ -1,0 +1,108 @@
+"""What a job says of faults, held against the tables: complaints and readings, one rule for all.
+
+Whoever opens a job still gets it with such entries in it, so that nothing is lost; whoever would
+add one is told. Every way into a job asks here: the command `check`, pages, imports and the API.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from functools import cached_property
+from typing import TypeVar
+
+from conewright.errors import BadInputError, JobError, Problem
+from conewright.job.builds.job import Job
+from conewright.job.document.document import Reading
+from conewright.job.document.paths import known_names, show
+from conewright.stages.find.faults import trade
+from conewright.stages.find.faults.chains import chains_of
+from conewright.stages.find.odds.evidence import Case
+from conewright.stages.find.talk.inquiry import heard
+
+__all__ = ["entry_problems", "hold_entries"]
+
+T = TypeVar("T")
+
+
+def entry_problems(job: Job, *, before: Job | None = None) -> list[Problem]:
+    """Return every complaint and reading that the search for faults cannot use, with its place.
+
+    Args: job: a job; before: as it was, whose own entries are not looked at again.
+    """
+    desk = _Desk(job)
+    return [problem for check in _CHECKS for problem in check(desk, before)]
+
+
+def hold_entries(before: Job, job: Job) -> None:
+    """Raise JobError where a job has gained a complaint or a reading that cannot be used."""
+    problems = entry_problems(job, before=before)
+    if problems:
+        raise JobError(problems)
+
+
+class _Desk:
+    """A job whose entries are looked at."""
+
+    def __init__(self, job: Job) -> None:
+        self.job = job
+
+    @cached_property
+    def case(self) -> Case | None:
+        """Where each test can be done; None where the vehicle cannot be worked with."""
+        try:
+            build = self.job.build()
+        except JobError:
+            return None
+        return Case(build, chains_of(build))
+
+    @cached_property
+    def unknown(self) -> frozenset[str]:
+        """Channels of which the wiring is asked for."""
+        return frozenset(each.id for each in self.job.channels if each.wiring is None)
+
+
+def _complaints(desk: _Desk, before: Job | None) -> Iterator[Problem]:
+    known = trade.words_of_complaints()
+    old = before.about.complaints if before else ()
+    for number, text in _news(desk.job.about.complaints, old):
+        name = text.partition("@")[0]
+        if name not in known:
+            allowed = f"it is no complaint that is known; {known_names(name, known)}"
+            yield Problem(f"job.complaints[{number}]", show(text), allowed)
+
+
+def _readings(desk: _Desk, before: Job | None) -> Iterator[Problem]:
+    for number, reading in _news(desk.job.readings, before.readings if before else ()):
+        yield from _reading(desk, f"reading[{number}]", reading)
+
+
+def _reading(desk: _Desk, path: str, reading: Reading) -> Iterator[Problem]:
+    known = [kind.id for kind in trade.tests()]
+    if reading.test not in known:
+        allowed = f"it is no test that is known; {known_names(reading.test, known)}"
+        yield Problem(f"{path}.test", show(reading.test), allowed)
+        return
+    if reading.at not in desk.unknown and desk.case is not None:
+        try:
+            desk.case.question(reading.test, reading.at)
+        except BadInputError as error:
+            yield Problem(f"{path}.at", show(reading.at), str(error))
+    try:
+        heard(reading.test, reading.value)
+    except BadInputError as error:
+        yield Problem(f"{path}.value", show(reading.value), str(error))
+
+
+def _news(entries: tuple[T, ...], old: tuple[T, ...]) -> Iterator[tuple[int, T]]:
+    """Yield the entries beyond those that were there, with their numbers from 1."""
+    left = Counter(map(str, old))
+    for number, entry in enumerate(entries, start=1):
+        if left[str(entry)] > 0:
+            left[str(entry)] -= 1
+        else:
+            yield number, entry
+
+
+_CHECKS: tuple[Callable[[_Desk, Job | None], Iterator[Problem]], ...] = (_complaints, _readings)
+"""One for each list of a job that the tables know."""
