@@ -130,7 +130,9 @@ def measured(raw: Mapping[str, Any], at: Steps = ()) -> Iterator[Measured]:
     table, node = table_at(Document, at), inside(raw, *at)
     if table is not None and isinstance(node, dict):
         for steps, step, value in _below(table, node, at, str(at[0])):
-            for range, values in _numbers(step, value):
+            if step.read is None or not isinstance(value, str | int | float):
+                continue
+            for range, values in step.read(value):
                 yield Measured(steps, range, value, values)
 
 
@@ -176,13 +178,6 @@ def _below(
                 yield (*at, name, index), step, each
         else:
             yield (*at, name), step, value
-
-
-def _numbers(step: _Step, value: object) -> Numbers:
-    """Return the numbers in a value; none where it cannot be read, which its field reports."""
-    if step.read is None or not isinstance(value, str | int | float):
-        return ()
-    return step.read(value)
 
 
 @cache
