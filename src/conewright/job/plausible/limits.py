@@ -23,8 +23,8 @@ def range_problems(
     """
     refused = {each.steps for each in known}
     found: dict[Steps, Found] = {}
-    for each in measured(raw, at):
-        if each.possible or each.steps in refused:
+    for each in measured(raw, at, impossible=True):
+        if each.steps in refused:
             continue
         spread = ", with the whole of its spread" if len(each.values) > 1 else ""
         allowed = f"{each.range.told[0]} is possible here{spread}"

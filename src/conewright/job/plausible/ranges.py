@@ -71,18 +71,13 @@ class Measured(NamedTuple):
     written: object
     values: tuple[float, ...]
 
-    @property
-    def possible(self) -> bool:
-        """Whether a vehicle can have it, with the whole of its spread."""
-        low, high = self.range.possible
-        return low <= min(self.values) and max(self.values) <= high
-
 
 Values = tuple[float, ...]
 Read = Callable[[object], Iterable[tuple[str, Values]]]
 """Gives the numbers in a value, each with the rest of its range's field, mostly nothing."""
 
-Numbers = tuple[tuple[Range, Values], ...]
+Numbers = tuple[tuple[Range, Values, bool], ...]
+"""Each number with its range, and whether it is possible with the whole of its spread."""
 
 
 class _Step(NamedTuple):
@@ -118,21 +113,26 @@ def field_of(path: str, raw: Mapping[str, Any]) -> str | None:
     return ".".join((head, *names))
 
 
-def measured(raw: Mapping[str, Any], at: Steps = ()) -> Iterator[Measured]:
+def measured(
+    raw: Mapping[str, Any], at: Steps = (), *, impossible: bool = False
+) -> Iterator[Measured]:
     """Yield every number in a job's plain values that can be read, at those steps and below.
 
-    Args: raw: the tables of a file, `like` already expanded; at: steps to a part, none for all.
+    Args: raw: the tables of a file, `like` already expanded; at: steps to a part, none for all;
+    impossible: only those that are not possible.
     """
     if not at:
         for _, _, steps in _parts(raw):
-            yield from measured(raw, steps)
+            yield from measured(raw, steps, impossible=impossible)
         return
     table, node = table_at(Document, at), inside(raw, *at)
     if table is not None and isinstance(node, dict):
         for steps, step, value in _below(table, node, at, str(at[0])):
             if step.read is None or not isinstance(value, str | int | float):
                 continue
-            for range, values in step.read(value):
+            for range, values, possible in step.read(value):
+                if impossible and possible:
+                    continue
                 yield Measured(steps, range, value, values)
 
 
@@ -200,11 +200,16 @@ def _kept(read: Read, field: str) -> Callable[[object], Numbers]:
     @lru_cache(maxsize=1024)
     def numbers(value: object) -> Numbers:
         try:
-            return tuple((ranges()[field + part], values) for part, values in read(value))
+            return tuple(_held(ranges()[field + part], values) for part, values in read(value))
         except BadInputError:
             return ()
 
     return numbers
+
+
+def _held(range: Range, values: Values) -> tuple[Range, Values, bool]:
+    low, high = range.possible
+    return range, values, low <= min(values) and max(values) <= high
 
 
 def _reader(annotation: object) -> Read:
