@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import conewright as cw
-from docs.dependencies import dependencies_page
 from conewright.data_files import data_rows
 from conewright.job.plausible.ranges import ranges
+from docs.dependencies import dependencies_page
 from docs.http_operations import http_page
 from docs.markdown import paragraph, table
 from docs.python_names import python_page
