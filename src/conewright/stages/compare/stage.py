@@ -10,7 +10,6 @@ from conewright.job.builds.draws import DEFAULT_SAMPLES, draw
 from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build, Origin
 from conewright.job.quantity.units import to_unit
-from conewright.phrases import listed
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import moved_places, planned_job
@@ -79,7 +78,7 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
         answer.verdicts.append(_worst(build, reports))
         _worth_verdicts(answer, candidate)
     _hearing(answer, sounds)
-    complaint = listed(list(job.about.complaints))
+    complaint = " and ".join(job.about.complaints)
     currency = job.about.currency or ""
     answer.sentence = _sentence(candidates, complaint, currency, mend_only)
     report = answer.report(headlines=_headlines(sounds))
