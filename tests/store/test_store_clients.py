@@ -3,10 +3,13 @@
 import random
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from itertools import islice
 from multiprocessing.connection import Connection
 from multiprocessing.context import ForkServerProcess
+from pathlib import Path
+from threading import Barrier
 
 import pytest
 from clients import add_marks, digest, keep_saving, nursery, open_and_leave
@@ -128,10 +131,21 @@ def _run(clients: list[ForkServerProcess]) -> None:
 
 @pytest.mark.parametrize("threads", [8])
 def test_threads_may_share_a_store(store: Store, threads: int) -> None:
-    from concurrent.futures import ThreadPoolExecutor
-
     with ThreadPoolExecutor(threads) as pool:
         made = list(pool.map(lambda n: store.create(small_job(f"Van {n}"), who="Ann"), range(24)))
         texts = list(pool.map(lambda saved: store.get(saved.job_id).text, made))
     assert texts == [small_job(f"Van {n}") for n in range(24)]
     assert len(store.jobs()) == 24
+
+
+def test_threads_may_make_a_store_each_at_once(tmp_path: Path) -> None:
+    # alembic works on whichever connection was given last in the whole process.
+    start = Barrier(8)
+
+    def made(number: int) -> int:
+        start.wait()
+        with Store.open(f"sqlite:///{tmp_path / f'{number}.sqlite'}") as store:
+            return store.create(small_job(), who="Ann").revision
+
+    with ThreadPoolExecutor(8) as pool:
+        assert list(pool.map(made, range(8))) == [1] * 8

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
+import threading
 from contextlib import closing, suppress
 from itertools import count
 from pathlib import Path
@@ -20,6 +21,9 @@ __all__ = ["migrate", "upgrade"]
 # Any number will do, as long as nothing else of ours takes the same.
 LOCK = 0xC04E
 OURS = {"jobs", "revisions"}
+
+_ALONE = threading.Lock()
+"""alembic keeps the connection that it works on in one place for all threads."""
 
 
 def migrate(database: Database) -> None:
@@ -62,7 +66,8 @@ def upgrade(connection: Connection, to: str) -> None:
     config.set_main_option("path_separator", "os")
     config.attributes["connection"] = connection
     try:
-        command.upgrade(config, to)
+        with _ALONE:
+            command.upgrade(config, to)
     except CommandError as error:
         raise Unreadable from error
 
