@@ -6,7 +6,7 @@ READY := $(VENV)/.ready
 # In two processes, whole files at a time, so that what a file shares is made once.
 IN_TWO := -n 2 --dist loadfile --no-loadscope-reorder
 
-.PHONY: demo test check format docs reference bench screens axe lock floors clean
+.PHONY: demo test check format docs reference bench attack attack-short screens axe lock floors clean
 
 demo: $(READY)
 	$(BIN)/conewright demo
@@ -33,6 +33,14 @@ reference: $(READY)
 
 bench: $(READY)
 	$(BIN)/python -m benchmarks
+
+# Tries for ten minutes to break everything; what did is left in build/attack.
+attack: $(READY)
+	PYTHONPATH=tests:tests/store $(BIN)/python -m attack
+
+# The same for some 45 seconds, as for every change.
+attack-short: $(READY)
+	PYTHONPATH=tests:tests/store $(BIN)/python -m attack --short
 
 # Pictures of every page, to be looked at.
 screens: $(READY)

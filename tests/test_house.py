@@ -312,7 +312,7 @@ def test_every_row_of_data_names_its_source() -> None:
 def _texts() -> Iterator[Path]:
     """Every file of ours: what the set-up or a run leaves behind is not."""
     yield from (path for path in sorted(ROOT.iterdir()) if path.is_file() and path.name != ".git")
-    for folder in (".ci", "src", "tests", "benchmarks", "docs"):
+    for folder in (".ci", "src", "tests", "attack", "benchmarks", "docs"):
         for path in sorted((ROOT / folder).rglob("*")):
             if path.is_file() and not re.search(r"__pycache__|\.egg-info", str(path)):
                 yield path

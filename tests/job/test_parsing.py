@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from conewright.errors import JobError, Problem
 from conewright.job.builds.job import Job
 from conewright.job.text.parsing import LARGEST_FILE, from_dict, load, loads
-from conewright.job.text.starter import demo_text
+from conewright.job.text.starter import demo_text, starter_text
 
 DEMO: dict[str, Any] = tomllib.loads(demo_text())
 
@@ -451,3 +451,12 @@ def test_a_list_in_the_place_of_a_wires_function_is_refused_in_words() -> None:
     lead = '[[lead]]\nchannel = "front"\nfunction = ["plus", "minus"]\ncolour = "red"\n'
     with pytest.raises(JobError, match=r"lead\[1\]\.function: found a list of 2; one of plus"):
         loads(f"{LEAST}\n{lead}")
+
+
+def test_a_name_that_cannot_be_seen_is_suggested_to_nobody() -> None:
+    text = starter_text().replace('id = "door-fl"', 'id = "door\\u001b[31m-fl"')
+    with pytest.raises(JobError) as caught:
+        loads(text)
+    told = str(caught.value)
+    assert 'found "door-fl"; it takes the id of another location' in told
+    assert "\x1b" not in told

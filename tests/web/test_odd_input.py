@@ -92,6 +92,7 @@ def test_a_revision_that_cannot_be_is_refused(
 def test_nul_in_a_search_or_a_name_finds_nothing(client: TestClient) -> None:
     assert client.get("/jobs?q=%00").status_code == 200
     assert client.get("/jobs/%00").status_code == 404
+    assert "\x1b" not in client.get("/jobs?q=%1b%5b31m").text
 
 
 def test_undo_goes_back_step_by_step(client: TestClient, store: Store) -> None:

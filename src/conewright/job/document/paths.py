@@ -148,8 +148,8 @@ def _nearest(name: str, known: tuple[str, ...]) -> str | None:
 
 def known_names(name: object, known: Iterable[str]) -> str:
     """Return a sentence that leads from a wrong name to a known one."""
-    # What is longer is no name, but may be a whole file.
-    names = [each for each in known if len(each) <= LONGEST_NAME]
+    # What is longer is no name, but may be a whole file; what cannot be seen is not told either.
+    names = [each for each in known if len(each) <= LONGEST_NAME and each.isprintable()]
     close = nearest(name, names) if isinstance(name, str) else None
     if close is not None:
         return f'did you mean "{close}"?'

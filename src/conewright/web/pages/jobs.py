@@ -41,6 +41,7 @@ LONGEST_SEARCH = 200
 @router.get("/jobs")
 def jobs(request: Request, q: str = "", deleted: bool = False) -> Response:
     """Show the jobs that hold every word of a search, or the deleted ones."""
+    q = "".join(letter if letter.isprintable() else " " for letter in q)
     found = store_of(request).jobs(search=q[:LONGEST_SEARCH], deleted=deleted)
     return render(request, "jobs.html", jobs=found, q=q, deleted=deleted)
 

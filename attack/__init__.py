@@ -1,0 +1,1 @@
+"""Attacks: each module has `run(tally, limits)`; `python -m attack` runs all and counts finds."""
