@@ -10,23 +10,26 @@ from attack.tally import Limits, Tally
 
 FOLDER = Path("build/attack")
 FULL: dict[str, tuple[int, float]] = {
-    "seeds": (43, 30),
-    "parsers": (1_000_000, 180),
-    "requests": (20_000, 170),
-    "kills": (1_000, 70),
-    "damaged": (2_000, 40),
-    "bombs": (819, 60),
-    "slow": (12, 50),
+    "seeds": (45, 20),
+    "parsers": (1_000_000, 175),
+    "requests": (20_000, 160),
+    "kills": (1_000, 65),
+    "damaged": (2_000, 35),
+    "bombs": (819, 50),
+    "slow": (12, 60),
 }
-"""What each part is to try at most, and the seconds it has; together ten minutes."""
+"""What each part is to try at most, and the seconds it has; together ten minutes.
+
+Starting a server is not in them, nor are the few seeds held back by them.
+"""
 SHORT: dict[str, tuple[int, float]] = {
-    "seeds": (43, 8),
+    "seeds": (45, 8),
     "parsers": (30_000, 8),
     "requests": (400, 8),
     "kills": (40, 6),
     "damaged": (150, 4),
     "bombs": (40, 6),
-    "slow": (10, 5),
+    "slow": (10, 6),
 }
 """As above, for every change."""
 
@@ -47,7 +50,7 @@ def main() -> None:
         if not given.parts or name in given.parts:
             tallies.append(attacked(name, given.seed, Limits(target, seconds)))
     print("\n".join(table(tallies)))
-    sys.exit(1 if any(tally.finds for tally, _ in tallies) else 0)
+    sys.exit(1 if any(tally.finds or not tally.tried for tally, _ in tallies) else 0)
 
 
 def attacked(name: str, seed: int, limits: Limits) -> tuple[Tally, Limits]:

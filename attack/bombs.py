@@ -119,6 +119,7 @@ def run(tally: Tally, limits: Limits) -> None:
     chance = random.Random(tally.seed)
     with served(tally) as server, server.client() as client:
         job = f"/jobs/{server.keep(demo_text())}"
+        limits = limits.begun()
         pairs = [(entrance, name) for entrance in ENTRANCES for name in BOMBS]
         chance.shuffle(pairs)
         for entrance, name in pairs[: limits.target]:

@@ -35,6 +35,11 @@ Acks = list[tuple[int, str]]
 def run(tally: Tally, limits: Limits) -> None:
     """Kill writers of stores and of job files at moments of chance, several side by side."""
     parts = [Tally(tally.part, LANES * tally.seed + n, tally.folder) for n in range(LANES)]
+    # What starts the writers is there, and has imported what they need, once the first has lived.
+    first = nursery().Process(target=nursery)
+    first.start()
+    first.join()
+    limits = limits.begun()
     with ThreadPoolExecutor(LANES) as pool:
         list(pool.map(lambda part: _lane(part, limits.share(1 / LANES, 1.0)), parts))
     for part in parts:

@@ -31,7 +31,7 @@ def run(tally: Tally, limits: Limits) -> None:
     running = [pool.submit(_batch, part, limits.share(1 / PROCESSES, 1.0)) for part in parts]
     for part, result in zip(parts, running, strict=True):
         try:
-            tally.add(result.result(limits.left + PATIENCE))
+            tally.add(result.result(limits.seconds + PATIENCE))
         except NoEnd:
             tally.find("a call without end", f"seed {part.seed}")
             for process in pool._processes.values():
@@ -40,6 +40,7 @@ def run(tally: Tally, limits: Limits) -> None:
 
 
 def _batch(tally: Tally, limits: Limits) -> Tally:
+    limits = limits.begun()
     chance = random.Random(tally.seed)
     makers, weights = list(KINDS), list(KINDS.values())
     while tally.tried < limits.target and limits.left:

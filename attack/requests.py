@@ -54,6 +54,7 @@ BY_DESCRIPTION, BY_FORMS = 0.3, 0.25
 def run(tally: Tally, limits: Limits) -> None:
     """Attack one server in three ways at once."""
     with served(tally) as server, ThreadPoolExecutor(3) as pool:
+        limits = limits.begun()
         shares = (BY_DESCRIPTION, BY_FORMS, 1.0 - BY_DESCRIPTION - BY_FORMS)
         ways: tuple[Callable[[Server, Tally, Limits], None], ...] = (_described, _forms, _wild)
         parts = [Tally(tally.part, tally.seed * 3 + n, tally.folder) for n in range(len(ways))]

@@ -121,13 +121,12 @@ SEEDS: dict[str, Seed] = {
 }  # fmt: skip
 
 
-def run(tally: Tally, limits: Limits) -> None:
+def run(tally: Tally, _: Limits) -> None:
     """Try each seed here, then those of the pages on a server."""
     for name, seed in SEEDS.items():
         _try(tally, name, seed)
-    if limits.left:
-        with served(tally) as server:
-            _try_pages(tally, server)
+    with served(tally) as server:
+        _try_pages(tally, server)
 
 
 def _try(tally: Tally, name: str, seed: Seed) -> None:

@@ -20,7 +20,7 @@ __all__ = ["run"]
 STRANGER, OTHER = "127.0.0.1", "127.0.0.2"
 NETWORK = "127.0.0.3"
 """Stands in for this computer's address on a local network."""
-LONGEST = 10.0
+LONGEST = 20.0
 """Seconds that somebody else waits, at most, for a plain page."""
 GRACE = 10.0
 """Seconds beyond its own limit in which a server ends a slow connection."""
@@ -68,10 +68,11 @@ def run(tally: Tally, limits: Limits) -> None:
     _hold_many_files()
     for at, ways in (("", LOCAL), (NETWORK, LAN)):
         with served(tally, at=at) as server:
+            half = Limits(limits.target, limits.seconds / 2)
             for way in ways:
-                if limits.left and tally.tried < limits.target:
+                if half.left and tally.tried < limits.target:
                     _crowded(tally, server, at, way)
-            if not at and limits.left > Settings().body_seconds + GRACE:
+            if not at and half.left > Settings().body_seconds:
                 _hold_ends(tally, server)
 
 

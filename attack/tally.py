@@ -28,6 +28,10 @@ class Limits:
         """Seconds that are left; none are below zero."""
         return max(0.0, self.began + self.seconds - time.monotonic())
 
+    def begun(self) -> "Limits":
+        """Return the same limits from now on: what a part needs first to begin does not count."""
+        return Limits(self.target, self.seconds)
+
     def share(self, of_target: float, of_seconds: float) -> "Limits":
         """Return the limits of a part that begins now: shares of the target and of what is left."""
         return Limits(max(1, round(self.target * of_target)), self.left * of_seconds)
