@@ -26,6 +26,8 @@ GRACE = 10.0
 """Seconds beyond its own limit in which a server ends a slow connection."""
 CROWD = 150
 """Connections of one address to the server of this computer alone: fewer than it holds at all."""
+USUAL = 1_024
+"""Files and connections that a program may hold open on most machines."""
 HANDSHAKES = 1_500
 """Connections that never say a word on the local network: more than a program may hold open."""
 
@@ -58,6 +60,11 @@ class Crowd:
                 each.sendall(words)
 
     @property
+    def size(self) -> int:
+        """How many come at once: on the local network more than one address may hold open."""
+        return 2 * Settings().connections_each if self.secure else CROWD
+
+    @property
     def host(self) -> bytes:
         """The head of a request up to the name of the server."""
         return f"Host: {self.address}:{self.port}\r\n".encode()
@@ -68,6 +75,7 @@ def run(tally: Tally, limits: Limits) -> None:
     _hold_many_files()
     for at, ways in (("", LOCAL), (NETWORK, LAN)):
         with served(tally, at=at) as server:
+            resource.prlimit(server.process.pid, resource.RLIMIT_NOFILE, (USUAL, USUAL))
             half = Limits(limits.target, limits.seconds / 2)
             for way in ways:
                 if half.left and tally.tried < limits.target:
@@ -127,18 +135,18 @@ def _hold_many_files() -> None:
 
 
 def _idle(__: random.Random, crowd: Crowd) -> None:
-    crowd.join(times=CROWD)
+    crowd.join(times=crowd.size)
 
 
 def _heads_byte_by_byte(chance: random.Random, crowd: Crowd) -> None:
-    crowd.join(times=CROWD)
+    crowd.join(times=crowd.size)
     head = b"GET /jobs HTTP/1.1\r\n" + crowd.host
     for byte in head[: chance.randrange(10, 30)]:
         crowd.say(bytes([byte]))
 
 
 def _bodies_byte_by_byte(chance: random.Random, crowd: Crowd) -> None:
-    crowd.join(times=CROWD)
+    crowd.join(times=crowd.size)
     crowd.say(b"POST /api/v1/jobs HTTP/1.1\r\n" + crowd.host)
     crowd.say(b"Content-Type: application/toml\r\nContent-Length: 900000\r\n\r\n")
     for _ in range(chance.randrange(10, 30)):
@@ -175,11 +183,11 @@ LOCAL: tuple[Way, ...] = (
     _chunks_without_end,
 )
 LAN: tuple[Way, ...] = (
-    _idle,
-    _heads_byte_by_byte,
-    _bodies_byte_by_byte,
-    _chunks_without_end,
     _handshakes_unfinished,
+    _idle,
+    _bodies_byte_by_byte,
+    _heads_byte_by_byte,
+    _chunks_without_end,
 )
 
 
