@@ -8,7 +8,7 @@ import conewright as cw
 from attack.served import Server, judged, served
 from attack.tally import Limits, Tally
 from conewright.errors import ConewrightError
-from conewright.job.text.readings import with_reading, without_last_reading
+from conewright.job.text.readings import with_reading, without_reading
 from conewright.stages.find.faults import trade
 from conewright.stages.find.talk.inquiry import inquire
 
@@ -63,7 +63,7 @@ def _noted() -> object:
     text += "\n" * 40_000
     new = with_reading(text, "toml", test="look", at="door-fl", value="weaker")
     said = cw.loads(new).readings[-1].value
-    return said if cw.loads(without_last_reading(new)) == cw.loads(text) else "not as before"
+    return said if cw.loads(without_reading(new)) == cw.loads(text) else "not as before"
 
 
 def _complaints(count: int, *, same: bool = False) -> object:

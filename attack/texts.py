@@ -26,7 +26,7 @@ from conewright.job.document.paths import known_names, path_text, show
 from conewright.job.quantity.expression import Load, format_load, parse_load
 from conewright.job.quantity.spots import parse_hole, parse_kept, parse_spot
 from conewright.job.text.parsing import job_text, loads
-from conewright.job.text.readings import with_reading, without_last_reading
+from conewright.job.text.readings import with_reading, without_reading
 from conewright.job.text.starter import starter_text
 from conewright.job.wildcards import matches
 from conewright.physics.electrics.wiring import Leaf, Parallel, Tree
@@ -315,7 +315,7 @@ def reading(chance: random.Random) -> Said:
         with_one = with_reading(text, "toml", test="look", at="door-fl", value="weaker")
         if job_text(with_one).tables["reading"][-1]["value"] != "weaker":
             raise AssertionError("the reading is not there")
-        return bool(job_text(without_last_reading(with_one)).tables == before)
+        return bool(job_text(without_reading(with_one)).tables == before)
 
     return Said("\n".join(lines), read, lambda found: found is True)
 

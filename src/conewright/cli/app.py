@@ -15,7 +15,9 @@ from conewright.cli.base.options import (
     AsJson,
     At,
     BarMeasured,
+    Drop,
     JobFile,
+    Mended,
     NoOpen,
     OnlyKind,
     OutFolder,
@@ -23,6 +25,7 @@ from conewright.cli.base.options import (
     PictureFile,
     Port,
     ProposalId,
+    Take,
 )
 from conewright.cli.commands.jobs import jobs
 from conewright.cli.commands.serve import serve
@@ -128,6 +131,15 @@ def find(
             show_default=False,
         ),
     ] = False,
+    take: Take = None,
+    mended: Mended = None,
+    drop: Drop = None,
+    plan: Annotated[
+        bool,
+        typer.Option(
+            "--plan", help="Write the proposal that mends what was found.", show_default=False
+        ),
+    ] = False,
     json: AsJson = False,
     picture: PictureFile = None,
 ) -> None:
@@ -142,6 +154,18 @@ def find(
         if json or picture is not None:
             raise BadInputError("find: found --ask with --json or --picture; ask first")
         ask_for_readings(file)
+        return
+    if take or mended or drop or plan:
+        from conewright.cli.commands.take import dropped, planned, taken
+
+        with naming(file):
+            for told in (
+                *(dropped(file, each) for each in drop or ()),
+                *(taken(file, each) for each in take or ()),
+                *(taken(file, each, state="mended") for each in mended or ()),
+                *((planned(file),) if plan else ()),
+            ):
+                say(told)
         return
     with busy(f"{file}: weighing causes and readings"):
         job = read_job(file)

@@ -39,7 +39,7 @@ def bench(seed: int, *, complaints: int = 1) -> tuple[Model, dict[int, FloatArra
         Complained(
             f"complaint-{n}",
             {atoms[i]: float(rng.uniform(0.01, 1.0)) for i in rng.choice(len(atoms), 3, False)},
-            groundless=float(rng.uniform(0.02, 0.4)),
+            from_nothing=float(rng.uniform(0.02, 0.4)),
         )
         for n in range(complaints)
     )
@@ -127,7 +127,7 @@ def test_a_vehicle_without_a_channel_has_the_odds_of_what_all_share() -> None:
     # By hand: weights 1, 0.2, 0.1, 0.02 of none, one, the other and both; 0.3 and 0.5 are told.
     chain = small_chain("shared", 2)
     brings = dict(zip(chain.atoms, (0.3, 0.5), strict=True))
-    said = (Complained("dull", brings, groundless=0.1),)
+    said = (Complained("dull", brings, from_nothing=0.1),)
     odds = infer(Model((chain,), (np.array([1.0, 0.2, 0.1, 0.02]),), (), said), {})
     heard = np.array([0.1, 0.2 * 0.37, 0.1 * 0.55, 0.02 * 0.685])
     assert odds.of_states(0) == pytest.approx(heard / heard.sum(), rel=1e-12)

@@ -12,7 +12,9 @@ __all__ = [
     "AsJson",
     "At",
     "BarMeasured",
+    "Drop",
     "JobFile",
+    "Mended",
     "NoOpen",
     "OnlyKind",
     "OutFolder",
@@ -20,6 +22,7 @@ __all__ = [
     "PictureFile",
     "Port",
     "ProposalId",
+    "Take",
 ]
 
 JobFile = Annotated[
@@ -103,6 +106,33 @@ BarMeasured = Annotated[
         metavar="MM",
         help="What the 100 mm bars of the proof print measure, one number or across,down: corrects "
         "the templates and gives them their cut lines.",
+        show_default=False,
+    ),
+]
+Take = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--take",
+        metavar="FAULT@PLACE",
+        help="Write a fault down as found: every answer is with it from then on.",
+        show_default=False,
+    ),
+]
+Mended = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--mended",
+        metavar="FAULT@PLACE",
+        help="Write a fault down as mended.",
+        show_default=False,
+    ),
+]
+Drop = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--drop",
+        metavar="WHAT@PLACE",
+        help="Take a fault that was found, or a reading, out again.",
         show_default=False,
     ),
 ]

@@ -6,14 +6,13 @@ from pathlib import Path
 
 from conewright.cli.base.kept import open_job, write_text
 from conewright.errors import BadInputError
-from conewright.job.builds.job import Job
 from conewright.job.text.readings import (
     with_finding,
     with_plan,
     without_finding,
     without_reading,
 )
-from conewright.stages.find.talk.mending import mending
+from conewright.stages.find.talk.mending import evidence_for, mending
 
 __all__ = ["dropped", "planned", "taken"]
 
@@ -32,7 +31,7 @@ def taken(file: Path, finding: str, *, state: str = "found") -> str:
     """
     opened = open_job(file)
     fault, at = _parts(finding)
-    since = _since(opened.job, at) if state == "found" else ""
+    since = evidence_for(opened.job, fault, at) if state == "found" else ""
     text = with_finding(opened.text, opened.format, fault=fault, at=at, state=state, since=since)
     write_text(opened, text)
     return f"{file}: {finding} is written down as {state}.\n"
@@ -71,9 +70,3 @@ def _parts(text: str) -> tuple[str, str]:
     if not (name and at and place):
         raise BadInputError(f'found "{text}"; what it is and where is wanted, coil-open@door-fl')
     return name, place
-
-
-def _since(job: Job, at: str) -> str:
-    """Return the last reading at the place, which is what a finding is taken from as a rule."""
-    last = [f"{each.test}@{each.at}" for each in job.readings if each.at == at]
-    return last[-1] if last else ""

@@ -15,13 +15,13 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import moved_places, planned_job
 from conewright.stages.common.circuit import Solver
 from conewright.stages.compare.advice import Candidate, advice, advised
-from conewright.stages.compare.mend_only import with_mending
 from conewright.stages.compare.wishes import beyond, points, seat_that_counts
 from conewright.stages.compare.worth import Ends, risks
 from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.stage import feed_answer
 from conewright.stages.feed.supply import supply_cables
 from conewright.stages.find.talk.inquiry import Inquiry, inquire
+from conewright.stages.find.talk.mending import with_mending
 from conewright.stages.fit.stage import fit
 from conewright.stages.hear.heard import BuildSound, sound_of
 from conewright.stages.hear.stage import hear_answer

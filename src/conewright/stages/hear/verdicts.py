@@ -18,7 +18,7 @@ from conewright.stages.report.data import Figure, Severity
 from conewright.stages.report.shares import CAUSES
 from conewright.stages.report.words import number, signed, with_band
 
-__all__ = ["FULL_DAY", "OPENINGS", "hear_verdicts", "hear_working"]
+__all__ = ["AUDIBLE", "FULL_DAY", "OPENINGS", "hear_verdicts", "hear_working"]
 
 SENSITIVE = 6.0
 """Coherent and power sum further apart than this make a place sensitive to polarity [dB]."""

@@ -6,19 +6,23 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from conewright.errors import BadInputError
+from conewright.job.document.document import Proposal
 from conewright.phrases import listed
 from conewright.stages.find.faults import trade
+from conewright.stages.find.faults.chains import Atom
 from conewright.stages.find.talk.inquiry import inquire
 from conewright.stages.find.talk.planning import CERTAIN
 
 if TYPE_CHECKING:
     from conewright.job.builds.job import Job
-    from conewright.stages.find.faults.chains import Atom
 
-__all__ = ["Mending", "established", "mending", "named"]
+__all__ = ["Mending", "evidence_for", "mending", "with_mending"]
 
 ID = "mend"
 """Of the proposal; counted on where that is taken by another plan."""
+
+SPEAKS = 0.7
+"""A reading speaks for a fault that would be this much less likely without it, or less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +34,7 @@ class Mending:
     mends: tuple[str, ...]
 
 
-def established(job: Job, chances: dict[Atom, float]) -> tuple[str, ...]:
+def _established(job: Job, chances: dict[Atom, float]) -> tuple[str, ...]:
     """Return the faults to mend: those that were taken as found, else those that are certain.
 
     Args:
@@ -52,7 +56,7 @@ def mending(job: Job) -> Mending:
 
     """
     chances = inquire(job.build()).chances()
-    faults = established(job, chances)
+    faults = _established(job, chances)
     if not faults:
         best = max(chances, key=chances.__getitem__, default=None)
         told = "" if best is None else f"; likeliest is {best.id} with {100 * chances[best]:.0f} %"
@@ -60,13 +64,42 @@ def mending(job: Job) -> Mending:
             f"found nothing that is established{told}; take the next reading, or take a fault as "
             "found first"
         )
-    return named(job, faults)
+    return _named(job, faults)
 
 
-def named(job: Job, faults: tuple[str, ...]) -> Mending:
+def evidence_for(job: Job, fault: str, at: str) -> str:
+    """Return the reading, test@place, that speaks most for a fault; empty where none does."""
+    inquiry, atom = inquire(job.build()), Atom(fault, at)
+    now = inquiry.chances().get(atom, 0.0)
+    before = {
+        reading.question.id: inquiry.chances(
+            inquiry.after([each for each in inquiry.taken if each is not reading])
+        ).get(atom, 0.0)
+        for reading in inquiry.taken
+    }
+    best = min(before, key=before.__getitem__, default="")
+    return best if best and before[best] < SPEAKS * now else ""
+
+
+def _named(job: Job, faults: tuple[str, ...]) -> Mending:
     """Return the proposal for some faults, under an id that no other plan has."""
     told = (fault.split("@") for fault in faults)
     words = listed([f"{trade.fault(name).title} at {at}" for name, at in told])
     taken = {plan.id for plan in job.proposals if plan.set or plan.mends != faults}
     free = (ID if number == 1 else f"{ID}-{number}" for number in range(1, len(taken) + 2))
     return Mending(next(id for id in free if id not in taken), f"mend: {words}", faults)
+
+
+def with_mending(job: Job) -> tuple[Job, str | None]:
+    """Return the job with the plan that only mends, and the id of that, where nobody wrote it.
+
+    None where nothing is established that could be mended, or a plan of the job does just that.
+    """
+    chances = inquire(job.build()).chances() if job.about.complaints or job.readings else {}
+    faults = _established(job, chances)
+    written = any(not plan.set and set(plan.mends) >= set(faults) for plan in job.proposals)
+    if not faults or written:
+        return job, None
+    plan = _named(job, faults)
+    only = Proposal(id=plan.id, name=plan.name, mends=plan.mends)
+    return job.model_copy(update={"proposals": (*job.proposals, only)}), plan.id
