@@ -30,7 +30,7 @@ from conewright.job.text.labels import (
 from conewright.job.text.merging import merged
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text, starter_text
-from conewright.job.text.survey import BODIES, PLACES, survey_text
+from conewright.job.text.survey import BODIES, PLACES, WHERE, survey_text
 from conewright.stages.find.faults.trade import words_of_complaints
 
 TODAY = date(2026, 3, 2)
@@ -342,3 +342,19 @@ def test_every_answer_that_cannot_be_used_is_named_at_once() -> None:
     with pytest.raises(Refused) as refused:
         survey_text(answers, today=TODAY, complaints=COMPLAINTS)
     assert set(refused.value.beside) == {"class", "size:roof", "built", "supply"}
+
+
+def test_a_complaint_points_at_a_corner_or_at_one_loudspeaker() -> None:
+    answers = {"class": "van", "place:roof": "on", "complaint:dull": "on"}
+    for where in ("rear-left", "roof-r"):
+        text = survey_text(answers | {"where:dull": where}, today=TODAY, complaints=COMPLAINTS)
+        assert loads(text).about.complaints == (f"dull@{where}",)
+    assert {WHERE[where] for where in ("rear-left", "roof-r")} == {"rear left", "roof, right"}
+
+
+def test_a_complaint_of_a_loudspeaker_that_is_not_there_is_asked_back() -> None:
+    answers = {"class": "van", "place:roof": "on", "where:dull": "door-front-l"}
+    assert loads(survey_text(answers, today=TODAY, complaints=COMPLAINTS)).about.complaints == ()
+    with pytest.raises(Refused) as refused:
+        survey_text(answers | {"complaint:dull": "on"}, today=TODAY, complaints=COMPLAINTS)
+    assert "front left door" in refused.value.others[0]

@@ -17,7 +17,7 @@ from conewright.job.quantity.values import parse_quantity
 from conewright.job.text.editing import Refused, found_words, in_words
 from conewright.job.text.parsing import kept_job
 
-__all__ = ["BODIES", "PLACES", "RADIO", "SIDES", "Place", "survey_text"]
+__all__ = ["BODIES", "PLACES", "RADIO", "SIDES", "WHERE", "Place", "survey_text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ EAR, EARS = "0.36 m", {"van": "0.45 m"}
 """How far to the left the driver's head is: workshop experience, from memory."""
 
 TWEETER_CAPACITOR = "4.7 uF"
-AT = ("front", "rear", "left", "right")
+ENDS, GROUPS = ("front", "rear"), {"left": "the left", "right": "the right"}
 TRUE_SPREAD = " ± 0.15 m"
 """Of a position that nobody measured: assumed, no source."""
 
@@ -77,7 +77,7 @@ def survey_text(answers: Mapping[str, str], *, today: date, complaints: Collecti
 
     Args:
         answers: `class`, `title`, `built`, `notes`, the fields of RADIO, `place:<key>` and
-            `size:<key>` of PLACES, `complaint:<id>` and `where:<id>`, all as typed.
+            `size:<key>` of PLACES, `complaint:<id>` and `where:<id>` of WHERE, all as typed.
         today: the day the job is taken in.
         complaints: ids of all that an owner may report, in their order.
 
@@ -112,9 +112,9 @@ def _refused(error: JobError, given: Mapping[str, str]) -> Refused:
 
 
 def _hold_answers(given: Mapping[str, str]) -> None:
-    beside = dict(_wrong(given))
-    if beside:
-        raise Refused(beside, ())
+    beside, others = dict(_wrong(given)), tuple(_nowhere(given))
+    if beside or others:
+        raise Refused(beside, others)
 
 
 def _wrong(given: Mapping[str, str]) -> Iterator[tuple[str, str]]:
@@ -135,6 +135,19 @@ def _wrong(given: Mapping[str, str]) -> Iterator[tuple[str, str]]:
     built = given.get("built", "")
     if built and not (built.isascii() and built.isdecimal() and 1900 <= int(built) <= 2100):
         yield "built", f'Found "{built}": a year like 2009 is wanted.'
+
+
+def _nowhere(given: Mapping[str, str]) -> Iterator[str]:
+    """Yield what is wrong with complaints of loudspeakers that are not there."""
+    there = {_id(place, letter) for place in _places(given) for letter in SIDES}
+    names = {_id(place, letter) for place in PLACES for letter in SIDES}
+    for name, where in given.items():
+        told = name.startswith("where:") and f"complaint:{name[6:]}" in given
+        if told and where in names - there:
+            yield (
+                f"Something is wrong at one place, {WHERE[where]}, but no loudspeakers were chosen "
+                "there: choose them above, or another place."
+            )
 
 
 def _places(given: Mapping[str, str]) -> list[Place]:
@@ -171,7 +184,7 @@ def _lines(given: Mapping[str, str], today: date, complaints: Collection[str]) -
     yield f"ear = [{', '.join(map(_text, ear))}]  # typical, not measured"
     yield from ("", "[head_unit]", 'name = "radio as fitted"')
     yield from (f"{name} = {_text(given[name])}" for name in RADIO if name in given)
-    for end in ("front", "rear"):
+    for end in ENDS:
         yield from _channels(end, [place for place in places if place.end == end])
     for place in places:
         yield from _locations(place, width)
@@ -188,7 +201,7 @@ def _about(
     yield f"title = {_text(title)}"
     yield f"opened = {today.isoformat()}"
     said = [
-        f"{name}@{where}" if (where := given.get(f"where:{name}")) in AT else name
+        f"{name}@{where}" if (where := given.get(f"where:{name}")) in WHERE else name
         for name in complaints
         if f"complaint:{name}" in given
     ]
@@ -259,6 +272,23 @@ def _name(place: Place, side: str) -> str:
         "roof": f"roof, {side}",
     }
     return words[place.key]
+
+
+def _where() -> Iterator[tuple[str, str]]:
+    """Yield what an owner may point at, wide places before narrow ones, and the words for it."""
+    for end in ENDS:
+        yield end, f"the {end}"
+    yield from GROUPS.items()
+    for end in ENDS:
+        for side, _ in SIDES.values():
+            yield f"{end}-{side}", f"{end} {side}"
+    for place in PLACES:
+        for letter, (side, _) in SIDES.items():
+            yield _id(place, letter), _name(place, side)
+
+
+WHERE = dict(_where())
+"""What an owner may point at: an end, a side, a corner, or one loudspeaker; with words for it."""
 
 
 def _text(value: Iterable[str] | str) -> str:
