@@ -6,7 +6,7 @@ together.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -16,6 +16,8 @@ import numpy as np
 from conewright.job.builds.standing import capacitors_before
 from conewright.job.builds.state import Build, ChannelState, LocationState
 from conewright.physics.basics.arrays import FloatArray
+from conewright.stages.find.faults.entries import FAULT_IDS
+from conewright.stages.find.faults.presence import can_fail
 
 __all__ = [
     "SMALLEST_CONE",
@@ -111,6 +113,11 @@ class Chain:
         small = [place for place in self.places if is_tweeter(place, self.channel)]
         return small[0] if small else None
 
+    @property
+    def in_door(self) -> bool:
+        """Whether its wires pass the fold of a door."""
+        return any(place.kind == "door" for place in self.places)
+
     @cached_property
     def members(self) -> FloatArray:
         """Which atoms each state holds, 1 or 0, shape (states, atoms)."""
@@ -132,8 +139,11 @@ def chains_of(build: Build, known: frozenset[Atom] = frozenset()) -> tuple[Chain
         known: faults that are certain, as a load that is computed to be too low.
 
     """
-    shared = _chain(VEHICLE, None, (), [Atom(fault, VEHICLE) for fault in VEHICLE_FAULTS], known)
-    return (shared, *(_channel_chain(channel, build, known) for channel in build.channels))
+    cones = sum(len(_cones(channel, build)) for channel in build.channels)
+    there = {fault for fault in FAULT_IDS if can_fail(fault, build, cones=cones)}
+    vehicle = [Atom(fault, VEHICLE) for fault in VEHICLE_FAULTS if fault in there]
+    shared = _chain(VEHICLE, None, (), vehicle, known)
+    return (shared, *(_channel_chain(channel, build, known, there) for channel in build.channels))
 
 
 def is_tweeter(place: LocationState, channel: ChannelState | None) -> bool:
@@ -148,11 +158,19 @@ def behind_capacitor(location: str, channel: ChannelState) -> bool:
     return bool(capacitors_before(location, channel))
 
 
-def _channel_chain(channel: ChannelState, build: Build, known: frozenset[Atom]) -> Chain:
+def _cones(channel: ChannelState, build: Build) -> list[LocationState]:
+    places = (build.location(name) for name, _ in channel.polarity)
+    return [place for place in places if not is_tweeter(place, channel)]
+
+
+def _channel_chain(
+    channel: ChannelState, build: Build, known: frozenset[Atom], there: Collection[str]
+) -> Chain:
     places = tuple(build.location(name) for name, _ in channel.polarity)
     atoms = [atom for place in places for atom in _place_atoms(place, channel)]
     atoms += [Atom(fault, channel.id) for fault in CHANNEL_FAULTS]
-    return _chain(channel.id, channel, places, atoms, known)
+    found = [atom for atom in atoms if atom.fault in there]
+    return _chain(channel.id, channel, places, found, known)
 
 
 def _place_atoms(place: LocationState, channel: ChannelState) -> Iterator[Atom]:

@@ -28,6 +28,7 @@ __all__ = [
     "Limit",
     "Placeholder",
     "TestKind",
+    "Thing",
     "Topology",
     "parse_access",
     "parse_answers",
@@ -66,6 +67,9 @@ SWEEP_LIMITS = {
 
 Scope = Literal["location", "channel", "vehicle"]
 Places = Literal["any", "woofer", "tweeter", "panel"]
+Thing = Literal["balance", "amplifier", "hands-free", "twin"]
+Ages = Literal["none", "driver", "vehicle"]
+TestNeeds = Literal["corners", "door", "woofer", "treble", "settings", "microphone"]
 Target = Literal["location", "channel", "pair", "vehicle"]
 TestAccess = Literal["none", "radio", "trim"]
 Number = Literal["none", "quantity", "sweep"]
@@ -80,14 +84,21 @@ class Fault:
 
     prior: share of the complaints in ageing vehicles that it is behind, all faults adding to 1.
     places: the places it can be at, `panel` a woofer behind an inner panel (a door or a side
-    panel). repair_group: faults of one group are cured by the same repair. twin: chance that the
-    same goes at the mirrored place within two years.
+    panel). needs: a thing without which there is nothing to fail, empty where it is always there;
+    since: year from which it is there if nothing else tells. ages: what grows old, if anything
+    does. off_doors: share of it outside doors, of that in one [1]. repair_group: faults of one
+    group are cured by the same repair. twin: chance that the same goes at the mirrored place
+    within two years.
     """
 
     id: str
     title: str
     scope: Scope
     places: Places
+    needs: Thing | None
+    since: int
+    ages: Ages
+    off_doors: float
     prior: float
     about: str
     repair: str
@@ -101,6 +112,7 @@ class Fault:
 class Complaint:
     """Words of an owner: what they multiply the prior odds of each fault by.
 
+    groundless: share of these words without any fault. shows: things that whoever says so has.
     stop: what is done before anything else, empty where nothing is.
     """
 
@@ -108,6 +120,8 @@ class Complaint:
     words: str
     factors: Mapping[str, float]
     other: float
+    groundless: float
+    shows: tuple[str, ...]
     first_tests: tuple[str, ...]
     stop: str
     source: str
@@ -130,6 +144,7 @@ class Answer:
 class TestKind:
     """A test: how it is done and what it may answer.
 
+    needs: without which it cannot be done, or has nothing to find; None where it always can.
     access: `trim` is whatever covers the place it is done at. minutes: without opening anything.
     number: whether a number may answer it, `sweep` an impedance sweep; dimension and unit are
     those of a `quantity`. misleads: what a wrong answer is caused by.
@@ -138,6 +153,7 @@ class TestKind:
     id: str
     title: str
     target: Target
+    needs: TestNeeds | None
     access: TestAccess
     minutes: float
     equipment: str
@@ -217,6 +233,7 @@ def parse_faults(text: str) -> tuple[Fault, ...]:
         file=file,
         columns=(
             *("fault", "title", "prior", "scope", "places"),
+            *("needs", "since", "ages", "off_doors"),
             *("about", "repair", "repair_group", "twin", "budget"),
         ),
     )
@@ -231,6 +248,10 @@ def _fault(row: Row, total: float) -> Fault:
         title=row.text("title"),
         scope=cast(Scope, row.choice("scope", get_args(Scope))),
         places=cast(Places, row.choice("places", get_args(Places))),
+        needs=cast(Thing | None, _choice_or_none(row, "needs", get_args(Thing))),
+        since=int(row.value("since")) if row.cells["since"] else 0,
+        ages=cast(Ages, row.choice("ages", get_args(Ages))),
+        off_doors=row.share("off_doors"),
         prior=row.value("prior") / total,
         about=row.text("about"),
         repair=row.text("repair"),
@@ -244,7 +265,9 @@ def _fault(row: Row, total: float) -> Fault:
 def parse_complaints(text: str) -> tuple[Complaint, ...]:
     """Return the owner's words of complaints.csv; a shop may add its own."""
     file = "complaints.csv"
-    columns = ("complaint", "words", "factors", "other", "first_tests", "stop")
+    columns = (
+        *("complaint", "words", "factors", "other", "groundless", "shows", "first_tests", "stop"),
+    )
     rows = read_rows(text, file=file, columns=columns)
     one_of_each(rows, file=file)
     return tuple(
@@ -253,6 +276,8 @@ def parse_complaints(text: str) -> tuple[Complaint, ...]:
             words=row.text("words"),
             factors=row.numbers("factors", FAULT_IDS),
             other=row.value("other"),
+            groundless=row.share("groundless"),
+            shows=row.names("shows", get_args(Thing)),
             first_tests=row.names("first_tests", TEST_IDS),
             stop=row.cells["stop"],
             source=row.text("source"),
@@ -298,7 +323,17 @@ def parse_tests(
         text,
         file=file,
         columns=(
-            *("test", "title", "target", "access", "minutes", "equipment", "how", "healthy"),
+            *(
+                "test",
+                "title",
+                "target",
+                "needs",
+                "access",
+                "minutes",
+                "equipment",
+                "how",
+                "healthy",
+            ),
             *("misleads", "number", "dimension", "unit", "cautions"),
         ),
     )
@@ -312,6 +347,7 @@ def _test(row: Row, answers: tuple[Answer, ...], cautions: Mapping[str, Caution]
         id=row.key,
         title=row.text("title"),
         target=cast(Target, row.choice("target", get_args(Target))),
+        needs=cast(TestNeeds | None, _choice_or_none(row, "needs", get_args(TestNeeds))),
         access=cast(TestAccess, row.choice("access", get_args(TestAccess))),
         minutes=row.value("minutes") or row.fail("minutes", "a test takes some time"),
         equipment=row.text("equipment"),
@@ -325,6 +361,10 @@ def _test(row: Row, answers: tuple[Answer, ...], cautions: Mapping[str, Caution]
         cautions=tuple(cautions[name] for name in row.names("cautions", cautions)),
         source=row.text("source"),
     )
+
+
+def _choice_or_none(row: Row, column: str, known: tuple[str, ...]) -> str | None:
+    return row.choice(column, known) if row.cells[column] else None
 
 
 def _measure(row: Row) -> tuple[str, str] | tuple[None, None]:

@@ -16,11 +16,23 @@ from numpy.typing import NDArray
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Chain, is_tweeter
+from conewright.stages.find.faults.presence import has_corners
 from conewright.stages.find.odds.blame import Blame, group_of
 from conewright.stages.find.odds.evidence import Case, Question
 from conewright.stages.find.odds.inference import Odds, PairFactor
 
-__all__ = ["CERTAIN", "HANDLING", "Foresight", "Opened", "Proposal", "access_key", "top"]
+__all__ = [
+    "CERTAIN",
+    "HANDLING",
+    "UNLIKELY",
+    "Foresight",
+    "Key",
+    "Opened",
+    "Proposal",
+    "access_key",
+    "told_bits",
+    "top",
+]
 
 CERTAIN = 0.85
 """Odds at which a cause is as good as found."""
@@ -33,9 +45,6 @@ HANDLING = 2.0
 
 They count for the rate alone: without them many readings that tell next to nothing come first.
 """
-
-WOOFER_TESTS = frozenset({"slow-bass", "press-trim", "cone-push", "cell-pulse"})
-WITH_DOOR = frozenset({"door-swing"})
 
 Key = tuple[str, str]
 """What has to be opened: `("radio", "")` or `("trim", location)`; `("none", "")` for nothing."""
@@ -237,7 +246,7 @@ def _bits(told: FloatArray, edges: NDArray[np.intp]) -> tuple[FloatArray, FloatA
     chance = np.add.reduceat(told, edges, axis=1)[:, :1]
     given = told / np.maximum(chance, 1e-300)
     both = told.T[:, :, None] * given[None, :, :]
-    return _told(told, edges), np.add.reduceat(_told(both, edges), edges, axis=0)
+    return told_bits(told, edges), np.add.reduceat(told_bits(both, edges), edges, axis=0)
 
 
 def _leading(told: FloatArray, edges: NDArray[np.intp]) -> FloatArray:
@@ -249,7 +258,7 @@ def _leading(told: FloatArray, edges: NDArray[np.intp]) -> FloatArray:
     return np.asarray(np.vstack((told[keep], rest)))
 
 
-def _told(joint: FloatArray, edges: NDArray[np.intp]) -> FloatArray:
+def told_bits(joint: FloatArray, edges: NDArray[np.intp]) -> FloatArray:
     """Bits that answers tell of causes, times the chance of all together.
 
     Args:
@@ -292,7 +301,7 @@ class _PairView:
         ]
         chances = np.einsum("l,r,lrw->w", left, right, self._table)
         rest = np.maximum(chances - sum(part.sum(axis=0) for part in told), 0.0)
-        bits = float(_told(np.vstack((*told, rest)), np.array([0]))[0])
+        bits = float(told_bits(np.vstack((*told, rest)), np.array([0]))[0])
         minutes = trade.test(self.question.test).minutes
         answers = {word: float(c) for word, c in zip(self._words, chances, strict=True)}
         return Proposal(self.question, bits, minutes, bits / (minutes + HANDLING), None, answers)
@@ -315,26 +324,29 @@ def _questions(case: Case) -> list[Question]:
 
 
 def _subjects(kind: trade.TestKind, case: Case) -> list[str]:
+    shared, *channels = case.chains
     if kind.target == "vehicle":
-        return [case.chains[0].id]
+        there = {atom.fault for atom in (*shared.known, *shared.atoms)}
+        return [shared.id] if kind.needs is None or kind.needs in there else []
     if kind.target == "pair":
         return list(case.pairs)
-    channels = case.chains[1:]
     if kind.target == "channel":
-        return [chain.id for chain in channels if _channel_test(kind.id, chain)]
+        return [chain.id for chain in channels if _channel_test(kind, chain, case)]
     return [
         place.id
         for chain in channels
         for place in chain.places
-        if _place_test(kind.id, chain, small=is_tweeter(place, chain.channel))
+        if _place_test(kind, chain, small=is_tweeter(place, chain.channel))
     ]
 
 
-def _channel_test(test: str, chain: Chain) -> bool:
-    return test not in WITH_DOOR or any(place.kind == "door" for place in chain.places)
+def _channel_test(kind: trade.TestKind, chain: Chain, case: Case) -> bool:
+    if kind.needs == "corners":
+        return has_corners(case.build)
+    return kind.needs != "door" or chain.in_door
 
 
-def _place_test(test: str, chain: Chain, *, small: bool) -> bool:
-    if test == "treble-burst":
+def _place_test(kind: trade.TestKind, chain: Chain, *, small: bool) -> bool:
+    if kind.needs == "treble":
         return small or chain.tweeter is None
-    return not small or test not in WOOFER_TESTS
+    return not small or kind.needs != "woofer"
