@@ -6,7 +6,6 @@ a complaint stands for every corner in turn.
 """
 
 import csv
-from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 from functools import cache
@@ -125,10 +124,10 @@ def _parts(cell: str) -> list[str]:
 
 
 def _together(chances: dict[Atom, float]) -> dict[str, float]:
-    total: Counter[str] = Counter()
+    total: dict[str, float] = {}
     for atom, chance in chances.items():
-        total[atom.fault] += chance
-    return dict(total)
+        total[atom.fault] = total.get(atom.fault, 0.0) + chance
+    return total
 
 
 def _ranked(chances: dict[str, float]) -> list[str]:

@@ -43,7 +43,14 @@ def test_two_names_of_one_place_are_one_place() -> None:
 
 
 def test_other_words_or_another_place_count_besides() -> None:
-    assert len(asked("dull", "dull@rear", "flat-battery").model.complaints) == 3
+    assert len(asked("dull@front", "dull@rear", "flat-battery").model.complaints) == 3
+
+
+def test_words_of_a_place_say_all_that_the_same_words_of_a_wider_one_say() -> None:
+    # The rear holds rr, and everywhere holds the rear: what is said nearer counts alone.
+    once = chances("dull@rr")
+    assert chances("dull", "dull@rear", "dull@rr") == once
+    assert chances("flat-battery", "dull@rr") != once
 
 
 def test_order_of_complaints_does_not_matter() -> None:
@@ -53,7 +60,7 @@ def test_order_of_complaints_does_not_matter() -> None:
 
 
 def test_of_too_many_complaints_those_that_tell_least_are_put_aside_and_named() -> None:
-    told = (*WORDS, *PLACED)
+    told = PLACED
     inquiry = asked(*told)
     kept = [complaint.id for complaint in inquiry.model.complaints]
     assert len(kept) == MOST_TOLD

@@ -88,7 +88,7 @@ def test_contradictory_readings_give_a_stated_conflict() -> None:
     conflicts = [verdict for verdict in report.verdicts if verdict.subject == "conflict"]
     assert conflicts
     assert conflicts[0].severity is Severity.WARN
-    assert "take it again" in conflicts[0].text
+    assert "Take both again" in conflicts[0].text
     assert max(causes(report).values()) < 0.95
 
 
@@ -251,3 +251,19 @@ def test_a_sum_of_chances_is_no_more_than_one() -> None:
     read = '\n[[reading]]\ntest = "coil-resistance"\nat = "door-fl"\nvalue = "0 ohm"\n'
     report = find(loads(demo_text() + read).build())
     assert max(causes(report).values()) == 1.0
+
+
+def test_a_reading_that_nothing_explains_is_named_with_what_is_expected() -> None:
+    # By definition: nothing that keeps a clock draws no current at all, asleep or faulty.
+    report = find(car(("sleep-current", "vehicle", '"0 mA"')).build())
+    texts = [verdict.text for verdict in report.verdicts if verdict.subject == "conflict"]
+    assert all(text.startswith("sleep-current at vehicle said 0 mA, which") for text in texts)
+    assert all("the other readings" not in text for text in texts)
+
+
+def test_a_reading_taken_again_takes_the_place_of_the_first() -> None:
+    right = causes(find(car(DEAD[0]).build()))
+    test, at, _ = DEAD[0]
+    again = car((test, at, '"equal"'), DEAD[0])
+    assert DEAD[0][0] == "corner-solo"
+    assert causes(find(again.build())) == pytest.approx(right, abs=1e-9)

@@ -24,7 +24,7 @@ from conewright.stages.find.instruments.mixture import (
     normal_range,
     with_slips,
 )
-from conewright.stages.find.instruments.readouts import COIL, LEG, PAIR, UNKNOWN, Bench, Shown
+from conewright.stages.find.instruments.readouts import COIL, LEG, PAIR, Bench, Shown
 from conewright.stages.report.words import number
 
 __all__ = ["METER_TESTS", "Expectation", "Meter"]
@@ -128,9 +128,6 @@ class Meter:
             return self.loaded_too_low(chain.id)
         if test != PAIR or channel is None:
             return False
-        if atom.fault == "amplifier-off":
-            # A load of loudspeakers that is written down has no amplifier in between.
-            return channel.load != UNKNOWN
         if atom.subject in (chain.id, VEHICLE):
             return False
         if atom.subject not in self._direct:

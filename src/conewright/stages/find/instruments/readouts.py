@@ -14,7 +14,14 @@ from math import inf
 import numpy as np
 
 from conewright.job.builds.draws import Draws, quantile
-from conewright.job.builds.state import Build, ChannelState, LocationState, Origin, Value
+from conewright.job.builds.state import (
+    Build,
+    ChannelState,
+    DriverState,
+    LocationState,
+    Origin,
+    Value,
+)
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.basics.programme import NORMAL_PROGRAMME
@@ -28,13 +35,26 @@ from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.samples import SAMPLES, scores, stratified
 from conewright.stages.find.instruments.topology import context_of, plug_samples
 
-__all__ = ["COIL", "LEG", "PAIR", "UNKNOWN", "Bench", "Shown", "drains_asleep"]
+__all__ = [
+    "COIL",
+    "LEG",
+    "PAIR",
+    "SLEEP",
+    "UNKNOWN",
+    "Bench",
+    "Shown",
+    "drains_asleep",
+    "knows_ohms",
+]
 
 PAIR, COIL, LEG = "pair-resistance", "coil-resistance", "leg-to-chassis"
 BIAS, FEED, SLEEP = "leg-bias", "feed-drop", "sleep-current"
 
 UNKNOWN = "unknown"
 """Load of a channel whose wiring nobody knows."""
+
+FEWEST = 16
+"""Samples that are left at least of those that a radio bears."""
 
 LOWEST_SHARE = 0.8
 """Coil resistance over rated impedance that a radio still has to bear (IEC 60268-5)."""
@@ -50,6 +70,13 @@ class Shown:
 
     subject: str
     effects: Mapping[str, FloatArray]
+
+
+def knows_ohms(driver: DriverState) -> bool:
+    """Whether the ohms of a driver are printed, or given by its sheet or a meter."""
+    re = dict(driver.basis).get("re")
+    told = re is None or re.origin in (Origin.MEASURED, Origin.SHEET)
+    return told or driver.rated_impedance is not None
 
 
 def drains_asleep(build: Build) -> bool:
@@ -122,7 +149,7 @@ class Bench:
             return np.maximum(at_plug - self._cable(channel), 0.0)
         coils: dict[str, Real] = {}
         for name, _ in channel.polarity:
-            coil = self._warm_coil(PAIR, self.build.location(name))
+            coil = self._borne(self.build.location(name))
             for one in shown:
                 if one.subject == name:
                     coil = _changed_coil(coil, one.effects)
@@ -153,6 +180,17 @@ class Bench:
             self._cold[driver.id] = _sampled(complete(known, air=SHEET_AIR)["re"])
         cold = self._cold[driver.id]
         return np.asarray(resistance_at(resistance=cold, temperature=self._warmth(test)))
+
+    def _borne(self, place: LocationState) -> FloatArray:
+        """Ohms of a driver that the radio bears, where a rating is written down and they are not.
+
+        One below the rating is no sound one there: it is the fault of a low load.
+        """
+        coil = self._warm_coil(PAIR, place)
+        if knows_ohms(place.driver) or not self.build.head_unit.rated:
+            return coil
+        borne = coil[coil >= LOWEST_SHARE * self.build.head_unit.minimum_load.si]
+        return coil if borne.size < FEWEST else np.resize(borne, coil.shape)
 
     def _cable(self, channel: ChannelState) -> FloatArray:
         warm = _with_central(self._warmth(PAIR))

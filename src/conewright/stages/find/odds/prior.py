@@ -16,7 +16,7 @@ from conewright.stages.common.twins import mirrored
 from conewright.stages.feed.load import RadioLoad
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, State
-from conewright.stages.find.instruments.readouts import drains_asleep
+from conewright.stages.find.instruments.readouts import knows_ohms
 from conewright.stages.find.odds.inference import Complained, Model, PairFactor
 
 __all__ = [
@@ -28,9 +28,6 @@ __all__ = [
     "twin_chains",
     "twin_gone",
 ]
-
-GROUNDLESS = 0.1
-"""Share of the complaints without any fault: ordinary clipping, a new seat, another tune."""
 
 TOLD = 1.0 / 40.0
 """Chance that a fault brings its owner to words whose factor is 1.
@@ -50,20 +47,15 @@ OWNER_RIGHT = 0.7
 PRIME_AGE = 18.0
 """Age of the vehicles that the shares of faults were counted on [years]."""
 
-AGEING = frozenset(
-    {
-        "surround-torn", "coil-rubbing", "capacitor-dried", "lead-intermittent", "wire-broken",
-        "joint-corroded", "leg-to-chassis", "grit-or-water", "cap-unglued", "trim-rattle",
-    }
-)  # fmt: skip
-"""Faults that years bring; others come with work, heat or use."""
-
 NEW_DRIVER = 0.3
 """Weight of an ageing fault of a driver that is new; workshop experience, from memory."""
 
+UNSEEN, UNREAD = 0.25, 0.25
+"""Shares of the low loads that wiring written down does not show: something hangs there of which
+nobody knows, or a coil has fewer ohms than usual, unless its ohms are known; assumed."""
+
 WRITTEN = 20.0
-"""Weight of a fault that the job itself writes down: a driver as reversed, a radio as one that
-draws too much with the key out."""
+"""Weight of a fault that the job itself writes down: a driver as reversed."""
 
 GONE_ALREADY = 0.5
 """Share of the twins that go within two years that have gone already; assumed."""
@@ -122,11 +114,18 @@ def model_of(
     reckoned with, those that tell least are put aside, places before words.
     """
     counts = Counter(atom.fault for chain in chains for atom in (*chain.atoms, *chain.known))
-    alone = {
-        atom: _weight(atom, chain, build, low_load, counts[atom.fault])
+    usual = {
+        atom: _share(atom, chain, build, counts[atom.fault])
         for chain in chains
         for atom in (*chain.atoms, *chain.known)
     }
+    alone = {
+        atom: _weight(atom, chain, low_load, usual[atom])
+        for chain in chains
+        for atom in (*chain.atoms, *chain.known)
+    }
+    # What the job itself says is there is no likelier to bring on what it does not explain.
+    unsaid = {atom: min(usual[atom] / alone[atom], 1.0) for atom in alone}
     for pair in twin_chains(chains):
         for atom in (_surround(chains[number]) for number in pair):
             # Weighed so that the share of the vehicles with a torn surround stays what it is.
@@ -137,7 +136,9 @@ def model_of(
         )
         for chain in chains
     ]
-    told = _different(_complained(words, chains, alone) for words in said)
+    told = _different(
+        _complained(words, chains, alone, unsaid) for words in _narrowest(said, chains)
+    )
     telling = _most_telling(told, alone)[:MOST_TOLD]
     return Model(
         chains=chains,
@@ -177,49 +178,85 @@ def _of(chain: Chain, state: State) -> Iterable[Atom]:
     return (chain.atoms[index] for index in state)
 
 
-def _weight(
-    atom: Atom, chain: Chain, build: Build, low_load: Mapping[str, float], places: int
-) -> float:
-    """Prior odds of a fault at one of so many places."""
-    weight = EXPECTED * trade.fault(atom.fault).prior / places
-    if atom.fault in AGEING:
-        weight *= _age_factor(atom, chain, build)
+def _share(atom: Atom, chain: Chain, build: Build, places: int) -> float:
+    """Share of a fault at one of so many places, by the table, by age, and by where it is."""
+    fault = trade.fault(atom.fault)
+    share = EXPECTED * fault.prior / places * _age_factor(atom, chain, build)
+    if atom.fault == "load-too-low":
+        share *= UNSEEN + (
+            0.0 if all(knows_ohms(place.driver) for place in chain.places) else UNREAD
+        )
+    here = [place for place in chain.places if place.id == atom.subject]
+    in_door = here[0].kind == "door" if here else chain.in_door
+    return share if in_door or atom.subject == VEHICLE else share * fault.off_doors
+
+
+def _weight(atom: Atom, chain: Chain, low_load: Mapping[str, float], share: float) -> float:
+    """Prior odds of a fault at a place: its share, or what the job itself says of it."""
     if atom.fault == "reversed" and _written_reversed(atom, chain):
-        weight *= WRITTEN
-    if atom.fault == "sleep-drain" and drains_asleep(build):
-        weight *= WRITTEN
+        return share * WRITTEN
     if atom.fault == "load-too-low":
         # What the job's own wiring asks of the radio is computed; the share of the table stands
         # for the chance that the wiring is not what the job says.
         chance = min(low_load.get(chain.id, 0.0), MOST_COMPUTED)
-        weight = (1.0 - chance) * weight + chance / (1.0 - chance)
-    return weight
+        return (1.0 - chance) * share + chance / (1.0 - chance)
+    return share
 
 
 def _age_factor(atom: Atom, chain: Chain, build: Build) -> float:
+    """How much likelier years make a fault; those of a driver that is new count from its own."""
+    ages = trade.fault(atom.fault).ages
+    if ages == "none":
+        return 1.0
+    drivers = [place.driver for place in chain.places if place.id == atom.subject]
+    if ages == "driver" and drivers and drivers[0].age == "new":
+        return NEW_DRIVER
     built = build.job.vehicle.built
     age = build.job.about.opened.year - built if built and build.job.about.opened else PRIME_AGE
-    factor = min(max(age, 2.0) / PRIME_AGE, 1.5)
-    drivers = [place.driver for place in chain.places if place.id == atom.subject]
-    return factor * NEW_DRIVER if drivers and drivers[0].age == "new" else factor
+    return min(max(age, 2.0) / PRIME_AGE, 1.5)
 
 
 def _written_reversed(atom: Atom, chain: Chain) -> bool:
     return chain.channel is not None and dict(chain.channel.polarity).get(atom.subject) == -1
 
 
-def _complained(words: Said, chains: tuple[Chain, ...], alone: Mapping[Atom, float]) -> Complained:
+def _complained(
+    words: Said,
+    chains: tuple[Chain, ...],
+    alone: Mapping[Atom, float],
+    unsaid: Mapping[Atom, float],
+) -> Complained:
     """What brings a complaint on, faults that are known among it."""
+    named = words.complaint.factors
     told = {
-        atom: min(TOLD * words.complaint.factor(atom.fault) * heard, SURE)
+        atom: min(
+            TOLD
+            * words.complaint.factor(atom.fault)
+            * heard
+            * (1.0 if atom.fault in named else unsaid[atom]),
+            SURE,
+        )
         for atom, heard in _placed(words.where, chains).items()
     }
     causes = {atom: told[atom] for chain in chains for atom in chain.atoms}
     found = sum(told[atom] * alone[atom] for atom in causes)
-    quiet = 1.0 - GROUNDLESS / (1.0 - GROUNDLESS) * min(found, SURE)
+    groundless = words.complaint.groundless
+    quiet = 1.0 - groundless / (1.0 - groundless) * min(found, SURE)
     quiet *= float(np.prod([1.0 - told[atom] for chain in chains for atom in chain.known]))
     name = f"{words.complaint.id}@{words.where}" if words.where else words.complaint.id
     return Complained(name, causes, 1.0 - quiet)
+
+
+def _narrowest(said: Iterable[Said], chains: tuple[Chain, ...]) -> list[Said]:
+    """Complaints without those that the same words say again, of fewer places."""
+    places = [(words, _pointed(words.where, chains)) for words in said]
+    return [
+        words
+        for words, wide in places
+        if not any(
+            narrow < wide and other.complaint.id == words.complaint.id for other, narrow in places
+        )
+    ]
 
 
 def _different(told: Iterable[Complained]) -> list[Complained]:
@@ -260,8 +297,8 @@ def _placed(where: str, chains: tuple[Chain, ...]) -> dict[Atom, float]:
     An owner who is wrong about the place names any other of its kind; one whose vehicle has a
     fault that is nowhere in particular names any at all.
     """
-    atoms = {atom: chain for chain in chains for atom in (*chain.atoms, *chain.known)}
-    here = {atom for atom, chain in atoms.items() if where and _points_at(where, atom, chain)}
+    atoms = _every(chains)
+    here = _pointed(where, chains) if where else frozenset()
     pointed = len({atoms[atom].id for atom in here})
     if not pointed:
         return dict.fromkeys(atoms, 1.0)
@@ -272,6 +309,16 @@ def _placed(where: str, chains: tuple[Chain, ...]) -> dict[Atom, float]:
         atom: 1.0 if atom in here else anywhere if atom.subject == VEHICLE else elsewhere
         for atom in atoms
     }
+
+
+def _every(chains: tuple[Chain, ...]) -> dict[Atom, Chain]:
+    return {atom: chain for chain in chains for atom in (*chain.atoms, *chain.known)}
+
+
+def _pointed(where: str, chains: tuple[Chain, ...]) -> frozenset[Atom]:
+    """The faults at what the owner names; all where he names nothing."""
+    every = _every(chains).items()
+    return frozenset(atom for atom, chain in every if not where or _points_at(where, atom, chain))
 
 
 def _points_at(where: str, atom: Atom, chain: Chain) -> bool:

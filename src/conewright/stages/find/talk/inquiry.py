@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -10,8 +9,8 @@ from functools import cached_property
 import numpy as np
 
 from conewright.errors import BadInputError, QuantityError
-from conewright.job.builds.draws import draw
-from conewright.job.builds.state import Build
+from conewright.job.builds.draws import Draws, draw
+from conewright.job.builds.state import Build, ChannelState
 from conewright.job.document.document import Reading
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.basics import bands
@@ -19,8 +18,11 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.feed.load import radio_load
 from conewright.stages.find.faults import trade
-from conewright.stages.find.faults.chains import Atom, chains_of
+from conewright.stages.find.faults.chains import VEHICLE, Atom, chains_of
+from conewright.stages.find.faults.effects import size
+from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.meter import METER_TESTS
+from conewright.stages.find.instruments.readouts import SLEEP, drains_asleep, knows_ohms
 from conewright.stages.find.instruments.sweep import SweepReading
 from conewright.stages.find.odds.evidence import SWEEP, Case, ChainEvidence, Evidence, Question
 from conewright.stages.find.odds.inference import Model, Odds, PairFactor, infer
@@ -71,6 +73,8 @@ class Inquiry:
     model: Model
     taken: tuple[Taken, ...]
     low_load: Mapping[str, float]
+    written: tuple[ChainEvidence, ...] = ()
+    """What values of the job say that are as good as readings."""
 
     @property
     def asked(self) -> tuple[Question, ...]:
@@ -90,9 +94,15 @@ class Inquiry:
         """The odds after all readings."""
         return self.after(self.taken)
 
+    @staticmethod
+    def latest(taken: Sequence[Taken]) -> list[Taken]:
+        """Return the readings that count: one that was taken again takes the place of the first."""
+        last = {reading.question: reading for reading in taken if reading.evidence is not None}
+        return [reading for reading in taken if last.get(reading.question) is reading]
+
     def after(self, taken: Sequence[Taken], said: Sequence[Said] = ()) -> Odds:
         """Return the odds after some readings of the job and some further answers."""
-        found = [(reading.question, reading.evidence) for reading in taken]
+        found = [(reading.question, reading.evidence) for reading in self.latest(taken)]
         found += [(question, self.evidence(question, answer)) for question, answer in said]
         return self._infer(found)
 
@@ -120,7 +130,7 @@ class Inquiry:
             ends: whether the plan ends a fault.
 
         """
-        found = [(reading.question, reading.evidence) for reading in self.taken]
+        found = [(reading.question, reading.evidence) for reading in self.latest(self.taken)]
         try:
             model, left = blameless(self.model, ends)
             cured = self._infer(found, model)
@@ -128,33 +138,46 @@ class Inquiry:
             return 0.0  # nothing that it ends could bring that on
         return min(left * float(np.exp(cured.log_evidence - self.odds.log_evidence)), 1.0)
 
-    def chance_of(self, reading: Taken) -> float:
+    def at_odds(self, reading: Taken) -> Taken | None:
+        """The other reading without which this one would surprise least; None where none does."""
+        others = [entry for entry in self.latest(self.taken) if entry.question != reading.question]
+        found = {
+            number: self.chance_of(reading, without=entry) for number, entry in enumerate(others)
+        }
+        best = max(found, key=lambda number: found[number], default=None)
+        worth = best is not None and found[best] > 2.0 * self.chance_of(reading)
+        return others[best] if best is not None and worth else None
+
+    def chance_of(self, reading: Taken, *, without: Taken | None = None) -> float:
         """Chance of a reading given all the others, over that in the state it fits best.
 
         A number has a density, not a chance of its own; the ratio makes both comparable.
         """
-        if reading.evidence is None:
+        if reading.evidence is None or reading not in self.latest(self.taken):
             return 1.0
-        others = [entry for entry in self.taken if entry is not reading]
-        given = float(np.exp(self.odds.log_evidence - self.after(others).log_evidence))
+        others = [
+            entry
+            for entry in self.taken
+            if entry.question != reading.question and entry is not without
+        ]
+        every = self.odds if without is None else self.after([*others, reading])
+        given = float(np.exp(every.log_evidence - self.after(others).log_evidence))
         return given / float(reading.evidence.table.max())
 
     def _infer(
         self, found: Sequence[tuple[Question, Evidence | None]], model: Model | None = None
     ) -> Odds:
-        """Infer from evidence; a reading taken twice counts as one, both halves alike."""
-        times = Counter(question for question, evidence in found if evidence is not None)
+        """Infer from the evidence of readings and of what is written."""
         likelihoods: dict[int, FloatArray] = {}
         pairs: list[PairFactor] = []
-        for question, evidence in found:
+        for evidence in (*self.written, *(evidence for _, evidence in found)):
             if evidence is None:
                 continue
-            share = 1.0 / times[question]
             if isinstance(evidence, PairFactor):
-                pairs.append(_weakened(evidence, share))
+                pairs.append(evidence)
                 continue
-            table = evidence.table**share
             before = likelihoods.get(evidence.chain)
+            table = evidence.table
             likelihoods[evidence.chain] = table if before is None else before * table
         return infer(self.model if model is None else model, likelihoods, pairs)
 
@@ -173,14 +196,43 @@ def inquire(build: Build) -> Inquiry:
     chains = chains_of(build, known)
     case = Case(build, chains)
     model = model_of(build, chains, said_by_owner(build.job.about.complaints), low_load)
-    return Inquiry(case, model, tuple(_take(case, build.job.readings)), low_load)
+    taken = tuple(_take(case, build.job.readings))
+    return Inquiry(case, model, taken, low_load, tuple(_written(case)))
 
 
 def _low_load(build: Build) -> dict[str, float]:
-    if not build.channels:
+    """Chance of a low load by channel, of those of which anything is known.
+
+    A coil of which nobody knows the ohms is taken as a usual one: ignorance is no evidence. What
+    hangs in parallel asks for too much even so, of a radio of which the rating is written down.
+    """
+    drivers = (place.driver for place in build.locations)
+    guessed = {driver.id for driver in drivers if not knows_ohms(driver)}
+    drawn = draw(build.axes, samples=SAMPLES)
+    held = [axis.partition(".")[0] in guessed for axis in drawn.axes]
+    usual = Draws(drawn.axes, np.where(held, 0.0, drawn.scores))
+    asked = [
+        channel.id
+        for channel in build.channels
+        if build.head_unit.rated or not guessed & _drivers(build, channel)
+    ]
+    if not asked:
         return {}
-    solver = Solver(draw(build.axes, samples=SAMPLES), bands.band_centres())
-    return low_load_odds(radio_load(build, solver))
+    found = low_load_odds(radio_load(build, Solver(usual, bands.band_centres())))
+    return {channel: found[channel] for channel in asked}
+
+
+def _drivers(build: Build, channel: ChannelState) -> set[str]:
+    return {build.location(name).driver.id for name, _ in channel.polarity}
+
+
+def _written(case: Case) -> Iterable[ChainEvidence]:
+    """What values of the job say: a radio's own current, where it alone is too much asleep."""
+    radio = case.build.head_unit.sleep_current
+    if radio is not None and drains_asleep(case.build):
+        rest = size(SLEEP, HEALTHY, "vehicle without radio").value
+        read = Quantity.of(radio.si + rest, "current", "A")
+        yield case.of_number(Question(SLEEP, VEHICLE), read)
 
 
 def _take(case: Case, readings: Iterable[Reading]) -> Iterable[Taken]:

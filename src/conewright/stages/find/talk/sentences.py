@@ -91,9 +91,22 @@ def conflict_verdicts(answer: Answer, inquiry: Inquiry) -> None:
                 "conflict",
                 reading.question.id,
                 Severity.WARN,
-                f"{_quoted(reading)} does not agree with the other readings: take it again, and "
-                "look for a second fault.",
+                _conflict_text(reading, inquiry),
             )
+
+
+def _conflict_text(reading: Taken, inquiry: Inquiry) -> str:
+    other = inquiry.at_odds(reading)
+    if other is None:
+        healthy = inquiry.case.healthy_words(reading.question)
+        return (
+            f"{_quoted(reading)}, which neither a sound vehicle reads ({healthy}) nor a usual "
+            "fault explains: take it again, and look at the meter's range and leads first."
+        )
+    return (
+        f"{_quoted(reading)}, and {_quoted(other)}: the two do not agree. Take both again, one may "
+        "be a slip, and look for a second fault or one that comes and goes."
+    )
 
 
 def aside_verdict(answer: Answer, inquiry: Inquiry) -> None:
