@@ -11,10 +11,11 @@ from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom
 from conewright.stages.find.printed import printed_verdicts
 from conewright.stages.find.talk.cards import reading_card, reading_figures
-from conewright.stages.find.talk.courses import Step, courses, expected
+from conewright.stages.find.talk.courses import Step, likeliest_course
 from conewright.stages.find.talk.inquiry import Inquiry, inquire
 from conewright.stages.find.talk.loads import unknown_loads, wiring_cards, wiring_figures
 from conewright.stages.find.talk.planning import CERTAIN, Foresight, Proposal, top
+from conewright.stages.find.talk.rollouts import FEW, Promise, promised
 from conewright.stages.find.talk.sentences import (
     aside_verdict,
     cause_verdicts,
@@ -75,8 +76,9 @@ def find(build: Build) -> Report:
         pulse_figures(answer, inquiry, proposal.question)
     unknown = unknown_loads(build)
     wiring_figures(answer, unknown)
-    ways = courses(inquiry, foresight)
-    _plan_figures(answer, *expected(ways))
+    way = likeliest_course(inquiry, foresight)
+    promise = promised(inquiry, foresight.questions)
+    _plan_figures(answer, promise)
     _odds_series(answer, inquiry, chances)
     wiring = wiring_cards(answer, unknown, inquiry.opened)
     every = (*wiring, *_cards(inquiry, proposals))
@@ -92,7 +94,7 @@ def find(build: Build) -> Report:
     printed_verdicts(answer, inquiry, chances)
     answer.sentence = find_sentence(inquiry, chances, cards)
     report = answer.report(headlines={})
-    plan = tuple(_plan_step(step) for step in ways[0].steps) if ways else ()
+    plan = tuple(_plan_step(step) for step in way.steps) if way else ()
     return report.model_copy(update={"readings": cards, "plan": plan, "fills": ()})
 
 
@@ -125,11 +127,11 @@ def _next_figures(answer: Answer, proposals: Iterable[Proposal]) -> None:
         )
 
 
-def _plan_figures(answer: Answer, minutes: float, reached: float) -> None:
+def _plan_figures(answer: Answer, promise: Promise) -> None:
     label = f"expected to {100 * CERTAIN:.0f} % certainty"
-    answer.figure("plan", "minutes", minutes, unit="min", kind=Kind.TIME, label=label)
-    label = "chance that the readings followed get there"
-    answer.figure("plan", "chance", reached, unit="", kind=Kind.ODDS, label=label)
+    answer.figure("plan", "minutes", promise.minutes, unit="min", kind=Kind.TIME, label=label)
+    label = f"chance that the next {FEW} readings get there"
+    answer.figure("plan", "chance", promise.chance, unit="", kind=Kind.ODDS, label=label)
 
 
 def _odds_series(answer: Answer, inquiry: Inquiry, chances: dict[Atom, float]) -> None:

@@ -1,8 +1,7 @@
-"""The way to certainty: which readings show each likely cause, and how long that takes.
+"""The way to certainty, if the likeliest cause is the cause: an example of the readings to come.
 
 A course supposes one cause and lets every reading answer what that cause most likely makes it
-answer. The plan is the course of the likeliest cause; the minutes are those of all courses,
-weighed with the odds of their causes.
+answer. What the way takes whatever the cause is another matter, see `rollouts`.
 """
 
 from __future__ import annotations
@@ -25,10 +24,7 @@ from conewright.stages.find.talk.planning import (
     top,
 )
 
-__all__ = ["Course", "Step", "courses", "expected"]
-
-SUPPOSED = 4
-"""How many causes a course is followed for."""
+__all__ = ["Course", "Step", "likeliest_course"]
 
 LONGEST = 10
 """Readings after which a course gives up."""
@@ -62,30 +58,15 @@ class Course:
     steps: tuple[Step, ...]
     reached: bool
 
-    @property
-    def minutes(self) -> float:
-        """Minutes that the course takes."""
-        return sum(step.minutes for step in self.steps)
 
-
-def courses(inquiry: Inquiry, foresight: Foresight) -> tuple[Course, ...]:
-    """Return the courses of the likeliest causes, the likeliest first."""
+def likeliest_course(inquiry: Inquiry, foresight: Foresight) -> Course | None:
+    """Return the course of the likeliest cause; None where nothing can fail."""
     known = {atom for chain in inquiry.case.chains for atom in chain.known}
-    chances = inquiry.odds.of_atoms()
-    causes = [atom for atom in chances if atom not in known]
-    causes.sort(key=lambda atom: (-chances[atom], atom))
-    guide = _Guide(inquiry, foresight)
-    return tuple(guide.course(atom, chances[atom]) for atom in causes[:SUPPOSED])
-
-
-def expected(found: tuple[Course, ...]) -> tuple[float, float]:
-    """Return minutes to certainty, and the chance to get there, over the supposed causes."""
-    total = sum(course.chance for course in found)
-    if total <= 0.0:
-        return 0.0, 0.0
-    minutes = sum(course.chance * course.minutes for course in found) / total
-    reached = sum(course.chance for course in found if course.reached) / total
-    return minutes, reached
+    chances = {atom: c for atom, c in inquiry.odds.of_atoms().items() if atom not in known}
+    if not chances:
+        return None
+    cause = min(chances, key=lambda atom: (-chances[atom], atom))
+    return _Guide(inquiry, foresight).course(cause, chances[cause])
 
 
 class _Guide:
