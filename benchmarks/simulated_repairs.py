@@ -1,10 +1,11 @@
 """Simulated repairs: the proposed reading against a checklist and against chance.
 
-`python -m benchmarks.simulated_repairs 2000` prints the table of docs/find.md; the run that all
-benchmarks share is a small one.
+`python -m benchmarks.simulated_repairs 2000` prints the tables of docs/find.md, `--world other` one
+world alone, `--orders` the orders of readings that meet it; the run that all benchmarks share is a
+small one.
 """
 
-import sys
+from argparse import ArgumentParser
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from time import perf_counter
 
 import numpy as np
 
+from benchmarks.other_world import OtherWorld, Stranger, strangers
 from benchmarks.simulated_vehicles import Vehicle, World, vehicles
 from benchmarks.timing import Row
 from conewright.stages.find.faults import trade
@@ -23,6 +25,7 @@ from conewright.stages.find.odds.inference import Odds
 from conewright.stages.find.odds.prior import model_of, said_by_owner
 from conewright.stages.find.talk.inquiry import Inquiry, Said
 from conewright.stages.find.talk.planning import CERTAIN, Opened, access_key, top
+from conewright.stages.find.talk.rollouts import Promise, promised
 
 __all__ = ["CHOOSERS", "Outcome", "Summary", "calibration", "repair", "run", "summary"]
 
@@ -38,14 +41,20 @@ FEW = 25
 BINS = tuple((0.1 * k, 0.1 * (k + 1)) for k in range(1, 10))
 """Odds between which causes are counted for the calibration."""
 
-WORLDS = {
-    "as the tables say": World(seed=1),
-    "every chance moved by a usual factor of 1.5": World(seed=1, wobble=float(np.log(1.5))),
-    "every complaint as common as any other": World(seed=1, common=False),
+WORLDS: dict[str, World | OtherWorld] = {
+    "tables": World(seed=1),
+    "moved": World(seed=1, wobble=float(np.log(1.5))),
+    "even": World(seed=1, common=False),
+    "other": OtherWorld(seed=1),
 }
-"""Worlds that the vehicles are drawn from; the search knows the tables alone."""
+"""Worlds that the vehicles are drawn from; the search knows the tables alone.
 
-Chooser = Callable[[Vehicle, Odds, Sequence[Question], Opened], Question | None]
+As the tables say; every chance moved by a usual factor of 1.5; every complaint as common as any
+other; and one of another making altogether.
+"""
+
+Car = Vehicle | Stranger
+Chooser = Callable[[Car, Odds, Sequence[Question], Opened], Question | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +67,7 @@ class Outcome:
         reached: whether a cause was as good as certain at the end.
         right: whether the likeliest cause, or one that the same repair cures, is there.
         final: odds of every fault at the end, and whether it is there.
+        promise: minutes, and chance to get there with few readings, that were promised at first.
 
     """
 
@@ -66,14 +76,16 @@ class Outcome:
     reached: bool
     right: bool
     final: tuple[tuple[float, bool], ...]
+    promise: Promise
 
 
-def repair(vehicle: Vehicle, choose: Chooser, most: int = MOST) -> Outcome:
+def repair(vehicle: Car, choose: Chooser, most: int = MOST) -> Outcome:
     """Take readings until a cause is as good as certain, none is left, or `most` are taken."""
     case = vehicle.template.case
     told = said_by_owner(vehicle.complaints)
     model = model_of(vehicle.template.build(vehicle.age), case.chains, told, {})
     inquiry = Inquiry(case, model, (), {})
+    promise = promised(inquiry, vehicle.template.foresight.questions)
     said: list[Said] = []
     opened, minutes, odds = Opened(), 0.0, inquiry.odds
     while len(said) < most and top(odds)[1] < CERTAIN:
@@ -87,11 +99,11 @@ def repair(vehicle: Vehicle, choose: Chooser, most: int = MOST) -> Outcome:
         odds = inquiry.after((), said)
     cause, chance = top(odds)
     final = tuple((found, atom in vehicle.faults) for atom, found in odds.of_atoms().items())
-    return Outcome(minutes, len(said), chance >= CERTAIN, _cures(cause, vehicle), final)
+    return Outcome(minutes, len(said), chance >= CERTAIN, _cures(cause, vehicle), final, promise)
 
 
 def proposed(
-    vehicle: Vehicle, odds: Odds, asked: Sequence[Question], opened: Opened
+    vehicle: Car, odds: Odds, asked: Sequence[Question], opened: Opened
 ) -> Question | None:
     """The reading that the search itself proposes."""
     found = vehicle.template.foresight.next_readings(odds, asked, opened)
@@ -99,7 +111,7 @@ def proposed(
 
 
 def checklist(
-    vehicle: Vehicle, odds: Odds, asked: Sequence[Question], opened: Opened
+    vehicle: Car, odds: Odds, asked: Sequence[Question], opened: Opened
 ) -> Question | None:
     """The cheapest reading first, whatever was said so far."""
     case = vehicle.template.case
@@ -109,7 +121,7 @@ def checklist(
 
 
 def at_random(
-    vehicle: Vehicle, odds: Odds, asked: Sequence[Question], opened: Opened
+    vehicle: Car, odds: Odds, asked: Sequence[Question], opened: Opened
 ) -> Question | None:
     """Any reading, the same order for the same vehicle."""
     del opened
@@ -180,12 +192,11 @@ def run() -> Iterator[Row]:
         yield Row(f"a repair, {name}", (perf_counter() - start) / SMALL, remark)
 
 
-def main(count: int) -> None:
-    """Print the tables, world by world; the orders are compared in the first."""
-    for title, world in WORLDS.items():
-        names = tuple(CHOOSERS) if title == next(iter(WORLDS)) else ("proposed",)
-        found = {name: _in_parallel(name, world, count) for name in names}
-        print(f"\n{count} vehicles, {title}\n", *_lines(found), sep="\n", flush=True)
+def main(count: int, titles: Sequence[str], orders: Sequence[str]) -> None:
+    """Print the tables, world by world."""
+    for title in titles:
+        found = {name: _in_parallel(name, WORLDS[title], count) for name in orders}
+        print(f"\n{count} vehicles, world: {title}\n", *_lines(found), sep="\n", flush=True)
 
 
 def _lines(found: Mapping[str, Sequence[Outcome]]) -> Iterator[str]:
@@ -203,6 +214,7 @@ def _lines(found: Mapping[str, Sequence[Outcome]]) -> Iterator[str]:
         both = [(one.minutes, other.minutes) for one, other in pairs if one.reached & other.reached]
         ours, theirs = np.mean(both, axis=0)
         yield f"\n{len(both)} vehicles that {name} solves, too: {ours:.0f} min against {theirs:.0f}"
+    yield _kept(found["proposed"])
     yield "\n| odds | causes | mean | true |\n|---|---|---|---|"
     for low, high, number, mean, true in calibration(found["proposed"]):
         yield (
@@ -211,25 +223,42 @@ def _lines(found: Mapping[str, Sequence[Outcome]]) -> Iterator[str]:
         )
 
 
-def _in_parallel(name: str, world: World, count: int) -> list[Outcome]:
+def _kept(outcomes: Sequence[Outcome]) -> str:
+    """What was promised at first beside what came of it, with few readings."""
+    there = [each for each in outcomes if each.reached and each.readings <= FEW]
+    minutes = np.mean([each.promise.minutes for each in outcomes])
+    chance = np.mean([each.promise.chance for each in outcomes])
+    kept = np.mean([each.minutes for each in there]) if there else 0.0
+    return (
+        f"\npromised {minutes:.0f} min, {100 * chance:.1f} % within {FEW} readings"
+        f"; kept {kept:.0f} min, {100 * len(there) / len(outcomes):.1f} %"
+    )
+
+
+def _in_parallel(name: str, world: World | OtherWorld, count: int) -> list[Outcome]:
     workers = 2
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
         part = partial(_outcomes, name, world, count, workers=workers)
         return [outcome for group in pool.map(part, range(workers)) for outcome in group]
 
 
-def _outcomes(name: str, world: World, count: int, start: int, workers: int) -> list[Outcome]:
-    chosen = islice(vehicles(world, count), start, None, workers)
+def _outcomes(
+    name: str, world: World | OtherWorld, count: int, start: int, workers: int
+) -> list[Outcome]:
+    cars: Iterator[Car] = (
+        vehicles(world, count) if isinstance(world, World) else strangers(world, count)
+    )
+    chosen = islice(cars, start, None, workers)
     return [repair(vehicle, CHOOSERS[name]) for vehicle in chosen]
 
 
-def _left(vehicle: Vehicle, odds: Odds, asked: Sequence[Question]) -> list[Question]:
+def _left(vehicle: Car, odds: Odds, asked: Sequence[Question]) -> list[Question]:
     del odds
     done = set(asked)
     return [q for q in vehicle.template.foresight.questions if q not in done]
 
 
-def _cures(cause: str, vehicle: Vehicle) -> bool:
+def _cures(cause: str, vehicle: Car) -> bool:
     """Whether the repair of a cause cures something that is there."""
     fault, _, subject = cause.partition("@")
     group = trade.fault(fault).repair_group
@@ -240,4 +269,9 @@ def _cures(cause: str, vehicle: Vehicle) -> bool:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 2000)
+    asked = ArgumentParser(description=__doc__)
+    asked.add_argument("count", nargs="?", type=int, default=2000, help="vehicles in each world")
+    asked.add_argument("--world", nargs="+", choices=WORLDS, default=list(WORLDS))
+    asked.add_argument("--orders", nargs="+", choices=CHOOSERS, default=["proposed"])
+    given = asked.parse_args()
+    main(given.count, given.world, given.orders)
