@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -105,6 +105,8 @@ def model_of(
     chains: tuple[Chain, ...],
     said: tuple[Said, ...],
     low_load: Mapping[str, float],
+    *,
+    mended: Collection[Atom] = (),
 ) -> Model:
     """Return the chains with their prior odds.
 
@@ -137,7 +139,7 @@ def model_of(
         for chain in chains
     ]
     told = _different(
-        _complained(words, chains, alone, unsaid) for words in _narrowest(said, chains)
+        _complained(words, chains, alone, unsaid, mended) for words in _narrowest(said, chains)
     )
     telling = _most_telling(told, alone)[:MOST_TOLD]
     return Model(
@@ -225,6 +227,7 @@ def _complained(
     chains: tuple[Chain, ...],
     alone: Mapping[Atom, float],
     unsaid: Mapping[Atom, float],
+    mended: Collection[Atom],
 ) -> Complained:
     """What brings a complaint on, faults that are known among it."""
     named = words.complaint.factors
@@ -241,10 +244,11 @@ def _complained(
     causes = {atom: told[atom] for chain in chains for atom in chain.atoms}
     found = sum(told[atom] * alone[atom] for atom in causes)
     groundless = words.complaint.groundless
-    quiet = 1.0 - groundless / (1.0 - groundless) * min(found, SURE)
-    quiet *= float(np.prod([1.0 - told[atom] for chain in chains for atom in chain.known]))
+    nothing = groundless / (1.0 - groundless) * min(found, SURE)
+    certain = (*(atom for chain in chains for atom in chain.known), *mended)
+    known = {atom: told[atom] for atom in certain if atom in told}
     name = f"{words.complaint.id}@{words.where}" if words.where else words.complaint.id
-    return Complained(name, causes, 1.0 - quiet)
+    return Complained(name, causes, nothing, known)
 
 
 def _narrowest(said: Iterable[Said], chains: tuple[Chain, ...]) -> list[Said]:

@@ -120,7 +120,7 @@ class Inquiry:
         found = (odds or self.odds).of_atoms()
         for chain in self.case.chains:
             for atom in chain.known:
-                found[atom] = self.low_load[atom.subject]
+                found[atom] = self.low_load.get(atom.subject, 1.0)
         return found
 
     def cure_odds(self, ends: Callable[[Atom], bool]) -> float:
@@ -130,10 +130,9 @@ class Inquiry:
             ends: whether the plan ends a fault.
 
         """
-        found = [(reading.question, reading.evidence) for reading in self.latest(self.taken)]
+        model, left = blameless(self.model, ends)
         try:
-            model, left = blameless(self.model, ends)
-            cured = self._infer(found, model)
+            cured = infer(model, *self.tables())
         except BadInputError:
             return 0.0  # nothing that it ends could bring that on
         return min(left * float(np.exp(cured.log_evidence - self.odds.log_evidence)), 1.0)
@@ -164,13 +163,20 @@ class Inquiry:
         given = float(np.exp(every.log_evidence - self.after(others).log_evidence))
         return given / float(reading.evidence.table.max())
 
-    def _infer(
-        self, found: Sequence[tuple[Question, Evidence | None]], model: Model | None = None
-    ) -> Odds:
+    def tables(self) -> tuple[dict[int, FloatArray], list[PairFactor]]:
+        """What all readings say: tables of the chains that they touch, and of pairs of them."""
+        return self._told([reading.evidence for reading in self.latest(self.taken)])
+
+    def _infer(self, found: Sequence[tuple[Question, Evidence | None]]) -> Odds:
         """Infer from the evidence of readings and of what is written."""
+        return infer(self.model, *self._told([evidence for _, evidence in found]))
+
+    def _told(
+        self, found: Sequence[Evidence | None]
+    ) -> tuple[dict[int, FloatArray], list[PairFactor]]:
         likelihoods: dict[int, FloatArray] = {}
         pairs: list[PairFactor] = []
-        for evidence in (*self.written, *(evidence for _, evidence in found)):
+        for evidence in (*self.written, *found):
             if evidence is None:
                 continue
             if isinstance(evidence, PairFactor):
@@ -179,7 +185,7 @@ class Inquiry:
             before = likelihoods.get(evidence.chain)
             table = evidence.table
             likelihoods[evidence.chain] = table if before is None else before * table
-        return infer(self.model if model is None else model, likelihoods, pairs)
+        return likelihoods, pairs
 
 
 def inquire(build: Build) -> Inquiry:
@@ -193,11 +199,18 @@ def inquire(build: Build) -> Inquiry:
     known = frozenset(
         Atom("load-too-low", channel) for channel, chance in low_load.items() if chance > KNOWN_FROM
     )
-    chains = chains_of(build, known)
+    found, mended = _findings(build, "found"), _findings(build, "mended")
+    chains = chains_of(build, known | found)
     case = Case(build, chains)
-    model = model_of(build, chains, said_by_owner(build.job.about.complaints), low_load)
+    said = said_by_owner(build.job.about.complaints)
+    model = model_of(build, chains, said, low_load, mended=mended)
     taken = tuple(_take(case, build.job.readings))
     return Inquiry(case, model, taken, low_load, tuple(_written(case)))
+
+
+def _findings(build: Build, state: str) -> frozenset[Atom]:
+    findings = (each for each in build.job.findings if each.state == state)
+    return frozenset(Atom(each.fault, each.at) for each in findings)
 
 
 def _low_load(build: Build) -> dict[str, float]:
@@ -237,8 +250,11 @@ def _written(case: Case) -> Iterable[ChainEvidence]:
 
 def _take(case: Case, readings: Iterable[Reading]) -> Iterable[Taken]:
     unknown = {channel.id for channel in case.build.unknown}
+    findings = case.build.job.findings
+    # What was read while a fault was there that has been mended since says nothing any more.
+    past = {each.since for each in findings if each.state == "mended"}
     for number, reading in enumerate(readings, start=1):
-        if reading.at in unknown:
+        if reading.at in unknown or f"{reading.test}@{reading.at}" in past:
             continue  # its wiring is asked for, not its faults
         try:
             yield _read(case, number, reading)
