@@ -59,7 +59,8 @@ def test_money_and_hours_are_those_of_the_outlay() -> None:
 
 def test_every_build_has_its_worst_verdict_and_unknown_sensors_stop_door_work() -> None:
     report = compare(bench())
-    worst = {entry.subject: entry.severity for entry in report.verdicts}
+    told = [entry for entry in reversed(report.verdicts) if entry.subject != "vehicle"]
+    worst = {entry.subject: entry.severity for entry in told}
     assert set(worst) == {"as-found", "higher", "bare"}
     # Nobody said whether the door holds a pressure sensor.
     assert worst["higher"] is worst["bare"] is Severity.STOP
@@ -79,10 +80,8 @@ def test_a_plan_that_brings_nothing_is_not_praised() -> None:
         channel("front", "woofer"),
         '[[proposal]]\nid = "same"\n[proposal.set]\n"front.load" = "-woofer"\n',
     )
-    answer = compare(found).answer
     # Turning the only loudspeaker round changes nothing that is heard.
-    assert answer.startswith("No plan that nothing stops brings more bass to driver; nearest")
-    assert "same with 0 dB against as found" in answer
+    assert compare(found).answer.startswith("Nothing has to be done")
 
 
 def test_no_caution_is_said_twice() -> None:

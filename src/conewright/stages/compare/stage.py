@@ -52,12 +52,13 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
     >>> report.figure("put-right.hours").value, report.figure("slim-fronts.hours").value
     (1.5, 2.5)
     """
-    job, mend_only = with_mending(job)
+    known = job.about.complaints or job.readings or job.findings
+    inquiry = inquire(job.build()) if known else None
+    job, mend_only = with_mending(job, {} if inquiry is None else inquiry.chances())
     found = job.build()
     builds = [found, *(job.build(proposal.id) for proposal in job.proposals)]
     solver = Solver(draw(found.axes, samples=samples), bands.fine_grid())
     answer = Answer("compare", found, None, solver.draws)
-    inquiry = inquire(found) if job.about.complaints else None
     sounds: list[BuildSound] = []
     candidates: list[Candidate] = []
     cautions: dict[str, Caution] = {}

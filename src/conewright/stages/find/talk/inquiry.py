@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 
@@ -123,14 +123,17 @@ class Inquiry:
                 found[atom] = self.low_load.get(atom.subject, 1.0)
         return found
 
-    def cure_odds(self, ends: Callable[[Atom], bool]) -> float:
-        """Chance that no complaint has a cause that a plan leaves.
+    def cure_odds(self, ends: Callable[[Atom], bool]) -> float | None:
+        """Chance that no complaint has a cause that a plan leaves; None where nobody complains.
 
         Args:
             ends: whether the plan ends a fault.
 
         """
-        model, left = blameless(self.model, ends)
+        if not self.model.complaints:
+            return None
+        # Each fault is asked about several times.
+        model, left = blameless(self.model, cache(ends))
         try:
             cured = infer(model, *self.tables())
         except BadInputError:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -34,7 +35,7 @@ class Mending:
     mends: tuple[str, ...]
 
 
-def _established(job: Job, chances: dict[Atom, float]) -> tuple[str, ...]:
+def _established(job: Job, chances: Mapping[Atom, float]) -> tuple[str, ...]:
     """Return the faults to mend: those that were taken as found, else those that are certain.
 
     Args:
@@ -90,12 +91,16 @@ def _named(job: Job, faults: tuple[str, ...]) -> Mending:
     return Mending(next(id for id in free if id not in taken), f"mend: {words}", faults)
 
 
-def with_mending(job: Job) -> tuple[Job, str | None]:
+def with_mending(job: Job, chances: Mapping[Atom, float]) -> tuple[Job, str | None]:
     """Return the job with the plan that only mends, and the id of that, where nobody wrote it.
 
     None where nothing is established that could be mended, or a plan of the job does just that.
+
+    Args:
+        job: the job.
+        chances: of every fault, by find.
+
     """
-    chances = inquire(job.build()).chances() if job.about.complaints or job.readings else {}
     faults = _established(job, chances)
     written = any(not plan.set and set(plan.mends) >= set(faults) for plan in job.proposals)
     if not faults or written:

@@ -151,7 +151,12 @@ def find_sentence(
 def _cause_text(atom: Atom, chance: float, inquiry: Inquiry) -> str:
     fault = trade.fault(atom.fault)
     place = "" if atom.subject == VEHICLE else f" at {atom.subject}"
+    findings = inquiry.case.build.job.findings
+    taken = next((each for each in findings if (each.id, each.state) == (atom.id, "found")), None)
     text = f"{capital(fault.title)}{place}: {odds(chance)}."
+    if taken is not None:
+        since = f" by {taken.since}" if taken.since else ""
+        text = f"{capital(fault.title)}{place}: taken as found{since}; a plan can mend it."
     computed = inquiry.low_load.get(atom.subject)
     if atom.fault == "load-too-low" and computed is not None:
         text += f" Computed from the wiring that is written down ({number(100 * computed)} %)."
