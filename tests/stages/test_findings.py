@@ -10,6 +10,7 @@ import conewright as cw
 from conewright.job.builds.job import Job
 from conewright.job.document.fault_names import CHANNEL_FAULTS, PLACE_FAULTS, VEHICLE_FAULTS
 from conewright.job.text.parsing import loads
+from conewright.stages.find.checked import entry_problems
 from conewright.stages.report.data import Report, Severity
 
 EXACT = 1e-9
@@ -209,3 +210,55 @@ def test_every_fault_can_be_found_in_the_demo() -> None:
         build = demo(f"{fault}@{place}").build()
         for report in (cw.feed(build), cw.hear(build), cw.fit(build)):
             assert any(verdict.id == f"{place}.{fault}" for verdict in report.verdicts)
+
+
+# --- Into a job and out of it ---------------------------------------------------------------------
+
+
+def test_findings_and_readings_go_in_and_out_in_any_order() -> None:
+    job = cw.demo_job().with_finding("reversed", "door-fr", since="cell-pulse@door-fr")
+    job = job.with_reading("coil-resistance", "door-fl", "3.4 ohm")
+    job = job.with_reading("coil-resistance", "door-fl", "3.5 ohm")
+    assert [each.value for each in job.readings if each.at == "door-fl"] == ["3.5 ohm"]
+    twice = job.with_reading("coil-resistance", "door-fl", "open", beside=True)
+    assert len(twice.readings) == len(job.readings) + 1
+    first = job.readings[0]
+    less = job.without_reading(first.test, first.at).without_finding("reversed", "door-fr")
+    assert first not in less.readings
+    assert less.findings == ()
+    with pytest.raises(KeyError):
+        less.without_finding("reversed", "door-fr")
+
+
+def test_what_is_found_again_is_written_once() -> None:
+    job = cw.demo_job().with_finding("coil-open", "door-fr")
+    mended = job.with_finding("coil-open", "door-fr", state="mended")
+    assert [(each.id, each.state) for each in mended.findings] == [("coil-open@door-fr", "mended")]
+
+
+def test_a_finding_is_certain_and_what_it_excludes_is_gone() -> None:
+    report = cw.find(cw.demo_job().with_finding("coil-open", "door-fr").build())
+    assert report.figure("cause.coil-open@door-fr").value == 1.0
+    assert all("coil-shorted@door-fr" not in figure.id for figure in report.figures)
+
+
+def test_what_is_mended_still_explains_the_words_it_brought_on() -> None:
+    """The corner was silent, its coil has been replaced: nothing else gains by the words."""
+    silent = demo(job={"complaints": ["silent-corner@front-right"]}, reading=[])
+    mended = silent.with_finding("coil-open", "door-fr", state="mended")
+    other = "cause.wire-broken@front-right"
+    odds = [value(cw.find(job.build()), other) for job in (silent, mended)]
+    assert odds[1] < 0.5 * odds[0]
+
+
+def test_a_finding_that_a_reading_contradicts_is_named() -> None:
+    job = cw.demo_job().with_reading("coil-resistance", "door-fr", "3.4 ohm")
+    (problem,) = entry_problems(job.with_finding("coil-open", "door-fr"))
+    assert problem.path == "finding[1]"
+    assert "coil-resistance@door-fr" in problem.allowed
+    assert entry_problems(job) == []
+
+
+def test_a_finding_of_what_is_not_there_is_named() -> None:
+    (problem,) = entry_problems(cw.demo_job().with_finding("tweeter-open", "door-fr"))
+    assert "nothing there" in problem.allowed

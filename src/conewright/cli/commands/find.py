@@ -9,7 +9,7 @@ from pathlib import Path
 
 from conewright.cli.base.case import naming
 from conewright.cli.base.console import busy, read_line, say
-from conewright.cli.base.kept import open_job, put_back, write_reading
+from conewright.cli.base.kept import open_job, put_back, write_reading, write_text
 from conewright.cli.commands.replies import (
     COMMANDS,
     chosen_card,
@@ -21,11 +21,12 @@ from conewright.cli.commands.replies import (
 from conewright.errors import BadInputError
 from conewright.job.text.job_file import JobFile
 from conewright.job.text.parsing import kept_job
-from conewright.job.text.readings import with_reading
+from conewright.job.text.readings import with_finding, with_reading
 from conewright.stages.find.faults.trade import test
 from conewright.stages.find.stage import find
 from conewright.stages.find.talk.answering import Answered
 from conewright.stages.find.talk.inquiry import INCONCLUSIVE
+from conewright.stages.find.talk.mending import evidence_for, sure_faults
 from conewright.stages.report.data import Figure, ReadingCard, Report, Severity, Verdict
 from conewright.views.cells import MARKS
 from conewright.views.layout import paragraph
@@ -45,7 +46,9 @@ SETTLED = 0.995
 """A cause that likely before and after a reading is no news."""
 
 CERTAIN = "A cause is as good as certain."
+TAKEN = "What is certain is written down as found."
 NOTHING_WORTH = "No reading that is left tells enough to be worth its minutes."
+FOUND = "what was taken as found"
 BEFORE_OPENING = "vehicle.before-opening"
 
 
@@ -102,7 +105,7 @@ class Dialogue:
 
     def close(self) -> None:
         """Say what was written, what was found, and what to budget for."""
-        count = len(self.states) - 1
+        count = sum(state.taken != FOUND for state in self.states[1:])
         say("\n")
         _tell(
             f"{self.now.file.path}: {count} reading{'' if count == 1 else 's'} written."
@@ -117,7 +120,9 @@ class Dialogue:
     def _more(self, reason: str) -> bool:
         """Ask whether to go on although it is enough; return whether a reading is wanted."""
         # Who says nothing stops.
-        commands = ("stop", "undo", "more") if self.now.report.readings else ("stop", "undo")
+        commands = ("stop", "undo", *(("more",) if self.now.report.readings else ()))
+        if reason == CERTAIN:
+            commands = ("take", *commands)
         say("\n")
         _tell(f"{reason} Say {' or '.join(commands)}.")
         while True:
@@ -126,10 +131,24 @@ class Dialogue:
             if command == "stop":
                 raise _StopError
             if command is not None:
+                if command == "take":
+                    self._take()
+                    return self._more(TAKEN)
                 if command == "undo":
                     self._undo()
                 return command == "more"
             _tell(f"Say one of: {', '.join(commands)}.")
+
+    def _take(self) -> None:
+        """Write every cause that is as good as certain down as found."""
+        file = self.now.file
+        for fault, at in sure_faults(file.job):
+            since = evidence_for(file.job, fault, at)
+            text = with_finding(file.text, file.format, fault=fault, at=at, since=since)
+            file = write_text(file, text)
+            _tell(f"Written: {fault} at {at}, as found.")
+        self.states.append(State(file, _found(file), FOUND))
+        _tell("Every answer is with it from now on; find with --plan writes the plan that mends.")
 
     def _read(self, card: ReadingCard) -> ReadingCard | None:
         """Ask for one reading; return the one that is wanted next, None for the best."""

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
+from conewright.errors import JobError
 from conewright.job.builds.building import build_job
 from conewright.job.builds.state import Build
 from conewright.job.document.document import Document
 from conewright.job.document.lists import LISTS, counts_in_words
 from conewright.job.plausible.doubts import Doubt, doubts_of
-from conewright.job.proposals import apply_proposal
+from conewright.job.proposals import apply_proposal, whole_job
 from conewright.shown import Shown
 
 __all__ = ["Job"]
@@ -61,6 +64,80 @@ class Job(Shown, Document):
         title = self.about.title or self.vehicle.name or "without a title"
         return f"<Job {title}: {self.contents}>"
 
+    def with_reading(
+        self, test: str, at: str, value: str | dict[str, str], *, beside: bool = False
+    ) -> Job:
+        """Return the job with a reading, in the place of an earlier one of that test there.
+
+        Args:
+            test: id of the test.
+            at: where it was done.
+            value: what it said: words, a value with its unit, or the values of a sweep.
+            beside: keep the earlier one, as what was read has changed by itself.
+
+        Raises: JobError for a place that the job does not have.
+
+        >>> import conewright as cw
+        >>> job = cw.demo_job().with_reading("coil-resistance", "door-fr", "open")
+        >>> cw.find(job.build()).figure("cause.coil-open@door-fr").value > 0.2
+        True
+        """
+        same = {} if beside else {"test": test, "at": at}
+        return self._with("reading", {"test": test, "at": at, "value": value}, same)
+
+    def without_reading(self, test: str, at: str) -> Job:
+        """Return the job without its latest reading of a test at a place; raises KeyError."""
+        return self._without("reading", {"test": test, "at": at})
+
+    def with_finding(self, fault: str, at: str, *, state: str = "found", since: str = "") -> Job:
+        """Return the job with a fault that is taken as established, or has been mended.
+
+        Args:
+            fault, at: what is wrong, and at which place, channel, or `vehicle`.
+            state: `found` or `mended`.
+            since: the reading it was taken from, or words.
+
+        Raises: JobError for a fault that nobody knows, or one that cannot be at that place.
+
+        >>> import conewright as cw
+        >>> job = cw.demo_job().with_finding("coil-open", "door-fr")
+        >>> [fault.id for fault in job.build("slim-fronts").faults]
+        []
+        """
+        entry = {"fault": fault, "at": at, "state": state} | ({"since": since} if since else {})
+        return self._with("finding", entry, {"fault": fault, "at": at})
+
+    def without_finding(self, fault: str, at: str) -> Job:
+        """Return the job without a finding; raises KeyError."""
+        return self._without("finding", {"fault": fault, "at": at})
+
+    def _with(self, name: str, entry: Mapping[str, Any], same: Mapping[str, Any]) -> Job:
+        """Return the job with an entry of a list, in the place of the last that is the same."""
+        tables = self.to_dict()
+        entries = list(tables.get(name, ()))
+        there = [n for n, each in enumerate(entries) if same and same.items() <= each.items()]
+        if there:
+            entries[there[-1]] = {**entries[there[-1]], **entry}
+        else:
+            entries.append(dict(entry))
+        return _checked({**tables, name: entries})
+
+    def _without(self, name: str, same: Mapping[str, Any]) -> Job:
+        tables = self.to_dict()
+        entries = list(tables.get(name, ()))
+        there = [n for n, each in enumerate(entries) if same.items() <= each.items()]
+        if not there:
+            raise KeyError("@".join(same.values()))
+        del entries[there[-1]]
+        return _checked({**tables, name: entries})
+
     def with_proposal(self, name: str) -> Job:
         """Return the job with one of its proposals carried out; raises JobError."""
         return apply_proposal(self, name)
+
+
+def _checked(tables: Mapping[str, Any]) -> Job:
+    job, problems = whole_job(tables, Job)
+    if job is None or problems:
+        raise JobError([each.problem for each in problems])
+    return job

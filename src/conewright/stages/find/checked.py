@@ -1,4 +1,4 @@
-"""What a job says of faults, held against the tables: complaints and readings, one rule for all.
+"""What a job says of faults, held against the tables: complaints, readings, findings; one rule.
 
 Whoever opens a job still gets it with such entries in it, so that nothing is lost; whoever would
 add one is told. Every way into a job asks here: the command `check`, pages, imports and the API.
@@ -16,17 +16,20 @@ from conewright.job.builds.job import Job
 from conewright.job.document.document import Reading
 from conewright.job.document.paths import known_names, show
 from conewright.stages.find.faults import trade
-from conewright.stages.find.faults.chains import chains_of
+from conewright.stages.find.faults.chains import Atom, chains_of
 from conewright.stages.find.odds.evidence import Case
-from conewright.stages.find.talk.inquiry import heard
+from conewright.stages.find.talk.inquiry import heard, inquire
 
 __all__ = ["entry_problems", "hold_entries"]
+
+SPEAKS_AGAINST = 1.0 / 20.0
+"""A reading that makes a fault so much less likely contradicts who takes it as found."""
 
 T = TypeVar("T")
 
 
 def entry_problems(job: Job, *, before: Job | None = None) -> list[Problem]:
-    """Return every complaint and reading that the search for faults cannot use, with its place.
+    """Return every complaint, reading and finding that find cannot use, with its place.
 
     Args: job: a job; before: as it was, whose own entries are not looked at again.
     """
@@ -35,7 +38,7 @@ def entry_problems(job: Job, *, before: Job | None = None) -> list[Problem]:
 
 
 def hold_entries(before: Job, job: Job) -> None:
-    """Raise JobError where a job has gained a complaint or a reading that cannot be used."""
+    """Raise JobError where a job has gained a complaint, reading or finding that is of no use."""
     problems = entry_problems(job, before=before)
     if problems:
         raise JobError(problems)
@@ -94,6 +97,48 @@ def _reading(desk: _Desk, path: str, reading: Reading) -> Iterator[Problem]:
         yield Problem(f"{path}.value", show(reading.value), str(error))
 
 
+def _findings(desk: _Desk, before: Job | None) -> Iterator[Problem]:
+    news = [
+        (number, each)
+        for number, each in _news(desk.job.findings, before.findings if before else ())
+        if each.state == "found"
+    ]
+    # What else was found is no evidence for or against one of them.
+    bare = desk.job.model_copy(update={"findings": ()})
+    if not news or desk.case is None or entry_problems(bare):
+        return
+    inquiry = inquire(bare.build())
+    now = inquiry.chances()
+    for number, finding in news:
+        atom, path = Atom(finding.fault, finding.at), f"finding[{number}]"
+        if atom not in now:
+            silent = finding.at in desk.unknown or not _driven(desk.job, finding.at)
+            if not silent:
+                yield Problem(path, show(finding.id), "there is nothing there that could fail so")
+            continue
+        for reading in inquiry.taken:
+            without = [each for each in inquiry.taken if each is not reading]
+            ratio = _odds(now[atom]) / _odds(inquiry.chances(inquiry.after(without))[atom])
+            if ratio < SPEAKS_AGAINST:
+                yield Problem(
+                    path,
+                    show(finding.id),
+                    f"reading[{reading.number}], {reading.question.id}: {reading.said}, makes it "
+                    f"{1.0 / ratio:.0f} times less likely; take that again, or one of the two out",
+                )
+
+
+def _driven(job: Job, at: str) -> bool:
+    """Whether a place, a channel or the vehicle is one that find has anything to say of."""
+    places = {place.id for place in job.locations}
+    driven = {name for each in job.channels if each.wiring for name in each.wiring.locations}
+    return at not in places or at in driven
+
+
+def _odds(chance: float) -> float:
+    return max(chance, 1e-12) / max(1.0 - chance, 1e-12)
+
+
 def _news(entries: tuple[T, ...], old: tuple[T, ...]) -> Iterator[tuple[int, T]]:
     """Yield the entries beyond those that were there, with their numbers from 1."""
     left = Counter(map(str, old))
@@ -104,5 +149,9 @@ def _news(entries: tuple[T, ...], old: tuple[T, ...]) -> Iterator[tuple[int, T]]
             yield number, entry
 
 
-_CHECKS: tuple[Callable[[_Desk, Job | None], Iterator[Problem]], ...] = (_complaints, _readings)
+_CHECKS: tuple[Callable[[_Desk, Job | None], Iterator[Problem]], ...] = (
+    _complaints,
+    _readings,
+    _findings,
+)
 """One for each list of a job that the tables know."""

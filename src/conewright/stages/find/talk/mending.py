@@ -17,7 +17,7 @@ from conewright.stages.find.talk.planning import CERTAIN
 if TYPE_CHECKING:
     from conewright.job.builds.job import Job
 
-__all__ = ["Mending", "evidence_for", "mending", "with_mending"]
+__all__ = ["Mending", "evidence_for", "mending", "sure_faults", "with_mending"]
 
 ID = "mend"
 """Of the proposal; counted on where that is taken by another plan."""
@@ -44,9 +44,13 @@ def _established(job: Job, chances: Mapping[Atom, float]) -> tuple[str, ...]:
 
     """
     found = tuple(each.id for each in job.findings if each.state == "found")
-    # A load that is too low is no fault of a part: the load is to be written anew.
+    return found or tuple(atom.id for atom in _sure(chances))
+
+
+def _sure(chances: Mapping[Atom, float]) -> list[Atom]:
+    """Return the faults that are certain; a load that is too low is none of a part."""
     sure = (atom for atom, chance in chances.items() if chance >= CERTAIN)
-    return found or tuple(atom.id for atom in sure if atom.fault != "load-too-low")
+    return [atom for atom in sure if atom.fault != "load-too-low"]
 
 
 def mending(job: Job) -> Mending:
@@ -66,6 +70,13 @@ def mending(job: Job) -> Mending:
             "found first"
         )
     return _named(job, faults)
+
+
+def sure_faults(job: Job) -> tuple[tuple[str, str], ...]:
+    """Return the faults, and where, that find is certain of and nobody has taken as found yet."""
+    chances = inquire(job.build()).chances()
+    known = {each.id for each in job.findings}
+    return tuple((a.fault, a.subject) for a in _sure(chances) if a.id not in known)
 
 
 def evidence_for(job: Job, fault: str, at: str) -> str:
