@@ -23,6 +23,8 @@ HERE = Path(__file__).resolve().parent
 # A cavity is a node without a path for direct current: 1e15 Pa s/m3 keeps the operating point
 # solvable and is 1e-9 of any impedance in the network.
 SHUNT = 1e15
+# A break in a wire [ohm]: what hangs behind it keeps a path for direct current.
+BREAK = 1e15
 
 Impedance = Callable[[float], complex]
 
@@ -90,14 +92,14 @@ def hole(air: dict[str, float], door: dict[str, Any], kind: str, c: float) -> Im
     return impedance
 
 
-def slit(air: dict[str, float], door: dict[str, Any]) -> Impedance:
+def slit(air: dict[str, float], area: float, length: float, depth: float) -> Impedance:
     """Long gap: Z = s rho t/(h l (1 - tanh q/q))."""
     rho, mu = air["density"], air["viscosity"]
 
     def impedance(f: float) -> complex:
         s = 2j * np.pi * f
-        q = door["edge_area"] / door["edge_length"] / 2 * np.sqrt(s * rho / mu)
-        return complex(s * rho * door["edge_depth"] / (door["edge_area"] * (1 - np.tanh(q) / q)))
+        q = area / length / 2 * np.sqrt(s * rho / mu)
+        return complex(s * rho * depth / (area * (1 - np.tanh(q) / q)))
 
     return impedance
 
@@ -129,35 +131,51 @@ def power_law(le: float, n: float) -> Impedance:
 # --- Netlists ---------------------------------------------------------------------------------
 
 
-def add_coil(deck: Deck, name: str, sheet: dict[str, float], top: str, bottom: str) -> None:
+def add_coil(
+    deck: Deck, name: str, sheet: dict[str, float], turns: float, top: str, bottom: str
+) -> None:
+    """Inductance of a coil of which a share of the turns is left: it goes with their square."""
+    le = sheet["le"] * turns**2
     if "n" in sheet:
-        deck.add_varying(f"{name}_coil", top, bottom, power_law(sheet["le"], sheet["n"]))
+        deck.add_varying(f"{name}_coil", top, bottom, power_law(le, sheet["n"]))
     elif "l2" in sheet:
-        deck.add(f"l_{name}_le", top, f"{name}_shunt", sheet["le"])
-        deck.add(f"l_{name}_l2", f"{name}_shunt", bottom, sheet["l2"])
-        deck.add(f"r_{name}_r2", f"{name}_shunt", bottom, sheet["r2"])
+        deck.add(f"l_{name}_le", top, f"{name}_shunt", le)
+        deck.add(f"l_{name}_l2", f"{name}_shunt", bottom, sheet["l2"] * turns**2)
+        deck.add(f"r_{name}_r2", f"{name}_shunt", bottom, sheet["r2"] * turns**2)
     else:
-        deck.add(f"l_{name}_le", top, bottom, sheet["le"])
+        deck.add(f"l_{name}_le", top, bottom, le)
 
 
 def add_driver(
-    deck: Deck, name: str, sheet: dict[str, float], door: dict[str, Any] | None, ends: list[str]
+    deck: Deck,
+    name: str,
+    sheet: dict[str, float],
+    door: dict[str, Any] | None,
+    ends: list[str],
+    fault: dict[str, Any],
 ) -> None:
     """Coil, force and velocity: voltage is force and current is velocity on the moving side."""
+    turns = fault.get("turns", 1.0)
     w, sd = 2 * np.pi * sheet["fs"], sheet["sd"]
     compliance = 1 / (w**2 * sheet["mms"])
     force_factor = (w * sheet["mms"] * sheet["re"] / sheet["qes"]) ** 0.5
     free_air = 8 / 3 * deck.air["density"] * (sd / np.pi) ** 1.5
     mass = sheet["mms"] - (free_air if door else 0.0)
-    deck.add(f"v_{name}_i", ends[0], f"{name}_a", "dc 0")
-    deck.add(f"r_{name}_re", f"{name}_a", f"{name}_b", sheet["re"])
-    add_coil(deck, name, sheet, f"{name}_b", f"{name}_c")
+    stiffness, bare, loss = (fault.get(what, 1.0) for what in ("stiffness", "mass", "loss"))
+    force_factor *= turns
+    entry = ends[0]
+    if fault.get("name") in ("coil-open", "tweeter-open"):
+        entry = f"{name}_lead"
+        deck.add(f"r_{name}_break", ends[0], entry, BREAK)
+    deck.add(f"v_{name}_i", entry, f"{name}_a", "dc 0")
+    deck.add(f"r_{name}_re", f"{name}_a", f"{name}_b", sheet["re"] * turns)
+    add_coil(deck, name, sheet, turns, f"{name}_b", f"{name}_c")
     deck.add(f"h_{name}_emf", f"{name}_c", ends[1], f"v_{name}_v", force_factor)
     deck.add(f"h_{name}_force", f"{name}_m1", 0, f"v_{name}_i", force_factor)
     deck.add(f"v_{name}_v", f"{name}_m1", f"{name}_m2", "dc 0")
-    deck.add(f"r_{name}_rms", f"{name}_m2", f"{name}_m3", w * sheet["mms"] / sheet["qms"])
-    deck.add(f"l_{name}_mass", f"{name}_m3", f"{name}_m4", mass)
-    deck.add(f"c_{name}_cms", f"{name}_m4", f"{name}_m5" if door else 0, compliance)
+    deck.add(f"r_{name}_rms", f"{name}_m2", f"{name}_m3", w * sheet["mms"] / sheet["qms"] * loss)
+    deck.add(f"l_{name}_mass", f"{name}_m3", f"{name}_m4", mass * bare)
+    deck.add(f"c_{name}_cms", f"{name}_m4", f"{name}_m5" if door else 0, compliance / stiffness)
     # A meter of gain 1: v(a, b) of a reversed driver would start at ground, which ngspice refuses.
     deck.add(f"e_{name}_drive", f"{name}_drive", 0, *ends, 1.0)
     deck.columns[f"{name}.drive"] = f"v({name}_drive)"
@@ -165,11 +183,17 @@ def add_driver(
     if door:
         deck.add(f"e_{name}_load", f"{name}_m5", 0, f"{name}_front", f"{name}_back", sd)
         deck.add(f"f_{name}_flow", f"{name}_back", f"{name}_front", f"v_{name}_v", sd)
-        add_door(deck, name, door, sd)
+        leak = {"area": fault["leak"], **fault["slit"]} if "leak" in fault else None
+        add_door(deck, name, door, sd, leak)
 
 
-def add_door(deck: Deck, name: str, door: dict[str, Any], sd: float) -> None:
-    """Voltage is pressure and current is volume velocity; ground is outside and the cabin."""
+def add_door(
+    deck: Deck, name: str, door: dict[str, Any], sd: float, leak: dict[str, float] | None
+) -> None:
+    """Voltage is pressure and current is volume velocity; ground is outside and the cabin.
+
+    A leak runs from the air before the cone to the air of the cavity behind it.
+    """
     air = deck.air
     stiff = air["density"] * air["speed_of_sound"] ** 2
     front = f"{name}_front"
@@ -188,9 +212,12 @@ def add_door(deck: Deck, name: str, door: dict[str, Any], sd: float) -> None:
         deck.add(f"r_{node}_dc", node, 0, SHUNT)
     if door["panel_area"]:
         deck.add_varying(f"{name}_panel", rear, trim, hole(air, door, "panel", volume / stiff))
+    if leak:
+        deck.add_varying(f"{name}_leak", front, rear, slit(air, **leak))
     outlets = {"grille": (front, grille(air, door, sd))}
     if door["edge_area"]:
-        outlets["edge"] = (trim, slit(air, door))
+        gap = slit(air, door["edge_area"], door["edge_length"], door["edge_depth"])
+        outlets["edge"] = (trim, gap)
     for kind, (node, impedance) in outlets.items():
         deck.add_varying(f"{name}_{kind}", node, f"{name}_{kind}_out", impedance)
         deck.add(f"v_{name}_{kind}", f"{name}_{kind}_out", 0, "dc 0")
@@ -238,20 +265,50 @@ def door_of(book: dict[str, Any], name: str) -> dict[str, Any]:
     return {**door_of(book, door.pop("like")), **door} if "like" in door else door
 
 
+def circuit_of(book: dict[str, Any], name: str) -> dict[str, Any]:
+    circuit = book["circuits"][name]
+    return {**book["circuits"][circuit["like"]], **circuit} if "like" in circuit else circuit
+
+
+def add_channel_fault(deck: Deck, fault: str, sizes: dict[str, Any]) -> str:
+    """What is wrong at the radio's end of the cable; returns the node that the load begins at."""
+    if fault == "joint-corroded":
+        deck.add("r_joint", "plug", "joint", sizes["series"])
+        return "joint"
+    if fault == "wire-broken":
+        deck.add("r_break", "plug", "joint", BREAK)
+        return "joint"
+    return "plug"
+
+
 def make_deck(book: dict[str, Any], name: str) -> str:
     """Text of the deck of one circuit."""
-    circuit = book["circuits"][name]
-    deck = Deck(title=circuit["what"], air=book["air"])
-    deck.add("v_source", "plug", 0, "dc 0 ac 1")
+    circuit = circuit_of(book, name)
+    fault, at = circuit.get("fault", ""), circuit.get("at")
+    sizes = {"name": fault, **book["faults"].get(fault, {}), "slit": book["leak"]}
+    what = f"{fault} at {at}: {circuit['what']}" if fault else circuit["what"]
+    deck = Deck(title=what, air=book["air"])
+    deck.add("v_source", "plug", 0, "dc 0 ac 0" if fault == "channel-dead" else "dc 0 ac 1")
     deck.columns["source"] = "i(v_source)"
-    for leaf, ends in leaf_ends(deck, circuit["load"], "plug", "0"):
+    start = add_channel_fault(deck, fault, sizes)
+    for leaf, ends in leaf_ends(deck, circuit["load"], start, "0"):
         if leaf in circuit["drivers"]:
             use = circuit["drivers"][leaf]
-            turned = ends[::-1] if use.get("reversed") else ends
+            here = sizes if leaf == at else {}
+            turned = bool(use.get("reversed")) != (here.get("name") == "reversed")
             door = door_of(book, use["door"]) if "door" in use else None
-            add_driver(deck, leaf, book["drivers"][use["sheet"]], door, turned)
+            if door and "holes" in here:
+                door |= {"panel_area": here["holes"], "cover_mass": 0.0}
+            sheet = book["drivers"][use["sheet"]]
+            add_driver(deck, leaf, sheet, door, ends[::-1] if turned else ends, here)
         else:
-            add_part(deck, leaf, circuit["parts"][leaf], *ends)
+            part = circuit["parts"][leaf]
+            if fault == "capacitor-dried" and "farad" in part:
+                part = {"ohm": sizes["series"], "farad": part["farad"] * sizes["left"]}
+            add_part(deck, leaf, part, *ends)
+            if fault == "pair-shorted" and leaf == "cable":
+                # Where the cable ends its two wires touch; a source of 0 V is no ohm at all.
+                deck.add("v_touch", ends[1], 0, "dc 0")
     return deck.text(book["frequencies"][circuit["frequencies"]], f"{name}.txt")
 
 

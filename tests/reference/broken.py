@@ -1,0 +1,158 @@
+"""Channels with something broken: jobs written from the book of circuits, solved by the project."""
+
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from conewright.job.builds.draws import draw
+from conewright.job.builds.state import Build
+from conewright.job.text.parsing import loads
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.stages.common.circuit import (
+    LUMPED_BELOW,
+    ChannelCircuit,
+    LocationCircuit,
+    Solver,
+)
+
+FOLDER = Path(__file__).parent / "ngspice"
+BOOK: dict[str, Any] = tomllib.loads((FOLDER / "circuits.toml").read_text(encoding="utf-8"))
+FOUND = sorted(name for name, circuit in BOOK["circuits"].items() if "like" in circuit)
+SOUND = sorted({BOOK["circuits"][name]["like"] for name in FOUND})
+
+Columns = dict[str, ComplexArray]
+
+SHEET_UNITS = {"re": "ohm", "fs": "Hz", "mms": "kg", "sd": "m2", "le": "H", "l2": "H", "r2": "ohm"}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A channel as the project solves it, and the same under the columns of a deck."""
+
+    build: Build
+    channel: ChannelCircuit
+    places: dict[str, LocationCircuit]
+    columns: Columns
+    heard: Columns
+
+
+def read_result(path: Path) -> tuple[FloatArray, Columns]:
+    """Frequency and named complex columns of a printed result."""
+    head, *rows = path.read_text(encoding="utf-8").splitlines()
+    table = np.array([[float(cell) for cell in row.split()] for row in rows])
+    names = head.split()[1:]
+    assert table.shape[1] == 1 + 2 * len(names)
+    values = table[:, 1::2] + 1j * table[:, 2::2]
+    return table[:, 0], {name: values[:, n] for n, name in enumerate(names)}
+
+
+def door_of(name: str) -> dict[str, Any]:
+    door = dict(BOOK["doors"][name])
+    return {**door_of(door.pop("like")), **door} if "like" in door else door
+
+
+def circuit_of(name: str) -> dict[str, Any]:
+    circuit = BOOK["circuits"][name]
+    return {**BOOK["circuits"][circuit["like"]], **circuit} if "like" in circuit else circuit
+
+
+def solve_broken(name: str, frequency: FloatArray) -> Answer:
+    """A channel of the book as the project's job, central values, per volt of the radio's EMF."""
+    circuit = circuit_of(name)
+    build = loads(_job(circuit), "toml").build()
+    solved = Solver(draw(build.axes, samples=1), frequency).solve(build)
+    channel = solved.channels["channel"]
+    columns = {"source": -1.0 / (channel.plug_impedance + channel.source_resistance)[0]}
+    heard: Columns = {}
+    for unit, place in solved.locations.items():
+        columns[f"{unit}.drive"] = place.drive[0]
+        columns[f"{unit}.velocity"] = (place.excursion * 2j * np.pi * frequency)[0]
+        if "door" in circuit["drivers"][unit]:
+            columns |= {f"{unit}.{way}": place.flows[way] for way in ("grille", "edge")}
+            heard[unit] = np.where(frequency <= LUMPED_BELOW, place.output[0], np.nan)
+    return Answer(build, channel, dict(solved.locations), columns, heard)
+
+
+# --- The job ----------------------------------------------------------------------------------
+
+
+def _job(circuit: dict[str, Any]) -> str:
+    kind, source, cable, *rest = circuit["load"]
+    assert (kind, source, cable) == ("series", "source", "cable")
+    parts, units = circuit["parts"], circuit["drivers"]
+    load = _load(["series", *rest] if len(rest) > 1 else rest[0], circuit)
+    finding = (
+        f'[[finding]]\nfault = "{circuit["fault"]}"\nat = "{circuit["at"]}"\n'
+        if "fault" in circuit
+        else ""
+    )
+    return "\n".join(
+        (
+            "format = 1",
+            "[vehicle]",
+            f'[head_unit]\nname = "radio"\noutput_resistance = "{parts["source"]["ohm"]} ohm"',
+            '[[seat]]\nid = "driver"\near = ["0.2 m", "0.4 m", "1.1 m"]',
+            f'[[channel]]\nid = "channel"\nload = "{load}"',
+            f'cable = {{ resistance = "{parts["cable"]["ohm"]} ohm" }}',
+            *(_location(unit, use) for unit, use in units.items()),
+            *(_sheet(sheet) for sheet in sorted({use["sheet"] for use in units.values()})),
+            finding,
+        )
+    )
+
+
+def _load(load: Any, circuit: dict[str, Any]) -> str:
+    if isinstance(load, str):
+        if load in circuit["drivers"]:
+            return load
+        (farad,) = circuit["parts"][load].values()
+        return f"{farad * 1e6:.12g} uF"
+    kind, *parts = load
+    joined = (" + " if kind == "series" else " | ").join(_load(part, circuit) for part in parts)
+    return f"({joined})"
+
+
+def _location(unit: str, use: dict[str, str]) -> str:
+    place = 'at = ["0.9 m", "0.8 m", "0.3 m"]'
+    head = f'[[location]]\nid = "{unit}"\n{place}\ndriver = "{use["sheet"]}-type"'
+    if "door" not in use:
+        return f'{head}\nkind = "free"'
+    door = door_of(use["door"])
+    cover = 'cover = "none"'
+    if door["cover_mass"]:
+        cover = f'cover = "film"\ncover_mass = "{door["cover_mass"]} kg/m2"'
+    return f"""{head}
+kind = "door"
+[location.mount]
+ring = {str(door["ring"]).lower()}
+steel = "{door["steel"]} m"
+trim_gap = "{door["trim_gap"]} m"
+[location.cavity]
+volume = "{door["rear_volume"]} m3"
+q = {door["rear_q"]}
+drains = "{door["drain_area"]} m2"
+drain_count = {door["drain_count"]}
+panel_holes = "{door["panel_area"]} m2"
+panel_hole_count = {door["panel_count"]}
+{cover}
+[location.trim]
+volume = "{door["trim_volume"]} m3"
+grille_area = "{door["grille_area"]} m2"
+grille_extent = "{door["grille_extent"]} m2"
+edge_gap = "{door["edge_area"]} m2"
+"""
+
+
+def _sheet(name: str) -> str:
+    sheet = {"n": 1.0, **BOOK["drivers"][name]}
+    if "l2" in sheet:
+        del sheet["n"]
+    lines = (
+        f'{key} = "{value!r} {SHEET_UNITS[key]}"' if key in SHEET_UNITS else f"{key} = {value}"
+        for key, value in sheet.items()
+    )
+    size = "25 mm" if sheet["sd"] < 20e-4 else "165 mm"
+    return "\n".join((f'[[driver]]\nid = "{name}-type"\nsize = "{size}"', *lines))
