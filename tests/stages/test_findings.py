@@ -151,6 +151,18 @@ def test_a_plan_mends_what_it_says_it_mends() -> None:
     assert levels(healed) == pytest.approx(levels(sound), rel=EXACT)
 
 
+@pytest.mark.parametrize("state", ["found", "mended"])
+def test_a_driver_written_reversed_is_turned_round_where_that_is_mended(state: str) -> None:
+    mend = [{"id": "turn", "mends": ["reversed@door-fr"]}]
+    found = [{"fault": "reversed", "at": "door-fr", "state": state}]
+    job = demo(finding=found, proposal=mend)
+    turned = job.build("turn" if state == "found" else None)
+    assert dict(turned.channel("front-right").polarity)["door-fr"] == 1
+    assert dict(job.build().channel("front-right").polarity)["door-fr"] == (
+        -1 if state == "found" else 1
+    )
+
+
 def test_what_is_mended_is_there_no_more() -> None:
     tables = [{"fault": "coil-open", "at": "door-fr", "state": "mended"}]
     assert demo(finding=tables).build().faults == ()

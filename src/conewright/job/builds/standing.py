@@ -31,7 +31,7 @@ __all__ = [
     "standing",
 ]
 
-TABLE = "fault"
+TABLE, REVERSED = "fault", "reversed"
 RADIO_FIELDS = ("name", "output", "minimum_load", "advertised_power")
 """What no work on a radio changes: with another of these it is another radio."""
 
@@ -142,8 +142,15 @@ def _opened(cavity: CavityState, holes: Value) -> CavityState:
     )
 
 
-def damaged_channel(channel: ChannelState, faults: Sequence[FaultState]) -> ChannelState:
+def damaged_channel(
+    channel: ChannelState, faults: Sequence[FaultState], mends: Collection[str] = ()
+) -> ChannelState:
     """Return a channel with the faults that are at it and at what it drives.
+
+    Args:
+        channel: as it is written.
+        faults: that stand.
+        mends: what is mended, fault@place; a driver that is written reversed is turned round.
 
     Raises:
         JobError: a dried capacitor where none is written.
@@ -151,7 +158,8 @@ def damaged_channel(channel: ChannelState, faults: Sequence[FaultState]) -> Chan
     """
     driven = dict(channel.polarity)
     here = tuple(fault for fault in faults if fault.at == channel.id or fault.at in driven)
-    if not here:
+    upright = {name for name in driven if f"{REVERSED}@{name}" in mends}
+    if not here and not upright:
         return channel
     for fault in here:
         if fault.fault == "capacitor-dried" and not capacitors_before(fault.at, channel):
@@ -166,12 +174,9 @@ def damaged_channel(channel: ChannelState, faults: Sequence[FaultState]) -> Chan
                     )
                 ]
             )
-    turned = {fault.at for fault in here if fault.fault == "reversed"}
-    return replace(
-        channel,
-        polarity=tuple((name, -1 if name in turned else sign) for name, sign in channel.polarity),
-        faults=here,
-    )
+    signs = driven | dict.fromkeys(upright, 1)
+    signs |= {fault.at: -1 for fault in here if fault.fault == REVERSED}
+    return replace(channel, polarity=tuple(signs.items()), faults=here)
 
 
 def damaged_radio(radio: HeadUnitState, faults: Sequence[FaultState]) -> HeadUnitState:
