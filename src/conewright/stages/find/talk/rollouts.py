@@ -30,6 +30,7 @@ from conewright.stages.find.talk.planning import (
     Opened,
     access_key,
     told_bits,
+    top,
 )
 
 __all__ = ["FEW", "Promise", "promised"]
@@ -37,8 +38,11 @@ __all__ = ["FEW", "Promise", "promised"]
 FEW = 25
 """Readings that a shop has the patience for."""
 
-PLAYS, CROWD = 20, 768
+PLAYS, CROWD = 16, 768
 """Repairs that are played out, and states that stand for the odds."""
+
+LEAST = 1e-5
+"""States less likely than this are left out where a reading is chosen."""
 
 SEED = 20260302
 
@@ -65,14 +69,16 @@ def promised(inquiry: Inquiry, questions: Iterable[Question]) -> Promise:
 
     Args: inquiry: all that is known; questions: the readings that make sense on this vehicle.
     """
+    if top(inquiry.odds)[1] >= CERTAIN:
+        return Promise(0.0, MOST)
     asked = set(inquiry.asked)
     crowd = _Crowd(inquiry, [question for question in questions if question not in asked])
     plays = [crowd.play(number) for number in range(PLAYS)]
+    if not any(minutes for minutes, _ in plays):
+        return Promise(0.0, 0.0)  # nothing is left that tells anything
     there = [minutes for minutes, reached in plays if reached]
     # Laplace's rule: so many plays do not tell an event apart that is rarer than one of them.
     chance = (len(there) + 1) / (len(plays) + 2)
-    if not any(minutes for minutes, _ in plays) and len(there) == len(plays):
-        chance = 1.0
     every = there or [minutes for minutes, _ in plays]
     return Promise(float(np.mean(every)), min(chance, MOST))
 
@@ -127,10 +133,14 @@ class _Crowd:
 
     def _best(self, weights: FloatArray, done: set[int], opened: Opened) -> int | None:
         """The reading with most bits a minute, alone or with the best behind the same panel."""
-        causes = self._blamed * weights[:, None]
+        if len(done) == len(self._questions):
+            return None
+        live = np.flatnonzero(weights > LEAST)
+        left = weights[live]
+        causes = self._blamed[live] * left[:, None]
         held = causes[:, causes.sum(axis=0) > UNLIKELY]
-        rest = np.maximum(weights - held.sum(axis=1), 0.0)
-        told = np.column_stack((held, rest)).T @ self._told
+        rest = np.maximum(left - held.sum(axis=1), 0.0)
+        told = np.column_stack((held, rest)).T @ self._told[live]
         bits = told_bits(told, self._edges[:-1])
         bits[list(done)] = 0.0
         access = np.array([opened.minutes(key, self._inquiry.case) for key in self._keys])
