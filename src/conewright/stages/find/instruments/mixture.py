@@ -22,6 +22,7 @@ from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.stages.find.faults.effects import READING, has_variant, size
 
 __all__ = [
+    "UNEXPLAINED",
     "WORDS",
     "Component",
     "Mixture",
@@ -41,6 +42,10 @@ WORDS = ("open", "unsteady", "high", "normal", "low", "abnormal")
 GROUPS = 8
 WIDE = 4.0
 _SMALLEST = 1e-12
+
+UNEXPLAINED = 1e-9
+"""Chance of a number that nothing explains: it tells no state from another."""
+
 _SQRT_TAU = float(np.sqrt(2.0 * np.pi))
 
 
@@ -206,7 +211,7 @@ def likelihood(mixture: Mixture, reading: Quantity | str) -> float:
         if value >= mixture.reader.open_from:
             return mixture.regions["open"]
         density = float(mixture.density(value, stated=_stated(reading)))
-        return density * mixture.reader.width
+        return max(density * mixture.reader.width, UNEXPLAINED)
     return _chance(mixture, reading)
 
 

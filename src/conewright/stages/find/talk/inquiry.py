@@ -22,6 +22,7 @@ from conewright.stages.find.faults.chains import VEHICLE, Atom, chains_of
 from conewright.stages.find.faults.effects import size
 from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.meter import METER_TESTS
+from conewright.stages.find.instruments.mixture import UNEXPLAINED
 from conewright.stages.find.instruments.readouts import SLEEP, drains_asleep, knows_ohms
 from conewright.stages.find.instruments.sweep import SweepReading
 from conewright.stages.find.odds.evidence import SWEEP, Case, ChainEvidence, Evidence, Question
@@ -141,14 +142,17 @@ class Inquiry:
         return min(left * float(np.exp(cured.log_evidence - self.odds.log_evidence)), 1.0)
 
     def at_odds(self, reading: Taken) -> Taken | None:
-        """The other reading without which this one would surprise least; None where none does."""
+        """The other reading without which this one surprises least; None if it does by itself."""
         others = [entry for entry in self.latest(self.taken) if entry.question != reading.question]
         found = {
             number: self.chance_of(reading, without=entry) for number, entry in enumerate(others)
         }
-        best = max(found, key=lambda number: found[number], default=None)
-        worth = best is not None and found[best] > 2.0 * self.chance_of(reading)
-        return others[best] if best is not None and worth else None
+        if not found or reading.evidence is None or not self.chance_of(reading):
+            return None
+        alone = self.after([reading]).log_evidence - self.after(()).log_evidence
+        if np.exp(alone) / reading.evidence.table.max() < 2.0 * self.chance_of(reading):
+            return None  # it surprises by itself
+        return others[max(found, key=lambda number: found[number])]
 
     def chance_of(self, reading: Taken, *, without: Taken | None = None) -> float:
         """Chance of a reading given all the others, over that in the state it fits best.
@@ -157,6 +161,8 @@ class Inquiry:
         """
         if reading.evidence is None or reading not in self.latest(self.taken):
             return 1.0
+        if reading.evidence.table.max() <= UNEXPLAINED:
+            return 0.0
         others = [
             entry
             for entry in self.taken
