@@ -243,7 +243,7 @@ def test_findings_and_readings_go_in_and_out_in_any_order() -> None:
 
 
 def test_what_is_found_again_is_written_once() -> None:
-    job = cw.demo_job().with_finding("coil-open", "door-fr")
+    job = demo().with_finding("coil-open", "door-fr")
     mended = job.with_finding("coil-open", "door-fr", state="mended")
     assert [(each.id, each.state) for each in mended.findings] == [("coil-open@door-fr", "mended")]
 
@@ -266,7 +266,7 @@ def test_what_is_mended_still_explains_the_words_it_brought_on() -> None:
 def test_a_finding_that_a_reading_contradicts_is_named() -> None:
     job = cw.demo_job().with_reading("coil-resistance", "door-fr", "3.4 ohm")
     (problem,) = entry_problems(job.with_finding("coil-open", "door-fr"))
-    assert problem.path == "finding[1]"
+    assert problem.path == "finding[2]"
     assert "coil-resistance@door-fr" in problem.allowed
     assert entry_problems(job) == []
 
