@@ -27,6 +27,7 @@ __all__ = [
     "damaged_channel",
     "damaged_place",
     "damaged_radio",
+    "ended",
     "fault_states",
     "standing",
 ]
@@ -77,8 +78,19 @@ def cured(
         paths: of every field that it changes.
 
     """
-    if f"{fault}@{at}" in proposal.mends:
-        return True
+    listed = f"{fault}@{at}" in proposal.mends
+    return listed or ended(fault, at, changed=changed, paths=paths)
+
+
+def ended(fault: str, at: str, *, changed: Document, paths: Collection[str]) -> bool:
+    """Whether changes of the document end a fault, as in the table.
+
+    Args:
+        fault, at: what is wrong and where.
+        changed: the job with them carried out.
+        paths: of every field that they change.
+
+    """
     wanted = [start for change in _cures(fault) for start in _starts(change, at, changed)]
     return any(path == start or path.startswith(f"{start}.") for path in paths for start in wanted)
 

@@ -21,6 +21,7 @@ from conewright.job.builds.state import (
 from conewright.job.document.document import Document
 from conewright.job.proposals import apply_proposal
 from conewright.job.quantity.values import Quantity
+from conewright.stages.common.mends import HEAD_UNIT, MENDING_KINDS, made_by, mends_of
 from conewright.stages.common.screws import screws_agree
 
 __all__ = [
@@ -41,17 +42,19 @@ __all__ = [
 @dataclass(frozen=True, slots=True)
 class Changes:
     """What a build changes, by kind of change: ids of places; of channels for `rewired`,
-    `new-parts`, `relaid`, `wire-mended` and `filtered`; of supply cables for `recabled`, `fused`
-    and `new-amplifier`; of the radio for `new-radio`, `joint-cleaned` and `bypassed`; of all of
-    these for `battery-off`.
+    `new-parts`, `relaid`, `wire-mended`, `joint-renewed` and `filtered`; of supply cables for
+    `recabled`, `fused` and `new-amplifier`; of the radio for what is done there or to the vehicle
+    as a whole; of all of these for `battery-off`. `mended` has the kind of change by which each
+    fault on a plan's list is mended, by fault@place.
     """
 
     opened: tuple[str, ...]
     by_kind: dict[str, tuple[str, ...]]
+    mended: dict[str, str]
 
     def at(self, kind: str) -> tuple[str, ...]:
-        """Return where a kind of change is made; nowhere for one that no plan can make yet."""
-        return self.by_kind.get(kind, ())
+        """Return where a kind of change is made."""
+        return self.by_kind[kind]
 
     @property
     def any(self) -> bool:
@@ -89,7 +92,11 @@ def changes(build: Build) -> Changes:
         if channel.id not in channels or channel.tree != channels[channel.id].tree
     )
     by_kind |= _at_channels(build, before) | _at_supply(build, before)
-    return Changes(opened=opened, by_kind=by_kind)
+    written = dict.fromkeys(MENDING_KINDS, ()) | by_kind
+    by_kind, mended = made_by(mends_of(build), written)
+    unfed = (at for kind in BATTERY_OFF for at in by_kind[kind])
+    by_kind["battery-off"] = tuple(dict.fromkeys((*opened, *unfed)))
+    return Changes(opened=opened, by_kind=by_kind, mended=mended)
 
 
 def _at_channels(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
@@ -121,7 +128,7 @@ def _at_supply(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
     new = planned.head_unit.price != build.job.head_unit.price or _made(radio) != _made(was)
     cleaned = [_quantity(unit.feed_resistance) for unit in (radio, was)]
     amplified = (FACTORY_AMPLIFIER in (job.head_unit.carries or ()) for job in (build.job, planned))
-    found = {
+    return {
         "recabled": tuple(c.id for c in build.feeds if _laid(c) != _laid(then[c.id])),
         "fused": tuple(
             c.id
@@ -138,8 +145,6 @@ def _at_supply(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
         "joint-cleaned": (HEAD_UNIT,) if cleaned[0] != cleaned[1] and not new else (),
         "bypassed": (HEAD_UNIT,) if [*amplified] == [True, False] else (),
     }
-    opened = tuple(place.id for place in opened_places(build))
-    return found | {"battery-off": (*opened, *(at for kind in found.values() for at in kind))}
 
 
 def pairs_of(build: Build) -> tuple[ChannelState | UnknownChannelState, ...]:
@@ -151,10 +156,15 @@ def opened_places(build: Build) -> tuple[LocationState, ...]:
     """Return the places whose trim must come off to get from the vehicle as found to a build.
 
     A place is opened when its driver, ring, spacer or cut-out changes, when its cavity is stuffed,
-    sealed, covered or holed, or when its trim changes.
+    sealed, covered or holed, when its trim changes, or where what the plan mends lies behind it.
     """
     before = {place.id: place for place in as_found(build).locations}
-    return tuple(place for place in build.locations if _work(place) != _work(before.get(place.id)))
+    behind = {place for mend in mends_of(build) if mend.opens for place in mend.at}
+    return tuple(
+        place
+        for place in build.locations
+        if place.id in behind or _work(place) != _work(before.get(place.id))
+    )
 
 
 def new_parts(channel: ChannelState, before: Build) -> tuple[PartState, ...]:
@@ -213,7 +223,12 @@ def moved_places(job: Document, planned: Document) -> frozenset[str]:
     )
 
 
-HEAD_UNIT = "head_unit"
+BATTERY_OFF = (
+    *("recabled", "fused", "new-amplifier", "new-radio", "joint-cleaned", "bypassed"),
+    *("radio-replaced", "feed-moved"),
+)
+"""What is done with the battery off, besides behind a trim."""
+
 FACTORY_AMPLIFIER = "factory-amplifier"
 
 PLACE_TESTS: dict[str, Callable[[LocationState, LocationState], bool]] = {

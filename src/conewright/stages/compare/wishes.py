@@ -92,7 +92,12 @@ def _beyond(build: Build, cost: float, hours: float) -> Iterator[str]:
     if wishes.cut is False and changed.at("cuts"):
         yield f"it cuts at {listed(list(changed.at('cuts')))}, which is not wanted"
     if wishes.may is not None:
-        kinds = {knob: any(map(changed.at, kinds)) for knob, kinds in KNOBS.items()}
+        # To mend a fault changes nothing that was meant to be so.
+        mending = frozenset(changed.mended.values())
+        kinds = {
+            knob: any(changed.at(kind) for kind in kinds if kind not in mending)
+            for knob, kinds in KNOBS.items()
+        }
         kinds["driver"] = bool(new_driver_places(build))
         unwanted = [knob for knob, made in kinds.items() if made and knob not in wishes.may]
         if unwanted:

@@ -49,7 +49,11 @@ AS_PLANNED = 0.5
 """A stack of sheets is a spacer as planned within this [mm]."""
 
 MENDED_JOINTS = 2
-"""Joints that are made anew where a wire is mended or a joint cleaned."""
+"""Joints that are made anew where a wire is mended, a joint cleaned or a part renewed."""
+
+JOINED = ("wire-mended", "joint-cleaned", "joint-renewed", "capacitor-renewed", "feed-moved")
+FELT_PER_RATTLE = 1.0
+"""[m]; common practice, no source."""
 
 USUAL_SCREWS = 4
 SPARE = 1
@@ -65,6 +69,7 @@ def consumables(build: Build, before: Build, changed: Changes) -> tuple[Line, ..
 
     """
     places = {place.id: place for place in build.locations}
+    then = {place.id: place for place in before.locations}
 
     def at(*kinds: str) -> list[LocationState]:
         names = dict.fromkeys(name for kind in kinds for name in changed.at(kind))
@@ -72,14 +77,22 @@ def consumables(build: Build, before: Build, changed: Changes) -> tuple[Line, ..
 
     sheets = stock_of(build.job)
     lines = (
-        *_rings(at("ring"), sheets),
+        *_rings(at("ring", "mount-renewed"), sheets),
         *_boards(at("spacer", "adapted"), sheets),
         *_patches(at("patched"), sheets),
-        material("film", sum(map(_over_openings, at("filmed"))), "from the area of the openings"),
-        *_fixings(at("new-driver")),
-        *_trims(len(changed.opened)),
-        *_joints(_new_joints(build, before) + _mended(changed)),
-        material("surround", len(changed.at("repaired"))),
+        material(
+            "film",
+            # What is open as found may be whole in the plan.
+            sum(max(map(_over_openings, (place, then[place.id]))) for place in at("filmed")),
+            "from the area of the openings",
+        ),
+        *_fixings(at("new-driver", "mount-renewed")),
+        *_trims(len(changed.opened), rattles=len(changed.at("quieted"))),
+        *_joints(_new_joints(build, before) + _mended(build, before, changed)),
+        material("surround", len({*changed.at("repaired"), *changed.at("surround-glued")})),
+        material("bench", len(changed.at("bench-mended"))),
+        material("blade", len(changed.at("amplifier-proved")), "of the amplifier"),
+        material("blade", len(changed.at("feed-moved")), "for the switched line"),
         material("radio-leads", len(changed.at("new-radio"))),
         material("bypass", len(changed.at("bypassed"))),
     )
@@ -237,11 +250,13 @@ def _fixings(places: Sequence[LocationState]) -> Iterator[Line]:
     yield material("cord", cord, "under each frame")
 
 
-def _trims(opened: int) -> Iterator[Line]:
+def _trims(opened: int, *, rattles: int) -> Iterator[Line]:
     clips = order_quantity(count=CLIPS * opened, chance=CLIP_BREAKS)
     note = f"enough in 19 of 20 cases for {opened} trims of {CLIPS} clips"
     yield material("clip", clips, note)
-    yield material("felt", FELT_PER_TRIM * opened, "half a metre for each trim")
+    felt = FELT_PER_TRIM * opened + FELT_PER_RATTLE * rattles
+    more = ", a metre for each rattle" if rattles else ""
+    yield material("felt", felt, f"half a metre for each trim{more}")
 
 
 def _joints(new: int) -> Iterator[Line]:
@@ -262,6 +277,12 @@ def _new_joints(build: Build, before: Build) -> int:
     return count
 
 
-def _mended(changed: Changes) -> int:
-    mended = (*changed.at("wire-mended"), *changed.at("joint-cleaned"))
-    return MENDED_JOINTS * len(mended)
+def _mended(build: Build, before: Build, changed: Changes) -> int:
+    """Return how many joints are made anew besides those that the loads show."""
+    now, then = (
+        {place: sign for channel in each.channels for place, sign in channel.polarity}
+        for each in (build, before)
+    )
+    # A driver that is only suspected to be reversed is written no otherwise in the plan.
+    unseen = [place for place in changed.at("turned") if now.get(place) == then.get(place)]
+    return MENDED_JOINTS * (len(unseen) + sum(len(changed.at(kind)) for kind in JOINED))

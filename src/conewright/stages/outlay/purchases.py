@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from conewright.data_files import data_rows
 from conewright.job.builds.fills import plain_text
 from conewright.job.builds.typical import nearest_size
-from conewright.stages.common.changes import Changes, new_parts, pairs_of
+from conewright.stages.common.changes import Changes, new_driver_places, new_parts, pairs_of
 from conewright.stages.feed.components import PartBurden
 from conewright.stages.outlay.amounts import Amount, Line, amount_of, exactly, line_of
 from conewright.stages.outlay.consumables import material
@@ -37,10 +37,13 @@ def new_drivers(planned: Document, build: Build, changed: Changes) -> Iterator[L
         changed: what it changes.
 
     """
-    counts = Counter(build.location(place).driver.id for place in changed.at("new-driver"))
+    bought = {place: build.location(place).driver.id for place in changed.at("new-driver")}
+    counts, chosen = Counter(bought.values()), {bought[at] for at in new_driver_places(build)}
     for name, count in counts.items():
         sheet = planned.driver(name)
         title = sheet.name or name
+        if name not in chosen:
+            title = f"{title}, or another of its size and ohms"
         if sheet.price is not None:
             price, pairs = exactly(sheet.price), ceil(count / 2)
             yield line_of(
@@ -64,6 +67,8 @@ def new_units(planned: Document, changed: Changes) -> Iterator[Line]:
     for place in changed.at("new-radio"):
         title, price = f"radio: {planned.head_unit.name}", planned.head_unit.price
         yield _unit(place, title, price)
+    for place in changed.at("radio-replaced"):
+        yield _unit(place, f"replacement for the radio: {planned.head_unit.name}", None)
     prices = {feed.id: feed.price for feed in planned.feeds}
     for cable in changed.at("new-amplifier"):
         yield _unit("amplifier", f"amplifier on {cable}", prices[cable])

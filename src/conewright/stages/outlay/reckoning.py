@@ -17,6 +17,7 @@ from conewright.job.builds.draws import draw
 from conewright.physics.basics import bands
 from conewright.stages.common.changes import Changes, as_found, changes, new_parts, planned_job
 from conewright.stages.common.circuit import Solver
+from conewright.stages.common.mends import capacitors_at
 from conewright.stages.feed.components import PartBurden, burdens
 from conewright.stages.feed.load import radio_load
 from conewright.stages.outlay.amounts import (
@@ -219,8 +220,15 @@ def _bought(
         for part in new_parts(channel, before)
         if part.kind in BY_VALUE
     }
+    renewed = {place: [*capacitors_at(place, build)] for place in changed.at("capacitor-renewed")}
+    new |= {(name, part.key): part for found in renewed.values() for name, part in found}
+    unwritten = [
+        f"the capacitor before {place}: write it into the load of its channel"
+        for place, found in renewed.items()
+        if not found
+    ]
     if not new:
-        return [], []
+        return [], unwritten
     asked = solver or Solver(draw(build.axes, samples=1), bands.fine_grid())
     loaded = [
         (new[at], burden)
@@ -232,7 +240,7 @@ def _bought(
         for _, burden in loaded
         if burden.rating is None
     ]
-    return loaded, unsold
+    return loaded, [*unwritten, *unsold]
 
 
 # --- Work and surprises -------------------------------------------------------------------------

@@ -1,9 +1,9 @@
 """The plan in order of work: steps with tools, minutes and the cautions that apply to each.
 
 The steps are rows of a data file; `when` says for which kind of change a row is done, and `each`
-whether once for the job or at every place, channel or cable. A kind that no plan can make yet has
-its row all the same: what mends a fault found is one more kind.
-What has changed is told by the build and the vehicle as found, never by the words of a proposal.
+whether once for the job or at every place, channel or cable. What mends a fault is a kind too.
+What has changed is told by the build, the vehicle as found and the list of faults that a proposal
+mends, never by its words.
 """
 
 from __future__ import annotations
@@ -25,12 +25,14 @@ MINUTES_PER_HOUR = 60.0
 class Step:
     """One step of the work: what, where, how, with what, how long, what to mind.
 
-    `subjects` are the ids of the places, channels or supply cables it is done at, none for the
-    whole job; `expect` names what the sheet says about what to find there; `minutes` are those when
-    all goes well, as a rule, and when it does not.
+    `kind` is that of the change it is done for, `always` for none. `subjects` are the ids of the
+    places, channels or supply cables it is done at, none for the whole job; `expect` names what
+    the sheet says about what to find there; `minutes` are those when all goes well, as a rule, and
+    when it does not.
     """
 
     id: str
+    kind: str
     title: str
     where: str
     how: str
@@ -69,6 +71,7 @@ def _step(build: Build, changed: Changes, row: dict[str, str]) -> Step | None:
     names = {place.id: place.name for place in build.locations}
     return Step(
         id=row["step"],
+        kind=when,
         title=row["title"],
         where=listed([names.get(subject, subject) for subject in subjects]) if subjects else "",
         how=row["how"],

@@ -13,12 +13,7 @@ from functools import cache
 from conewright.data_files import data_rows
 from conewright.job.builds.state import Build, LocationState
 from conewright.phrases import listed
-from conewright.stages.common.changes import (
-    as_found,
-    changes,
-    new_driver_places,
-    opened_places,
-)
+from conewright.stages.common.changes import as_found, changes, opened_places
 from conewright.stages.report.data import Caution, Severity, Verdict
 
 __all__ = [
@@ -120,7 +115,7 @@ class _Case:
 
 
 def _new_driver(case: _Case) -> bool:
-    return not {place.id for place in case.opened}.isdisjoint(new_driver_places(case.build))
+    return not {place.id for place in case.opened}.isdisjoint(changes(case.build).at("new-driver"))
 
 
 def _cuts(case: _Case) -> bool:
