@@ -14,6 +14,7 @@ import conewright as cw
 from conewright.data_files import data_rows
 from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build
+from conewright.job.document.fault_names import CHANNEL_FAULTS, PLACE_FAULTS, VEHICLE_FAULTS
 from conewright.job.text.parsing import from_dict
 from conewright.papers.press.answers import Answers
 from conewright.papers.press.manifest import Sum
@@ -25,9 +26,11 @@ from conewright.stages.common.circuit import Circuit, Solver
 from conewright.stages.compare.stage import compare
 from conewright.stages.feed.components import RESERVE
 from conewright.stages.feed.stage import feed
+from conewright.stages.find.faults import trade
 from conewright.stages.outlay.amounts import NOTHING, Amount, amount_of, in_step
 from conewright.stages.outlay.reckoning import Outlay, outlay
-from conewright.stages.report.data import Report
+from conewright.stages.report.care import restraint_gate
+from conewright.stages.report.data import Report, Severity
 from conewright.views.numbers import money
 from conewright.web.frame.comparison import comparison
 
@@ -181,7 +184,21 @@ fields = st.fixed_dictionaries(
     },
 )
 written = st.fixed_dictionaries(
-    {}, optional={"hours": st.integers(1, 9), "extra_cost": st.integers(0, 200)}
+    {},
+    optional={
+        "hours": st.integers(1, 9),
+        "extra_cost": st.integers(0, 200),
+        "mends": st.lists(
+            st.sampled_from(
+                [
+                    *("coil-open@left", "surround-torn@left", "panel-open@right"),
+                    *("capacitor-dried@dash", "reversed@right", "wire-broken@front-left"),
+                    *("channel-dead@front-right", "supply-sag@vehicle", "settings@vehicle"),
+                ]
+            ),
+            max_size=3,
+        ),
+    },
 )
 
 
@@ -205,6 +222,161 @@ def test_random_plans_tell_one_price_and_one_clock(
     assert of.total.typical == pytest.approx(sum(line.cost.typical for line in of.lines))
     besides = sum(of.sum_of(kind).typical for kind in ("radio", "material"))
     assert besides == pytest.approx(max(of.computed, float(str(more.get("extra_cost", 0.0)))))
+
+
+# --- What a plan mends --------------------------------------------------------------------------
+
+
+def at_of(fault: str) -> str:
+    """Where the demo may have a fault."""
+    if fault in VEHICLE_FAULTS:
+        return "vehicle"
+    if fault in CHANNEL_FAULTS:
+        return "front-left"
+    return "pillar-fl" if fault in ("tweeter-open", "capacitor-dried") else "door-fl"
+
+
+FAULTS = [f"{name}@{at_of(name)}" for name in (*PLACE_FAULTS, *CHANNEL_FAULTS, *VEHICLE_FAULTS)]
+
+
+def mending(*mends: str, found: tuple[str, ...] = (), **more: object) -> Build:
+    """The demo with one plan that mends faults; `found` are those taken as established."""
+    raw = cw.demo_job().to_dict()
+    findings = [dict(zip(("fault", "at"), each.split("@"), strict=True)) for each in found]
+    plan = {"id": "mend", "mends": [*mends], **more}
+    return from_dict(raw | {"finding": findings, "proposal": [plan]}).build("mend")
+
+
+@cache
+def every_mend() -> tuple[Job, Report]:
+    """The demo with a plan for each fault, and the comparison of them all."""
+    plans = [{"id": fault.replace("@", "-at-"), "mends": [fault]} for fault in FAULTS]
+    made = from_dict(cw.demo_job().to_dict() | {"proposal": plans})
+    return made, compare(made, samples=2)
+
+
+@cache
+def found_in_demo() -> Report:
+    return Answers(cw.demo_job().build()).find
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_what_a_plan_only_mends_is_work_and_told_alike_everywhere(fault: str) -> None:
+    made, compared = every_mend()
+    build = made.build(fault.replace("@", "-at-"))
+    of = outlay(build)
+    assert of.reckoned.low > 0.5
+    assert of.total.typical > 20.0
+    assert of.unpriced == ()
+    hold_alike(build, compared, of)
+    answers = Answers(build)
+    vars(answers)["find"] = found_in_demo()
+    sheet = sheet_data(answers)
+    assert sheet["hours"] == parts_data(answers, bill_of(answers))["hours"]
+    assert sheet["minutes"]["typical"] == pytest.approx(60 * of.hours.typical)
+    # The repair stands at one step of its own, with minutes.
+    name = fault.partition("@")[0]
+    told = [s for s in sheet["steps"] if any(trade.fault(name).repair in e for e in s["expect"])]
+    assert [step["minutes"]["low"] > 0.0 for step in told] == [True]
+    assert {"before", "power-up", "prove"} <= {step.id for step in of.steps}
+
+
+def test_the_page_has_every_plan_that_only_mends() -> None:
+    hold_page(*every_mend())
+
+
+# One fault each: what is bought, and the steps between the readings.
+MENDED: list[tuple[str, dict[str, float], list[str]]] = [
+    ("surround-torn@left", {"clip": 3, "felt": 0.5, "surround": 1}, ["surround"]),
+    ("lead-intermittent@left", {"clip": 3, "felt": 0.5, "bench": 1}, ["bench"]),
+    ("trim-rattle@left", {"clip": 3, "felt": 1.5}, ["quiet"]),
+    ("reversed@left", {"clip": 3, "felt": 0.5, "crimp": 2, "sleeve": 0.08}, ["turn"]),
+    (
+        "capacitor-dried@dash",
+        {"clip": 3, "felt": 0.5, "capacitor": 1, "crimp": 2, "sleeve": 0.08},
+        ["capacitor"],
+    ),
+    ("wire-broken@front-left", {"crimp": 2, "sleeve": 0.08}, ["boot", "wire"]),
+    ("joint-corroded@front-right", {"crimp": 2, "sleeve": 0.08}, ["joint-renewed"]),
+    ("channel-dead@front-left", {"head_unit": 1}, ["radio-replaced"]),
+    ("supply-sag@vehicle", {"crimp": 2, "sleeve": 0.08}, ["joint"]),
+    ("settings@vehicle", {}, ["reset"]),
+]
+
+
+@pytest.mark.parametrize(("fault", "bought", "between"), MENDED, ids=lambda each: str(each))
+@pytest.mark.parametrize("stands", [False, True], ids=["suspected", "found"])
+def test_each_mend_has_its_parts_and_its_steps(
+    fault: str, bought: dict[str, float], between: list[str], *, stands: bool
+) -> None:
+    raw = planned({}, mends=[fault]).to_dict()
+    name, at = fault.split("@")
+    raw["finding"] = [{"fault": name, "at": at}] if stands else []
+    of = outlay(from_dict(raw).build("plan"))
+    around = {"note", "before", "power-up", "set", "prove"}
+    around |= {"battery-off", "open", "battery-on", "close"}
+    assert items(of) == pytest.approx(bought)
+    assert [id for id in steps(of) if id not in around] == between
+
+
+def test_a_driver_is_replaced_by_one_of_its_size_at_the_usual_price() -> None:
+    of = outlay(mending("coil-open@door-fl"))
+    (driver,) = (line for line in of.lines if line.kind == "driver")
+    # the row of 130 mm
+    assert driver.cost == Amount(12, 30, 90)
+    assert driver.title.endswith("or another of its size and ohms")
+    assert {"offer-up", "driver", "open", "close"} <= set(steps(of))
+
+
+def test_nothing_is_done_twice_for_two_faults_of_one_driver() -> None:
+    one = outlay(mending("coil-open@door-fl"))
+    both = outlay(mending("surround-torn@door-fl", "coil-open@door-fl", "mount-loose@door-fl"))
+    assert (both.total, both.hours) == (one.total, one.hours)
+    assert set(both.changed.mended.values()) == {"new-driver"}
+    again = outlay(mending("coil-open@door-fl", "coil-open@door-fl"))
+    assert again.total == one.total
+
+
+def test_what_a_change_ends_is_not_mended_as_well() -> None:
+    change: dict[str, object] = {"door-fl.driver": "slim-130"}
+    assert (
+        outlay(mending("coil-open@door-fl", set=change)).total == outlay(mending(set=change)).total
+    )
+
+
+def test_a_dried_capacitor_is_renewed_on_both_sides() -> None:
+    of = outlay(mending("capacitor-dried@pillar-fl"))
+    assert items(of)["capacitor"] == 2
+    assert of.changed.opened == ("pillar-fl", "pillar-fr")
+
+
+def test_a_capacitor_that_nobody_wrote_is_named_among_what_has_no_price() -> None:
+    told = outlay(planned({}, mends=["capacitor-dried@right"]).build("plan")).unpriced
+    assert told == ("the capacitor before right: write it into the load of its channel",)
+
+
+def test_an_open_panel_is_filmed_as_wide_as_it_was_found() -> None:
+    fault = "panel-open@side-rl"
+    assert items(outlay(mending(fault, found=(fault,))))["film"] > 0.0
+
+
+@pytest.mark.parametrize("fault", ["panel-open@door-fl", "coil-open@door-fl"])
+def test_what_lies_in_a_door_with_a_pressure_sensor_stops(fault: str) -> None:
+    raw = mending(fault, found=(fault,)).job.to_dict()
+    raw["vehicle"]["restraints"] = {"curtain": "none", "door_sensor": "pressure"}
+    gate = restraint_gate(from_dict(raw).build("mend"))
+    assert [verdict.severity for verdict in gate] == [Severity.STOP]
+    # a wire is mended at the boot
+    raw["proposal"][0]["mends"] = ["wire-broken@front-left"]
+    assert restraint_gate(from_dict(raw).build("mend")) == ()
+
+
+def test_what_a_plan_leaves_unmended_is_named_on_the_job_sheet() -> None:
+    found = ("surround-torn@door-fl", "trim-rattle@door-fr")
+    answers = Answers(mending("surround-torn@door-fl", found=found))
+    vars(answers)["find"] = found_in_demo()
+    title = trade.fault("trim-rattle").title
+    assert sheet_data(answers)["left"] == [f"Left as it is: front right door: {title}"]
 
 
 # --- What a plan leaves costs nothing ------------------------------------------------------------
@@ -401,12 +573,17 @@ def test_no_circuit_is_solved_for_a_plan_that_buys_no_parts_by_value(
 # --- The tables ---------------------------------------------------------------------------------
 
 
-def test_every_kind_of_the_tables_is_one_that_plans_make_or_that_waits() -> None:
+def test_every_kind_of_the_tables_is_one_that_plans_make() -> None:
     kinds = {"always", *changes(planned({}).build("plan")).by_kind}
-    waiting = {"surround-glued"}
     for name in ("work.csv", "surprises.csv"):
-        assert {row["when"] for row in data_rows("stages.outlay", name)} <= kinds | waiting
-    assert waiting.isdisjoint(kinds)
+        assert {row["when"] for row in data_rows("stages.outlay", name)} <= kinds
+
+
+def test_every_fault_that_can_be_found_is_mended_by_steps_of_the_work() -> None:
+    rows = data_rows("stages.common", "mends.csv")
+    assert {row["fault"] for row in rows} == {*PLACE_FAULTS, *CHANNEL_FAULTS, *VEHICLE_FAULTS}
+    work = {row["when"] for row in data_rows("stages.outlay", "work.csv")}
+    assert {row["kind"] for row in rows} <= work
 
 
 def test_minutes_and_prices_rise_from_low_to_high() -> None:

@@ -56,6 +56,7 @@ def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, An
         "plan": build.title,
         "places": places(build),
         **_verdicts(answers),
+        "left": _left(build),
         "steps": list(_steps(answers, steps, cautions)),
         "minutes": asdict(total_minutes(steps)),
         "hours": hours_in_words(taken.hours),
@@ -123,6 +124,8 @@ def _steps(
 ) -> Iterator[dict[str, Any]]:
     """Yield the steps; a caution stands in full at the first it belongs to, then by its step."""
     said: dict[str, int] = {}
+    # The last step of a kind is the one that does it.
+    doing = {step.kind: step.id for step in steps}
     for place, step in enumerate(steps, start=1):
         here = [id for id in step.cautions if id in cautions]
         new = [id for id in here if id not in said]
@@ -133,7 +136,10 @@ def _steps(
             "how": step.how,
             "tools": ", ".join(step.tools),
             "minutes": asdict(step.minutes),
-            "expect": _expect(answers, step),
+            "expect": [
+                *(_repairs(answers, step.kind) if doing[step.kind] == step.id else ()),
+                *_expect(answers, step),
+            ],
             "cautions": _texts(cautions, new),
             "see": sorted({said[id] for id in here if id in said}),
         }
@@ -144,6 +150,31 @@ def _expect(answers: Answers, step: Step) -> list[str]:
     """Return what to find on this vehicle at each place of a step, where anything is known."""
     told = [expected(answers, step.expect, subject) for subject in step.subjects]
     return [text for text in told if text not in {"", NOT_KNOWN}]
+
+
+def _repairs(answers: Answers, kind: str) -> Iterator[str]:
+    """Yield what a kind of change mends, and how the trade does it."""
+    for fault, by in answers.taken.changed.mended.items():
+        if by == kind:
+            name, _, _ = fault.partition("@")
+            yield f"{_fault_in_words(answers.build, fault)}. {trade.fault(name).repair}"
+
+
+def _left(build: Build) -> list[str]:
+    """Return the faults that were found and that a plan does not mend."""
+    if build.proposal is None:
+        return []
+    return [
+        f"Left as it is: {_fault_in_words(build, f'{each.fault}@{each.at}')}"
+        for each in build.faults
+    ]
+
+
+def _fault_in_words(build: Build, fault: str) -> str:
+    """Return a fault, written as fault@place, in a repairer's words."""
+    name, _, at = fault.partition("@")
+    names = {place.id: place.name for place in build.locations}
+    return f"{names.get(at, at)}: {trade.fault(name).title}"
 
 
 def _cautions_of(steps: tuple[Step, ...], id: str) -> tuple[str, ...]:
