@@ -8,6 +8,7 @@ from plain_demo import plain_job, plain_text
 import conewright as cw
 from conewright.data_files import data_rows
 from conewright.job.builds.state import Build
+from conewright.job.text.parsing import from_dict
 from conewright.papers.wiring.schedule import Conductor, corners, schedule
 from conewright.stages.common.nets import joints, parts_of
 
@@ -59,6 +60,13 @@ def test_readings_prove_what_they_were_taken_of(
     # the reversed driver goes inward, as it was read
     assert found["front-right −"].proof.state == "proved"
     assert righted["front-right −"].proof.expected == "door-fr outward"
+
+
+@pytest.mark.parametrize("fault", ["wire-broken@rear-left", "joint-corroded@rear-left"])
+def test_a_reading_before_a_mend_proves_nothing_after_it(fault: str) -> None:
+    raw = plain_job().to_dict() | {"proposal": [{"id": "mend", "mends": [fault]}]}
+    after = by_title(from_dict(raw).build("mend"))["rear-left +"].proof
+    assert (after.found, after.state) == ("2.2 ohm ± 0.1 ohm before the work", "to read")
 
 
 def test_a_colour_alone_proves_nothing() -> None:

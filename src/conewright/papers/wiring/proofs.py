@@ -35,6 +35,12 @@ WRONG = ("open", "low", "high", "unsteady")
 _LAST = re.compile(r",|;|\bthen\b")
 DIMENSIONS = {"V": "voltage", "ohm": "resistance"}
 
+DONE_TO_A_PAIR = (
+    *("rewired", "turned", "new-driver", "wire-mended", "joint-renewed"),
+    *("bench-mended", "capacitor-renewed"),
+)
+"""Kinds of change after which a reading of a pair is of the vehicle as it was."""
+
 
 @dataclass(frozen=True, slots=True)
 class Proof:
@@ -54,7 +60,7 @@ class Proofs:
         self._meter = Meter(build)
         self._chains = {chain.id: chain for chain in chains_of(build)}
         done = changes(build).by_kind
-        self._changed = {*done["rewired"], *done["turned"], *done["new-driver"]}
+        self._changed = {at for kind in DONE_TO_A_PAIR for at in done[kind]}
 
     def pair(self, channel: ChannelState, written: str | None = None) -> Proof:
         """Return the proof that two wires are this channel's pair: their resistance."""
