@@ -132,7 +132,7 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
                 None if channel.idle else values,
                 unit=unit,
                 label=label,
-                text="nothing on it plays" if channel.idle else None,
+                text="silent" if channel.idle else None,
             )
 
 
@@ -151,7 +151,7 @@ def _location_figures(answer: Answer, load: RadioLoad) -> None:
             unit="",
             kind=Kind.SHARE,
             label="share of its channel's power with music",
-            text="its channel does not play" if idle else None,
+            text="silent" if idle else None,
         )
         answer.figure(
             name,

@@ -22,9 +22,6 @@ __all__ = ["Mending", "evidence_for", "mending", "sure_faults", "with_mending"]
 ID = "mend"
 """Of the proposal; counted on where that is taken by another plan."""
 
-NAMED = "mend:"
-"""How its name begins."""
-
 SPEAKS = 0.7
 """A reading speaks for a fault that would be this much less likely without it, or less."""
 
@@ -100,11 +97,10 @@ def _named(job: Job, faults: tuple[str, ...]) -> Mending:
     """Return the proposal for some faults, under an id that no other plan has."""
     told = (fault.split("@") for fault in faults)
     words = listed([f"{trade.fault(name).title} at {at}" for name, at in told])
-    # One that was made here before is made anew.
-    made = {plan.id for plan in job.proposals if not plan.set and (plan.name or "")[:5] == NAMED}
-    taken = {plan.id for plan in job.proposals} - made
+    # One that only mends is made anew.
+    taken = {plan.id for plan in job.proposals if plan.set}
     free = (ID if number == 1 else f"{ID}-{number}" for number in range(1, len(taken) + 2))
-    return Mending(next(id for id in free if id not in taken), f"{NAMED} {words}", faults)
+    return Mending(next(id for id in free if id not in taken), f"{words} put right", faults)
 
 
 def with_mending(job: Job, chances: Mapping[Atom, float]) -> tuple[Job, str | None]:
