@@ -22,7 +22,10 @@ ALIKE_POINTS = 5.0
 """Points of 100 within this of the best count as the same."""
 
 CURES = 0.05
-"""A plan that cures with less than this moves what is not wrong."""
+"""A plan that cures no complaint with more than this moves what is not wrong."""
+
+LIKELY = 0.5
+"""A plan that cures with less than this is a guess: a reading comes first."""
 
 MOST_NAMED = 3
 
@@ -34,6 +37,7 @@ class Candidate:
     Attributes:
         build: the build.
         cure: chance that no cause of the complaint is left; None where nobody complains.
+        helps: the same of the one complaint that it helps most.
         points: of 100, what it gives of what was asked for; None where nothing was.
         cost, hours: as a rule.
         risks: why it must not be recommended.
@@ -43,6 +47,7 @@ class Candidate:
 
     build: Build
     cure: float | None
+    helps: float
     points: float | None
     cost: float
     hours: float
@@ -60,7 +65,7 @@ class Candidate:
     @property
     def idle(self) -> bool:
         """Whether it moves only what is not wrong."""
-        return self.build.proposal is not None and self.cure is not None and self.cure < CURES
+        return self.build.proposal is not None and self.cure is not None and self.helps < CURES
 
 
 def advised(candidates: Sequence[Candidate]) -> Candidate | None:
@@ -95,6 +100,11 @@ def advice(candidates: Sequence[Candidate], *, complaint: str, currency: str) ->
         return (
             f"No plan that may be recommended cures what was complained of ({complaint}): take the "
             f"next reading of find, or make the plan that mends what was found.{told}"
+        )
+    if best.cure is not None and best.cure < LIKELY:
+        return (
+            f"Take the next reading of find first: no plan that may be taken cures what was "
+            f"complained of ({complaint}) with more than {odds(best.cure)}, as {best.name} does."
         )
     reasons = [*_cures(best, complaint), "loads every channel within what the radio bears"]
     reasons += [] if best.points is None else [f"gives {best.points:.0f} of 100 of what was asked"]

@@ -224,10 +224,12 @@ def _candidate(
     inquiry: Inquiry | None,
 ) -> Candidate:
     cost, hours = taken.total.typical, taken.hours.typical
+    ends = Ends(build, load)
     moved = moved_places(build.job, planned_job(build))
     return Candidate(
         build=build,
-        cure=None if inquiry is None else inquiry.cure_odds(Ends(build, load)),
+        cure=None if inquiry is None else inquiry.cure_odds(ends),
+        helps=0.0 if inquiry is None else inquiry.help_odds(ends),
         points=points(build, _heard(sounds[-1], sounds[0])),
         cost=cost,
         hours=hours,
