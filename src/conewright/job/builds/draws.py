@@ -4,7 +4,8 @@ Every path with a spread is one axis of a scrambled Sobol sequence (Owen 1998); 
 so a figure is the same on every run and two builds share the draws of what they share.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import lru_cache
 from math import sqrt
 
@@ -15,7 +16,16 @@ from conewright.job.builds.state import Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 
-__all__ = ["DEFAULT_SAMPLES", "SCORE_AT_95", "SCORE_WITHIN_95", "Draws", "draw", "quantile"]
+__all__ = [
+    "DEFAULT_SAMPLES",
+    "DEFAULT_SEED",
+    "SCORE_AT_95",
+    "SCORE_WITHIN_95",
+    "Draws",
+    "Shift",
+    "draw",
+    "quantile",
+]
 
 DEFAULT_SAMPLES = 256
 DEFAULT_SEED = 20260302
@@ -29,17 +39,38 @@ _NEGLIGIBLE = 1e-12
 
 
 @dataclass(frozen=True, eq=False)
+class Shift:
+    """Where readings of the vehicle as found have moved the draws of some values.
+
+    Attributes:
+        values: what was moved; a plan's own value on the same axis is none of them, and keeps its
+            draws.
+        centre: score of the central state, by axis.
+        before: scores before the readings, shape (samples, axes).
+
+    """
+
+    values: frozenset[Value]
+    centre: Mapping[str, float]
+    before: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
 class Draws:
     """Samples of every uncertain value: row 0 is the central state, the others are draws.
 
     Attributes:
         axes: paths of the random axes.
         scores: standard-normal scores, shape (samples, axes).
+        shift: what readings have moved; None where nothing was read.
+        own: what a place has over its driver's sheet, by the place and the value of the sheet.
 
     """
 
     axes: tuple[str, ...]
     scores: FloatArray
+    shift: Shift | None = None
+    own: Mapping[tuple[str, Value], Value] = field(default_factory=dict)
 
     def __repr__(self) -> str:
         """Return how many there are."""
@@ -57,10 +88,13 @@ class Draws:
         """
         if not value.spreads:
             return np.full((1, 1), value.si)
-        drawn = quantile(value.quantity, self.score_of(value), signed=value.signed)
+        scores = self._mixed(value)
+        drawn = quantile(value.quantity, scores, signed=value.signed)
         if value.within is not None:
             drawn = np.clip(drawn, *value.within)
-        return np.concatenate(([value.si], drawn))[:, np.newaxis]
+        if scores[0] == 0.0:
+            drawn[0] = value.si
+        return drawn[:, np.newaxis]
 
     def score(self, path: str) -> FloatArray:
         """Standard-normal scores of one axis, shape (samples,).
@@ -74,13 +108,27 @@ class Draws:
 
     def score_of(self, value: Value) -> FloatArray:
         """Scores a value is drawn with: its own axis, mixed with the axis it follows."""
+        return self._mixed(value)[1:]
+
+    def _mixed(self, value: Value) -> FloatArray:
+        """Scores of the central state and of every draw of a value, shape (1 + samples,)."""
         if not value.follows:
-            return self.score(value.path)
-        led = value.correlation * self.score(value.follows)
+            return self._column(value.path, value)
+        led = value.correlation * self._column(value.follows, value)
         if value.correlation == 1.0:
             return led
         own = sqrt(1.0 - value.correlation**2)
-        return led + own * self.score(value.path)
+        return led + own * self._column(value.path, value)
+
+    def _column(self, path: str, value: Value) -> FloatArray:
+        """Scores of one axis as they are for a value, the central one first."""
+        scores, centre, shift = self.score(path), 0.0, self.shift
+        if shift is not None and path in shift.centre:
+            if value in shift.values:
+                centre = shift.centre[path]
+            else:
+                scores = shift.before[:, self.axes.index(path)]
+        return np.concatenate(([centre], scores))
 
 
 def draw(

@@ -309,6 +309,7 @@ class Solver:
         return inductor(inductance=size, frequency=self.frequency), resistance
 
     def _unit(self, location: LocationState, air: Air, hot: bool) -> _Unit:
+        location = _with_own(location, self.draws)
         key = (*_place(location), location.driver)
         if (key, air, hot) not in self._units:
             values = self._parameters(location.driver, air)
@@ -409,6 +410,16 @@ class Solver:
         # Of the flows only the central values are asked for; a copy lets go of the rest.
         central = {name: np.atleast_2d(flow)[0].copy() for name, flow in load.flows.items()}
         return replace(load, flows=central)
+
+
+def _with_own(location: LocationState, draws: Draws) -> LocationState:
+    """Return a place whose driver has what was read there, over its sheet."""
+    basis = tuple(
+        (name, draws.own.get((location.id, value), value)) for name, value in location.driver.basis
+    )
+    if basis == location.driver.basis:
+        return location
+    return replace(location, driver=replace(location.driver, basis=basis))
 
 
 def _place(location: LocationState) -> tuple[Hashable, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from conewright.job.builds.draws import DEFAULT_SAMPLES, draw
+from conewright.job.builds.draws import DEFAULT_SAMPLES
 from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build, Origin
 from conewright.job.quantity.units import to_unit
@@ -14,6 +14,7 @@ from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import moved_places, planned_job
 from conewright.stages.common.circuit import Solver
+from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.compare.advice import Candidate, advice, advised
 from conewright.stages.compare.wishes import beyond, points, seat_that_counts
 from conewright.stages.compare.worth import Ends, risks
@@ -57,7 +58,7 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
     job, mend_only = with_mending(job, {} if inquiry is None else inquiry.chances())
     found = job.build()
     builds = [found, *(job.build(proposal.id) for proposal in job.proposals)]
-    solver = Solver(draw(found.axes, samples=samples), bands.fine_grid())
+    solver = Solver(conditioned_draws(found, samples=samples), bands.fine_grid())
     answer = Answer("compare", found, None, solver.draws)
     sounds: list[BuildSound] = []
     candidates: list[Candidate] = []

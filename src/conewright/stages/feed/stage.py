@@ -5,19 +5,21 @@ from __future__ import annotations
 import numpy as np
 
 from conewright.errors import BadInputError
-from conewright.job.builds.draws import DEFAULT_SAMPLES, draw
-from conewright.job.builds.state import Build
+from conewright.job.builds.draws import DEFAULT_SAMPLES
+from conewright.job.builds.state import Build, Origin
 from conewright.job.quantity.units import to_unit
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
+from conewright.stages.common.changes import as_found
 from conewright.stages.common.circuit import Circuit, Solver
+from conewright.stages.common.conditioned import ReadDraws, conditioned_draws
 from conewright.stages.feed.components import component_figures
 from conewright.stages.feed.drain import drain_figures, drain_verdict
 from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.supply import supply_figures
 from conewright.stages.feed.supply_verdicts import supply_verdicts
 from conewright.stages.feed.verdicts import feed_verdicts, feed_working
-from conewright.stages.find.faults.told import finding_verdicts
+from conewright.stages.find.faults.told import finding_verdicts, reading_verdicts
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Report, series
 
@@ -49,7 +51,7 @@ def feed(
     >>> change.unit, change.low < change.value < change.high
     ('ohm', True)
     """
-    solver = Solver(draw(build.axes, samples=samples), bands.fine_grid())
+    solver = Solver(conditioned_draws(build, samples=samples), bands.fine_grid())
     return feed_answer(build, against, solver=solver, at=at)
 
 
@@ -80,6 +82,7 @@ def feed_answer(
         _curves(answer, solver if at is None else Solver(solver.draws, at))
     feed_working(answer, load)
     finding_verdicts(answer)
+    reading_verdicts(answer)
     feed_verdicts(answer, load)
     supply_verdicts(answer, load)
     drain_verdict(answer)
@@ -117,6 +120,7 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
             unit="ohm",
             label="what an ohm-meter reads at the radio plug",
             text=None if channel.conducts else "open",
+            origin=Origin.MEASURED if _was_read(answer, name) else None,
         )
         alone, together = (load.clean_power(name, v) for v in (load.supply, load.loaded_supply))
         for figure, values, unit, label in (
@@ -134,6 +138,13 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
                 label=label,
                 text="silent" if channel.idle else None,
             )
+
+
+def _was_read(answer: Answer, channel: str) -> bool:
+    """Whether the resistance at a plug was read, and is still that of the vehicle as found."""
+    draws = answer.draws
+    read = isinstance(draws, ReadDraws) and ("pair-resistance", channel) in draws.settled
+    return read and answer.build.channel(channel) == as_found(answer.build).channel(channel)
 
 
 SAME_CURRENT = "resistance that draws the same current from the radio with music"

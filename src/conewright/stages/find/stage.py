@@ -6,9 +6,11 @@ from collections.abc import Iterable
 
 from conewright.job.builds.draws import draw
 from conewright.job.builds.state import Build
+from conewright.stages.common.conditioned import disagreements
 from conewright.stages.find.direct_current import offset_verdicts, pulse_figures, with_pulse
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom
+from conewright.stages.find.faults.told import disagreement_verdicts
 from conewright.stages.find.printed import printed_verdicts
 from conewright.stages.find.talk.cards import reading_card, reading_figures
 from conewright.stages.find.talk.courses import Step, likeliest_course
@@ -90,6 +92,7 @@ def find(build: Build) -> Report:
     offset_verdicts(answer, inquiry)
     cause_verdicts(answer, inquiry, chances)
     conflict_verdicts(answer, inquiry)
+    disagreement_verdicts(answer, disagreements(build))
     aside_verdict(answer, inquiry)
     printed_verdicts(answer, inquiry, chances)
     answer.sentence = find_sentence(inquiry, chances, cards)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from conewright.errors import BadInputError
-from conewright.job.builds.draws import DEFAULT_SAMPLES, Draws, draw
+from conewright.job.builds.draws import DEFAULT_SAMPLES, Draws
 from conewright.job.builds.state import Build
 from conewright.physics.acoustics.cabin import TREND_LIMIT, room_mode_frequency
 from conewright.physics.basics import bands
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
+from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.hear.change import change_figures, change_series, share_figures
 from conewright.stages.hear.heard import HIGH_PASS_MENU, BuildSound, open_areas, sound_of
@@ -50,7 +51,7 @@ def hear(
     >>> bass.unit, bass.low < bass.value < bass.high
     ('dB', True)
     """
-    solver = Solver(draw(build.axes, samples=samples), bands.fine_grid())
+    solver = Solver(conditioned_draws(build, samples=samples), bands.fine_grid())
     return hear_answer(build, against, solver=solver, at=at)
 
 

@@ -13,10 +13,10 @@ from math import sqrt
 from typing import TYPE_CHECKING
 
 from conewright.data_files import data_rows
-from conewright.job.builds.draws import draw
 from conewright.physics.basics import bands
 from conewright.stages.common.changes import Changes, as_found, changes, new_parts, planned_job
 from conewright.stages.common.circuit import Solver
+from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.mends import capacitors_at
 from conewright.stages.feed.components import PartBurden, burdens
 from conewright.stages.feed.load import radio_load
@@ -229,7 +229,7 @@ def _bought(
     ]
     if not new:
         return [], unwritten
-    asked = solver or Solver(draw(build.axes, samples=1), bands.fine_grid())
+    asked = solver or Solver(conditioned_draws(build, samples=1), bands.fine_grid())
     loaded = [
         (new[at], burden)
         for burden in burdens(radio_load(build, asked))

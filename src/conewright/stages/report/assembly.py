@@ -151,7 +151,8 @@ class Answer:
     @cached_property
     def _origins(self) -> Mapping[str, Origin]:
         builds = [self.build] if self.against is None else [self.against, self.build]
-        return {value.path: value.origin for build in builds for value in build.values()}
+        values = [value for build in builds for value in build.values()]
+        return {value.path: value.origin for value in (*values, *self.draws.own.values())}
 
     @cached_property
     def _settled(self) -> Origin:

@@ -1,17 +1,26 @@
-"""What feed, hear and fit say of the findings that stand in a build."""
+"""What the stages say of the findings that stand in a build, and of readings that cannot be so."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from conewright.data_files import data_rows
+from conewright.stages.common.conditioned import ReadDraws
 from conewright.stages.find.faults import trade
 from conewright.stages.report.data import Severity
+from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from conewright.job.builds.state import Build, FaultState
+    from conewright.stages.common.conditioned import Disagreement
     from conewright.stages.report.assembly import Answer
 
-__all__ = ["finding_verdicts"]
+__all__ = ["disagreement_verdicts", "finding_verdicts", "reading_verdicts"]
+
+FEWEST_DRAWS = 50
+"""With fewer independent draws than this the bands are rough."""
 
 CONNECT_NOTHING = frozenset({"leg-to-chassis", "channel-offset", "pair-shorted"})
 """With one of these the output chip burns, or what is connected to it does."""
@@ -39,3 +48,50 @@ def _words(build: Build, fault: FaultState, *, stops: bool) -> str:
         told = f"{where}, which this plan leaves as it is."
     care = " Connect nothing there until it is mended." if stops else ""
     return f"{told} {row.repair}{care}"
+
+
+def reading_verdicts(answer: Answer) -> None:
+    """Name the readings that disagree with what is written, and say if the draws got few."""
+    draws = answer.draws
+    if not isinstance(draws, ReadDraws):
+        return
+    disagreement_verdicts(answer, draws.told)
+    if draws.effective is not None and draws.effective < min(FEWEST_DRAWS, draws.samples / 2):
+        answer.verdict(
+            "vehicle",
+            "readings",
+            Severity.NOTE,
+            f"The readings leave {draws.effective:.0f} independent draws of {draws.samples}: the "
+            "bands are rough. Ask for more draws, or look whether a reading is right.",
+        )
+
+
+def disagreement_verdicts(answer: Answer, told: Iterable[Disagreement]) -> None:
+    """Name each reading that cannot be so if what is written is, with the likeliest reasons."""
+    for each in told:
+        read = each.observation
+        name = "-".join(part for part in (read.test, read.figure, "disagrees") if part)
+        what = trade.test(read.test).title
+        expected = number(each.expected, read.unit, spread=each.error)
+        first, second, third = _reasons(each)
+        answer.verdict(
+            read.at,
+            name,
+            Severity.WARN,
+            f"{read.at}: {what} reads {read.said}; by what is written it would be {expected} with "
+            f"a standard error of {number(each.error, read.unit, spread=each.error)}, and that is "
+            f"{abs(each.apart):.0f} of them away. Nothing is reckoned with it. Likeliest: {first}; "
+            f"{second}; {third}. Read it again, or correct what is written.",
+        )
+
+
+def _reasons(each: Disagreement) -> tuple[str, str, str]:
+    """Return the three likeliest reasons why a reading disagrees."""
+    read = each.observation
+    wanted = (read.test, read.figure, each.side)
+    row = next(
+        row
+        for row in data_rows("stages.find", "reasons.csv")
+        if (row["test"], row["figure"], row["side"]) == wanted
+    )
+    return row["first"], row["second"], row["third"]
