@@ -10,6 +10,7 @@ import conewright as cw
 from conewright.job.builds.draws import draw
 from conewright.job.builds.job import Job
 from conewright.job.text.parsing import loads
+from conewright.pictures.hear import hear_title
 from conewright.stages.common.conditioned import ReadDraws, conditioned_draws
 from conewright.stages.common.updating import updated
 from conewright.stages.report.data import Report
@@ -155,3 +156,25 @@ def test_volts_lost_on_the_feed_move_its_resistance() -> None:
     before, after = (d(feeds) for d in (conditioned_draws(demo().build(), samples=64), moved(job)))
     assert after[0, 0] > 1.5 * before[0, 0]
     assert np.std(np.log(after[1:])) < 0.9 * np.std(np.log(before[1:]))
+
+
+def test_an_unknown_load_keeps_its_channel() -> None:
+    tables = cw.demo_job().to_dict()
+    channels = [
+        {**each, "load": "unknown"} if each["id"] == "rear-right" else each
+        for each in tables["channel"]
+    ]
+    taken = ("pair-resistance", "rear-right", "1.9 ohm")
+    build = demo(taken, channel=channels, proposal=[]).build()
+    report = cw.feed(build, samples=SAMPLES)
+    odds = [each for each in report.figures if each.id.startswith("rear-right.wiring.")]
+    assert sum(each.value or 0.0 for each in odds) == pytest.approx(1.0, abs=0.1)
+    assert max(odds, key=lambda each: each.value or 0.0).id.endswith(("two-parallel", "one-2-ohm"))
+    lowest = report.figure("rear-right.likely_minimum_impedance")
+    # Above the ohms of its coils, by what cone and inductance leave at the dip between them.
+    assert lowest.value is not None
+    assert 1.9 < lowest.value < 1.4 * 1.9
+    told = next(each for each in report.verdicts if each.id == "rear-right.unknown")
+    assert told.severity == "warn"
+    title = hear_title(cw.hear(build, samples=SAMPLES), ("driver",))
+    assert title.endswith("(without rear-right, of unknown load)")

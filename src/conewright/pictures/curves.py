@@ -21,6 +21,7 @@ __all__ = [
     "curves",
     "figure_of",
     "has_band",
+    "left_out",
     "name_of",
     "said",
     "subjects",
@@ -72,6 +73,11 @@ def curves(report: Report, ids: Iterable[str]) -> list[Curve]:
 def has_band(curves: Iterable[Curve]) -> bool:
     """Return whether any of the curves has a band of some width."""
     return any(bool(np.any(found.high > found.low)) for found in curves)
+
+
+def left_out(report: Report) -> tuple[str, ...]:
+    """Return the channels that a report leaves out, since nobody knows what they drive."""
+    return tuple(each.subject for each in report.verdicts if each.id == f"{each.subject}.unknown")
 
 
 def subjects(report: Report, name: str) -> tuple[str, ...]:

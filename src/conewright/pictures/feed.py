@@ -28,6 +28,7 @@ from conewright.pictures.curves import (
     curves,
     figure_of,
     has_band,
+    left_out,
     said,
     subjects,
     value_of,
@@ -93,7 +94,10 @@ def feed_title(report: Report) -> str:
     end = f"the radio is rated for {number(rated)}"
     if not below:
         return f"No channel falls below {said(worst)}; {end}"
-    return f"{_together(below, list(channels))} {said(worst)}; {end}"
+    together = _together(below, list(channels))
+    if left_out(report):
+        together = together.replace("All channels", "All known channels")
+    return f"{together} {said(worst)}; {end}"
 
 
 def _together(below: list[str], channels: list[str]) -> str:

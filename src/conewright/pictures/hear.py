@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from conewright.phrases import listed
 from conewright.physics.basics.arrays import FloatArray
 from conewright.pictures.axes import (
     GREY,
@@ -33,6 +34,7 @@ from conewright.pictures.curves import (
     curves,
     figure_of,
     has_band,
+    left_out,
     said,
     subjects,
 )
@@ -90,14 +92,20 @@ def hear_title(report: Report, seats: tuple[str, ...]) -> str:
     """Say in one sentence what changes in the bass, or how deep and how loud it plays cleanly."""
     if report.against is not None:
         changes = [f for seat in seats if (f := figure_of(report, seat, "bass_change"))]
-        return _change_title(changes) if changes else report.answer
+        return f"{_change_title(changes)}{_without(report)}" if changes else report.answer
     parts = []
     for seat in seats:
         corner = figure_of(report, seat, "bass_corner")
         loud = figure_of(report, seat, "max_clean_level")
         if corner and loud:
             parts.append(f"{seat}: bass down to {said(corner)}, clean up to {said(loud)}")
-    return "; ".join(parts) or report.answer
+    heard = "; ".join(parts)
+    return f"{heard}{_without(report)}" if heard else report.answer
+
+
+def _without(report: Report) -> str:
+    missing = left_out(report)
+    return f" (without {listed(missing)}, of unknown load)" if missing else ""
 
 
 def octave_levels(found: Curve) -> Curve:

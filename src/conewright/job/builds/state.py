@@ -404,7 +404,7 @@ class Build(Shown):
 
     `axes` are the random axes of the whole job (as found and every proposal), so that two builds
     of one job draw the same path on the same axis.
-    `unknown` channels drive what nobody knows: no stage but find has an answer about them.
+    `unknown` channels drive what nobody knows: find and feed tell what they may drive.
     `faults` are the findings of the job that are there; places and channels carry their own.
     `planned` are the paths of the fields that the proposal changes.
     """

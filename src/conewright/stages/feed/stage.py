@@ -18,6 +18,7 @@ from conewright.stages.feed.drain import drain_figures, drain_verdict
 from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.supply import supply_figures
 from conewright.stages.feed.supply_verdicts import supply_verdicts
+from conewright.stages.feed.unwired import unwired_figures
 from conewright.stages.feed.verdicts import feed_verdicts, feed_working
 from conewright.stages.find.faults.told import finding_verdicts, reading_verdicts
 from conewright.stages.report.assembly import Answer
@@ -86,6 +87,7 @@ def feed_answer(
     feed_verdicts(answer, load)
     supply_verdicts(answer, load)
     drain_verdict(answer)
+    unwired_figures(answer)
     component_figures(answer, load)
     return answer.report(headlines=_headlines(load) if whole else {})
 
