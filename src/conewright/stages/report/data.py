@@ -171,7 +171,7 @@ class Series(_Data):
         >>> curve.frequency.shape == curve.value.shape == curve.low.shape
         True
         >>> round(float(abs(curve.value).min()), 2)
-        2.24
+        2.23
         """
         values = self.y.values
         if any(isinstance(each, str) for each in values):
@@ -339,7 +339,7 @@ class Report(Shown, _Data):
         >>> import conewright as cw
         >>> load = cw.feed(cw.demo_job().build()).figure("rear-left.minimum_impedance")
         >>> f"{load.value:.2f} {load.unit}, {load.low:.2f} to {load.high:.2f}, {load.origin}"
-        '2.24 ohm, 2.17 to 2.33, typical'
+        '2.24 ohm, 2.19 to 2.29, typical'
         """
         for entry in self.figures:
             if entry.id == id:
@@ -384,7 +384,7 @@ class Report(Shown, _Data):
         >>> frame = cw.feed(cw.demo_job().build()).to_frame()
         >>> row = frame.loc["rear-left.minimum_impedance"]
         >>> [round(float(row[name]), 2) for name in ("value", "low", "high")]
-        [2.24, 2.17, 2.33]
+        [2.24, 2.19, 2.29]
 
         Raises:
             BadInputError: pandas is not installed.
