@@ -22,10 +22,9 @@ from conewright.errors import BadInputError
 from conewright.job.text.job_file import JobFile
 from conewright.job.text.parsing import kept_job
 from conewright.job.text.readings import with_finding, with_reading
-from conewright.stages.find.faults.trade import test
+from conewright.stages.find.faults.trade import INCONCLUSIVE, test
 from conewright.stages.find.stage import find
 from conewright.stages.find.talk.answering import Answered
-from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.find.talk.mending import evidence_for, sure_faults
 from conewright.stages.report.data import Figure, ReadingCard, Report, Severity, Verdict
 from conewright.views.cells import MARKS

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from conewright.errors import BadInputError
-from conewright.stages.find.faults.trade import test
+from conewright.stages.find.faults.trade import INCONCLUSIVE, test
 from conewright.stages.find.talk.answering import Answered, read_answer, same_words
 from conewright.stages.find.talk.cards import card_of
-from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.report.data import ReadingCard, Report
 from conewright.views.layout import paragraph
 from conewright.views.numbers import minutes

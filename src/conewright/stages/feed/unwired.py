@@ -11,13 +11,13 @@ from conewright.phrases import listed
 from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.find.faults import trade
 from conewright.stages.find.instruments.topology import population, usual_error, warmth_spread
-from conewright.stages.find.talk.loads import unknown_loads
+from conewright.stages.find.instruments.unknown import unknown_loads
 from conewright.stages.report.data import Kind, Severity
 from conewright.stages.report.words import number, odds, with_band
 
 if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray
-    from conewright.stages.find.talk.loads import UnknownLoad
+    from conewright.stages.find.instruments.unknown import UnknownLoad
     from conewright.stages.report.assembly import Answer
 
 __all__ = ["unwired_figures"]

@@ -11,11 +11,12 @@ from conewright.stages.find.direct_current import offset_verdicts, pulse_figures
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom
 from conewright.stages.find.faults.told import disagreement_verdicts
+from conewright.stages.find.instruments.unknown import unknown_loads
 from conewright.stages.find.printed import printed_verdicts
 from conewright.stages.find.talk.cards import reading_card, reading_figures
 from conewright.stages.find.talk.courses import Step, likeliest_course
 from conewright.stages.find.talk.inquiry import Inquiry, inquire
-from conewright.stages.find.talk.loads import unknown_loads, wiring_cards, wiring_figures
+from conewright.stages.find.talk.loads import wiring_cards, wiring_figures
 from conewright.stages.find.talk.planning import CERTAIN, Foresight, Proposal, top
 from conewright.stages.find.talk.rollouts import FEW, Promise, promised
 from conewright.stages.find.talk.sentences import (

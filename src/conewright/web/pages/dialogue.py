@@ -16,10 +16,10 @@ from conewright.job.document.document import Reading
 from conewright.job.text.readings import with_reading, without_reading
 from conewright.sound.sounds import LIMIT, sounds_for
 from conewright.stages.find.faults.entries import TestKind
+from conewright.stages.find.faults.trade import INCONCLUSIVE
 from conewright.stages.find.faults.trade import test as test_kind
 from conewright.stages.find.talk.answering import SWEEP_EXAMPLE, Answered, read_answer
 from conewright.stages.find.talk.cards import card_of, minutes_of
-from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.report.data import Figure, ReadingCard, Report, Severity
 from conewright.stages.report.words import odds
 from conewright.views.numbers import minutes, percent

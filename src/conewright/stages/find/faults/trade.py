@@ -41,6 +41,7 @@ from conewright.stages.find.faults.shop import VARIABLE, own_texts
 
 __all__ = [
     "FAULT_IDS",
+    "INCONCLUSIVE",
     "TEST_IDS",
     "Access",
     "Answer",
@@ -66,6 +67,9 @@ __all__ = [
     "word_table",
     "words_of_complaints",
 ]
+
+INCONCLUSIVE = "not conclusive"
+"""What a reading says that was taken and told nothing."""
 
 # A rest nearer to 0 than this, on either side, is the rounding of a sum.
 TINY = 1e-9

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from conewright.errors import BadInputError, QuantityError
 from conewright.job.quantity.values import format_quantity, parse_quantity
 from conewright.stages.find.faults import trade
-from conewright.stages.find.talk.inquiry import INCONCLUSIVE, SWEEP_FIGURES, heard
+from conewright.stages.find.faults.trade import INCONCLUSIVE
+from conewright.stages.find.talk.inquiry import SWEEP_FIGURES, heard
 
 __all__ = ["SWEEP_EXAMPLE", "Answered", "allowed_answers", "read_answer", "same_words"]
 

@@ -31,10 +31,7 @@ from conewright.stages.find.odds.prior import low_load_odds, model_of, said_by_o
 from conewright.stages.find.odds.remedy import blameless
 from conewright.stages.find.talk.planning import Opened, access_key
 
-__all__ = ["INCONCLUSIVE", "SWEEP_FIGURES", "Inquiry", "Said", "Taken", "heard", "inquire"]
-
-INCONCLUSIVE = "not conclusive"
-"""What a reading says that was taken and told nothing."""
+__all__ = ["SWEEP_FIGURES", "Inquiry", "Said", "Taken", "heard", "inquire"]
 
 KNOWN_FROM = 0.5
 """A load computed to be too low with more than this chance is taken as a fact."""
@@ -306,7 +303,7 @@ def heard(test: str, said: str | float | Mapping[str, str]) -> str | Quantity | 
     if isinstance(said, Mapping):
         return _sweep(test, said)
     text = _in_words(said)
-    if text.strip().lower() == INCONCLUSIVE:
+    if text.strip().lower() == trade.INCONCLUSIVE:
         return None
     if text in kind.words:
         return text

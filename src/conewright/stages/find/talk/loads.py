@@ -3,31 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from math import inf
 
-from conewright.job.builds.state import Build, UnknownChannelState
-from conewright.job.document.document import Reading
-from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.phrases import listed
 from conewright.stages.find.faults import trade
 from conewright.stages.find.instruments.topology import (
     Key,
-    LoadContext,
     LoadReading,
-    context_of,
     expected_at_plug,
     topology_odds,
 )
+from conewright.stages.find.instruments.unknown import UnknownLoad
 from conewright.stages.find.talk.cards import reading_card, reading_figures
-from conewright.stages.find.talk.inquiry import INCONCLUSIVE
 from conewright.stages.find.talk.planning import CERTAIN, Opened
 from conewright.stages.find.talk.separation import expected_bits, telling_apart
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Outlook, ReadingCard, Severity
 from conewright.stages.report.words import number, odds
 
-__all__ = ["UnknownLoad", "unknown_loads", "wiring_cards", "wiring_figures"]
+__all__ = ["wiring_cards", "wiring_figures"]
 
 LEAST_ODDS = 0.005
 
@@ -36,33 +30,6 @@ LEAST_BITS = 0.05
 
 TELLING = 1.0
 """Two loads that read nearer to each other than this, in spreads, are not told apart by it."""
-
-
-@dataclass(frozen=True, slots=True)
-class UnknownLoad:
-    """What is known of a channel's unknown load.
-
-    Attributes:
-        channel: id of the channel.
-        taken: what was read of it.
-        context: cable, radio and temperature.
-        ranked: every usual load with its odds, likeliest first.
-
-    """
-
-    channel: str
-    taken: tuple[LoadReading, ...]
-    context: LoadContext
-    ranked: tuple[tuple[str, float], ...]
-
-
-def unknown_loads(build: Build) -> tuple[UnknownLoad, ...]:
-    """Return what is known of the load of each unknown channel."""
-    loads = []
-    for channel in build.unknown:
-        taken, context = tuple(_taken(build, channel)), context_of(build, channel)
-        loads.append(UnknownLoad(channel.id, taken, context, topology_odds(taken, context)))
-    return tuple(loads)
 
 
 def wiring_figures(answer: Answer, loads: Iterable[UnknownLoad]) -> None:
@@ -174,15 +141,6 @@ def _outlooks(load: UnknownLoad, key: Key) -> Iterator[Outlook]:
         yield Outlook(word=word, chance=chance, cause=f"{load.channel}.{cause}", odds=after)
 
 
-def _taken(build: Build, channel: UnknownChannelState) -> list[LoadReading]:
-    return [
-        found
-        for entry in build.job.readings
-        if entry.at == channel.id
-        for found in _load_readings(entry)
-    ]
-
-
 TEST_OF = {"plug": "pair-resistance", "impedance": "impedance-sweep"}
 """Readings of an unknown channel that a card asks for, and the test that takes them."""
 
@@ -192,36 +150,3 @@ READ = {
     "returns": "the ohms between its minus wire and that of another channel",
     "impedance": "the impedance at the plug",
 }
-
-
-def _load_readings(entry: Reading) -> Iterator[LoadReading]:
-    """Turn a reading of an unknown channel into ohms at the plug or impedances."""
-    if str(entry.value).strip().lower() == INCONCLUSIVE:
-        return
-    if entry.test == "pair-resistance":
-        yield _ohms("plug", str(entry.value), None)
-    elif entry.test == "impedance-sweep" and isinstance(entry.value, dict):
-        yield from _series(entry.value.items())
-
-
-def _series(points: Iterable[tuple[str, str]]) -> Iterator[LoadReading]:
-    for name, text in points:
-        if name == "unplugged":
-            yield _ohms("unplugged", text, None)
-        elif name == "coil":
-            yield _ohms("plug", text, None)
-        elif name not in ("resonance", "peak"):
-            yield _ohms("impedance", text, parse_quantity(name, dimension="frequency").value)
-
-
-def _ohms(kind: str, text: str, frequency: float | None) -> LoadReading:
-    if text.strip().lower() == "open":
-        return LoadReading(kind, inf, None, frequency)
-    quantity = parse_quantity(text, dimension="resistance", positive=True)
-    return LoadReading(kind, quantity.value, _error(quantity), frequency)
-
-
-def _error(quantity: Quantity) -> float | None:
-    if quantity.low is None or quantity.high is None:
-        return None
-    return (quantity.high - quantity.low) / (2 * 1.96)
