@@ -194,7 +194,8 @@ def answer(chance: random.Random) -> Said:
     test = chance.choice(trade.tests())
     read: Callable[[str], Answered] = lambda text: read_answer(test.id, text)  # noqa: E731
     if test.number == "quantity" and chance.random() < 0.7:
-        digits, _ = number(chance)
+        # Within what every instrument shows: beyond it a right text is refused.
+        digits = f"{chance.uniform(0.0, 15.0):.{chance.randrange(4)}f}"
         unit = chance.choice(("", f" {test.unit}"))
         wanted = f"{digits} {test.unit}"
         return Said(f"{digits}{unit}", read, lambda found: found.value == wanted)

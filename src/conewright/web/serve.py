@@ -256,6 +256,8 @@ def _config(app: FastAPI, settings: Settings, held: Certificate | None = None) -
         proxy_headers=False,
         # Above what is held open on the local network, since some of those just end.
         limit_concurrency=2 * settings.connections,
+        # So many are accepted before any of them is counted, each with a file of its own.
+        backlog=settings.connections,
         timeout_keep_alive=5,
         timeout_graceful_shutdown=3,
         h11_max_incomplete_event_size=2 * settings.largest_headers,
