@@ -72,7 +72,7 @@ def test_the_demo_answered_as_it_was_leads_to_its_cause(
         assert asked(shown) == (test, at)
         sent = said(client, kept, test, at, base=base, **answer)
         assert sent.status_code == 303
-        assert sent.headers["location"] == f"/jobs/{kept.job_id}/find"
+        assert sent.headers["location"] == f"/jobs/{kept.job_id}/find#reading"
     assert first_cause(page(client, kept)) == "one driver connected the wrong way round@door-fr"
     newest = store.get(kept.job_id)
     assert newest.revision == 1 + len(SAID)
@@ -148,6 +148,70 @@ def test_taking_back_gives_the_text_there_was(newline: str, mark: str) -> None:
 )
 def test_taking_back_knows_every_way_to_write_a_reading(text: str, expected: str) -> None:
     assert without_reading(text) == expected
+
+
+def test_any_reading_is_taken_back_by_its_number(
+    client: TestClient, store: Store, kept: Saved
+) -> None:
+    said(client, kept, "mono-bass", "front", word="weaker")
+    said(client, kept, "cell-pulse", "door-fr", base=2, word="inward")
+    sent = client.post(f"/jobs/{kept.job_id}/readings/undo", data={"base": "3", "number": "1"})
+    assert (sent.status_code, sent.headers["location"][-6:]) == (303, "#taken")
+    newest = store.get(kept.job_id)
+    assert [each.test for each in newest.job.readings] == ["cell-pulse"]
+    assert newest.note == "took back mono-bass at front: weaker"
+
+
+# --- Changing -------------------------------------------------------------------------------------
+
+
+def test_a_reading_is_changed_where_it_stands_with_its_value_shown(
+    client: TestClient, store: Store, kept: Saved
+) -> None:
+    said(client, kept, "pair-resistance", "rear-left", value="2.2 ohm ± 0.1 ohm")
+    said(client, kept, "mono-bass", "front", base=2, word="weaker")
+    shown = page(client, kept, "?reading=pair-resistance@rear-left&change=1")
+    assert asked(shown) == ("pair-resistance", "rear-left")
+    assert 'value="2.2 ohm ± 0.1 ohm"' in shown
+    assert "So far it says <b>2.2 ohm ± 0.1 ohm</b>" in shown
+    # A word may be pressed although the old value still stands in the field.
+    changed = {"number": "1", "value": "2.2 ohm ± 0.1 ohm", "word": "open"}
+    sent = said(client, kept, "pair-resistance", "rear-left", base=3, **changed)
+    assert sent.status_code == 303
+    readings = store.get(kept.job_id).job.readings
+    assert [(each.test, each.value) for each in readings] == [
+        ("pair-resistance", "open"),
+        ("mono-bass", "weaker"),
+    ]
+
+
+def test_a_reading_taken_again_replaces_the_first_unless_it_changed_by_itself(
+    client: TestClient, store: Store, kept: Saved
+) -> None:
+    for base, (value, more) in enumerate(
+        (("2.2 ohm", {}), ("2.4 ohm", {}), ("3.9 ohm", {"beside": "on"})), start=1
+    ):
+        answer = {"value": value, **more}
+        sent = said(client, kept, "pair-resistance", "rear-left", base=base, **answer)
+        assert sent.status_code == 303
+    assert [each.value for each in store.get(kept.job_id).job.readings] == ["2.4 ohm", "3.9 ohm"]
+    # The first of two of one test is changed by its number.
+    sent = said(client, kept, "pair-resistance", "rear-left", base=4, value="2.5 ohm", number="1")
+    assert sent.status_code == 303
+    assert [each.value for each in store.get(kept.job_id).job.readings] == ["2.5 ohm", "3.9 ohm"]
+    wrong = said(client, kept, "mono-bass", "front", base=5, word="weaker", number="1")
+    assert "no such reading[1] to change" in wrong.text
+
+
+def test_a_failed_change_keeps_what_was_typed_and_what_it_is_about(
+    client: TestClient, kept: Saved
+) -> None:
+    said(client, kept, "pair-resistance", "rear-left", value="2.2 ohm")
+    fields = {"value": "two bananas", "number": "1", "beside": "on"}
+    shown = unescape(said(client, kept, "pair-resistance", "rear-left", base=2, **fields).text)
+    assert 'value="two bananas"' in shown
+    assert '<input type="hidden" name="number" value="1">' in shown
+    assert 'name="beside" value="on" checked' in shown
 
 
 # --- What is wrong --------------------------------------------------------------------------------

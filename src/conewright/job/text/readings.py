@@ -44,7 +44,14 @@ _JSON_MARGIN = re.compile(r"^[ \t]+(?=\")", re.MULTILINE)
 
 
 def with_reading(
-    text: str, format: Format, *, test: str, at: str, value: Said, beside: bool = False
+    text: str,
+    format: Format,
+    *,
+    test: str,
+    at: str,
+    value: Said,
+    beside: bool = False,
+    number: int = 0,
 ) -> str:
     """Return the text of a job with a reading: behind those that it has, or in the place of one.
 
@@ -56,6 +63,7 @@ def with_reading(
         value: what it said.
         beside: keep an earlier reading of the test at that place, as what was read has changed by
             itself; otherwise it is replaced.
+        number: of the reading it replaces, counted from 1; 0 for the last of its test and place.
 
     Raises:
         BadInputError: there is no place for it in this text.
@@ -64,7 +72,7 @@ def with_reading(
     said = dict(value) if isinstance(value, Mapping) else value
     entry = {"test": test, "at": at, "value": said}
     same = None if beside else {"test": test, "at": at}
-    return _with_entry(text, format, "reading", entry, same=same)
+    return _with_entry(text, format, "reading", entry, same=same, number=number)
 
 
 def with_finding(
@@ -131,11 +139,16 @@ def _with_entry(
     entry: Mapping[str, Any],
     *,
     same: Mapping[str, Any] | None,
+    number: int = 0,
 ) -> str:
     plain = bare(text)
     old = _plain(plain, format)
     entries = list(old.get(name, []))
     there = [n for n, each in enumerate(entries) if same and _is(each, same)]
+    if same and number:
+        there = [n for n in there if n == number - 1]
+        if not there:
+            raise BadInputError(f"there is no such {name}[{number}] to change")
     if there:
         entries[there[-1]] = {**entries[there[-1]], **entry}
     else:

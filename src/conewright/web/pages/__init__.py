@@ -3,6 +3,7 @@
 from fastapi import APIRouter
 
 from conewright.web.pages.dialogue import router as dialogue
+from conewright.web.pages.findings import router as findings
 from conewright.web.pages.history import router as history
 from conewright.web.pages.job import router as job
 from conewright.web.pages.jobs import router as jobs
@@ -22,6 +23,7 @@ routers: tuple[APIRouter, ...] = (
     proposals,
     job,
     dialogue,
+    findings,
     sounds,
     make,
     text,

@@ -7,24 +7,28 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from conewright.errors import BadInputError, ConewrightError, JobError
 from conewright.job.document.document import Reading
+from conewright.job.document.fault_names import CHANNEL_FAULTS, PLACE_FAULTS, VEHICLE_FAULTS
 from conewright.job.text.readings import with_reading, without_reading
 from conewright.sound.sounds import LIMIT, sounds_for
 from conewright.stages.find.faults.entries import TestKind
-from conewright.stages.find.faults.trade import INCONCLUSIVE
+from conewright.stages.find.faults.trade import INCONCLUSIVE, fault
 from conewright.stages.find.faults.trade import test as test_kind
 from conewright.stages.find.talk.answering import SWEEP_EXAMPLE, Answered, read_answer
 from conewright.stages.find.talk.cards import card_of, minutes_of
+from conewright.stages.find.talk.planning import CERTAIN
 from conewright.stages.report.data import Figure, ReadingCard, Report, Severity
 from conewright.stages.report.words import odds
 from conewright.views.numbers import minutes, percent
 from conewright.views.search import cause_name, split_cause
 from conewright.web.base.errors import Refusal
+from conewright.web.base.settings import LARGEST_NUMBER
 from conewright.web.desk.workers import Question
 from conewright.web.frame.answer import verdict_views
 from conewright.web.frame.context import JobPage, open_page, plan_of, report_of, view_of
@@ -36,6 +40,7 @@ from conewright.web.frame.page import (
     reading_of,
     render,
     save,
+    see_other,
 )
 from conewright.web.frame.rendered import kept
 from conewright.web.pages.stage import picture_view, refused_page
@@ -47,6 +52,9 @@ router = APIRouter()
 LEAST_CAUSE, MOST_CAUSES = 0.01, 5
 """From which odds on causes are shown, and how many."""
 
+STATES = frozenset((*PLACE_FAULTS, *CHANNEL_FAULTS, *VEHICLE_FAULTS))
+"""Faults that can be taken as found; a load too low follows from the load."""
+
 PLACES = {
     "none": "from the seat, nothing is opened",
     "radio": "at the radio's plug, radio out",
@@ -56,11 +64,17 @@ PLACES = {
 
 @dataclass(frozen=True, slots=True)
 class Typed:
-    """What somebody answered that could not be taken: shown again with what is wrong with it."""
+    """What somebody answers: shown again with what is wrong with it.
+
+    number: of the reading that is changed, counted from 1; 0 for none.
+    beside: what was read has changed by itself: both readings stay.
+    """
 
     reading: str = ""
     value: str = ""
     error: str = ""
+    number: int = 0
+    beside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,55 +98,112 @@ class Cause:
     percent: str
     words: str
     before: str
+    fault: str
+    is_state: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A reading of the job as it is listed."""
+
+    test: str
+    at: str
+    said: str
+
+    @property
+    def id(self) -> str:
+        """`test@place`."""
+        return f"{self.test}@{self.at}"
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A finding of the job as it is listed."""
+
+    fault: str
+    at: str
+    title: str
+    state: str
+    since: str
+
+
+Change = Annotated[int, Query(ge=0, le=LARGEST_NUMBER)]
 
 
 @router.get("/jobs/{job_id}/find")
 def find_page(
-    request: Request, job_id: str, revision: Revision = None, reading: str = ""
+    request: Request,
+    job_id: str,
+    revision: Revision = None,
+    reading: str = "",
+    change: Change = 0,
 ) -> Response:
-    """Show the reading worth taking next, or a chosen one, and what is known so far."""
+    """Show the reading worth taking next, a chosen one or one to change, and what is known."""
 
     def show() -> Response:
-        return _shown(request, open_page(request, job_id, revision=revision), Typed(reading))
+        page = open_page(request, job_id, revision=revision)
+        return _shown(request, page, _changed(page, change) or Typed(reading))
 
     return kept(request, job_id, show)
 
 
 @router.post("/jobs/{job_id}/readings")
 def answer(request: Request, job_id: str, form: Form) -> Response:
-    """Write the answer to a reading down behind the readings that the job has."""
+    """Write the answer to a reading down; one taken again replaces the first, where asked so."""
     fields = form_texts(form)
     page = open_page(request, job_id, revision=number_in(fields, "base"))
     test, at = fields.get("test", ""), fields.get("at", "")
     typed, word = fields.get("value", "").strip(), fields.get("word", "").strip()
+    number, beside = number_in(fields, "number"), "beside" in fields
+    before = _changed(page, number)
     try:
-        said = _said(test, typed, word)
+        # A value that only stands there because it is to be changed was not typed.
+        shown = before is not None and typed == before.value
+        said = _said(test, "" if word and shown else typed, word)
         text = reading_of(request).run(
-            with_reading, page.saved.text, "toml", test=test, at=at, value=said.value
+            with_reading,
+            page.saved.text,
+            "toml",
+            test=test,
+            at=at,
+            value=said.value,
+            beside=beside,
+            number=number,
         )
+        then = f"{page.base}/find#reading"
+        if text == page.saved.text:
+            return see_other(then)
         _hold_usable(request, text)
-        return save(
-            request, page.saved, text, then=f"{page.base}/find", note=f"{test} at {at}: {said}"
-        )
+        return save(request, page.saved, text, then=then, note=f"{test} at {at}: {said}")
     except BadInputError as error:
         told = "; ".join(map(str, error.problems)) if isinstance(error, JobError) else str(error)
-        return _shown(request, page, Typed(f"{test}@{at}", typed, told))
+        return _shown(request, page, Typed(f"{test}@{at}", typed, told, number, beside))
 
 
 @router.post("/jobs/{job_id}/readings/undo")
 def undo(request: Request, job_id: str, form: Form) -> Response:
-    """Take the last reading back, as a new revision."""
-    page = open_page(request, job_id, revision=number_in(form_texts(form), "base"))
+    """Take a reading back, the last one where no number is named, as a new revision."""
+    fields = form_texts(form)
+    page = open_page(request, job_id, revision=number_in(fields, "base"))
+    number = number_in(fields, "number")
     try:
-        text = reading_of(request).run(without_reading, page.saved.text)
+        text = reading_of(request).run(without_reading, page.saved.text, number=number)
     except BadInputError as error:
         raise Refusal(422, f"Nothing was taken back: {error}.") from None
-    last = page.job.readings[-1]
-    note = f"took back {last.test} at {last.at}: {_told(last)}"
-    return save(request, page.saved, text, then=f"{page.base}/find", note=note)
+    gone = page.job.readings[number - 1]
+    note = f"took back {gone.test} at {gone.at}: {_told(gone)}"
+    return save(request, page.saved, text, then=f"{page.base}/find#taken", note=note)
 
 
 # --- Taking an answer -----------------------------------------------------------------------------
+
+
+def _changed(page: JobPage, number: int) -> Typed | None:
+    """Return a reading of the job as it is changed, None where there is none of that number."""
+    if not 0 < number <= len(page.job.readings):
+        return None
+    old = page.job.readings[number - 1]
+    return Typed(f"{old.test}@{old.at}", _told(old), number=number)
 
 
 def _said(test: str, typed: str, word: str) -> Answered:
@@ -182,7 +253,10 @@ def _shown(request: Request, page: JobPage, typed: Typed) -> Response:
         typed=typed,
         others=[each for each in report.readings if card is None or each.id != card.id],
         every=_every(report),
-        taken=[(each, _told(each)) for each in page.job.readings],
+        taken=[Taken(each.test, each.at, _told(each)) for each in page.job.readings],
+        before=_before(card, typed, page),
+        found=_found(page),
+        certain=any(cause.is_state and cause.chance >= CERTAIN for cause in _causes(report)),
         causes=_causes(report),
         loads=[
             (_named(each.name, report), percent(each.value or 0.0))
@@ -207,6 +281,7 @@ def _asked(card: ReadingCard, report: Report, page: JobPage) -> dict[str, object
         "where": f"{_place_name(card.subject, page)}, {PLACES.get(kind.access, kind.access)}",
         "part": card.subject in _parts(page),
         "hint": _hint(kind),
+        "words": (*kind.words, INCONCLUSIVE),
         "misleads": kind.misleads,
         "general": not any(each.id == card.id for each in report.readings),
         "sounds": sounds_for(card.test),
@@ -276,6 +351,23 @@ def _chosen(id: str, report: Report, page: JobPage) -> ReadingCard | None:
         return None
 
 
+def _before(card: ReadingCard | None, typed: Typed, page: JobPage) -> str:
+    """Return what a reading that is taken again said before; empty where it was not taken yet."""
+    if card is None:
+        return ""
+    if (changed := _changed(page, typed.number)) is not None:
+        return changed.value
+    last = page.job.last_reading(card.test, card.subject)
+    return "" if last is None else _told(last)
+
+
+def _found(page: JobPage) -> list[Found]:
+    return [
+        Found(each.fault, each.at, fault(each.fault).title, each.state, each.since or "")
+        for each in page.job.findings
+    ]
+
+
 def _every(report: Report) -> Mapping[str, list[tuple[str, str]]]:
     """Return every reading that can still be taken, its id and place, by the title of its test."""
     found: dict[str, list[tuple[str, str]]] = {}
@@ -301,7 +393,9 @@ def _cause(figure: Figure, before: float | None) -> Cause:
     title, place = split_cause(figure)
     chance = figure.value or 0.0
     was = "" if before is None or percent(before) == percent(chance) else percent(before)
-    return Cause(title, place, chance, percent(chance), odds(chance), was)
+    name = figure.name.partition("@")[0]
+    is_state = name in STATES
+    return Cause(title, place, chance, percent(chance), odds(chance), was, name, is_state)
 
 
 def _step(reading: str, taken: float, likely: str) -> str:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from conewright.errors import BadInputError
 from conewright.job.document.document import Proposal
+from conewright.job.text.parsing import kept_job
+from conewright.job.text.readings import with_finding, with_plan
 from conewright.phrases import listed
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom
@@ -17,7 +19,15 @@ from conewright.stages.find.talk.planning import CERTAIN
 if TYPE_CHECKING:
     from conewright.job.builds.job import Job
 
-__all__ = ["Mending", "evidence_for", "mending", "sure_faults", "with_mending"]
+__all__ = [
+    "Mending",
+    "evidence_for",
+    "mending",
+    "sure_faults",
+    "text_with_found",
+    "text_with_mending",
+    "with_mending",
+]
 
 ID = "mend"
 """Of the proposal; counted on where that is taken by another plan."""
@@ -120,3 +130,25 @@ def with_mending(job: Job, chances: Mapping[Atom, float]) -> tuple[Job, str | No
     plan = _named(job, faults)
     only = Proposal(id=plan.id, name=plan.name, mends=plan.mends)
     return job.model_copy(update={"proposals": (*job.proposals, only)}), plan.id
+
+
+def text_with_found(text: str, *, fault: str, at: str) -> str:
+    """Return the text of a job, in TOML, with a fault taken as found, and what speaks for it.
+
+    Raises:
+        BadInputError: the text is none of a job, or has no place for it.
+
+    """
+    since = evidence_for(kept_job(text), fault, at)
+    return with_finding(text, "toml", fault=fault, at=at, since=since)
+
+
+def text_with_mending(text: str) -> tuple[str, str]:
+    """Return the text of a job, in TOML, with the plan that mends what was found, and its id.
+
+    Raises:
+        BadInputError: nothing is established yet, or the text has no place for it.
+
+    """
+    plan = mending(kept_job(text))
+    return with_plan(text, "toml", id=plan.id, name=plan.name, mends=plan.mends), plan.id

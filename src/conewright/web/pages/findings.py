@@ -1,0 +1,81 @@
+"""What was found: taken as established, mended, taken back, made into the plan that mends it."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from conewright.errors import BadInputError, JobError
+from conewright.job.text.readings import with_finding, without_finding
+from conewright.stages.find.faults.trade import fault as fault_kind
+from conewright.stages.find.talk.mending import text_with_found, text_with_mending
+from conewright.web.base.errors import Refusal
+from conewright.web.frame.context import JobPage, open_page
+from conewright.web.frame.page import Form, form_texts, number_in, reading_of, save, see_other
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+
+@router.post("/jobs/{job_id}/findings")
+def take(request: Request, job_id: str, form: Form) -> Response:
+    """Write a fault down as found, or as mended."""
+    fields = form_texts(form)
+    page = open_page(request, job_id, revision=number_in(fields, "base"))
+    fault, at = fields.get("fault", ""), fields.get("at", "")
+    state = "mended" if fields.get("state") == "mended" else "found"
+    known = any((each.fault, each.at) == (fault, at) for each in page.job.findings)
+    run = reading_of(request).run
+    try:
+        text = (
+            run(with_finding, page.saved.text, "toml", fault=fault, at=at, state=state)
+            if known or state == "mended"
+            else run(text_with_found, page.saved.text, fault=fault, at=at)
+        )
+        return _saved(request, page, text, f"{_title(fault)} at {at}: {state}")
+    except BadInputError as error:
+        raise Refusal(422, f"Nothing was written: {_told(error)}.") from None
+
+
+@router.post("/jobs/{job_id}/findings/drop")
+def drop(request: Request, job_id: str, form: Form) -> Response:
+    """Take a finding back."""
+    fields = form_texts(form)
+    page = open_page(request, job_id, revision=number_in(fields, "base"))
+    number = number_in(fields, "number")
+    try:
+        text = reading_of(request).run(without_finding, page.saved.text, number=number)
+    except BadInputError as error:
+        raise Refusal(422, f"Nothing was taken back: {error}.") from None
+    gone = page.job.findings[number - 1]
+    return _saved(request, page, text, f"took back {_title(gone.fault)} at {gone.at}")
+
+
+@router.post("/jobs/{job_id}/mend")
+def mend(request: Request, job_id: str, form: Form) -> Response:
+    """Write the plan that mends what was found, and show it."""
+    page = open_page(request, job_id, revision=number_in(form_texts(form), "base"))
+    try:
+        text, plan = reading_of(request).run(text_with_mending, page.saved.text)
+    except BadInputError as error:
+        raise Refusal(422, f"There is no plan yet: {_told(error)}.") from None
+    then = f"{page.base}/proposals/{plan}"
+    if text == page.saved.text:
+        return see_other(then)
+    return save(request, page.saved, text, then=then, note=f"plan {plan}: mend what was found")
+
+
+def _saved(request: Request, page: JobPage, text: str, note: str) -> Response:
+    then = f"{page.base}/find#found"
+    if text == page.saved.text:
+        return see_other(then)
+    return save(request, page.saved, text, then=then, note=note)
+
+
+def _title(name: str) -> str:
+    return fault_kind(name).title
+
+
+def _told(error: BadInputError) -> str:
+    return "; ".join(map(str, error.problems)) if isinstance(error, JobError) else str(error)
