@@ -116,3 +116,24 @@ def test_an_old_revision_takes_no_findings(client: TestClient, kept: Saved) -> N
     assert re.search(r"/findings|/mend", old) is None
     late = send(client, kept, "findings", 1, **REVERSED)
     assert "Two people changed this job" in late.text
+
+
+def test_what_plans_are_worth_stands_beside_each_other_mending_alone_among_them(
+    client: TestClient, kept: Saved
+) -> None:
+    send(client, kept, "findings", 1, **COIL)
+    address = f"/jobs/{kept.job_id}/proposals"
+    compared = unescape(client.get(address).text)
+    heads = re.findall(r'role="columnheader">(?:<a [^>]*>)?([^<]+)', compared)
+    assert heads[:3] == ["as found", "mending alone", "put-right"]
+    cured = re.search(r">Cures the complaint</th>(.*?)</tr>", compared, re.DOTALL)
+    assert cured is not None
+    assert cured[1].count('class="number') == len(heads)
+    assert "Points of what was asked for" not in compared
+    # No link leads to a plan that is not there; a button writes it.
+    assert f"{address}/mend" not in compared
+    assert "Write down the plan that only mends" in compared
+    assert send(client, kept, "mend", 2).status_code == 303
+    after = client.get(address).text
+    assert f"{address}/mend" in after
+    assert "Write down the plan" not in after

@@ -13,6 +13,7 @@ from starlette.testclient import TestClient
 
 from conewright.job.text.editing import with_values
 from conewright.job.text.parsing import loads
+from conewright.job.text.readings import with_finding
 from conewright.job.text.starter import demo_text
 from conewright.phrases import capital
 from conewright.stages.feed.stage import feed
@@ -520,9 +521,69 @@ def test_a_wrong_row_is_said_and_the_others_stay(client: TestClient, job_id: str
     data = {"base": "1", "action": "show", "name": "n", "hours": "1", **rows(*changes)}
     page = Page(client.post(f"/jobs/{job_id}/proposals/put-right", data=data).text)
     assert "yes or no is wanted" in page.text
-    fields = page.fields(f"/jobs/{job_id}/proposals/put-right")
-    assert fields["value:0"] == "perhaps"
-    assert fields["value:1"] == "side-rl + roof-rl"
+    picked = chosen(page)
+    assert picked["set:door-f?.mount.ring"] == "perhaps"
+    assert picked["set:rear-left.load"] == "side-rl + roof-rl"
+    # What no choice stands for is still written by its path.
+    other = {"base": "1", "action": "show", **rows(("door-f?.mount.cutout", "wide"))}
+    page = Page(client.post(f"/jobs/{job_id}/proposals/put-right", data=other).text)
+    assert page.fields(f"/jobs/{job_id}/proposals/put-right")["value:0"] == "wide"
+
+
+def test_changes_are_picked_and_no_path_is_typed(
+    client: TestClient, store: Store, see: Callable[[str], Page], job_id: str
+) -> None:
+    action = f"/jobs/{job_id}/proposals"
+    data = {
+        "base": "1",
+        "action": "save",
+        "id": "picked",
+        "driver:door-f?": "slim-130",
+        "driver:door-fr": "deep-165",
+        "set:door-f?.mount.ring": "yes",
+        "set:roof-rl.cavity.cover": "film",
+        "set:front-right.load": "door-fr | (4.7 uF + pillar-fr)",
+        "set:rear-left.load": "side-rl + roof-rl",
+        "set:rear-left.high_pass": "80 Hz",
+        "set:head_unit.minimum_load": "2 ohm",
+        "set:head_unit.name": "",
+    }
+    assert client.post(f"{action}/new", data=data).headers["location"] == action
+    assert dict(store.get(job_id).job.proposal("picked").set) == {
+        "door-f?.mount.ring": True,
+        "roof-rl.cavity.cover": "film",
+        "front-right.load": "door-fr | (4.7 uF + pillar-fr)",
+        "rear-left.load": "side-rl + roof-rl",
+        "rear-left.high_pass": "80 Hz",
+        "head_unit.minimum_load": "2 ohm",
+        "door-fl.driver": "slim-130",
+        "door-fr.driver": "deep-165",
+    }
+    # Shown again as it was picked, and saved again it is the same.
+    page = see(f"{action}/picked")
+    again = chosen(page)
+    wanted = {name: text for name, text in data.items() if ":" in name and text}
+    del wanted["driver:door-f?"]
+    assert again == wanted | {"driver:door-fl": "slim-130"}
+    for words in ("in series: side-rl + roof-rl", "all the right way round: door-fr |"):
+        assert words in page.text
+    fields = page.fields(f"{action}/picked") | again | {"action": "save"}
+    assert client.post(f"{action}/picked", data=fields).status_code == 303
+    assert store.get(job_id).revision == 2
+
+
+def test_what_a_proposal_mends_is_ticked(client: TestClient, store: Store, job_id: str) -> None:
+    text = store.get(job_id).text
+    found = with_finding(text, "toml", fault="coil-open", at="door-fl")
+    job = store.create(found, who="Ann").job_id
+    data = {"base": "1", "action": "save", "id": "mended", "mends:coil-open@door-fl": "on"}
+    assert client.post(f"/jobs/{job}/proposals/new", data=data).status_code == 303
+    assert store.get(job).job.proposal("mended").mends == ("coil-open@door-fl",)
+    shown = client.get(f"/jobs/{job}/proposals/mended").text
+    assert 'name="mends:coil-open@door-fl" value="on" checked> voice coil open at door-fl' in shown
+    data = {"base": "2", "action": "save", "set:door-fl.mount.ring": "yes"}
+    assert client.post(f"/jobs/{job}/proposals/mended", data=data).status_code == 303
+    assert store.get(job).job.proposal("mended").mends == ()
 
 
 def test_a_proposal_is_saved_changed_and_taken_out(
@@ -548,7 +609,8 @@ def test_a_driver_is_chosen_for_each_place(
     path = f"/jobs/{job_id}/proposals/slim-fronts"
     page = see(path)
     picked = chosen(page)
-    assert picked == {"driver:door-fl": "slim-130", "driver:door-fr": "slim-130"}
+    drivers = {name: text for name, text in picked.items() if name.startswith("driver:")}
+    assert drivers == {"driver:door-f?": "slim-130"}
     fields = page.fields(path) | picked | {"action": "save"}
     assert not [name for name, value in fields.items() if value.endswith(".driver")]
     # As it was, one line for both doors stays one line: nothing is saved.
@@ -559,7 +621,7 @@ def test_a_driver_is_chosen_for_each_place(
     assert changes["door-fl.driver"] == "slim-130"
     assert changes["door-fr.driver"] == "deep-165"
     assert "door-f?.driver" not in changes
-    client.post(path, data=fields | {"base": "2", "driver:door-fl": "", "driver:door-fr": ""})
+    client.post(path, data=fields | {"base": "2", "driver:door-f?": ""})
     assert not [what for what in store.get(job_id).job.proposals[2].set if "driver" in what]
 
 
@@ -569,7 +631,7 @@ def chosen(page: Page) -> dict[str, str]:
     for tag, attributes in page.tags:
         if tag == "select":
             name = attributes["name"]
-        elif tag == "option" and "selected" in attributes and name.startswith("driver:"):
+        elif tag == "option" and "selected" in attributes:
             found[name] = attributes["value"]
     return found
 

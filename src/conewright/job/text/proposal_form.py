@@ -41,7 +41,8 @@ class Row:
 class ProposalForm:
     """A proposal as typed.
 
-    rows: its changes, but for the drivers. drivers: by place, where another is chosen.
+    rows: its changes, but for the drivers. drivers: by place, where another is chosen. mends:
+    faults that it puts right, each as fault@place.
     """
 
     id: str
@@ -50,11 +51,12 @@ class ProposalForm:
     extra_cost: str
     rows: tuple[Row, ...]
     drivers: Mapping[str, str]
+    mends: tuple[str, ...] = ()
 
     @property
     def changes_something(self) -> bool:
         """Whether there is anything in it to try."""
-        return any(row.what for row in self.rows) or any(self.drivers.values())
+        return any(row.what for row in self.rows) or any(self.drivers.values()) or bool(self.mends)
 
 
 def proposal_form(job: Job, id: str) -> ProposalForm:
@@ -76,6 +78,7 @@ def proposal_form(job: Job, id: str) -> ProposalForm:
             if not what.endswith(_DRIVER)
         ),
         drivers=_placed(job, id),
+        mends=found.mends,
     )
 
 
@@ -105,6 +108,7 @@ def with_form(text: str, form: ProposalForm, *, new: bool) -> str:
         "name": form.name.strip() or None,
         "hours": _amount(form.hours),
         "extra_cost": _amount(form.extra_cost),
+        "mends": list(form.mends) or None,
         "set": changes | _driver_changes(job, id, form.drivers),
     }
     return with_proposal(text, id, values)

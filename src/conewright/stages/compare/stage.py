@@ -342,5 +342,5 @@ def _sentence(
     told = advice(candidates, complaint=complaint, currency=currency)
     best = advised(candidates)
     if mend_only and best is not None and best.build.id == mend_only:
-        told += " It is not written down yet: find makes it (--plan)."
+        told += " It is not written down yet: a button of the pages does, or find --plan."
     return told

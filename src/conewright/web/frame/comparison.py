@@ -14,6 +14,7 @@ from conewright.web.frame.answer import NumberView, VerdictView, number_view, ve
 
 __all__ = ["Column", "Comparison", "Row", "comparison"]
 
+WORTH = (("cure_odds", "Cures the complaint"), ("points", "Points of what was asked for"))
 SEATED = (
     ("bass_change_", "Bass, 40 to 100 Hz, at {}"),
     ("overall_change_", "Programme, at {}"),
@@ -32,12 +33,13 @@ ROOM = (("rear_clearance", "Room behind, tightest"), ("front_clearance", "Room i
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One build: its name and the worst that is said of it."""
+    """One build: its name, the worst that is said of it, whether it is a plan of the job."""
 
     id: str
     title: str
     mark: str
     word: str
+    written: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,12 @@ class Comparison:
     report: Report
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
+
+    @property
+    def unwritten(self) -> Column | None:
+        """The plan that only mends, where nobody wrote it down yet."""
+        found = (each for each in self.columns if not each.written and each.id != AS_FOUND)
+        return next(found, None)
 
     @property
     def said(self) -> tuple[VerdictView, ...]:
@@ -83,16 +91,29 @@ def comparison(job: Job, report: Report, fits: Mapping[str, Report]) -> Comparis
         fits: report of stage fit of each proposal, by id.
 
     """
-    builds = [AS_FOUND, *(proposal.id for proposal in job.proposals)]
     names = {proposal.id: proposal.name or proposal.id for proposal in job.proposals}
-    columns = (Column(id, names.get(id, "as found"), *_worst(report, id)) for id in builds)
+    known = {AS_FOUND: "as found", **names}
+    worth = (figure.subject for figure in report.figures if figure.name == WORTH[0][0])
+    # The one that only mends is compared before it is a plan of the job.
+    offered = {id: "mending alone" for id in worth if id not in known}
+    titles = {AS_FOUND: known[AS_FOUND], **offered, **names}
+    builds = list(titles)
+    columns = (Column(id, titles[id], *_worst(report, id), id in names) for id in builds)
     figures = {figure.id: figure for figure in report.figures}
     rows = [
         Row(title, tuple(_cell(figures.get(f"{build}.{name}")) for build in builds))
-        for name, title in _asked(job)
+        for name, title in (*_worth(figures, builds), *_asked(job))
     ]
     rows[-len(WORK) : -len(WORK)] = list(_room(job, builds, fits))
     return Comparison(report, tuple(columns), tuple(row for row in rows if any(row.cells)))
+
+
+def _worth(figures: Mapping[str, Figure], builds: list[str]) -> Iterator[tuple[str, str]]:
+    """Yield what a plan is worth, as far as anybody complained or asked for anything."""
+    for name, title in WORTH:
+        found = (figures.get(f"{build}.{name}") for build in builds)
+        if any(figure is not None and figure.value is not None for figure in found):
+            yield name, title
 
 
 def _asked(job: Job) -> Iterator[tuple[str, str]]:

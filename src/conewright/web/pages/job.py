@@ -112,7 +112,9 @@ def sure(request: Request, job_id: str, form: Form) -> Response:
         text = with_values(base.text, {"job.sure": list(dict.fromkeys(paths))})
     except Refused as refused:
         return _refused(request, job_id, refused)
-    return save(request, base, text, then=f"/jobs/{job_id}", note=f"sure of {path}"[:LONGEST_NOTE])
+    return save(
+        request, base, text, then=f"/jobs/{job_id}#so-far", note=f"sure of {path}"[:LONGEST_NOTE]
+    )
 
 
 @router.get("/jobs/{job_id}/job.toml")

@@ -78,16 +78,17 @@ def change(request: Request, job_id: str, part_id: str, form: Form) -> Response:
     """Save what was changed of a part."""
     fields = form_texts(form)
     page = open_page(request, job_id, revision=number_in(fields, "base") or None)
+    changed = _changed(page, part_id, fields)
     try:
-        text = reading_of(request).run(
-            with_values, page.saved.text, _changed(page, part_id, fields)
-        )
+        text = reading_of(request).run(with_values, page.saved.text, changed)
     except Refused as refused:
         return _page(request, page, part_id, fields, refused)
     if text == page.saved.text:
         return see_other(f"{page.base}/part/{part_id}")
+    # Back to the first field that was changed, not to the top.
+    then = f"{page.base}/part/{part_id}?saved=1#f-{next(iter(changed))}"
     try:
-        return save(request, page.saved, text, then=f"{page.base}/part/{part_id}?saved=1")
+        return save(request, page.saved, text, then=then)
     except JobError as error:
         told = Refused({}, tuple(map(str, error.problems)))
         return _page(request, page, part_id, fields, told)

@@ -10,7 +10,7 @@ from functools import partial
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from conewright.errors import ConewrightError
+from conewright.errors import BadInputError, ConewrightError
 from conewright.job.builds.job import Job
 from conewright.job.text.editing import Refused, without_entries
 from conewright.job.text.proposal_form import (
@@ -22,6 +22,7 @@ from conewright.job.text.proposal_form import (
     proposal_form,
     with_form,
 )
+from conewright.stages.find.faults.trade import fault
 from conewright.stages.report.data import Report
 from conewright.web.base.errors import Refusal
 from conewright.web.desk.cache import Kept
@@ -40,6 +41,7 @@ from conewright.web.frame.page import (
     save,
     see_other,
 )
+from conewright.web.frame.picks import Group, driver_places, picked_groups
 from conewright.web.frame.rendered import kept
 from conewright.web.pages.stage import picture_view
 
@@ -56,12 +58,14 @@ _comparisons: Kept[Comparison] = Kept(KEPT)
 
 @dataclass(frozen=True, slots=True)
 class Picker:
-    """A place with the driver found there and the others that could go there."""
+    """A place, or both sides, with the driver found there and the others that could go there."""
 
     id: str
     title: str
     found: str
     others: tuple[tuple[str, str], ...]
+    chosen: str
+    error: str
 
 
 @router.get("/jobs/{job_id}/proposals")
@@ -79,7 +83,7 @@ def _side_by_side(request: Request, page: JobPage) -> Response:
     found = compared if isinstance(compared, Comparison) else None
     picture = (
         ""
-        if found is None or not page.job.proposals
+        if found is None or len(found.columns) == 1
         else picture_view(page, "compare", found.report)
     )
     return render(
@@ -215,7 +219,10 @@ def _editor(
         else (None, Refused({}, ()))
     )
     wrong = refused if refused is not None and (refused.beside or refused.others) else wrong
-    rows = [(row, wrong.beside.get(row.what, "")) for row in typed.rows]
+    groups = _groups(page, typed, wrong)
+    picked = {pick.path for group in groups for pick in group.picks}
+    free = [row for row in typed.rows if row.what not in picked]
+    rows = [(row, wrong.beside.get(row.what, "")) for row in free]
     known = {proposal.id for proposal in page.job.proposals}
     return render(
         request,
@@ -224,18 +231,43 @@ def _editor(
         proposal_id=proposal_id,
         there=proposal_id in known,
         typed=typed,
-        rows=[*rows, *[(Row("", ""), "")] * SPARE_ROWS] if _all_used(typed) else rows,
+        rows=[*rows, *[(Row("", ""), "")] * SPARE_ROWS] if _all_used(free) else rows,
+        free=bool(free),
         errors=wrong.beside,
         others=wrong.others,
         comparison=found,
         refused=wrong,
         fields=offered_fields(page.job),
-        pickers=_pickers(page.job),
+        pickers=_pickers(page.job, typed, wrong),
+        groups=groups,
+        mends=_mends(page.job, typed),
     )
 
 
-def _all_used(typed: ProposalForm) -> bool:
-    return all(row.what for row in typed.rows)
+def _all_used(rows: list[Row]) -> bool:
+    return all(row.what for row in rows)
+
+
+def _groups(page: JobPage, typed: ProposalForm, wrong: Refused) -> tuple[Group, ...]:
+    changes = {row.what: row.value for row in typed.rows}
+    return picked_groups(page.job, page.whole, changes, wrong.beside)
+
+
+def _mends(job: Job, typed: ProposalForm) -> list[tuple[str, str, bool]]:
+    """Return every fault that a proposal may mend, with its words, and whether it does."""
+    found = [each.id for each in job.findings if each.state == "found"]
+    told = []
+    for id in dict.fromkeys((*found, *typed.mends)):
+        name, _, at = id.partition("@")
+        told.append((id, f"{_fault_title(name)} at {at}", id in typed.mends))
+    return told
+
+
+def _fault_title(name: str) -> str:
+    try:
+        return fault(name).title
+    except BadInputError:
+        return name
 
 
 def _typed(job: Job, proposal_id: str) -> ProposalForm:
@@ -247,28 +279,54 @@ def _typed(job: Job, proposal_id: str) -> ProposalForm:
 
 def _sent(job: Job, proposal_id: str, fields: Mapping[str, str], rows: list[Row]) -> ProposalForm:
     """Return a proposal as a form sent it."""
-    chosen = {place.id: fields.get(f"driver:{place.id}", "") for place in job.locations}
+    chosen: dict[str, str] = {}
+    # Both sides come first: what is picked at one place goes before it.
+    for key, places in driver_places(job).items():
+        driver = fields.get(f"driver:{key}", "")
+        chosen |= dict.fromkeys(places, driver) if driver else {}
+    picked = [
+        Row(name.removeprefix("set:"), value.strip())
+        for name, value in fields.items()
+        if name.startswith("set:") and value.strip()
+    ]
+    kept = {row.what for row in picked}
+    rows = [*picked, *(row for row in rows if row.what not in kept)]
+    mends = (name.removeprefix("mends:") for name in fields if name.startswith("mends:"))
     return ProposalForm(
         id=fields.get("id", "").strip() if proposal_id == NEW else proposal_id,
         name=fields.get("name", ""),
         hours=fields.get("hours", ""),
         extra_cost=fields.get("extra_cost", ""),
         rows=tuple(rows),
-        drivers={place: driver for place, driver in chosen.items() if driver},
+        drivers=chosen,
+        mends=tuple(mends),
     )
 
 
-def _pickers(job: Job) -> list[Picker]:
+def _pickers(job: Job, typed: ProposalForm, wrong: Refused) -> list[Picker]:
     names = {driver.id: driver.name or driver.id for driver in job.drivers}
-    return [
-        Picker(
-            id=place.id,
-            title=place.name or place.id,
-            found=names[place.driver],
-            others=tuple((id, name) for id, name in names.items() if id != place.driver),
+    titles = {place.id: place.name or place.id for place in job.locations}
+    driver = {place.id: place.driver for place in job.locations}
+    pickers, both = [], set[str]()
+    for key, places in driver_places(job).items():
+        chosen = {typed.drivers.get(place, "") for place in places}
+        # What both sides get alike is shown there, and not at each place again.
+        same = chosen.pop() if len(chosen) == 1 and not both.issuperset(places) else ""
+        if len(places) > 1 and same:
+            both.update(places)
+        errors = (wrong.beside.get(f"{place}.driver", "") for place in (*places, key))
+        found = dict.fromkeys(driver[place] for place in places)
+        pickers.append(
+            Picker(
+                id=key,
+                title=f"Both sides, {' and '.join(places)}" if len(places) > 1 else titles[key],
+                found=" and ".join(names[each] for each in found),
+                others=tuple((id, name) for id, name in names.items() if {id} != set(found)),
+                chosen=same,
+                error=next(filter(None, errors), ""),
+            )
         )
-        for place in job.locations
-    ]
+    return pickers
 
 
 def _rows(fields: Mapping[str, str]) -> list[Row]:
