@@ -10,7 +10,7 @@ from browser.browsing import NOWHERE, Site
 from conewright import demo_text, starter_text
 
 Steps = Callable[[Page], None]
-PARTS = ("door-fr", "front-right", "head_unit", "vehicle", "job", "driver", "budget-130")
+PARTS = ("door-fr", "front-right", "head_unit", "vehicle", "job", "driver", "budget-130", "wishes")
 
 
 @dataclass(frozen=True)

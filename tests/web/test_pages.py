@@ -471,6 +471,75 @@ def test_both_sides_of_a_conflict_can_be_kept(
     assert (str(radio.supply), str(radio.clip_loss)) == ("14 V", "0.4 ohm")
 
 
+@pytest.mark.parametrize(
+    ("typed", "written"),
+    [
+        ("123", "123 mm"),
+        ("122,5", "122,5 mm"),
+        ("122 mm +/- 1", "122 mm +/- 1 mm"),
+        ("122 +/- 1", "122 +/- 1 mm"),
+        ("6 1/2 in", "6 1/2 in"),
+        ("0,1225 m", "0,1225 m"),
+    ],
+)
+def test_a_bare_number_takes_the_unit_shown_and_a_value_comes_back_as_typed(
+    client: TestClient,
+    store: Store,
+    see: Callable[[str], Page],
+    job_id: str,
+    typed: str,
+    written: str,
+) -> None:
+    path, name = f"/jobs/{job_id}/part/door-fl", "door-fl.mount.cutout"
+    before = see(path).fields(path)
+    assert before[name].endswith(" mm")
+    sent = client.post(path, data=before | {name: typed})
+    assert sent.headers["location"] == f"{path}?saved=1#f-{name}"
+    assert see(path).fields(path)[name] == written
+    # Nothing else of the form was taken for a change.
+    changed = [line for line in store.get(job_id).text.splitlines() if line not in demo_text()]
+    assert len(changed) == 1
+
+
+def test_what_the_owner_asked_for_has_a_form(
+    client: TestClient, store: Store, see: Callable[[str], Page], job_id: str
+) -> None:
+    path = f"/jobs/{job_id}/part/wishes"
+    assert path in {each["href"] for each in see(f"/jobs/{job_id}").all("a")}
+    data = {
+        "base": "1",
+        "wishes.seat": "driver",
+        "wishes.bass": "matters most",
+        "wishes.money": "180,50",
+        "wishes.may": "driver; ring",
+        "wishes.cut": "no",
+    }
+    assert client.post(path, data=data).status_code == 303
+    wishes = store.get(job_id).job.wishes
+    assert (wishes.seat, wishes.bass, wishes.money) == ("driver", "matters most", 180.5)
+    assert (wishes.may, wishes.cut, wishes.loudness) == (("driver", "ring"), False, None)
+    assert chosen(see(path))["wishes.bass"] == "matters most"
+    wrong = client.post(path, data={"base": "2", "wishes.may": "miracles"})
+    assert "miracles" in wrong.text
+    assert store.get(job_id).revision == 2
+
+
+def test_the_survey_asks_what_matters_and_what_it_may_cost(
+    client: TestClient, store: Store
+) -> None:
+    data = {"class": "van", "place:door-front": "on", "size:door-front": "165", "supply": "14,1"}
+    data |= {"bass": "matters", "money": "149,50"}
+    sent = client.post("/jobs/new", data=data)
+    job = store.get(sent.headers["location"].rpartition("/")[2]).job
+    assert (job.wishes.bass, job.wishes.loudness, job.wishes.money) == ("matters", None, 149.5)
+    # A bare number is meant in the unit of the example that its field shows.
+    assert (str(job.head_unit.supply), str(job.drivers[0].size)) == ("14.1 V", "165 mm")
+    wrong = client.post("/jobs/new", data=data | {"money": "much", "bass": "a lot"})
+    assert wrong.status_code == 200
+    for words in ("an amount like 180 is wanted", "no matter, would be nice", 'value="much"'):
+        assert words in wrong.text
+
+
 # --- Proposals ------------------------------------------------------------------------------------
 
 

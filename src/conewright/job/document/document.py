@@ -38,6 +38,7 @@ from conewright.job.document.wires import Feed, Lead
 from conewright.job.quantity.size import Size
 
 __all__ = [
+    "WEIGHTS",
     "About",
     "Battery",
     "Bench",

@@ -23,7 +23,7 @@ TARGET_LISTS = tuple(
     name for name, each in LISTS.items() if each.told_by == ("id",) and name != "proposal"
 )
 TARGET_TABLES = ("head_unit", "vehicle")
-RESERVED = (*TARGET_TABLES, "job")
+RESERVED = (*TARGET_TABLES, "job", "wishes")
 SIDES = ("left", "right")
 ROWS = ("front", "rear")
 GROUPS = (*ROWS, *SIDES, *(f"{row}-{side}" for row in ROWS for side in SIDES), "all")

@@ -22,7 +22,7 @@ from conewright.job.quantity.units import (
 )
 from conewright.physics.electrics.conductor import LARGEST_AREA, awg_area
 
-__all__ = ["LONGEST", "Quantity", "display", "format_quantity", "parse_quantity"]
+__all__ = ["LONGEST", "Quantity", "display", "format_quantity", "parse_quantity", "with_unit"]
 
 Spread = Literal["none", "plus-minus", "range", "range-typical"]
 
@@ -179,6 +179,30 @@ def parse_quantity(
     except QuantityError as error:
         raise QuantityError(f"{error}; {kind.phrase} is written like {kind.examples}") from None
     return quantity
+
+
+def with_unit(text: str, *, dimension: str, like: str = "") -> str:
+    """Return a quantity as typed, with the unit that it lacks behind it.
+
+    `122 mm +/- 1` takes the unit it has already, a bare `122` that of another quantity, `like`.
+    What cannot be read so stays as it is.
+    """
+    number = _PLUS_MINUS.split(text)[0]
+    for said in (text, *(f"{text.strip()} {_unit_in(each, dimension)}" for each in (number, like))):
+        try:
+            parse_quantity(said, dimension=dimension)
+        except QuantityError:
+            continue
+        return said
+    return text
+
+
+def _unit_in(text: str, dimension: str) -> str:
+    """Return the unit that a quantity is written in; empty where it is none."""
+    try:
+        return _read(text, dimension).unit
+    except QuantityError:
+        return ""
 
 
 def _hold_sign(quantity: Quantity, *, positive: bool, nonnegative: bool) -> None:

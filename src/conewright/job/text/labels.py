@@ -18,7 +18,8 @@ from conewright.job.builds.job import Job
 from conewright.job.document.lists import LISTS, TABLES, spoken
 from conewright.job.document.paths import inside
 from conewright.job.measurables import measurement
-from conewright.job.text.parsing import LONGEST_LIST
+from conewright.job.quantity.values import with_unit
+from conewright.job.text.parsing import LONGEST_LIST, job_text
 from conewright.job.text.starter import job_schema
 from conewright.phrases import capital
 
@@ -35,15 +36,16 @@ __all__ = [
     "place_in_file",
     "plain_value",
     "text_of",
+    "typed_tables",
     "written",
 ]
 
 Kind = Literal[
     "quantity", "number", "text", "long", "choice", "yes-no", "list", "load", "count", "money",
-    "day", "reference",
+    "day", "reference", "seat",
 ]  # fmt: skip
 
-PAGED_TABLES = ("job", "vehicle", "head_unit")
+PAGED_TABLES = ("job", "wishes", "vehicle", "head_unit")
 """Tables of a job that have a form of their own."""
 
 PAGED_LISTS = ("channel", "location", "driver", "seat")
@@ -103,7 +105,12 @@ def label_words(of: str) -> Mapping[str, str]:
 
 def parts_of(job: Job) -> tuple[Part, ...]:
     """Return everything of a job that has fields of its own, in the order of a job file."""
-    alone = {"job": "The job", "vehicle": "The vehicle", "head_unit": job.head_unit.name}
+    alone = {
+        "job": "The job",
+        "wishes": "What the owner asked for",
+        "vehicle": "The vehicle",
+        "head_unit": job.head_unit.name,
+    }
     return (
         *(Part(name, name, title) for name, title in alone.items()),
         *(Part(seat.id, "seat", seat.id) for seat in job.seats),
@@ -187,9 +194,10 @@ def written(value: object, *, between: str = "; ") -> str:
     return f"{value:.12g}" if isinstance(value, float) else str(value)
 
 
-def plain_value(field: Field, text: str) -> object:
+def plain_value(field: Field, text: str, *, like: str = "") -> object:
     """Return a form's text as the value that stands in a job file; None for nothing.
 
+    A bare number takes the unit of what the field shows, `like`.
     What is no value of its kind stays as it was typed, for the document to refuse in words.
     """
     text = text.strip()
@@ -203,7 +211,14 @@ def plain_value(field: Field, text: str) -> object:
         ]
     if field.kind in ("number", "count", "money"):
         return _number(text, whole=field.kind == "count")
+    if field.kind == "quantity" and field.dimension:
+        return with_unit(text, dimension=field.dimension, like=like)
     return text
+
+
+def typed_tables(text: str) -> dict[str, Any]:
+    """Return what stands in the text of a job, in TOML, each value as it was typed."""
+    return dict(job_text(text).tables)
 
 
 # --- Underneath ---------------------------------------------------------------------------------
@@ -309,7 +324,7 @@ def _shape(info: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _kind(name: str, shape: Mapping[str, Any]) -> Kind:
-    fixed: dict[str, Kind] = {"load": "load", "driver": "reference"}
+    fixed: dict[str, Kind] = {"load": "load", "driver": "reference", "seat": "seat"}
     if name in fixed:
         return fixed[name]
     if name in _LONG:

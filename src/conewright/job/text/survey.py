@@ -7,17 +7,19 @@ spread that says how little is known of it. Positions are those usual for the bo
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 
 from conewright.errors import BadInputError, JobError
+from conewright.job.document.document import WEIGHTS
 from conewright.job.quantity.size import parse_size
-from conewright.job.quantity.values import parse_quantity
+from conewright.job.quantity.values import parse_quantity, with_unit
 from conewright.job.text.editing import Refused, found_words, in_words
 from conewright.job.text.parsing import kept_job
 
-__all__ = ["BODIES", "PLACES", "RADIO", "SIDES", "WHERE", "Place", "survey_text"]
+__all__ = ["BODIES", "PLACES", "RADIO", "SIDES", "WHERE", "WISHES", "Place", "survey_text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,9 @@ RADIO = {
 }
 """What may be known of the radio, an example of each and its dimension; the first two are usual."""
 
+WISHES = {"bass": "More bass", "loudness": "Louder without distortion"}
+"""What the owner is asked whether it matters, with the words for it."""
+
 EAR, EARS = "0.36 m", {"van": "0.45 m"}
 """How far to the left the driver's head is: workshop experience, from memory."""
 
@@ -85,7 +90,8 @@ def survey_text(answers: Mapping[str, str], *, today: date, complaints: Collecti
         Refused: with words beside every answer that cannot be used.
 
     """
-    given = {name: value.strip() for name, value in answers.items() if value.strip()}
+    typed = {name: value.strip() for name, value in answers.items() if value.strip()}
+    given = {name: _with_unit(name, value) for name, value in typed.items()}
     _hold_answers(given)
     text = "\n".join(_lines(given, today, complaints))
     try:
@@ -93,6 +99,14 @@ def survey_text(answers: Mapping[str, str], *, today: date, complaints: Collecti
     except JobError as error:
         raise _refused(error, given) from None
     return text
+
+
+def _with_unit(name: str, text: str) -> str:
+    """Return an answer with the unit of the example that its field shows, where it has none."""
+    if name in RADIO:
+        example, dimension = RADIO[name]
+        return with_unit(text, dimension=dimension, like=example)
+    return f"{text} mm" if name.startswith("size:") and text.isdecimal() else text
 
 
 def _refused(error: JobError, given: Mapping[str, str]) -> Refused:
@@ -132,6 +146,11 @@ def _wrong(given: Mapping[str, str]) -> Iterator[tuple[str, str]]:
     for name, (_, dimension) in RADIO.items():
         if name in given and (problem := _refusal(given[name], dimension)):
             yield name, problem
+    for name in WISHES:
+        if name in given and given[name] not in WEIGHTS:
+            yield name, f'Found "{given[name]}": one of {", ".join(WEIGHTS)} is wanted.'
+    if "money" in given and _money(given["money"]) is None:
+        yield "money", f'Found "{given["money"]}": an amount like 180 is wanted.'
     built = given.get("built", "")
     if built and not (built.isascii() and built.isdecimal() and 1900 <= int(built) <= 2100):
         yield "built", f'Found "{built}": a year like 2009 is wanted.'
@@ -148,6 +167,12 @@ def _nowhere(given: Mapping[str, str]) -> Iterator[str]:
                 f"Something is wrong at one place, {WHERE[where]}, but no loudspeakers were chosen "
                 "there: choose them above, or another place."
             )
+
+
+def _money(text: str) -> float | None:
+    """Return an amount, with a decimal comma or point; None for what is none."""
+    found = re.fullmatch(r"[0-9]{1,7}(?:[.,][0-9]{1,2})?", text)
+    return float(text.replace(",", ".")) if found else None
 
 
 def _places(given: Mapping[str, str]) -> list[Place]:
@@ -175,6 +200,7 @@ def _lines(given: Mapping[str, str], today: date, complaints: Collection[str]) -
     yield "# answer says which of them it leans on. Replace them by what you measure."
     yield "format = 1"
     yield from _about(given, body, today, complaints)
+    yield from _wishes(given)
     yield from ("", "[vehicle]")
     if "built" in given:
         yield f"built = {int(given['built'])}"
@@ -191,6 +217,14 @@ def _lines(given: Mapping[str, str], today: date, complaints: Collection[str]) -
     for place in places:
         yield from _driver(place, given)
     yield ""
+
+
+def _wishes(given: Mapping[str, str]) -> Iterator[str]:
+    money = _money(given.get("money", ""))
+    said = [f"{name} = {_text(given[name])}" for name in WISHES if name in given]
+    said += [] if money is None else [f"money = {money:g}"]
+    if said:
+        yield from ("", "[wishes]", *said)
 
 
 def _about(

@@ -11,11 +11,12 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
 from conewright.errors import BadInputError, JobError, Problem
+from conewright.job.document.document import WEIGHTS
 from conewright.job.text.conversion import toml_from_json
 from conewright.job.text.editing import Refused
 from conewright.job.text.parsing import bare
 from conewright.job.text.starter import demo_text
-from conewright.job.text.survey import BODIES, PLACES, RADIO, WHERE, survey_text
+from conewright.job.text.survey import BODIES, PLACES, RADIO, WHERE, WISHES, survey_text
 from conewright.stages.find.faults.trade import words_of_complaints
 from conewright.store import StoreError
 from conewright.web.frame.page import (
@@ -120,6 +121,8 @@ def _survey(request: Request, answers: dict[str, str], refused: Refused) -> Resp
         places=PLACES,
         radio=RADIO,
         where=WHERE,
+        wishes=WISHES,
+        weights=tuple(WEIGHTS),
         complaints=words_of_complaints(),
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from conewright.errors import JobError, QuantityError
 from conewright.job.builds.job import Job
+from conewright.job.builds.state import Fill
 from conewright.job.document.lists import spoken
 from conewright.job.quantity.values import parse_quantity
 from conewright.job.text.editing import Refused, with_values, without_entries, without_place
@@ -23,6 +24,7 @@ from conewright.job.text.labels import (
     part_of,
     plain_value,
     text_of,
+    typed_tables,
 )
 from conewright.stages.report.data import Report
 from conewright.web.base.errors import Refusal
@@ -78,7 +80,7 @@ def change(request: Request, job_id: str, part_id: str, form: Form) -> Response:
     """Save what was changed of a part."""
     fields = form_texts(form)
     page = open_page(request, job_id, revision=number_in(fields, "base") or None)
-    changed = _changed(page, part_id, fields)
+    changed = _changed(request, page, part_id, fields)
     try:
         text = reading_of(request).run(with_values, page.saved.text, changed)
     except Refused as refused:
@@ -105,10 +107,17 @@ def values(request: Request, job_id: str, form: Form) -> Response:
     back = back if back.startswith(f"{page.base}/") else page.base
     edit = reading_of(request).run
     try:
-        wanted = {path: plain_value(field_at(page.job, path), text) for path, text in given.items()}
+        asked = {path: field_at(page.job, path) for path in given}
+        texts, typical = _texts(request, page, asked.values()), _typical(page)
+        wanted = {
+            path: plain_value(asked[path], text, like=_like(asked[path], texts, typical))
+            for path, text in given.items()
+        }
         text = edit(with_values, page.saved.text, wanted) if wanted else page.saved.text
     except Refused as refused:
-        boxes = _boxes([field_at(page.job, path) for path in given], page, given, refused.beside)
+        boxes = _boxes(
+            request, [field_at(page.job, path) for path in given], page, given, refused.beside
+        )
         return render(
             request,
             "values.html",
@@ -159,15 +168,39 @@ def _room(kind: str) -> str:
     return "proposals" if kind == "proposal" else "part"
 
 
-def _changed(page: JobPage, part_id: str, fields: Mapping[str, str]) -> dict[str, object]:
+def _changed(
+    request: Request, page: JobPage, part_id: str, fields: Mapping[str, str]
+) -> dict[str, object]:
     """Return the fields of a form that differ from what the job holds."""
-    part, whole = _part(page.job, part_id), page.whole
+    known = fields_of(_part(page.job, part_id))
+    texts, typical = _texts(request, page, known), _typical(page)
     return {
-        field.path: plain_value(field, fields[field.path])
-        for field in fields_of(part)
-        if field.path in fields
-        and fields[field.path].strip() != text_of(field, part, whole).strip()
+        field.path: plain_value(field, fields[field.path], like=_like(field, texts, typical))
+        for field in known
+        if field.path in fields and fields[field.path].strip() != texts[field.path].strip()
     }
+
+
+def _texts(request: Request, page: JobPage, fields: Iterable[Field]) -> dict[str, str]:
+    """Return what fields hold, as it was typed; what is copied by `like` as it counts."""
+    typed, whole = reading_of(request).run(typed_tables, page.saved.text), page.whole
+    found = {}
+    for field in fields:
+        part = part_of(page.job, field.path.partition(".")[0])
+        found[field.path] = text_of(field, part, typed) or text_of(field, part, whole)
+    return found
+
+
+def _typical(page: JobPage) -> dict[str, Fill]:
+    """Return what stands in for the fields that hold nothing, by their paths."""
+    built = page.built
+    return {} if isinstance(built, JobError) else {fill.path: fill for fill in built.fills}
+
+
+def _like(field: Field, texts: Mapping[str, str], typical: Mapping[str, Fill]) -> str:
+    """Return what a field shows, in whose unit a bare number is meant."""
+    fill = typical.get(field.path)
+    return texts[field.path] or (fill.text if fill else field.example)
 
 
 def _part(job: Job, part_id: str) -> Part:
@@ -188,7 +221,7 @@ def _page(
     found = reports_of(request, page)
     reports = [each for each in found.values() if isinstance(each, Report)]
     about = [v for report in reports for v in report.verdicts if v.subject == part_id]
-    boxes = _boxes(fields_of(part), page, typed, refused.beside)
+    boxes = _boxes(request, fields_of(part), page, typed, refused.beside)
     groups: dict[str, list[Box]] = {}
     for box in boxes:
         groups.setdefault(box.field.group, []).append(box)
@@ -210,14 +243,16 @@ def _page(
 
 
 def _boxes(
-    fields: Iterable[Field], page: JobPage, typed: Mapping[str, str], errors: Mapping[str, str]
+    request: Request,
+    fields: Sequence[Field],
+    page: JobPage,
+    typed: Mapping[str, str],
+    errors: Mapping[str, str],
 ) -> list[Box]:
-    job, built, whole = page.job, page.built, page.whole
-    fills = {} if isinstance(built, JobError) else {fill.path: fill for fill in built.fills}
+    texts, fills = _texts(request, page, fields), _typical(page)
     boxes = []
     for field in fields:
-        part = part_of(job, field.path.partition(".")[0])
-        text = typed.get(field.path, text_of(field, part, whole))
+        text = typed.get(field.path, texts[field.path])
         fill = fills.get(field.path)
         sign, word = LETTERS[fill.origin] if fill else ("", "")
         boxes.append(
@@ -229,7 +264,7 @@ def _boxes(
                 letter=sign,
                 word=word,
                 inch=_both_units(field, text),
-                choices=_choices(field, job),
+                choices=_choices(field, page.job),
             )
         )
     return boxes
@@ -238,6 +273,8 @@ def _boxes(
 def _choices(field: Field, job: Job) -> tuple[tuple[str, str], ...]:
     if field.kind == "reference":
         return tuple((driver.id, driver.name or driver.id) for driver in job.drivers)
+    if field.kind == "seat":
+        return tuple((seat.id, seat.id) for seat in job.seats)
     if field.kind == "yes-no":
         return (("yes", "yes"), ("no", "no"))
     return tuple((each, each) for each in field.choices)
