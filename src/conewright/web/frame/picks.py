@@ -121,10 +121,8 @@ def _of_places(job: Job, whole: Whole, key: str, ids: tuple[str, ...]) -> list[P
     return [
         Pick(
             f"{key}.{name}",
-            f"{field_at(job, f'{first}.{name}').label}, {key}",
-            " and ".join(
-                dict.fromkeys(_said(job, whole, f"{id}.{name}") or "not said" for id in ids)
-            ),
+            f"{field_at(job, f'{first}.{name}').label}, {' and '.join(ids)}",
+            _all_said(job, whole, [f"{id}.{name}" for id in ids]),
             offered,
         )
         for name, offered in choices.items()
