@@ -46,6 +46,7 @@ def places(site: Site) -> list[Place]:
         "job": "",
         "job-old-revision": "?revision=1",
         "find": "/find",
+        "find-change": "/find?reading=pair-resistance@rear-left&change=2",
         "find-sound": "/find?reading=slow-bass@door-fl",
         "find-cell": "/find?reading=cell-pulse@door-fl",
         "fit": "/fit",
@@ -93,7 +94,7 @@ def _long_title() -> str:
 
 def _of_no_size() -> str:
     """Return a demo that no stage can work with."""
-    return demo_text().replace('size = "100 mm"', 'size = "99999999 m"')
+    return demo_text().replace('size = "100 mm"', 'size = "500 mm"')
 
 
 def _send(site: Site, address: str, **fields: str) -> None:
@@ -145,6 +146,8 @@ def _slip_in_value(page: Page) -> None:
 
 
 def _slip_in_proposal(page: Page) -> None:
+    page.get_by_text("Anything else, by path").click()
+    page.locator("[name='what:0']").fill("door-fl.mount.cutout")
     page.locator("[name='value:0']").fill("nonsense")
     page.locator(".sticky [value=show]").click()
     page.wait_for_load_state()
