@@ -65,7 +65,7 @@ def test_a_reading_saved_and_taken_back(
     find = f"/jobs/{saved.job_id}/find"
     form = {"base": "1", "test": "cell-pulse", "at": "door-fr", "word": "outward"}
     answer = client.post(f"/jobs/{saved.job_id}/readings", data=form)
-    assert answer.headers["location"] == find
+    assert answer.headers["location"] == f"{find}#reading"
     assert _spent(work) == ONCE
     client.post(f"/jobs/{saved.job_id}/readings/undo", data={"base": "2"})
     # The text is again what it was.
