@@ -77,7 +77,7 @@ def test_it_stands_where_a_person_would_put_it() -> None:
     margin = _with(LAYOUTS["margin"], "weaker")
     assert '  test = "a"\n\n  [[reading]]\n  test = "look"\n' in margin
     assert margin.endswith('  value = "weaker"\n\n[c]\n')
-    assert '"inward"\n\n' + block + "\n[[proposal]]" in _with(demo_text(), "weaker")
+    assert '"inward"\n\n' + block + "\n[[finding]]" in _with(demo_text(), "weaker")
 
 
 def test_lines_end_as_the_others_do() -> None:

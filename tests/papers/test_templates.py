@@ -438,7 +438,7 @@ def test_a_ring_keeps_off_what_must_stay_clear(spot: str, refused: bool) -> None
 
 
 def test_an_opening_larger_than_a_door_is_refused() -> None:
-    assert "larger than" in refusals(patched("12 x 6 m at 0, 100 mm"), "patch")[0]
+    assert "larger than" in refusals(patched("2 x 1.5 m at 0, 100 mm"), "patch")[0]
 
 
 def test_patches_on_each_other_are_refused() -> None:
@@ -529,18 +529,6 @@ def test_corners_that_make_no_outline_are_refused_by_their_field(corners: list[s
     assert "location[door-fl].mount.corners" in sentence
     (sentence, _) = refusals(made(frame={"corners": corners}), "template")
     assert "driver[new].frame.corners" in sentence
-
-
-@pytest.mark.parametrize(
-    ("fields", "says"),
-    [
-        ({"mount": {"land": "20 m"}}, "door-fl.mount.land is 20000 mm"),
-        ({"frame": {"outer": "1320 mm"}}, "new.frame.outer is 1320 mm"),
-        ({"frame": {"corners": ["0, 5 m", "-1 mm, 0", "1 mm, -1 mm"]}}, "new.frame is 5000 mm"),
-    ],
-)
-def test_a_slip_of_the_unit_is_refused(fields: dict[str, Any], says: str) -> None:
-    assert says in refusals(made(**fields), "template")[0]
 
 
 def test_a_pattern_of_the_same_screws_is_turned_halfway() -> None:

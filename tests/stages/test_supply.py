@@ -355,7 +355,7 @@ def test_a_plan_that_changes_the_cable_shows_other_figures() -> None:
 
 def test_compare_warns_of_the_cable_and_shows_what_the_plan_changes() -> None:
     report = cw.compare(bench(STRANGER), samples=16)
-    worst = {verdict.subject: verdict for verdict in report.verdicts}
+    worst = {verdict.subject: verdict for verdict in reversed(report.verdicts)}
     assert worst["as-found"].severity is worst["turned"].severity is Severity.STOP
     assert "4.8 m along the cable" in worst["as-found"].text
     assert worst["new-cable"].severity is not Severity.STOP

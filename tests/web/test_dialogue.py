@@ -9,7 +9,7 @@ from httpx2 import Response
 from starlette.testclient import TestClient
 
 import conewright as cw
-from conewright.job.text.readings import with_reading, without_reading
+from conewright.job.text.readings import with_reading, without_finding, without_reading
 from conewright.store import Saved, Store
 
 # The demo's own readings, and what answers each as a form sends it.
@@ -22,7 +22,9 @@ SAID = {
 
 
 def unread(text: str) -> str:
-    """Return the text of a job without any reading."""
+    """Return the text of a job without any reading or finding."""
+    while tomllib.loads(text).get("finding"):
+        text = without_finding(text)
     while tomllib.loads(text).get("reading"):
         text = without_reading(text)
     return text

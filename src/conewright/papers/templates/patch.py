@@ -23,7 +23,6 @@ from conewright.papers.drawing.geometry import (
 from conewright.papers.drawing.kerf import CannotCutError, Cutter, cut
 from conewright.papers.drawing.outlines import Outline, Round, Slab, area, drawn, length, reach
 from conewright.papers.templates.clearance import AROUND, Zone, loudspeaker, zones
-from conewright.papers.templates.sites import LARGEST
 from conewright.papers.templates.undrawn import Undrawn, UndrawnError
 from conewright.phrases import capital
 from conewright.stages.outlay.stock import OVERLAP, Stock, made_of, patch_stock
@@ -41,6 +40,9 @@ LETTERS = 2.4
 
 SHOWN = 40.0
 """What must stay clear is drawn where it is as near as this to a patch [mm]."""
+
+LARGEST = 1000.0
+"""No opening that is larger is patched: it is a slip of the unit [mm]."""
 
 
 @dataclass(frozen=True, slots=True)

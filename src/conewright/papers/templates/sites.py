@@ -27,7 +27,6 @@ from conewright.phrases import capital
 from conewright.stages.fit.margins import EDGE_DIAMETERS, SCREW
 
 __all__ = [
-    "LARGEST",
     "Site",
     "floored",
     "opening_of",
@@ -35,9 +34,6 @@ __all__ = [
     "site_of",
 ]
 
-
-LARGEST = 1000.0
-"""Nothing larger is drawn: it is a slip of the unit [mm]."""
 
 FIRST_HOLE = {3: 90.0, 4: 45.0}
 """Direction of the first screw where none is written [deg]; common practice, no source."""
@@ -136,7 +132,6 @@ def site_of(place: LocationState, *, found: MountState | None = None) -> Site:
 def outlines_of_frame(place: LocationState, view: View) -> tuple[Outline, Outline]:
     """Return the opening the basket needs, and the flange, as far as they are known or typical."""
     frame, turn = place.driver.frame, place.mount.turn
-    _hold_size(place)
     _hold_axes(place)
     needs = _round_or_oval(frame.cutout, frame.cutout_long, view, turn)
     if frame.corners:
@@ -175,36 +170,6 @@ def _missing(place: LocationState, field: str, what: str) -> UndrawnError:
 
 def _refusal(place: LocationState, sentence: str, nearest: str) -> UndrawnError:
     return UndrawnError(Undrawn(place.id, "template", capital(sentence), nearest))
-
-
-def _hold_size(place: LocationState) -> None:
-    """Raise UndrawnError for a dimension that no part of a vehicle's sound system has."""
-    mount, frame = place.mount, place.driver.frame
-    values = (
-        *(mount.cutout, mount.cutout_long, mount.land, mount.screw_circle, mount.holes.diameter),
-        *(frame.cutout, frame.cutout_long, frame.outer, frame.outer_long, frame.screw_circle),
-        frame.holes.diameter,
-    )
-    for value in values:
-        if value is not None and MM * value.si > LARGEST:
-            raise _too_large(place, value.path, MM * value.si)
-    fields = {
-        f"{place.id}.mount": (*mount.corners, *mount.holes.places),
-        f"{place.driver.id}.frame": (*frame.corners, *frame.holes.places),
-    }
-    for path, spots in fields.items():
-        far = MM * max((abs(each) for spot in spots for each in spot), default=0.0)
-        if far > LARGEST:
-            raise _too_large(place, path, far)
-
-
-def _too_large(place: LocationState, path: str, size: float) -> UndrawnError:
-    return _refusal(
-        place,
-        f"{place.name} has no template: {path} is {size:g} mm, and nothing larger than "
-        f"{LARGEST:g} mm is drawn.",
-        "Look at its unit.",
-    )
 
 
 def _hold_known(place: LocationState) -> None:

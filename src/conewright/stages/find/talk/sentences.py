@@ -29,6 +29,9 @@ SPEAKS = 1.5
 SURPRISING = 0.02
 """A reading that fits this much worse than it could, given all others, is in conflict with them."""
 
+STOPS = 0.2
+"""Work stops from these odds on of a fault that burns what is connected; workshop choice."""
+
 NO_DRIVER = frozenset({"channel-offset", "leg-to-chassis"})
 """Faults with which no loudspeaker may be connected."""
 
@@ -54,7 +57,7 @@ def cause_verdicts(answer: Answer, inquiry: Inquiry, chances: Mapping[Atom, floa
 def stop_verdicts(answer: Answer, inquiry: Inquiry, chances: Mapping[Atom, float]) -> None:
     """Say where work stops: an offset, a leg on the chassis, a door nobody has asked about."""
     for atom, chance in chances.items():
-        if atom.fault in NO_DRIVER and chance >= 0.5:
+        if atom.fault in NO_DRIVER and chance >= STOPS:
             fault = trade.fault(atom.fault)
             answer.verdict(
                 atom.subject,
