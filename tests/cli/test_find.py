@@ -264,9 +264,9 @@ def test_at_85_percent_it_is_enough_but_one_may_go_on_or_back(
         "torn surround", "more", "skip", "",
     )  # fmt: skip
     text = _flat(done.out)
-    enough = "A cause is as good as certain. Say stop or undo or more."
+    enough = "A cause is as good as certain. Say take or stop or undo or more."
     assert text.count(enough) == 3
-    assert f"{enough} > x Say one of: stop, undo, more." in text
+    assert f"{enough} > x Say one of: take, stop, undo, more." in text
     assert [value for _, _, value in _readings(van)] == ["torn surround", "not conclusive"]
     end = text[text.index("2 readings written.") :]
     assert re.search(r"▲ warn Surround rotted or torn at door-fl: about \d+ in \d+", end)

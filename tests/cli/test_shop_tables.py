@@ -59,7 +59,9 @@ def test_an_edited_table_takes_the_place_of_ours(own: Path, tmp_path: Path) -> N
     for file in own.iterdir():
         if file.name != "tests.csv":
             file.unlink()
-    _edit(own / "tests.csv", "slow bass tone,location,none,3,", "slow bass tone,location,none,9,")
+    _edit(
+        own / "tests.csv", "bass tone,location,woofer,none,3,", "bass tone,location,woofer,none,9,"
+    )
     after = _minutes(_find(van, own))
     told = [name for name in before if "slow-bass" in name and name in after]
     assert told

@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 
 from conewright.errors import JobError
 from conewright.job.document.paths import MOST_COMPARED
-from conewright.job.text import bounds
 from conewright.job.text.bounds import LONGEST_KEY, MOST_LINES, MOST_PIECES, excess
 from conewright.job.text.parsing import LARGEST_FILE, Format, loads
 from conewright.job.text.readings import with_reading, without_reading

@@ -52,6 +52,7 @@ def kinds(annotation: object) -> Iterator[object]:
 
 NO_NUMBER = {str, bool, date, type(None), Ellipsis}
 PAID = {"job.hour_rate", "job.budget", "driver.price", "sheet.price", "proposal.extra_cost"}
+PAID |= {"wishes.money"}
 
 
 def counts(path: str, annotation: object) -> bool:

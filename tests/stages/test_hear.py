@@ -69,6 +69,7 @@ def test_half_space_level_without_a_cabin_is_the_sheet_level() -> None:
         location("woofer", "F165", at='["1.0 m", "0.0 m", "0.0 m"]'),
         channel("front", "woofer"),
         vehicle='cabin_volume = "900000 m3"',
+        ideal=True,
     )
     at = np.array([150.0, 200.0])
     flow = np.abs(volume_velocity(at))
@@ -107,7 +108,9 @@ def limited(*, power: str, xmax: str) -> Job:
         'supply = "14.4 V"\noutput_resistance = "0.1 ohm"\nclip_loss = "0.35 ohm"\n'
         'feed_resistance = "0 ohm"\npeak_current = "20 A"'
     )
-    return job(location("woofer", "limited"), channel("front", "woofer"), sheet, radio=radio)
+    return job(
+        location("woofer", "limited"), channel("front", "woofer"), sheet, radio=radio, ideal=True
+    )
 
 
 def test_ceiling_by_volts() -> None:
@@ -226,7 +229,7 @@ def test_a_bass_that_never_ends_is_said_to_go_lower() -> None:
 
 def test_a_dose_within_a_minute_is_said_in_words() -> None:
     # Closed form: 480 min/2^((L - 85)/3) is below one minute from 111.8 dB(A) up.
-    small = job(*ALONE, vehicle='cabin_volume = "2 L"')
+    small = job(*ALONE, vehicle='cabin_volume = "2 L"', ideal=True)
     report = hear(small.build())
     assert value(report, "driver.max_clean_level") > 111.8
     said = next(entry.text for entry in report.verdicts if entry.id == "driver.hearing")

@@ -139,6 +139,7 @@ def two_doors(*, right: str, gain: str = "", far: str = '["0.9 m", "0.0 m", "0.0
         channel("left", "near"),
         channel("right", right, more=gain),
         vehicle='cabin_volume = "900000 m3"',
+        ideal=True,
     )
 
 

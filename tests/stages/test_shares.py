@@ -50,6 +50,9 @@ def everything_changes() -> Job:
         channel("left", "near"),
         channel("right", "-far"),
         """
+[[finding]]
+fault = "grit-or-water"
+at = "near"
 [[proposal]]
 id = "all"
 [proposal.set]

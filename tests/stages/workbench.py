@@ -1,5 +1,8 @@
 """Small invented jobs for the tests of the stages, written as a repairer would write them."""
 
+import pytest
+
+from conewright.job import proposals
 from conewright.job.builds.job import Job
 from conewright.job.text.parsing import loads
 
@@ -42,8 +45,12 @@ def job(
     *tables: str,
     radio: str = 'supply = "14.4 V"\noutput_resistance = "0.1 ohm"\nclip_loss = "0.35 ohm"',
     vehicle: str = "",
+    ideal: bool = False,
 ) -> Job:
-    """A job with every driver of the set, one seat, and the given tables."""
+    """A job with every driver of the set, one seat, and the given tables.
+
+    An ideal one may have values that no vehicle has: closed forms ask for no cabin at all.
+    """
     used = "\n".join(tables)
     drivers = "\n".join(
         f'[[driver]]\nid = "{name}"\n{sheet}\n'
@@ -60,4 +67,7 @@ def job(
             drivers,
         )
     )
-    return loads(text, "toml")
+    with pytest.MonkeyPatch.context() as patched:
+        if ideal:
+            patched.setattr(proposals, "range_problems", lambda *_, **__: [])
+        return loads(text, "toml")

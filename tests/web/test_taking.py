@@ -8,12 +8,13 @@ from httpx2 import Response
 from starlette.testclient import TestClient
 
 import conewright as cw
+from conewright.job.text.readings import without_finding
 from conewright.store import Saved, Store
 
 
 @pytest.fixture
 def kept(store: Store) -> Saved:
-    return store.create(cw.demo_text(), who="Ann")
+    return store.create(without_finding(cw.demo_text()), who="Ann")
 
 
 def send(client: TestClient, job: Saved, path: str, base: int = 1, **fields: str) -> Response:

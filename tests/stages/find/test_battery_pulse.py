@@ -167,9 +167,8 @@ def test_an_offset_that_was_read_says_what_it_does() -> None:
     verdict = next(each for each in report.verdicts if each.id == "front.offset")
     assert verdict.severity is Severity.WARN
     assert "1.7 A through R165 (10 W of heat" in verdict.text
-    assert [each.id for each in report.verdicts if each.severity is Severity.STOP] == [
-        "front.stop-channel-offset"
-    ]
+    stops = [each.id for each in report.verdicts if each.severity is Severity.STOP]
+    assert "front.stop-channel-offset" in stops
 
 
 def test_a_small_offset_is_harmless_and_a_capacitor_keeps_any_off() -> None:

@@ -14,6 +14,7 @@ from conewright.job.text import job_file as files
 from conewright.job.text.job_file import JobFile
 from conewright.job.text.parsing import load
 from conewright.job.text.readings import with_reading
+from conewright.stages.find.faults.trade import EACH_LEG
 
 if TYPE_CHECKING:
     from conewright.store import Saved
@@ -57,9 +58,11 @@ def write_reading(
         StoreError: somebody else saved the job meanwhile, or it cannot be saved just now.
 
     """
+    beside = test in EACH_LEG
     if not isinstance(file, KeptJob):
-        return files.write_reading(file, test=test, at=at, value=value)
-    return _saved(file, with_reading(file.text, file.format, test=test, at=at, value=value))
+        return files.write_reading(file, test=test, at=at, value=value, beside=beside)
+    text = with_reading(file.text, file.format, test=test, at=at, value=value, beside=beside)
+    return _saved(file, text)
 
 
 def write_text(file: JobFile, text: str) -> JobFile:

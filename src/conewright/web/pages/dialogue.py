@@ -18,7 +18,7 @@ from conewright.job.document.fault_names import CHANNEL_FAULTS, PLACE_FAULTS, VE
 from conewright.job.text.readings import with_reading, without_reading
 from conewright.sound.sounds import LIMIT, sounds_for
 from conewright.stages.find.faults.entries import TestKind
-from conewright.stages.find.faults.trade import INCONCLUSIVE, fault
+from conewright.stages.find.faults.trade import EACH_LEG, INCONCLUSIVE, fault
 from conewright.stages.find.faults.trade import test as test_kind
 from conewright.stages.find.talk.answering import SWEEP_EXAMPLE, Answered, read_answer
 from conewright.stages.find.talk.cards import card_of, minutes_of
@@ -167,7 +167,7 @@ def answer(request: Request, job_id: str, form: Form) -> Response:
             test=test,
             at=at,
             value=said.value,
-            beside=beside,
+            beside=beside or test in EACH_LEG,
             number=number,
         )
         then = f"{page.base}/find#reading"

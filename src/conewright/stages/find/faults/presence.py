@@ -38,7 +38,9 @@ def _has(thing: Thing, build: Build, cones: int) -> bool | None:
     if thing == "balance":
         return True if has_corners(build) else None
     names = {complaint.partition("@")[0] for complaint in build.job.about.complaints}
-    if any(thing in trade.complaint(name).shows for name in names):
+    # Words that nobody knows are told elsewhere; they show nothing.
+    known = names.intersection(trade.words_of_complaints())
+    if any(thing in trade.complaint(name).shows for name in known):
         return True
     name = {"hands-free": "hands-free", "amplifier": "factory-amplifier"}[thing]
     return None if carries is None else name in carries

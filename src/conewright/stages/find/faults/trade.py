@@ -40,6 +40,7 @@ from conewright.stages.find.faults.rows import HEALTHY, Row, hold_sum, one_of_ea
 from conewright.stages.find.faults.shop import VARIABLE, own_texts
 
 __all__ = [
+    "EACH_LEG",
     "FAULT_IDS",
     "INCONCLUSIVE",
     "TEST_IDS",
@@ -70,6 +71,9 @@ __all__ = [
 
 INCONCLUSIVE = "not conclusive"
 """What a reading says that was taken and told nothing."""
+
+EACH_LEG = frozenset({"leg-bias", "leg-to-chassis"})
+"""Tests with a reading for each leg of a channel: both stand in the job."""
 
 # A rest nearer to 0 than this, on either side, is the rounding of a sum.
 TINY = 1e-9

@@ -94,8 +94,18 @@ class Inquiry:
 
     @staticmethod
     def latest(taken: Sequence[Taken]) -> list[Taken]:
-        """Return the readings that count: one that was taken again takes the place of the first."""
-        last = {reading.question: reading for reading in taken if reading.evidence is not None}
+        """Return the readings that count: one that was taken again takes the place of the first.
+
+        Of the two legs of a channel the worse one counts.
+        """
+        last: dict[Question, Taken] = {}
+        for reading in taken:
+            before = last.get(reading.question)
+            legs = reading.question.test in trade.EACH_LEG and before is not None
+            if reading.evidence is not None and not (
+                legs and _soundness(before) < _soundness(reading)
+            ):
+                last[reading.question] = reading
         return [reading for reading in taken if last.get(reading.question) is reading]
 
     def after(self, taken: Sequence[Taken], said: Sequence[Said] = ()) -> Odds:
@@ -359,7 +369,9 @@ def _held(name: str, text: str, read: Quantity) -> Quantity:
     return read
 
 
-def _weakened(factor: PairFactor, share: float) -> PairFactor:
-    return PairFactor(
-        factor.left, factor.right, factor.left_class, factor.right_class, factor.table**share
-    )
+def _soundness(reading: Taken | None) -> float:
+    """Chance of a reading of one chain with nothing wrong there, over that where it fits best."""
+    assert reading is not None
+    assert isinstance(reading.evidence, ChainEvidence)
+    table = reading.evidence.table
+    return float(table[..., 0].max() / table.max())
