@@ -25,6 +25,8 @@ ALLOWED = frozenset(
         *("MIT-0", "MIT-CMU", "MPL-2.0", "PSF", "PSF-2.0", "Unlicense", "Zlib"),
     }
 )
+# The lowest versions that are allowed need others, and name their licences in other words.
+OF_THE_PINNED = pytest.mark.slow
 # Fine to be used as they are, beside the program; each with its reason in the table.
 WITH_A_REASON = frozenset(
     {"LGPL-2.1-only", "LGPL-2.1-or-later", "LGPL-3.0-only", "LGPL-3.0-or-later"}
@@ -138,6 +140,7 @@ def pinned_versions() -> dict[str, set[str]]:
 # --- Licences -----------------------------------------------------------------------------------
 
 
+@OF_THE_PINNED
 def test_every_licence_of_what_users_get_is_allowed() -> None:
     installed = {name: licence_of(metadata.metadata(name)) for name in sorted(for_users())}
     refused = {
@@ -149,6 +152,7 @@ def test_every_licence_of_what_users_get_is_allowed() -> None:
     assert len(installed) > 30
 
 
+@OF_THE_PINNED
 def test_the_table_names_each_with_its_licence() -> None:
     everywhere = {name for system in SYSTEMS for name in for_users(system)}
     assert everywhere - table().keys() == set()
