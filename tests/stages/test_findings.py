@@ -249,6 +249,12 @@ def test_what_is_found_again_is_written_once() -> None:
     assert [(each.id, each.state) for each in mended.findings] == [("coil-open@door-fr", "mended")]
 
 
+@pytest.mark.parametrize("channel", ["front-left", "rear-left"])
+def test_a_finding_at_a_channel_is_certain_whatever_its_load(channel: str) -> None:
+    report = cw.find(demo(f"joint-corroded@{channel}").build())
+    assert report.figure(f"cause.joint-corroded@{channel}").value == 1.0
+
+
 def test_a_finding_is_certain_and_what_it_excludes_is_gone() -> None:
     report = cw.find(cw.demo_job().with_finding("coil-open", "door-fr").build())
     assert report.figure("cause.coil-open@door-fr").value == 1.0

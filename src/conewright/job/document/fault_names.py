@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
-__all__ = ["CHANNEL_FAULTS", "PLACE_FAULTS", "VEHICLE_FAULTS", "FaultName"]
+__all__ = ["CHANNEL_FAULTS", "FAULTS", "PLACE_FAULTS", "VEHICLE_FAULTS", "FaultName"]
 
 PlaceFault = Literal[
     "surround-torn",
@@ -37,3 +37,4 @@ FaultName = Literal[PlaceFault, ChannelFault, VehicleFault]
 PLACE_FAULTS: tuple[str, ...] = get_args(PlaceFault)
 CHANNEL_FAULTS: tuple[str, ...] = get_args(ChannelFault)
 VEHICLE_FAULTS: tuple[str, ...] = get_args(VehicleFault)
+FAULTS = (*PLACE_FAULTS, *CHANNEL_FAULTS, *VEHICLE_FAULTS)

@@ -9,7 +9,12 @@ from itertools import islice
 from typing import Any
 
 from conewright.errors import LoadError, Problem
-from conewright.job.document.fault_names import CHANNEL_FAULTS, PLACE_FAULTS, VEHICLE_FAULTS
+from conewright.job.document.fault_names import (
+    CHANNEL_FAULTS,
+    FAULTS,
+    PLACE_FAULTS,
+    VEHICLE_FAULTS,
+)
 from conewright.job.document.lists import LISTS
 from conewright.job.document.parts import AS_FOUND, UNKNOWN
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
@@ -177,10 +182,9 @@ def _finding_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
         mends = inside(entry, "mends")
         for index, text in enumerate(mends if isinstance(mends, list) else ()):
             fault, _, at = text.partition("@") if isinstance(text, str) else ("", "", "")
-            known = (*PLACE_FAULTS, *CHANNEL_FAULTS, *VEHICLE_FAULTS)
             wrong = _wrong_place(raw, fault, at)
-            if fault not in known:
-                wrong = f"it takes fault@place, coil-open@door-fl; {known_names(fault, known)}"
+            if fault not in FAULTS:
+                wrong = f"it takes fault@place, coil-open@door-fl; {known_names(fault, FAULTS)}"
             if wrong:
                 yield ("proposal", plan, "mends", index), wrong
 

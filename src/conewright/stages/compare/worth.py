@@ -11,6 +11,7 @@ from conewright.job.builds.standing import cured
 from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.common.changes import planned_job
 from conewright.stages.feed.load import EASY, RadioLoad
+from conewright.stages.find.faults.entries import LOW_LOAD
 from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.report.data import Severity
 
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
     from conewright.stages.report.data import Report
 
 __all__ = ["Ends", "risks"]
-
-LOW_LOAD = "load-too-low"
 
 
 @dataclass(frozen=True)

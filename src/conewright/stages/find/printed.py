@@ -12,6 +12,7 @@ from conewright.phrases import listed
 from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.find.faults.chains import Atom, behind_capacitor
 from conewright.stages.find.faults.effects import effects_of
+from conewright.stages.find.faults.entries import LOW_LOAD
 from conewright.stages.find.instruments.rated import rated_odds
 from conewright.stages.find.instruments.readouts import COIL, PAIR
 from conewright.stages.find.instruments.topology import context_of
@@ -78,7 +79,7 @@ def _is_faulty(inquiry: Inquiry, reading: Taken, chances: Mapping[Atom, float]) 
     A load that is too low is none here: a sound driver of fewer ohms makes it so.
     """
     chain = inquiry.case.chains[inquiry.case.chain_of(reading.question.subject)]
-    shown = effects_of(reading.question.test) - {"load-too-low"}
+    shown = effects_of(reading.question.test) - {LOW_LOAD}
     return sum(chances[atom] for atom in chain.atoms if atom.fault in shown) > 0.5
 
 

@@ -14,7 +14,7 @@ from starlette.responses import Response
 
 from conewright.errors import BadInputError, ConewrightError, JobError
 from conewright.job.document.document import Reading
-from conewright.job.document.fault_names import CHANNEL_FAULTS, PLACE_FAULTS, VEHICLE_FAULTS
+from conewright.job.document.fault_names import FAULTS
 from conewright.job.text.readings import with_reading, without_reading
 from conewright.sound.sounds import LIMIT, sounds_for
 from conewright.stages.find.faults.entries import TestKind
@@ -51,9 +51,6 @@ router = APIRouter()
 
 LEAST_CAUSE, MOST_CAUSES = 0.01, 5
 """From which odds on causes are shown, and how many."""
-
-STATES = frozenset((*PLACE_FAULTS, *CHANNEL_FAULTS, *VEHICLE_FAULTS))
-"""Faults that can be taken as found; a load too low follows from the load."""
 
 PLACES = {
     "none": "from the seat, nothing is opened",
@@ -394,7 +391,7 @@ def _cause(figure: Figure, before: float | None) -> Cause:
     chance = figure.value or 0.0
     was = "" if before is None or percent(before) == percent(chance) else percent(before)
     name = figure.name.partition("@")[0]
-    is_state = name in STATES
+    is_state = name in FAULTS
     return Cause(title, place, chance, percent(chance), odds(chance), was, name, is_state)
 
 

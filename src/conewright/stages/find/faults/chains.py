@@ -15,8 +15,9 @@ import numpy as np
 
 from conewright.job.builds.standing import capacitors_before
 from conewright.job.builds.state import Build, ChannelState, LocationState
+from conewright.job.document.fault_names import CHANNEL_FAULTS, VEHICLE_FAULTS
 from conewright.physics.basics.arrays import FloatArray
-from conewright.stages.find.faults.entries import FAULT_IDS
+from conewright.stages.find.faults.entries import FAULT_IDS, LOW_LOAD
 from conewright.stages.find.faults.presence import can_fail
 
 __all__ = [
@@ -51,16 +52,6 @@ WOOFER_FAULTS = (
 TWEETER_FAULTS = ("tweeter-open", "lead-intermittent")
 CAPACITOR_FAULT = "capacitor-dried"
 CAVITY_FAULT = "panel-open"
-CHANNEL_FAULTS = (
-    "wire-broken",
-    "joint-corroded",
-    "leg-to-chassis",
-    "pair-shorted",
-    "channel-dead",
-    "channel-offset",
-    "load-too-low",
-)
-VEHICLE_FAULTS = ("amplifier-off", "supply-sag", "sleep-drain", "microphone", "settings")
 
 EXCLUSIVE = (
     frozenset({"coil-open", "coil-shorted", "lead-intermittent"}),
@@ -168,7 +159,7 @@ def _channel_chain(
 ) -> Chain:
     places = tuple(build.location(name) for name, _ in channel.polarity)
     atoms = [atom for place in places for atom in _place_atoms(place, channel)]
-    atoms += [Atom(fault, channel.id) for fault in CHANNEL_FAULTS]
+    atoms += [Atom(fault, channel.id) for fault in (*CHANNEL_FAULTS, LOW_LOAD)]
     found = [atom for atom in atoms if atom.fault in there]
     return _chain(channel.id, channel, places, found, known)
 

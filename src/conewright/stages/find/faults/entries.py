@@ -20,6 +20,7 @@ from conewright.stages.report.data import Caution
 
 __all__ = [
     "FAULT_IDS",
+    "LOW_LOAD",
     "TEST_IDS",
     "Access",
     "Answer",
@@ -40,11 +41,14 @@ __all__ = [
     "parse_topologies",
 ]
 
+LOW_LOAD = "load-too-low"
+"""Follows from the load that is written down, and is no state of a part."""
+
 FAULT_IDS = (
     *("surround-torn", "coil-open", "coil-rubbing", "coil-shorted", "tweeter-open"),
     *("capacitor-dried", "lead-intermittent", "wire-broken", "joint-corroded", "leg-to-chassis"),
     *("pair-shorted", "reversed", "channel-dead", "channel-offset", "amplifier-off"),
-    *("supply-sag", "trim-rattle", "mount-loose", "grit-or-water", "load-too-low"),
+    *("supply-sag", "trim-rattle", "mount-loose", "grit-or-water", LOW_LOAD),
     *("cap-unglued", "panel-open", "sleep-drain", "microphone", "settings"),
 )
 """Each of these is also a change to the build, so no table can add one."""

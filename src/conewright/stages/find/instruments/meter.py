@@ -16,6 +16,7 @@ from conewright.job.builds.state import Build, LocationState
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain
 from conewright.stages.find.faults.effects import ALARM, LEADS, effects_of, variants
+from conewright.stages.find.faults.entries import LOW_LOAD
 from conewright.stages.find.instruments.mixture import (
     Component,
     Mixture,
@@ -123,7 +124,7 @@ class Meter:
 
     def _is_without_effect(self, test: str, atom: Atom, chain: Chain) -> bool:
         channel = chain.channel
-        if atom.fault == "load-too-low" and channel is not None:
+        if atom.fault == LOW_LOAD and channel is not None:
             # The wiring that is written down is the fault, and is reckoned with already.
             return self.loaded_too_low(chain.id)
         if test != PAIR or channel is None:

@@ -16,6 +16,7 @@ from conewright.stages.common.twins import mirrored
 from conewright.stages.feed.load import RadioLoad
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, State
+from conewright.stages.find.faults.entries import LOW_LOAD
 from conewright.stages.find.instruments.readouts import knows_ohms
 from conewright.stages.find.odds.inference import Complained, Model, PairFactor
 
@@ -184,7 +185,7 @@ def _share(atom: Atom, chain: Chain, build: Build, places: int) -> float:
     """Share of a fault at one of so many places, by the table, by age, and by where it is."""
     fault = trade.fault(atom.fault)
     share = EXPECTED * fault.prior / places * _age_factor(atom, chain, build)
-    if atom.fault == "load-too-low":
+    if atom.fault == LOW_LOAD:
         share *= UNSEEN + (
             0.0 if all(knows_ohms(place.driver) for place in chain.places) else UNREAD
         )
@@ -197,7 +198,7 @@ def _weight(atom: Atom, chain: Chain, low_load: Mapping[str, float], share: floa
     """Prior odds of a fault at a place: its share, or what the job itself says of it."""
     if atom.fault == "reversed" and _written_reversed(atom, chain):
         return share * WRITTEN
-    if atom.fault == "load-too-low":
+    if atom.fault == LOW_LOAD:
         # What the job's own wiring asks of the radio is computed; the share of the table stands
         # for the chance that the wiring is not what the job says.
         chance = min(low_load.get(chain.id, 0.0), MOST_COMPUTED)

@@ -20,6 +20,7 @@ from conewright.stages.feed.load import radio_load
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, chains_of
 from conewright.stages.find.faults.effects import size
+from conewright.stages.find.faults.entries import LOW_LOAD
 from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.meter import METER_TESTS
 from conewright.stages.find.instruments.mixture import UNEXPLAINED
@@ -126,10 +127,9 @@ class Inquiry:
     def chances(self, odds: Odds | None = None) -> dict[Atom, float]:
         """Chance of every fault; of a computed load the chance that it is too low."""
         found = (odds or self.odds).of_atoms()
-        for chain in self.case.chains:
-            for atom in chain.known:
-                found[atom] = self.low_load.get(atom.subject, 1.0)
-        return found
+        known = (atom for chain in self.case.chains for atom in chain.known)
+        loads = {atom: self.low_load[atom.subject] for atom in known if atom.fault == LOW_LOAD}
+        return found | loads
 
     def cure_odds(self, ends: Callable[[Atom], bool]) -> float | None:
         """Chance that no complaint has a cause that a plan leaves; None where nobody complains.
@@ -224,7 +224,7 @@ def inquire(build: Build) -> Inquiry:
     """
     low_load = _low_load(build)
     known = frozenset(
-        Atom("load-too-low", channel) for channel, chance in low_load.items() if chance > KNOWN_FROM
+        Atom(LOW_LOAD, channel) for channel, chance in low_load.items() if chance > KNOWN_FROM
     )
     found, mended = _findings(build, "found"), _findings(build, "mended")
     chains = chains_of(build, known | found)

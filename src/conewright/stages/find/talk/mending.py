@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from conewright.errors import BadInputError
 from conewright.job.document.document import Proposal
+from conewright.job.document.fault_names import FAULTS
 from conewright.job.text.parsing import kept_job
 from conewright.job.text.readings import with_finding, with_plan
 from conewright.phrases import listed
@@ -60,7 +61,7 @@ def _established(job: Job, chances: Mapping[Atom, float]) -> tuple[str, ...]:
 def _sure(chances: Mapping[Atom, float]) -> list[Atom]:
     """Return the faults that are certain; a load that is too low is none of a part."""
     sure = (atom for atom, chance in chances.items() if chance >= CERTAIN)
-    return [atom for atom in sure if atom.fault != "load-too-low"]
+    return [atom for atom in sure if atom.fault in FAULTS]
 
 
 def mending(job: Job) -> Mending:

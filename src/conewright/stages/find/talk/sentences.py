@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from conewright.phrases import capital, listed
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom
+from conewright.stages.find.faults.entries import LOW_LOAD
 from conewright.stages.find.odds.evidence import ChainEvidence
 from conewright.stages.find.talk.inquiry import Inquiry, Taken
 from conewright.stages.find.talk.planning import CERTAIN
@@ -161,7 +162,7 @@ def _cause_text(atom: Atom, chance: float, inquiry: Inquiry) -> str:
         since = f" by {taken.since}" if taken.since else ""
         text = f"{capital(fault.title)}{place}: taken as found{since}; a plan can mend it."
     computed = inquiry.low_load.get(atom.subject)
-    if atom.fault == "load-too-low" and computed is not None:
+    if atom.fault == LOW_LOAD and computed is not None:
         text += f" Computed from the wiring that is written down ({number(100 * computed)} %)."
     lines = [(reading, _ratio(reading, atom, inquiry)) for reading in inquiry.taken]
     told_for = [f"{_quoted(r)} ({_times(x)})" for r, x in lines if x >= SPEAKS]
