@@ -11,8 +11,9 @@ from small_texts import small_job
 
 from attack.tally import Limits, Tally
 from conewright.job.text.conversion import json_from_toml
-from conewright.job.text.job_file import open_job, write_reading
+from conewright.job.text.job_file import open_job, write_text
 from conewright.job.text.parsing import load
+from conewright.job.text.readings import with_reading
 from conewright.job.text.starter import starter_text
 from conewright.store import Store
 
@@ -98,5 +99,6 @@ def _read(file: Path, content: bytes) -> None:
     file.write_bytes(content)
     load(file)
     opened = open_job(file)
-    write_reading(opened, test="look", at="door-fl", value="weaker")
+    text = with_reading(opened.text, opened.format, test="look", at="door-fl", value="weaker")
+    write_text(opened, text)
     load(file)

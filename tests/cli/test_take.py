@@ -1,6 +1,7 @@
 """`conewright find` with --take, --mended, --drop and --plan: what was found, in the job file."""
 
 import json
+from codecs import BOM_UTF8
 from pathlib import Path
 
 import pytest
@@ -30,6 +31,15 @@ def test_a_fault_is_taken_mended_and_dropped(van: Path) -> None:
     assert [each.state for each in load(van).findings] == ["mended"]
     run("find", van, "--drop", "reversed@door-fr")
     assert van.read_text(encoding="utf-8") == before
+
+
+def test_a_mark_of_the_encoding_stays(van: Path) -> None:
+    van.write_bytes(BOM_UTF8 + van.read_bytes())
+    before = van.read_bytes()
+    run("find", van, "--take", "reversed@door-fr")
+    assert van.read_bytes().startswith(BOM_UTF8)
+    run("find", van, "--drop", "reversed@door-fr")
+    assert van.read_bytes() == before
 
 
 def test_a_finding_names_the_reading_that_speaks_for_it(van: Path) -> None:

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from conewright.errors import BadInputError
-from conewright.job.text.job_file import open_job, write_reading
+from conewright.job.text.job_file import JobFile, open_job, write_text
+from conewright.job.text.readings import with_reading
 from conewright.whole_file import write_instead, write_new
 
 if TYPE_CHECKING:
@@ -58,12 +59,13 @@ def add_readings(place: Path, name: str, rounds: int, start: Barrier, told: Queu
     start.wait()
     values = [f"{name}-{number}" for number in range(rounds)]
     for value in values:
-        _until_written(
-            lambda value=value: write_reading(  # type: ignore[misc]
-                open_job(place), test="look", at="door-fl", value=value, beside=True
-            )
-        )
+        _until_written(lambda value=value: _add_reading(open_job(place), value))  # type: ignore[misc]
     told.put(" ".join(values))
+
+
+def _add_reading(file: JobFile, value: str) -> None:
+    text = with_reading(file.text, file.format, test="look", at="door-fl", value=value, beside=True)
+    write_text(file, text)
 
 
 def _until_written(write: Callable[[], object]) -> None:

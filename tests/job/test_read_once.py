@@ -10,8 +10,9 @@ import pytest
 
 from conewright.job.builds.job import Job
 from conewright.job.proposals import apply_changes
-from conewright.job.text.job_file import open_job, write_reading
+from conewright.job.text.job_file import open_job, write_text
 from conewright.job.text.parsing import job_text, kept_job, load, loads
+from conewright.job.text.readings import with_reading
 from conewright.job.text.starter import demo_text
 from counting import counted, parts_changed
 
@@ -86,7 +87,8 @@ def test_a_reading_costs_one_parse_and_one_check(tmp_path: Path, work: Counter[s
     before = open_job(van)
     assert work == {"parsed": 1, "whole": 1, "parts": CHANGED}
     work.clear()
-    after = write_reading(before, test="look", at="door-fl", value="nothing")
+    text = with_reading(before.text, "toml", test="look", at="door-fl", value="nothing")
+    after = write_text(before, text)
     assert work == {"parsed": 1, "whole": 1, "parts": CHANGED}
     assert after.job == load(van)
     assert isinstance(after.job, Job)

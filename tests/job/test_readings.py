@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from conewright.errors import BadInputError, JobError
 from conewright.job.document.document import Reading
-from conewright.job.text.job_file import JobFile, open_job, put_back, write_reading
+from conewright.job.text.job_file import JobFile, open_job, put_back, write_text
 from conewright.job.text.parsing import LARGEST_FILE, Format, load, loads
 from conewright.job.text.readings import with_reading
 from conewright.job.text.starter import demo_text, starter_text
@@ -143,7 +143,9 @@ def van(tmp_path: Path) -> Path:
 
 
 def _write(file: JobFile, at: str = "door-fl") -> JobFile:
-    return write_reading(file, test="look", at=at, value="nothing")
+    return write_text(
+        file, with_reading(file.text, file.format, test="look", at=at, value="nothing")
+    )
 
 
 def _alone(van: Path) -> bool:

@@ -389,6 +389,19 @@ def test_other_readings_have_none(client: TestClient, kept: Saved) -> None:
     assert "<audio" not in page(client, kept, "?reading=pair-resistance@rear-left")
 
 
+def test_each_leg_has_a_reading_of_its_own_and_one_is_changed_in_its_place(
+    client: TestClient, kept: Saved, store: Store
+) -> None:
+    leg = ("leg-bias", "front-right")
+    for base, value in enumerate(("13 V", "6.5 V"), start=1):
+        assert said(client, kept, *leg, base=base, value=value).status_code == 303
+    both = store.get(kept.job_id).job.readings
+    assert [each.value for each in both] == ["13 V", "6.5 V"]
+    assert said(client, kept, *leg, base=3, value="6.4 V", number="1").status_code == 303
+    changed = store.get(kept.job_id).job.readings
+    assert [each.value for each in changed] == ["6.4 V", "6.5 V"]
+
+
 def test_a_stop_stands_above_the_reading(client: TestClient, kept: Saved, store: Store) -> None:
     assert said(client, kept, "leg-to-chassis", "front-right", value="2 ohm").status_code == 303
     report = cw.find(store.get(kept.job_id).job.build())

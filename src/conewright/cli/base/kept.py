@@ -59,10 +59,8 @@ def write_reading(
 
     """
     beside = test in EACH_LEG
-    if not isinstance(file, KeptJob):
-        return files.write_reading(file, test=test, at=at, value=value, beside=beside)
     text = with_reading(file.text, file.format, test=test, at=at, value=value, beside=beside)
-    return _saved(file, text)
+    return write_text(file, text)
 
 
 def write_text(file: JobFile, text: str) -> JobFile:

@@ -9,16 +9,14 @@ from pathlib import Path
 from conewright.job.builds.job import Job
 from conewright.job.text.parsing import (
     Format,
-    bare,
     content_of,
     format_of,
     kept_job,
     text_in,
 )
-from conewright.job.text.readings import Said, with_reading
 from conewright.whole_file import write_instead
 
-__all__ = ["JobFile", "open_job", "put_back", "write_reading", "write_text"]
+__all__ = ["JobFile", "open_job", "put_back", "write_text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +34,12 @@ class JobFile:
 
     @property
     def text(self) -> str:
-        """The text in it, without a mark of its encoding."""
-        return bare(self.content.decode("utf-8"))
+        """The text in it, with a mark of its encoding where it has one."""
+        return self.content.decode("utf-8")
 
 
 def open_job(path: str | os.PathLike[str]) -> JobFile:
-    """Read a job file that readings are to be written into.
+    """Read a job file that is to be written into.
 
     Raises:
         JobError: with every problem of the file; also where it cannot be read at all.
@@ -53,31 +51,20 @@ def open_job(path: str | os.PathLike[str]) -> JobFile:
     return JobFile(file, content, _job_in(content, file, format))
 
 
-def write_reading(
-    file: JobFile, *, test: str, at: str, value: Said, beside: bool = False
-) -> JobFile:
-    """Write a reading into a job file, whole or not at all; return the file as it is then.
-
-    Arguments as for `with_reading`.
+def write_text(file: JobFile, text: str) -> JobFile:
+    """Write the text of a job into its file, whole or not at all; return the file as it is then.
 
     Raises:
         BadInputError: the file is not as it was when it was read, or cannot be written; it is left
             as it is then.
-        JobError: the job would not be read with this reading in it.
+        JobError: the text is no job.
 
     """
-    text = file.content.decode("utf-8")
-    written = with_reading(text, file.format, test=test, at=at, value=value, beside=beside)
-    return write_text(file, written)
-
-
-def write_text(file: JobFile, text: str) -> JobFile:
-    """Write the text of a job into its file; raises as `write_reading` does."""
     return _replaced(file, text.encode("utf-8"))
 
 
 def put_back(file: JobFile, earlier: JobFile) -> JobFile:
-    """Write a job file as it was earlier, byte for byte; raises as `write_reading` does."""
+    """Write a job file as it was earlier, byte for byte; raises as `write_text` does."""
     return _replaced(file, earlier.content)
 
 

@@ -164,7 +164,7 @@ def answer(request: Request, job_id: str, form: Form) -> Response:
             test=test,
             at=at,
             value=said.value,
-            beside=beside or test in EACH_LEG,
+            beside=beside or (test in EACH_LEG and not number),
             number=number,
         )
         then = f"{page.base}/find#reading"
