@@ -163,7 +163,13 @@ def test_the_table_names_each_with_its_licence() -> None:
         # Of another version the licence may be told in another way.
         if metadata.version(name) in pinned_versions()[name]
     }
-    assert {name: table()[name]["licence"] for name in told} == told
+    # Each Python has its own pin of some, and a newer one may name the same licence more exactly.
+    other = {
+        name: licence
+        for name, licence in told.items()
+        if not f"{licence}-".startswith(f"{table()[name]['licence']}-")
+    }
+    assert other == {}
 
 
 def test_the_table_holds_no_licence_that_is_refused() -> None:
