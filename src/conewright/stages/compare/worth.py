@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conewright.job.builds.standing import cured
-from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.common.changes import planned_job
 from conewright.stages.feed.load import EASY, RadioLoad
 from conewright.stages.find.faults.entries import LOW_LOAD
@@ -38,7 +37,7 @@ class Ends:
         if build.proposal is None:
             return False
         if atom.fault == LOW_LOAD:
-            return atom.subject not in self.overloaded
+            return atom.subject not in self.load.overloaded
         return cured(
             atom.fault,
             atom.subject,
@@ -46,21 +45,6 @@ class Ends:
             changed=planned_job(build),
             paths=build.planned,
         )
-
-    @property
-    def overloaded(self) -> tuple[str, ...]:
-        """The channels whose load falls below what the radio bears, central values."""
-        return overloaded(self.load)
-
-
-def overloaded(load: RadioLoad) -> tuple[str, ...]:
-    """Return the channels whose load falls below what the radio bears, central values."""
-    allowed = float(lowest_impedance(rated=load.build.head_unit.minimum_load.si))
-    return tuple(
-        name
-        for name, channel in load.live.items()
-        if float(channel.minimum_impedance[0, 0]) < allowed
-    )
 
 
 def risks(load: RadioLoad, reports: Sequence[Report], moved: Iterable[str]) -> tuple[str, ...]:
@@ -78,7 +62,7 @@ def risks(load: RadioLoad, reports: Sequence[Report], moved: Iterable[str]) -> t
         for verdict in report.verdicts
         if verdict.severity is Severity.STOP
     ]
-    found += [f"{name} falls below what the radio bears" for name in overloaded(load)]
+    found += [f"{name} falls below what the radio bears" for name in load.overloaded]
     hot = float(np.ravel(load.chip_temperature(EASY))[0])
     if hot > load.build.head_unit.limit.si:
         found.append("its chip would protect itself with loud music")

@@ -126,6 +126,21 @@ class RadioLoad:
         """Supply at the plug, engine running, radio quiet [V]."""
         return self.draws(self.build.head_unit.supply)
 
+    @cached_property
+    def allowed(self) -> FloatArray:
+        """Lowest impedance that the radio bears [ohm]."""
+        rated = self.draws(self.build.head_unit.minimum_load)
+        return np.asarray(amplifier.lowest_impedance(rated=rated))
+
+    @property
+    def overloaded(self) -> tuple[str, ...]:
+        """The channels whose load falls below what the radio bears, central values."""
+        return tuple(
+            name
+            for name, channel in self.live.items()
+            if channel.minimum_impedance[0, 0] < self.allowed[0, 0]
+        )
+
     @property
     def swing(self) -> float:
         """Largest output over the supply: a bridge swings by all of it, one leg by half."""

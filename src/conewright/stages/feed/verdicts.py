@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import format_quantity
-from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.common.changes import as_found
 from conewright.stages.common.twins import opposed_twins
 from conewright.stages.feed.load import HOTTEST_CHIP, RadioLoad
@@ -82,7 +81,7 @@ def feed_working(answer: Answer, load: RadioLoad) -> None:
 def _load_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
     lowest = answer[f"{name}.minimum_impedance"]
     rated = load.build.head_unit.minimum_load.si
-    allowed = float(lowest_impedance(rated=rated))
+    allowed = float(load.allowed[0, 0])
     ids = (lowest.id, f"{name}.clean_power", "head_unit.chip_temperature")
     where = f"{with_band(lowest)} at {number(load.channels[name].lowest_frequency, 'Hz')}"
     made_for = (
@@ -250,10 +249,9 @@ def _sentence(answer: Answer, load: RadioLoad) -> str:
         (answer[f"{name}.minimum_impedance"] for name in load.live),
         key=lambda figure: answer.value(figure.id),
     )
-    rated = load.build.head_unit.minimum_load.si
     power = answer[f"{lowest.subject}.clean_power"]
     chip = answer["head_unit.chip_temperature"]
-    allowed = float(lowest_impedance(rated=rated))
+    allowed = float(load.allowed[0, 0])
     verb = "bears" if _surely_bears(lowest, allowed) else "most likely bears"
     if answer.value(lowest.id) < allowed:
         verb = "is not rated for"

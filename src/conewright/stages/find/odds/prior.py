@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from conewright.job.builds.state import Build, LocationState
 from conewright.physics.basics.arrays import FloatArray
-from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.common.twins import mirrored
 from conewright.stages.feed.load import RadioLoad
 from conewright.stages.find.faults import trade
@@ -94,9 +93,8 @@ def said_by_owner(complaints: Iterable[str]) -> tuple[Said, ...]:
 
 def low_load_odds(load: RadioLoad) -> dict[str, float]:
     """Chance, over the spreads of the job, that each channel dips below what the radio bears."""
-    allowed = lowest_impedance(rated=load.draws(load.build.head_unit.minimum_load))
     return {
-        name: float(np.mean(channel.minimum_impedance < allowed))
+        name: float(np.mean(channel.minimum_impedance < load.allowed))
         for name, channel in load.channels.items()
     }
 
