@@ -6,6 +6,7 @@ import tomllib
 from collections.abc import Callable
 from html import unescape
 from html.parser import HTMLParser
+from importlib.resources import files
 from itertools import pairwise
 
 import pytest
@@ -23,6 +24,7 @@ from conewright.views.numbers import money
 from conewright.web.frame.picture import in_dark
 
 LARGEST_PAGE = 150_000
+SOURCES = files("conewright.web")
 ORIGIN = {"origin": "http://127.0.0.1:8420"}
 VOID = {"br", "img", "input", "link", "meta", "source", "path", "circle", "rect"}
 PATHS = (
@@ -822,3 +824,19 @@ def test_mine_on_top_of_a_deletion_brings_the_job_back(
     answer = client.post(f"/jobs/{job_id}/text", data=mine, headers=ORIGIN)
     assert answer.status_code == 303
     assert store.get(job_id).text == text
+
+
+def test_no_shape_is_black_for_want_of_a_rule() -> None:
+    pages = [each.read_text("utf-8") for each in (SOURCES / "templates").iterdir()]
+    styles = "".join(
+        each.read_text("utf-8")
+        for each in (SOURCES / "static").iterdir()
+        if each.name.endswith(".css")
+    )
+    shapes = {
+        name
+        for page in pages
+        for name in re.findall(r'<(?:rect|circle|path)[^>]*? class="([\w-]+)"', page)
+    }
+    assert "share" in shapes
+    assert {name for name in shapes if not re.search(rf"\.{name}\b", styles)} == set()
