@@ -47,8 +47,8 @@ PAGES = (
 )
 QUERIES = ("q", "revision", "a", "b", "proposal", "against", "at", "reading", "deleted", "paper")
 UNHEALTHY = tuple(HealthCheck)
-BY_DESCRIPTION, BY_FORMS = 0.3, 0.25
-"""Shares of the requests; the others keep to no rules."""
+BY_DESCRIPTION, BY_FORMS = 0.25, 0.25
+"""Shares of the requests, by what one of each costs; the others keep to no rules."""
 
 
 def run(tally: Tally, limits: Limits) -> None:
