@@ -21,11 +21,11 @@ from conewright.cli.commands.replies import (
 from conewright.errors import BadInputError
 from conewright.job.text.job_file import JobFile
 from conewright.job.text.parsing import kept_job
-from conewright.job.text.readings import with_finding, with_reading
+from conewright.job.text.readings import with_reading
 from conewright.stages.find.faults.trade import INCONCLUSIVE, test
 from conewright.stages.find.stage import find
 from conewright.stages.find.talk.answering import Answered
-from conewright.stages.find.talk.mending import evidence_for, sure_faults
+from conewright.stages.find.talk.mending import sure_faults, text_with_found
 from conewright.stages.report.data import Figure, ReadingCard, Report, Severity, Verdict
 from conewright.views.cells import MARKS
 from conewright.views.layout import paragraph
@@ -141,10 +141,11 @@ class Dialogue:
     def _take(self) -> None:
         """Write every cause that is as good as certain down as found."""
         file = self.now.file
-        for fault, at in sure_faults(file.job):
-            since = evidence_for(file.job, fault, at)
-            text = with_finding(file.text, file.format, fault=fault, at=at, since=since)
-            file = write_text(file, text)
+        text, sure = file.text, sure_faults(file.job)
+        for fault, at in sure:
+            text = text_with_found(text, file.format, fault=fault, at=at)
+        file = write_text(file, text)
+        for fault, at in sure:
             _tell(f"Written: {fault} at {at}, as found.")
         self.states.append(State(file, _found(file), FOUND))
         _tell("Every answer is with it from now on; find with --plan writes the plan that mends.")

@@ -6,13 +6,8 @@ from pathlib import Path
 
 from conewright.cli.base.kept import open_job, write_text
 from conewright.errors import BadInputError
-from conewright.job.text.readings import (
-    with_finding,
-    with_plan,
-    without_finding,
-    without_reading,
-)
-from conewright.stages.find.talk.mending import evidence_for, mending
+from conewright.job.text.readings import with_finding, without_finding, without_reading
+from conewright.stages.find.talk.mending import text_with_found, text_with_mending
 
 __all__ = ["dropped", "planned", "taken"]
 
@@ -31,8 +26,11 @@ def taken(file: Path, finding: str, *, state: str = "found") -> str:
     """
     opened = open_job(file)
     fault, at = _parts(finding)
-    since = evidence_for(opened.job, fault, at) if state == "found" else ""
-    text = with_finding(opened.text, opened.format, fault=fault, at=at, state=state, since=since)
+    text = (
+        text_with_found(opened.text, opened.format, fault=fault, at=at)
+        if state == "found"
+        else with_finding(opened.text, opened.format, fault=fault, at=at, state=state)
+    )
     write_text(opened, text)
     return f"{file}: {finding} is written down as {state}.\n"
 
@@ -59,8 +57,7 @@ def dropped(file: Path, what: str) -> str:
 def planned(file: Path) -> str:
     """Write the proposal that mends what was found into a job; as `taken`."""
     opened = open_job(file)
-    plan = mending(opened.job)
-    text = with_plan(opened.text, opened.format, id=plan.id, name=plan.name, mends=plan.mends)
+    text, plan = text_with_mending(opened.text, opened.format)
     write_text(opened, text)
     return f"{file}: proposal {plan.id} is written: {plan.name}.\n"
 

@@ -19,11 +19,20 @@ from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Match
 
-from conewright.errors import ConewrightError, JobError, PlanRefusedError, Problem
+from conewright.errors import BadInputError, ConewrightError, JobError, PlanRefusedError, Problem
 from conewright.store import Conflict, NotFound, Saved, StoreError, StoreUnavailable
 from conewright.web.base.headers import SECURE
 
-__all__ = ["ErrorBody", "Refusal", "answer", "fault", "handle_errors", "overtaken", "wants_page"]
+__all__ = [
+    "ErrorBody",
+    "Refusal",
+    "answer",
+    "fault",
+    "handle_errors",
+    "overtaken",
+    "reasons",
+    "wants_page",
+]
 
 _log = logging.getLogger(__name__)
 
@@ -132,6 +141,11 @@ def overtaken(message: str, *, named: str, newest: Saved) -> Refusal:
     allowed = f"revision {newest.revision} is the newest, {newest.etag}"
     problem = Problem("If-Match", named, allowed)
     return Refusal(412, message, problems=[problem], headers={"ETag": newest.etag})
+
+
+def reasons(error: BadInputError) -> str:
+    """Return what an error says within a sentence: of a job's, its problems without their count."""
+    return "; ".join(map(str, error.problems)) if isinstance(error, JobError) else str(error)
 
 
 def answer(refusal: Refusal, *, page: bool = False) -> Response:

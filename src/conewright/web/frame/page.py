@@ -138,8 +138,12 @@ def save(
 ) -> Response:
     """Save a changed text of a job as its next revision; answers as `carry_out`.
 
+    A text that is as it was is no revision: the page at `then` is shown.
+
     Raises: JobError where it has gained a complaint or a reading that nobody can use.
     """
+    if text == before.text:
+        return see_other(then)
     hold_gained(before, text, reading_of(request))
     return carry_out(
         request,

@@ -12,7 +12,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
-from conewright.errors import BadInputError, ConewrightError, JobError
+from conewright.errors import BadInputError, ConewrightError
 from conewright.job.document.document import Reading
 from conewright.job.document.fault_names import FAULTS
 from conewright.job.text.readings import with_reading, without_reading
@@ -27,7 +27,7 @@ from conewright.stages.report.data import Figure, ReadingCard, Report, Severity
 from conewright.stages.report.words import odds
 from conewright.views.numbers import minutes, percent
 from conewright.views.search import cause_name, split_cause
-from conewright.web.base.errors import Refusal
+from conewright.web.base.errors import Refusal, reasons
 from conewright.web.base.settings import LARGEST_NUMBER
 from conewright.web.desk.workers import Question
 from conewright.web.frame.answer import verdict_views
@@ -173,8 +173,7 @@ def answer(request: Request, job_id: str, form: Form) -> Response:
         _hold_usable(request, text)
         return save(request, page.saved, text, then=then, note=f"{test} at {at}: {said}")
     except BadInputError as error:
-        told = "; ".join(map(str, error.problems)) if isinstance(error, JobError) else str(error)
-        return _shown(request, page, Typed(f"{test}@{at}", typed, told, number, beside))
+        return _shown(request, page, Typed(f"{test}@{at}", typed, reasons(error), number, beside))
 
 
 @router.post("/jobs/{job_id}/readings/undo")

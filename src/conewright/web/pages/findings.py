@@ -5,13 +5,13 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from conewright.errors import BadInputError, JobError
+from conewright.errors import BadInputError
 from conewright.job.text.readings import with_finding, without_finding
 from conewright.stages.find.faults.trade import fault as fault_kind
 from conewright.stages.find.talk.mending import text_with_found, text_with_mending
-from conewright.web.base.errors import Refusal
+from conewright.web.base.errors import Refusal, reasons
 from conewright.web.frame.context import JobPage, open_page
-from conewright.web.frame.page import Form, form_texts, number_in, reading_of, save, see_other
+from conewright.web.frame.page import Form, form_texts, number_in, reading_of, save
 
 __all__ = ["router"]
 
@@ -25,17 +25,16 @@ def take(request: Request, job_id: str, form: Form) -> Response:
     page = open_page(request, job_id, revision=number_in(fields, "base"))
     fault, at = fields.get("fault", ""), fields.get("at", "")
     state = "mended" if fields.get("state") == "mended" else "found"
-    known = any((each.fault, each.at) == (fault, at) for each in page.job.findings)
     run = reading_of(request).run
     try:
         text = (
             run(with_finding, page.saved.text, "toml", fault=fault, at=at, state=state)
-            if known or state == "mended"
-            else run(text_with_found, page.saved.text, fault=fault, at=at)
+            if state == "mended"
+            else run(text_with_found, page.saved.text, "toml", fault=fault, at=at)
         )
         return _saved(request, page, text, f"{_title(fault)} at {at}: {state}")
     except BadInputError as error:
-        raise Refusal(422, f"Nothing was written: {_told(error)}.") from None
+        raise Refusal(422, f"Nothing was written: {reasons(error)}.") from None
 
 
 @router.post("/jobs/{job_id}/findings/drop")
@@ -57,25 +56,16 @@ def mend(request: Request, job_id: str, form: Form) -> Response:
     """Write the plan that mends what was found, and show it."""
     page = open_page(request, job_id, revision=number_in(form_texts(form), "base"))
     try:
-        text, plan = reading_of(request).run(text_with_mending, page.saved.text)
+        text, plan = reading_of(request).run(text_with_mending, page.saved.text, "toml")
     except BadInputError as error:
-        raise Refusal(422, f"There is no plan yet: {_told(error)}.") from None
-    then = f"{page.base}/proposals/{plan}"
-    if text == page.saved.text:
-        return see_other(then)
-    return save(request, page.saved, text, then=then, note=f"plan {plan}: mend what was found")
+        raise Refusal(422, f"There is no plan yet: {reasons(error)}.") from None
+    then, note = f"{page.base}/proposals/{plan.id}", f"plan {plan.id}: mend what was found"
+    return save(request, page.saved, text, then=then, note=note)
 
 
 def _saved(request: Request, page: JobPage, text: str, note: str) -> Response:
-    then = f"{page.base}/find#found"
-    if text == page.saved.text:
-        return see_other(then)
-    return save(request, page.saved, text, then=then, note=note)
+    return save(request, page.saved, text, then=f"{page.base}/find#found", note=note)
 
 
 def _title(name: str) -> str:
     return fault_kind(name).title
-
-
-def _told(error: BadInputError) -> str:
-    return "; ".join(map(str, error.problems)) if isinstance(error, JobError) else str(error)

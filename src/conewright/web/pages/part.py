@@ -126,8 +126,6 @@ def values(request: Request, job_id: str, form: Form) -> Response:
             others=refused.others,
             back=back,
         )
-    if text == page.saved.text:
-        return see_other(back)
     return save(request, page.saved, text, then=back)
 
 

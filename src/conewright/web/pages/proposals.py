@@ -39,7 +39,6 @@ from conewright.web.frame.page import (
     reading_of,
     render,
     save,
-    see_other,
 )
 from conewright.web.frame.picks import Group, driver_places, picked_groups
 from conewright.web.frame.rendered import kept
@@ -174,10 +173,7 @@ def _saved(
             text = _text(request, page, proposal_id, typed)
     except Refused as refused:
         return _editor(request, page, proposal_id, typed, refused)
-    then = f"{page.base}/proposals"
-    if text == page.saved.text:
-        return see_other(then)
-    return save(request, page.saved, text, then=then)
+    return save(request, page.saved, text, then=f"{page.base}/proposals")
 
 
 def _compared(request: Request, job: Job, text: str) -> Comparison | NoAnswer:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from conewright.errors import BadInputError
 from conewright.job.document.document import Proposal
 from conewright.job.document.fault_names import FAULTS
-from conewright.job.text.parsing import kept_job
+from conewright.job.text.parsing import Format, kept_job
 from conewright.job.text.readings import with_finding, with_plan
 from conewright.phrases import listed
 from conewright.stages.find.faults import trade
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Mending",
-    "evidence_for",
-    "mending",
     "sure_faults",
     "text_with_found",
     "text_with_mending",
@@ -64,13 +62,8 @@ def _sure(chances: Mapping[Atom, float]) -> list[Atom]:
     return [atom for atom in sure if atom.fault in FAULTS]
 
 
-def mending(job: Job) -> Mending:
-    """Return the proposal that mends what was found.
-
-    Raises:
-        BadInputError: nothing is established yet; names what is likeliest.
-
-    """
+def _mending(job: Job) -> Mending:
+    """Return the proposal that mends what was found; raises as `text_with_mending`."""
     chances = inquire(job.build()).chances()
     faults = _established(job, chances)
     if not faults:
@@ -90,7 +83,7 @@ def sure_faults(job: Job) -> tuple[tuple[str, str], ...]:
     return tuple((a.fault, a.subject) for a in _sure(chances) if a.id not in known)
 
 
-def evidence_for(job: Job, fault: str, at: str) -> str:
+def _evidence_for(job: Job, fault: str, at: str) -> str:
     """Return the reading, test@place, that speaks most for a fault; empty where none does."""
     inquiry, atom = inquire(job.build()), Atom(fault, at)
     now = inquiry.chances().get(atom, 0.0)
@@ -133,23 +126,28 @@ def with_mending(job: Job, chances: Mapping[Atom, float]) -> tuple[Job, str | No
     return job.model_copy(update={"proposals": (*job.proposals, only)}), plan.id
 
 
-def text_with_found(text: str, *, fault: str, at: str) -> str:
-    """Return the text of a job, in TOML, with a fault taken as found, and what speaks for it.
+def text_with_found(text: str, format: Format, *, fault: str, at: str) -> str:
+    """Return the text of a job with a fault taken as found, and with what speaks for it.
+
+    One that is written already keeps what it was taken from.
 
     Raises:
         BadInputError: the text is none of a job, or has no place for it.
 
     """
-    since = evidence_for(kept_job(text), fault, at)
-    return with_finding(text, "toml", fault=fault, at=at, since=since)
+    job = kept_job(text, format)
+    known = any((each.fault, each.at) == (fault, at) for each in job.findings)
+    since = "" if known else _evidence_for(job, fault, at)
+    return with_finding(text, format, fault=fault, at=at, since=since)
 
 
-def text_with_mending(text: str) -> tuple[str, str]:
-    """Return the text of a job, in TOML, with the plan that mends what was found, and its id.
+def text_with_mending(text: str, format: Format) -> tuple[str, Mending]:
+    """Return the text of a job with the proposal that mends what was found, and that proposal.
 
     Raises:
-        BadInputError: nothing is established yet, or the text has no place for it.
+        BadInputError: nothing is established yet, and what is likeliest is named; or the text has
+            no place for it.
 
     """
-    plan = mending(kept_job(text))
-    return with_plan(text, "toml", id=plan.id, name=plan.name, mends=plan.mends), plan.id
+    plan = _mending(kept_job(text, format))
+    return with_plan(text, format, id=plan.id, name=plan.name, mends=plan.mends), plan
