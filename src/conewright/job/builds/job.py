@@ -10,7 +10,7 @@ from conewright.errors import JobError
 from conewright.job.builds.building import build_job
 from conewright.job.builds.state import Build
 from conewright.job.document.document import Document
-from conewright.job.document.lists import LISTS, counts_in_words
+from conewright.job.document.lists import LISTS, alike, counts_in_words, placed
 from conewright.job.plausible.doubts import Doubt, doubts_of
 from conewright.job.proposals import apply_proposal, whole_job
 from conewright.shown import Shown
@@ -114,18 +114,14 @@ class Job(Shown, Document):
     def _with(self, name: str, entry: Mapping[str, Any], same: Mapping[str, Any]) -> Job:
         """Return the job with an entry of a list, in the place of the last that is the same."""
         tables = self.to_dict()
-        entries = list(tables.get(name, ()))
-        there = [n for n, each in enumerate(entries) if same and same.items() <= each.items()]
-        if there:
-            entries[there[-1]] = {**entries[there[-1]], **entry}
-        else:
-            entries.append(dict(entry))
-        return _checked({**tables, name: entries})
+        entries = tables.get(name, [])
+        index = next(reversed(alike(entries, same)), None)
+        return _checked({**tables, name: placed(entries, entry, index)})
 
     def _without(self, name: str, same: Mapping[str, Any]) -> Job:
         tables = self.to_dict()
-        entries = list(tables.get(name, ()))
-        there = [n for n, each in enumerate(entries) if same.items() <= each.items()]
+        entries = list(tables.get(name, []))
+        there = alike(entries, same)
         if not there:
             raise KeyError("@".join(same.values()))
         del entries[there[-1]]

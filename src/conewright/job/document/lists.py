@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_origin
 
@@ -11,7 +11,17 @@ from conewright.job.document.document import Document
 from conewright.job.document.parts import Table
 from conewright.job.document.paths import fields_of, table_within
 
-__all__ = ["LISTS", "TABLES", "EntryKey", "JobList", "counts_in_words", "entries_by_key", "spoken"]
+__all__ = [
+    "LISTS",
+    "TABLES",
+    "EntryKey",
+    "JobList",
+    "alike",
+    "counts_in_words",
+    "entries_by_key",
+    "placed",
+    "spoken",
+]
 
 EntryKey = tuple[str, ...]
 """What tells an entry apart from the others of its list, and which of those alike it is."""
@@ -87,6 +97,24 @@ def entries_by_key(name: str, entries: object) -> dict[EntryKey, dict[str, Any]]
         seen[told] += 1
         found[(*told, str(seen[told]))] = entry
     return found
+
+
+def alike(entries: Sequence[Any], same: Mapping[str, Any]) -> list[int]:
+    """Return which of a list's entries, as plain values, hold all of some fields; none for none."""
+    if not same:
+        return []
+    return [
+        index
+        for index, each in enumerate(entries)
+        if isinstance(each, Mapping) and same.items() <= each.items()
+    ]
+
+
+def placed(entries: Sequence[Any], entry: Mapping[str, Any], index: int | None) -> list[Any]:
+    """Return a list with an entry at its end, or its fields over those of the one at an index."""
+    if index is None:
+        return [*entries, dict(entry)]
+    return [*entries[:index], {**entries[index], **entry}, *entries[index + 1 :]]
 
 
 def counts_in_words(counts: Mapping[str, int]) -> str:

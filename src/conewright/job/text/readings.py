@@ -19,6 +19,7 @@ from typing import Any
 import tomlkit
 
 from conewright.errors import BadInputError, JobError
+from conewright.job.document.lists import alike, placed
 from conewright.job.text.parsing import Format, bare, job_text
 
 __all__ = [
@@ -71,7 +72,7 @@ def with_reading(
     """
     said = dict(value) if isinstance(value, Mapping) else value
     entry = {"test": test, "at": at, "value": said}
-    same = None if beside else {"test": test, "at": at}
+    same = {} if beside else {"test": test, "at": at}
     return _with_entry(text, format, "reading", entry, same=same, number=number)
 
 
@@ -138,25 +139,24 @@ def _with_entry(
     name: str,
     entry: Mapping[str, Any],
     *,
-    same: Mapping[str, Any] | None,
+    same: Mapping[str, Any],
     number: int = 0,
 ) -> str:
     plain = bare(text)
     old = _plain(plain, format)
-    entries = list(old.get(name, []))
-    there = [n for n, each in enumerate(entries) if same and _is(each, same)]
+    entries = old.get(name, [])
+    there = alike(entries, same)
     if same and number:
         there = [n for n in there if n == number - 1]
         if not there:
             raise BadInputError(f"there is no such {name}[{number}] to change")
-    if there:
-        entries[there[-1]] = {**entries[there[-1]], **entry}
-    else:
-        entries.append(dict(entry))
-    wanted = {**old, name: entries}
+    index = next(reversed(there), None)
+    wanted = {**old, name: placed(entries, entry, index)}
     if format == "json":
         return _as_json(plain, wanted)
-    attempts = [_changed(plain, name, there[-1], entry)] if there else _attempts(plain, name, entry)
+    attempts = (
+        _attempts(plain, name, entry) if index is None else [_changed(plain, name, index, entry)]
+    )
     written = _first_right(attempts, wanted)
     if written is None:
         told = " at ".join(str(value) for value in list(entry.values())[:2])
@@ -181,10 +181,6 @@ def _without_entry(text: str, format: Format, name: str, number: int) -> str:
     if written is None:
         raise BadInputError(f"{name}[{index + 1}] could not be told apart; take it out by hand")
     return f"{text[: len(text) - len(plain)]}{written}"
-
-
-def _is(entry: Any, same: Mapping[str, Any]) -> bool:
-    return isinstance(entry, Mapping) and all(entry.get(key) == said for key, said in same.items())
 
 
 def _as_json(plain: str, wanted: Mapping[str, Any]) -> str:
