@@ -93,11 +93,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         vehicle=vehicle,
         head_unit=damaged_radio(resolve_head_unit(changed.head_unit, filler), faults),
         channels=tuple(
-            damaged_channel(
-                resolve_channel(channel, load, by_id, filler),
-                faults,
-                mends,
-            )
+            damaged_channel(resolve_channel(channel, load, by_id, filler), faults, mends)
             for channel in changed.channels
             if (load := channel.wiring) is not None
         ),

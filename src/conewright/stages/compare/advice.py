@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -81,16 +81,18 @@ def advised(candidates: Sequence[Candidate]) -> Candidate | None:
     return min(free, key=lambda each: (each.cost, each.hours), default=None)
 
 
-def advice(candidates: Sequence[Candidate], *, complaint: str, currency: str) -> str:
+def advice(
+    candidates: Sequence[Candidate], best: Candidate | None, *, complaint: str, currency: str
+) -> str:
     """Say which build to take and why, in one sentence or two.
 
     Args:
         candidates: every build, the vehicle as found first.
+        best: the one to take, as `advised`.
         complaint: the owner's words; empty for none.
         currency: of the job.
 
     """
-    best = advised(candidates)
     if best is None:
         return f"No plan can be recommended: {_obstacles(candidates)}."
     if best.build.proposal is None or best.idle:
@@ -106,28 +108,25 @@ def advice(candidates: Sequence[Candidate], *, complaint: str, currency: str) ->
             f"Take the next reading of find first: no plan that may be taken cures what was "
             f"complained of ({complaint}) with more than {odds(best.cure)}, as {best.name} does."
         )
-    reasons = [*_cures(best, complaint), "loads every channel within what the radio bears"]
+    reasons = (
+        []
+        if best.cure is None
+        else [f"cures what was complained of ({complaint}) with {odds(best.cure)}"]
+    )
+    reasons += ["loads every channel within what the radio bears"]
     reasons += [] if best.points is None else [f"gives {best.points:.0f} of 100 of what was asked"]
     cost = number(best.cost, spread=1.0)
     money = f"{cost} {currency}".rstrip() + f", {number(best.hours, 'h')} of work"
     return f"Take {best.name}: it {listed(reasons)}; {money}."
 
 
-def _cures(best: Candidate, complaint: str) -> Iterator[str]:
-    if best.cure is not None:
-        yield f"cures what was complained of ({complaint}) with {odds(best.cure)}"
-
-
 def _best(candidates: list[Candidate], name: str, alike: float) -> list[Candidate]:
     """Return the candidates that are as good as the best in one figure; all where none has it."""
-    values = [value for each in candidates if (value := getattr(each, name)) is not None]
-    if not values:
+    having = [each for each in candidates if getattr(each, name) is not None]
+    if not having:
         return candidates
-    return [
-        each
-        for each in candidates
-        if (value := getattr(each, name)) is not None and value >= max(values) - alike
-    ]
+    least = max(getattr(each, name) for each in having) - alike
+    return [each for each in having if getattr(each, name) >= least]
 
 
 def _obstacles(candidates: Sequence[Candidate]) -> str:

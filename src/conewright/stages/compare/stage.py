@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 
@@ -225,7 +226,8 @@ def _candidate(
     inquiry: Inquiry | None,
 ) -> Candidate:
     cost, hours = taken.total.typical, taken.hours.typical
-    ends = Ends(build, load)
+    # Each fault is asked about several times.
+    ends = cache(Ends(build, load))
     moved = moved_places(build.job, planned_job(build))
     return Candidate(
         build=build,
@@ -339,8 +341,8 @@ def _sentence(
     """Say which plan to take; the one that only mends, where nobody wrote it, is offered."""
     if len(candidates) == 1:
         return "There is no proposal in this job yet: write one to see what it would change."
-    told = advice(candidates, complaint=complaint, currency=currency)
     best = advised(candidates)
+    told = advice(candidates, best, complaint=complaint, currency=currency)
     if mend_only and best is not None and best.build.id == mend_only:
         told += " It is not written down yet: a button of the pages does, or find --plan."
     return told

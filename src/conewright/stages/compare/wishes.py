@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from conewright.job.builds.state import Build
     from conewright.job.document.document import Document
 
-__all__ = ["beyond", "points", "seat_that_counts", "weights_of"]
+__all__ = ["beyond", "points", "seat_that_counts"]
 
 SPAN: Mapping[str, tuple[float, float]] = {
     "bass": (-6.0, 12.0),
@@ -44,7 +44,7 @@ UNASKED = {"bass": 2}
 """What is reckoned with where nobody complains and nobody asked for anything."""
 
 
-def weights_of(job: Document) -> Mapping[str, int]:
+def _weights(job: Document) -> Mapping[str, int]:
     """Return what each wish weighs; bass where nobody complains and nobody asked for anything."""
     return job.wishes.weights or ({} if job.about.complaints else UNASKED)
 
@@ -63,7 +63,7 @@ def points(build: Build, heard: Mapping[str, float]) -> float | None:
 
     V = 100 sum(w u)/sum(w) with u from 0 to 1 over the span of each wish.
     """
-    weights = weights_of(build.job)
+    weights = _weights(build.job)
     changed = changes(build)
     given = {
         **heard,

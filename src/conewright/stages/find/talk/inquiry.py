@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
 
@@ -111,9 +111,9 @@ class Inquiry:
 
     def after(self, taken: Sequence[Taken], said: Sequence[Said] = ()) -> Odds:
         """Return the odds after some readings of the job and some further answers."""
-        found = [(reading.question, reading.evidence) for reading in self.latest(taken)]
-        found += [(question, self.evidence(question, answer)) for question, answer in said]
-        return self._infer(found)
+        found = [reading.evidence for reading in self.latest(taken)]
+        found += [self.evidence(question, answer) for question, answer in said]
+        return infer(self.model, *self._told(found))
 
     def evidence(self, question: Question, said: str | Quantity) -> Evidence:
         """Return what a number, or one of the answers a plan reckons with, says."""
@@ -151,8 +151,7 @@ class Inquiry:
         return [(model, infer(model, *self.tables())) for model in models]
 
     def _cured(self, model: Model, odds: Odds, ends: Callable[[Atom], bool]) -> float:
-        # Each fault is asked about several times.
-        healed, left = blameless(model, cache(ends))
+        healed, left = blameless(model, ends)
         try:
             cured = infer(healed, *self.tables())
         except BadInputError:
@@ -193,10 +192,6 @@ class Inquiry:
     def tables(self) -> tuple[dict[int, FloatArray], list[PairFactor]]:
         """What all readings say: tables of the chains that they touch, and of pairs of them."""
         return self._told([reading.evidence for reading in self.latest(self.taken)])
-
-    def _infer(self, found: Sequence[tuple[Question, Evidence | None]]) -> Odds:
-        """Infer from the evidence of readings and of what is written."""
-        return infer(self.model, *self._told([evidence for _, evidence in found]))
 
     def _told(
         self, found: Sequence[Evidence | None]
