@@ -10,6 +10,7 @@ import conewright as cw
 from conewright.job.builds.job import Job
 from conewright.job.document.fault_names import CHANNEL_FAULTS, PLACE_FAULTS, VEHICLE_FAULTS
 from conewright.job.text.parsing import loads
+from conewright.stages.common.changes import changes
 from conewright.stages.find.checked import entry_problems
 from conewright.stages.report.data import Report, Severity
 
@@ -141,6 +142,26 @@ def test_a_plan_ends_what_its_changes_cure(plan: str, fault: str, left: bool) ->
         verdict.text for verdict in cw.feed(build).verdicts if "leaves as it is" in verdict.text
     ]
     assert bool(told) is left
+
+
+@pytest.mark.parametrize(
+    ("field", "said", "another"),
+    [
+        ("name", "another radio", True),
+        ("price", 90.0, True),
+        ("peak_current", "3.5 A", True),
+        ("thermal.limit", "150 degC", True),
+        ("supply", "13.2 V", False),
+        ("feed_resistance", "0.05 ohm", False),
+    ],
+)
+def test_another_radio_is_bought_and_ends_what_was_wrong_inside(
+    field: str, said: object, another: bool
+) -> None:
+    plan = [{"id": "radio", "set": {f"head_unit.{field}": said}}]
+    build = demo("channel-dead@front-left", proposal=plan).build("radio")
+    assert (build.faults == ()) is another
+    assert bool(changes(build).at("new-radio")) is another
 
 
 def test_a_plan_mends_what_it_says_it_mends() -> None:

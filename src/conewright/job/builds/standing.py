@@ -22,6 +22,7 @@ from conewright.job.document.document import Document, Finding, Proposal
 from conewright.physics.electrics.wiring import Leaf, Series, Tree, leaves
 
 __all__ = [
+    "another_radio",
     "capacitors_before",
     "cured",
     "damaged_channel",
@@ -33,8 +34,17 @@ __all__ = [
 ]
 
 TABLE, REVERSED = "fault", "reversed"
-RADIO_FIELDS = ("name", "output", "minimum_load", "advertised_power")
+OF_RADIO = (
+    *("name", "price", "output", "minimum_load", "advertised_power", "output_resistance"),
+    *("clip_loss", "peak_current", "quiescent_current"),
+    *("thermal.junction_to_dash", "thermal.limit"),
+)
 """What no work on a radio changes: with another of these it is another radio."""
+
+
+def another_radio(paths: Collection[str]) -> bool:
+    """Whether changes, by the paths of their fields, are those of another radio."""
+    return any(f"head_unit.{name}" in paths for name in OF_RADIO)
 
 
 def _cures(fault: str) -> tuple[str, ...]:
@@ -103,7 +113,7 @@ def _starts(change: str, at: str, job: Document) -> Iterator[str]:
     elif part == "channel":
         yield from (f"{name}.{field}" for name in _channels(at, job))
     elif part == "radio":
-        yield from (f"head_unit.{name}" for name in RADIO_FIELDS)
+        yield from (f"head_unit.{name}" for name in OF_RADIO)
     elif part == "feed":
         yield from (feed.id for feed in job.feeds if feed.to == "radio")
     else:

@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from conewright.job.builds.building import build_job
+from conewright.job.builds.standing import another_radio
 from conewright.job.builds.state import (
     Build,
     CableState,
     ChannelState,
     FeedState,
-    HeadUnitState,
     LocationState,
     PartState,
     UnknownChannelState,
@@ -124,9 +124,8 @@ def _at_supply(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
     planned = planned_job(build)
     then = {cable.id: cable for cable in before.feeds}
     prices = {feed.id: feed.price for feed in build.job.feeds}
-    radio, was = build.head_unit, before.head_unit
-    new = planned.head_unit.price != build.job.head_unit.price or _made(radio) != _made(was)
-    cleaned = [_quantity(unit.feed_resistance) for unit in (radio, was)]
+    new = another_radio(build.planned)
+    cleaned = [_quantity(unit.feed_resistance) for unit in (build.head_unit, before.head_unit)]
     amplified = (FACTORY_AMPLIFIER in (job.head_unit.carries or ()) for job in (build.job, planned))
     return {
         "recabled": tuple(c.id for c in build.feeds if _laid(c) != _laid(then[c.id])),
@@ -310,15 +309,6 @@ def _laid(cable: FeedState) -> tuple[object, ...]:
 
 def _fused(cable: FeedState) -> tuple[object, ...]:
     return _quantity(cable.fuse), _quantity(cable.fuse_distance)
-
-
-def _made(radio: HeadUnitState) -> tuple[object, ...]:
-    """What no work on a radio changes: with another of these it is another radio."""
-    own = (
-        *(radio.minimum_load, radio.advertised_power, radio.output_resistance, radio.clip_loss),
-        *(radio.peak_current, radio.quiescent_current, radio.junction_to_dash, radio.limit),
-    )
-    return (radio.name, radio.output, *map(_quantity, own))
 
 
 def _cover(place: LocationState) -> str:
