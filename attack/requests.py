@@ -3,7 +3,6 @@
 import random
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from html.parser import HTMLParser
 from http.client import HTTPException
 from typing import Any
 from urllib.parse import quote
@@ -14,13 +13,14 @@ import schemathesis
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from schemathesis import Case, GenerationMode
 
+from attack.forms import Forms
 from attack.served import MARK, PATIENCE, Server, judged, served
 from attack.tally import Limits, Tally, kind_of
 from attack.texts import KINDS
 from attack.words import spoilt
 from conewright.job.text.starter import demo_text, starter_text
 
-__all__ = ["Forms", "run"]
+__all__ = ["run"]
 
 PIECES = (
     *'*?9f(- \n.,"=[½±x;@|+\u0661\0\x1b\u202e<&',
@@ -119,23 +119,6 @@ def _call(case: Case[Any], session: requests.Session, tally: Tally) -> None:
 
 
 # --- By the forms ---------------------------------------------------------------------------------
-
-
-class Forms(HTMLParser):
-    """The forms of a page that send something: where to, and what stands in their fields."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.found: list[tuple[str, dict[str, str]]] = []
-        self.feed(page)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        given = dict(attrs)
-        if tag == "form":
-            action = given.get("action") if given.get("method") == "post" else None
-            self.found.append((action or "", {}))
-        elif tag in ("input", "select", "textarea", "button") and self.found and given.get("name"):
-            self.found[-1][1].setdefault(str(given["name"]), given.get("value") or "")
 
 
 def _forms(server: Server, tally: Tally, limits: Limits) -> None:

@@ -1,8 +1,7 @@
 """Every field of every form with one thing again and again in it: said or saved, never a fault."""
 
-from html.parser import HTMLParser
-
 import pytest
+from attack.forms import Forms
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
@@ -30,23 +29,6 @@ PIECES = (
     *'*?9f(- \n.,"=[½±x;@|+\u0661',
     *("*a", "a ", "1..", "#\n", '"=".', "[[reading]]\n"),
 )
-
-
-class Forms(HTMLParser):
-    """The forms of a page that send something: where to, and their fields."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.found: list[tuple[str, dict[str, str]]] = []
-        self.feed(page)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        given = dict(attrs)
-        if tag == "form":
-            action = given.get("action") if given.get("method") == "post" else None
-            self.found.append((action or "", {}))
-        elif tag in ("input", "select", "textarea", "button") and self.found and given.get("name"):
-            self.found[-1][1].setdefault(str(given["name"]), given.get("value") or "")
 
 
 @pytest.fixture

@@ -1,5 +1,6 @@
 """Exact odds against the plain sum over every combination of states."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 from itertools import combinations, product
 from math import expm1, log1p
@@ -55,11 +56,10 @@ def _pair(rng: np.random.Generator, chains: tuple[Chain, ...]) -> PairFactor:
     return PairFactor(1, 2, classes[0], classes[1], rng.uniform(0.1, 2.0, (3, 3)))
 
 
-def brute_force(
+def worlds(
     model: Model, likelihoods: dict[int, FloatArray], reading: PairFactor
-) -> tuple[float, dict[Atom, float]]:
-    """Sum over every combination of states, one by one."""
-    total, present = 0.0, {atom: 0.0 for chain in model.chains for atom in chain.atoms}
+) -> Iterator[tuple[float, set[Atom]]]:
+    """Yield every combination of states: its weight before anybody complains, and its faults."""
     for states in product(*(range(len(chain.states)) for chain in model.chains)):
         chance = 1.0
         for number, state in enumerate(states):
@@ -74,6 +74,15 @@ def brute_force(
             for chain, state in zip(model.chains, states, strict=True)
             for index in chain.states[state]
         }
+        yield chance, there
+
+
+def brute_force(
+    model: Model, likelihoods: dict[int, FloatArray], reading: PairFactor
+) -> tuple[float, dict[Atom, float]]:
+    """Sum over every combination of states, one by one."""
+    total, present = 0.0, {atom: 0.0 for chain in model.chains for atom in chain.atoms}
+    for chance, there in worlds(model, likelihoods, reading):
         for complaint in model.complaints:
             brings = [chance for atom, chance in complaint.causes.items() if atom in there]
             chance *= -expm1(sum(log1p(-each) for each in (complaint.groundless, *brings)))

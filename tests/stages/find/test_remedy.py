@@ -1,10 +1,9 @@
 """The chance that a plan cures, against the sum over every state and everything that is heard."""
 
-from itertools import product
 from math import exp
 
 import pytest
-from test_inference import bench
+from test_inference import bench, worlds
 
 from conewright.errors import BadInputError
 from conewright.physics.basics.arrays import FloatArray
@@ -18,20 +17,7 @@ def by_hand(
 ) -> float:
     """Share of the worlds in which each complaint came from an ended fault and from no other."""
     whole = cured = 0.0
-    for states in product(*(range(len(chain.states)) for chain in model.chains)):
-        chance = 1.0
-        for number, state in enumerate(states):
-            table = likelihoods[number]
-            chance *= model.weights[number][state]
-            chance *= table[states[0]] if number == 0 else table[states[0], state]
-        for factor in (*model.pairs, reading):
-            left = factor.left_class[states[factor.left]]
-            chance *= factor.table[left, factor.right_class[states[factor.right]]]
-        there = {
-            chain.atoms[index]
-            for chain, state in zip(model.chains, states, strict=True)
-            for index in chain.states[state]
-        }
+    for chance, there in worlds(model, likelihoods, reading):
         said, healed = chance, chance
         for complaint in model.complaints:
             quiet = {True: 1.0, False: 1.0 - complaint.from_nothing}
