@@ -21,7 +21,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from conewright.web.base.errors import Refusal
 from conewright.web.doors.security import replay
 
-__all__ = ["NotYet", "PatientDoor", "Visit", "WaitingRoom", "busy", "together", "visit_now"]
+__all__ = ["NotYet", "PatientDoor", "Visit", "WaitingRoom", "busy", "once", "together", "visit_now"]
 
 Found = TypeVar("Found")
 
@@ -65,6 +65,7 @@ class Visit:
 
     def __init__(self) -> None:
         self._awaited: dict[Hashable, Future[Any]] = {}
+        self._made: dict[Hashable, Future[Any]] = {}
         self._leaving = ExitStack()
         self._seated = False
         self.sent_away = False
@@ -92,6 +93,18 @@ class Visit:
         self._leaving.callback(leave)
         raise NotYet([future])
 
+    def once(self, key: Hashable, make: Callable[[], Found]) -> Found:
+        """Return what is made for this request alone, made when it is first let in."""
+        if key not in self._made:
+            made: Future[Found] = Future()
+            try:
+                made.set_result(make())
+            except Exception as error:
+                made.set_exception(error)
+            self._made[key] = made
+        found: Found = self._made[key].result()
+        return found
+
     def end(self) -> None:
         """Give the place back, and tell whoever worked for this visit alone."""
         self._leaving.close()
@@ -103,6 +116,18 @@ _visit: ContextVar[Visit | None] = ContextVar("visit", default=None)
 def visit_now() -> Visit | None:
     """Return the request that asks; None where nobody stands behind the door, as in a test."""
     return _visit.get()
+
+
+def once(key: Hashable, make: Callable[[], Found]) -> Found:
+    """Return what is made once for a request, though it be let in again; what it raises too.
+
+    Args:
+        key: tells it from all else that the request has made.
+        make: waits for no answer.
+
+    """
+    visit = visit_now()
+    return make() if visit is None else visit.once(key, make)
 
 
 def together(asked: Iterable[Callable[[], Found]], *, most: int) -> list[Found]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
@@ -28,6 +29,7 @@ from conewright.job.text.labels import (
 )
 from conewright.stages.report.data import Report
 from conewright.web.base.errors import Refusal
+from conewright.web.desk.waiting import once
 from conewright.web.frame.answer import LETTERS, in_inches, verdict_views
 from conewright.web.frame.context import JobPage, open_page, plan_of, reports_of
 from conewright.web.frame.page import (
@@ -82,7 +84,9 @@ def change(request: Request, job_id: str, part_id: str, form: Form) -> Response:
     page = open_page(request, job_id, revision=number_in(fields, "base") or None)
     changed = _changed(request, page, part_id, fields)
     try:
-        text = reading_of(request).run(with_values, page.saved.text, changed)
+        # What is refused is shown beside answers that may have to be waited for.
+        edit = partial(reading_of(request).run, with_values, page.saved.text, changed)
+        text = once(page.saved.text, edit)
     except Refused as refused:
         return _page(request, page, part_id, fields, refused)
     if text == page.saved.text:

@@ -209,12 +209,9 @@ def _editor(
     refused: Refused | None,
 ) -> Response:
     """Show a proposal as typed with its figures; what is wrong stands beside its row."""
-    found, wrong = (
-        _tried(request, page, proposal_id, typed)
-        if typed.changes_something
-        else (None, Refused({}, ()))
-    )
-    wrong = refused if refused is not None and (refused.beside or refused.others) else wrong
+    found, wrong = None, refused or Refused({}, ())
+    if typed.changes_something and not (wrong.beside or wrong.others):
+        found, wrong = _tried(request, page, proposal_id, typed)
     groups = _groups(page, typed, wrong)
     picked = {pick.path for group in groups for pick in group.picks}
     free = [row for row in typed.rows if row.what not in picked]
