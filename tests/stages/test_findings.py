@@ -164,6 +164,21 @@ def test_another_radio_is_bought_and_ends_what_was_wrong_inside(
     assert bool(changes(build).at("new-radio")) is another
 
 
+@pytest.mark.parametrize(
+    ("load", "left"),
+    [
+        ("door-fl | (6.8 uF + pillar-fl)", False),
+        ("door-fl | pillar-fl", False),
+        ("-door-fl | (4.7 uF + pillar-fl)", True),
+        ("(4.7 uF + pillar-fl) | (door-fl + 1 ohm)", True),
+    ],
+)
+def test_a_dried_capacitor_is_ended_by_another_one(load: str, left: bool) -> None:
+    plan = [{"id": "plan", "set": {"front-left.load": load}}]
+    build = demo("capacitor-dried@pillar-fl", proposal=plan).build("plan")
+    assert bool(build.faults) is left
+
+
 def test_a_plan_mends_what_it_says_it_mends() -> None:
     job = demo(
         "wire-broken@front-left", proposal=[{"id": "wire", "mends": ["wire-broken@front-left"]}]
@@ -171,6 +186,68 @@ def test_a_plan_mends_what_it_says_it_mends() -> None:
     assert job.build("wire").faults == ()
     healed, sound = cw.hear(job.build("wire")), cw.hear(demo(proposal=[]).build())
     assert levels(healed) == pytest.approx(levels(sound), rel=EXACT)
+
+
+PLAIN, MINUS = "door-fr | (4.7 uF + pillar-fr)", "-door-fr | (4.7 uF + pillar-fr)"
+OTHER_PLAIN, OTHER_MINUS = (load.replace("4.7", "6.8") for load in (PLAIN, MINUS))
+
+
+@pytest.mark.parametrize(
+    ("written", "state", "planned", "sign", "left"),
+    [
+        # Found reversed and written as it ought to be: a minus turns it over, nothing else does.
+        (PLAIN, "found", MINUS, 1, False),
+        (PLAIN, "found", OTHER_MINUS, 1, False),
+        (PLAIN, "found", OTHER_PLAIN, -1, True),
+        # Found reversed and written so: without the minus it is turned over.
+        (MINUS, "found", PLAIN, 1, False),
+        (MINUS, "found", OTHER_MINUS, -1, True),
+        # Mended since: a minus of the job means nothing any more, one of the plan does.
+        (PLAIN, "mended", MINUS, -1, False),
+        (PLAIN, "mended", OTHER_PLAIN, 1, False),
+        (MINUS, "mended", PLAIN, 1, False),
+        (MINUS, "mended", OTHER_MINUS, 1, False),
+        # Nobody took anything as found: the load alone says it.
+        (PLAIN, "", MINUS, -1, False),
+        (MINUS, "", PLAIN, 1, False),
+        (MINUS, "", OTHER_MINUS, -1, False),
+    ],
+)
+def test_the_other_sign_in_a_plan_turns_a_driver_over(
+    written: str, state: str, planned: str, sign: int, left: bool
+) -> None:
+    """Two wires that change places change the sign, whatever it was: once is enough."""
+    channels = with_loads(cw.demo_job().to_dict(), front_right=written)
+    found = [{"fault": "reversed", "at": "door-fr", "state": state}] if state else []
+    plan = [{"id": "plan", "set": {"front-right.load": planned}}]
+    job = demo(channel=channels, finding=found, proposal=plan)
+    build = job.build("plan")
+    before = dict(job.build().channel("front-right").polarity)["door-fr"]
+    assert dict(build.channel("front-right").polarity)["door-fr"] == sign
+    assert bool(build.faults) is left
+    assert ("door-fr" in changes(build).at("turned")) is (sign != before)
+    told = [each.text for each in cw.feed(build).verdicts if "leaves as it is" in each.text]
+    assert bool(told) is left
+
+
+def test_a_plan_that_turns_over_what_was_found_reversed_sounds_as_one_never_reversed() -> None:
+    channels = with_loads(cw.demo_job().to_dict(), front_right=PLAIN)
+    plan = [
+        {"id": "turn", "set": {"front-right.load": MINUS}},
+        {"id": "mend", "mends": ["reversed@door-fr"]},
+    ]
+    job = demo(
+        "reversed@door-fr",
+        channel=channels,
+        proposal=plan,
+        job={"complaints": ["thin-after-change"]},
+    )
+    sound = cw.hear(demo(channel=channels, proposal=[]).build())
+    assert levels(cw.hear(job.build("turn"))) == pytest.approx(levels(sound), rel=EXACT)
+    report = cw.compare(job)
+    cures = [value(report, f"{plan}.cure_odds") for plan in ("turn", "mend")]
+    assert cures[0] == pytest.approx(cures[1], rel=EXACT)
+    assert cures[0] > value(report, "as-found.cure_odds") + 0.2
 
 
 @pytest.mark.parametrize("state", ["found", "mended"])

@@ -23,6 +23,7 @@ from conewright.job.builds.standing import (
     damaged_radio,
     fault_states,
     standing,
+    upright,
 )
 from conewright.job.builds.state import Build, DriverState, LocationState
 from conewright.job.document.document import Document, Proposal
@@ -77,8 +78,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
     changed = job if proposal is None else apply_proposal(job, proposal.id)
     filler = _filler(job, changed, proposal)
     faults = fault_states(standing(job, changed, proposal, filler.planned), filler)
-    mends = {each.id for each in job.findings if each.state == "mended"}
-    mends |= set(() if proposal is None else proposal.mends)
+    turned = upright(job, proposal)
     locations = tuple(damaged_place(place, faults) for place in _locations(changed, areas, filler))
     vehicle, seats = resolve_vehicle(changed.vehicle, filler), resolve_seats(changed, filler)
     feeds = tuple(resolve_feed(feed, filler) for feed in changed.feeds)
@@ -93,7 +93,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         vehicle=vehicle,
         head_unit=damaged_radio(resolve_head_unit(changed.head_unit, filler), faults),
         channels=tuple(
-            damaged_channel(resolve_channel(channel, load, by_id, filler), faults, mends)
+            damaged_channel(resolve_channel(channel, load, by_id, filler), faults, turned)
             for channel in changed.channels
             if (load := channel.wiring) is not None
         ),

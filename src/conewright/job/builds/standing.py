@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from conewright.data_files import data_rows
@@ -19,6 +19,7 @@ from conewright.job.builds.state import (
 )
 from conewright.job.builds.typical import typicals
 from conewright.job.document.document import Document, Finding, Proposal
+from conewright.job.quantity.expression import Load, Part
 from conewright.physics.electrics.wiring import Leaf, Series, Tree, leaves
 
 __all__ = [
@@ -31,6 +32,7 @@ __all__ = [
     "ended",
     "fault_states",
     "standing",
+    "upright",
 ]
 
 TABLE, REVERSED = "fault", "reversed"
@@ -72,37 +74,99 @@ def standing(
     return tuple(
         each
         for each in found
-        if not cured(each.fault, each.at, proposal=proposal, changed=changed, paths=written)
+        if not cured(
+            each.fault, each.at, proposal=proposal, job=job, changed=changed, paths=written
+        )
     )
 
 
 def cured(
-    fault: str, at: str, *, proposal: Proposal, changed: Document, paths: Collection[str]
+    fault: str,
+    at: str,
+    *,
+    proposal: Proposal,
+    job: Document,
+    changed: Document,
+    paths: Collection[str],
 ) -> bool:
     """Whether a proposal ends a fault: it says that it mends it, or changes what the table names.
 
     Args:
         fault, at: what is wrong and where.
         proposal: the plan.
+        job: as it is written.
         changed: the job with it carried out.
         paths: of every field that it changes.
 
     """
     listed = f"{fault}@{at}" in proposal.mends
-    return listed or ended(fault, at, changed=changed, paths=paths)
+    return listed or ended(fault, at, job=job, changed=changed, paths=paths)
 
 
-def ended(fault: str, at: str, *, changed: Document, paths: Collection[str]) -> bool:
+def ended(fault: str, at: str, *, job: Document, changed: Document, paths: Collection[str]) -> bool:
     """Whether changes of the document end a fault, as in the table.
 
     Args:
         fault, at: what is wrong and where.
+        job: as it is written.
         changed: the job with them carried out.
         paths: of every field that they change.
 
     """
-    wanted = [start for change in _cures(fault) for start in _starts(change, at, changed)]
+    cures = _cures(fault)
+    told = [IN_LOAD[change] for change in cures if change in IN_LOAD]
+    if any(tells(job, at) != tells(changed, at) for tells in told):
+        return True
+    wanted = [start for change in cures for start in _starts(change, at, changed)]
     return any(path == start or path.startswith(f"{start}.") for path in paths for start in wanted)
+
+
+def _loads(job: Document) -> list[Load]:
+    """Return what the channels drive, those left out of which nobody knows."""
+    return [load for channel in job.channels if (load := channel.wiring) is not None]
+
+
+def _written_reversed(job: Document) -> frozenset[str]:
+    """Return the places that a load names with a minus."""
+    return frozenset(name for load in _loads(job) for name in load.reversed)
+
+
+def _capacitors(job: Document, at: str) -> list[Part]:
+    """Return the capacitors that loads have in series with a place."""
+    return [
+        part
+        for load in _loads(job)
+        for key, part in load.parts.items()
+        if part.kind == "capacitor" and key in _beside(at, load.tree)
+    ]
+
+
+IN_LOAD: Mapping[str, Callable[[Document, str], object]] = {
+    "place.sign": lambda job, at: at in _written_reversed(job),
+    "place.capacitor": _capacitors,
+}
+"""Changes of the table that a load tells of a place, whatever else of it is written anew."""
+
+
+def upright(job: Document, proposal: Proposal | None) -> frozenset[str]:
+    """Return the places that play the right way round though a load names them with a minus.
+
+    A minus of the job says how a driver was found, until that is mended. A minus that a plan
+    writes turns the leads of its driver over, which puts one right that was found reversed.
+
+    Args:
+        job: as it is written.
+        proposal: None for the vehicle as found.
+
+    """
+    before = _written_reversed(job)
+    at = {
+        state: {each.at for each in job.findings if (each.fault, each.state) == (REVERSED, state)}
+        for state in ("found", "mended")
+    }
+    mends = () if proposal is None else (text.partition("@") for text in proposal.mends)
+    listed = {place for fault, _, place in mends if fault == REVERSED}
+    return frozenset(listed | (at["mended"] & before) | (at["found"] - before))
 
 
 def _starts(change: str, at: str, job: Document) -> Iterator[str]:
@@ -165,14 +229,14 @@ def _opened(cavity: CavityState, holes: Value) -> CavityState:
 
 
 def damaged_channel(
-    channel: ChannelState, faults: Sequence[FaultState], mends: Collection[str] = ()
+    channel: ChannelState, faults: Sequence[FaultState], turned: Collection[str]
 ) -> ChannelState:
     """Return a channel with the faults that are at it and at what it drives.
 
     Args:
         channel: as it is written.
         faults: that stand.
-        mends: what is mended, fault@place; a driver that is written reversed is turned round.
+        turned: places that play the right way round though they are written reversed.
 
     Raises:
         JobError: a dried capacitor where none is written.
@@ -180,8 +244,8 @@ def damaged_channel(
     """
     driven = dict(channel.polarity)
     here = tuple(fault for fault in faults if fault.at == channel.id or fault.at in driven)
-    upright = {name for name in driven if f"{REVERSED}@{name}" in mends}
-    if not here and not upright:
+    turned_here = driven.keys() & turned
+    if not here and not turned_here:
         return channel
     for fault in here:
         if fault.fault == "capacitor-dried" and not capacitors_before(fault.at, channel):
@@ -196,7 +260,7 @@ def damaged_channel(
                     )
                 ]
             )
-    signs = driven | dict.fromkeys(upright, 1)
+    signs = driven | dict.fromkeys(turned_here, 1)
     signs |= {fault.at: -1 for fault in here if fault.fault == REVERSED}
     return replace(channel, polarity=tuple(signs.items()), faults=here)
 
@@ -211,8 +275,13 @@ def damaged_radio(radio: HeadUnitState, faults: Sequence[FaultState]) -> HeadUni
 
 def capacitors_before(location: str, channel: ChannelState) -> tuple[PartState, ...]:
     """Return the capacitors in series with a location."""
-    beside = {name for names in _in_series_with(location, channel.tree) for name in names}
+    beside = _beside(location, channel.tree)
     return tuple(p for p in channel.parts if p.kind == "capacitor" and p.key in beside)
+
+
+def _beside(location: str, tree: Tree) -> set[str]:
+    """Return the single parts in series with a location, by key."""
+    return {name for names in _in_series_with(location, tree) for name in names}
 
 
 def _in_series_with(location: str, tree: Tree) -> Iterator[set[str]]:

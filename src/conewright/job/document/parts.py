@@ -255,7 +255,9 @@ class Channel(Table):
     load: LoadText = Field(
         description="What the pair drives: `|` parallel, `+` series, parentheses, `-name` a "
         "reversed driver, a part by value (`4.7 uF`, `0.33 mH`, `2 ohm`), "
-        "`wire(1.2 m, 0.5 mm2)`. Names are location ids. `unknown` where nobody knows yet.",
+        "`wire(1.2 m, 0.5 mm2)`. Names are location ids. `unknown` where nobody knows yet. "
+        "In a proposal a minus put in, or left out, turns the leads of that driver over: one that "
+        "was found reversed is put right by either.",
         examples=["door-fl | (4.7 uF + pillar-fl)"],
     )
     gain: Gain | None = Field(

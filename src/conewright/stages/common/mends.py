@@ -63,7 +63,7 @@ def mends_of(build: Build) -> tuple[Mend, ...]:
         Mend(text, row["kind"], at, row["opens"] == "yes")
         for text in dict.fromkeys(listed)
         for fault, _, where in (text.partition("@"),)
-        if not ended(fault, where, changed=planned, paths=build.planned)
+        if not ended(fault, where, job=build.job, changed=planned, paths=build.planned)
         for row in _rows()
         if row["fault"] == fault and (at := tuple(_where(build, row["where"], where)))
     )

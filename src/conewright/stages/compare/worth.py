@@ -42,6 +42,7 @@ class Ends:
             atom.fault,
             atom.subject,
             proposal=build.job.proposal(build.proposal),
+            job=build.job,
             changed=planned_job(build),
             paths=build.planned,
         )
