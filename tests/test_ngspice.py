@@ -41,6 +41,7 @@ from reference.broken import (
     SOUND,
     circuit_of,
     door_of,
+    intermittent,
     read_result,
     solve_broken,
 )
@@ -201,6 +202,26 @@ def test_what_is_found_has_the_sizes_of_its_deck_and_changes_something(name: str
     assert max(np.max(np.abs(stored[key] / sound[key] - 1.0)) for key in stored) > 0.03
 
 
+def test_a_lead_that_comes_and_goes_is_one_of_two_stored_results_in_every_draw() -> None:
+    """Half of the draws are the deck with the coil open, half the one with nothing wrong."""
+    stored = {
+        name: read_result(FOLDER / f"{name}.txt") for name in ("door_and_tweeter", "open_woofer")
+    }
+    frequency, sound = stored["door_and_tweeter"]
+    _, apart = stored["open_woofer"]
+    found = intermittent("door_and_tweeter", "woofer", frequency, samples=128)
+    assert found.keys() == {each for each in sound if not each.endswith((".grille", ".edge"))}
+    is_open = np.abs(found["woofer.velocity"][:, 0]) < SILENT * np.abs(sound["woofer.velocity"][0])
+    assert not is_open[0], "the central state is the one that plays"
+    assert is_open[1:].mean() == pytest.approx(0.5, abs=0.02)
+    for column, drawn in found.items():
+        assert_same(drawn[~is_open], sound[column], column)
+        if column == "woofer.velocity":
+            assert_silent(drawn[is_open], sound[column], column)
+        else:
+            assert_same(drawn[is_open], apart[column], column)
+
+
 # --- The decks again --------------------------------------------------------------------------
 
 
@@ -225,4 +246,4 @@ def test_every_circuit_has_its_deck_and_result_and_nothing_is_left_over() -> Non
     assert sorted(path.stem for path in FOLDER.glob("*.cir")) == NAMES
     assert sorted(path.stem for path in FOLDER.glob("*.txt")) == NAMES
     assert len(NAMES) >= 10
-    assert len(FOUND) >= 19
+    assert len(FOUND) >= 22

@@ -7,13 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from conewright.job.builds.draws import draw
+from conewright.job.builds.draws import Draws, draw
 from conewright.job.builds.state import Build
 from conewright.job.text.parsing import loads
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.stages.common.circuit import (
     LUMPED_BELOW,
     ChannelCircuit,
+    Circuit,
     LocationCircuit,
     Solver,
 )
@@ -64,16 +65,38 @@ def solve_broken(name: str, frequency: FloatArray) -> Answer:
     circuit = circuit_of(name)
     build = loads(_job(circuit), "toml").build()
     solved = Solver(draw(build.axes, samples=1), frequency).solve(build)
-    channel = solved.channels["channel"]
-    columns = {"source": -1.0 / (channel.plug_impedance + channel.source_resistance)[0]}
-    heard: Columns = {}
+    heard = {
+        unit: np.where(frequency <= LUMPED_BELOW, place.output[0], np.nan)
+        for unit, place in solved.locations.items()
+        if "door" in circuit["drivers"][unit]
+    }
+    columns = {column: drawn[0] for column, drawn in _columns(solved).items()}
+    for unit in heard:
+        flows = solved.locations[unit].flows
+        columns |= {f"{unit}.{way}": flows[way] for way in ("grille", "edge")}
+    return Answer(build, solved.channels["channel"], dict(solved.locations), columns, heard)
+
+
+def intermittent(name: str, at: str, frequency: FloatArray, *, samples: int) -> Columns:
+    """A channel of the book with a lead that comes and goes: a row a draw, the central first."""
+    circuit = circuit_of(name) | {"fault": "lead-intermittent", "at": at}
+    build = loads(_job(circuit), "toml").build()
+    drawn = draw(build.axes, samples=samples)
+    own = [axis == f"{at}.lead-intermittent.contact" for axis in drawn.axes]
+    assert sum(own) == 1
+    draws = Draws(drawn.axes, np.where(own, drawn.scores, 0.0))
+    solved = Solver(draws, frequency).solve(build)
+    return _columns(solved)
+
+
+def _columns(solved: Circuit) -> Columns:
+    """What the project solved under the columns of a deck, a row a draw; openings aside."""
+    frequency, channel = solved.frequency, solved.channels["channel"]
+    columns = {"source": -1.0 / (channel.plug_impedance + channel.source_resistance)}
     for unit, place in solved.locations.items():
-        columns[f"{unit}.drive"] = place.drive[0]
-        columns[f"{unit}.velocity"] = (place.excursion * 2j * np.pi * frequency)[0]
-        if "door" in circuit["drivers"][unit]:
-            columns |= {f"{unit}.{way}": place.flows[way] for way in ("grille", "edge")}
-            heard[unit] = np.where(frequency <= LUMPED_BELOW, place.output[0], np.nan)
-    return Answer(build, channel, dict(solved.locations), columns, heard)
+        columns[f"{unit}.drive"] = place.drive
+        columns[f"{unit}.velocity"] = place.excursion * 2j * np.pi * frequency
+    return columns
 
 
 # --- The job ----------------------------------------------------------------------------------

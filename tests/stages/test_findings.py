@@ -116,6 +116,30 @@ def test_what_burns_a_radio_is_a_stop(fault: str) -> None:
     assert "Connect nothing" in found.text
 
 
+@pytest.mark.parametrize("state", ["found", "mended"])
+def test_a_supply_that_sags_leaves_what_its_drop_leaves(state: str) -> None:
+    """Ohm's law at the feed, V = Vs - R I, and power with the square of what is left.
+
+    R is 0.5 ohm where it sags (typical), else the 0.1 ohm that are written.
+    """
+    tables = cw.demo_job().to_dict()
+    radio = {"supply": "13.8 V", "feed_resistance": "0.1 ohm", "peak_current": "50 A"}
+    job = demo(
+        head_unit=tables["head_unit"] | radio,
+        finding=[{"fault": "supply-sag", "at": "vehicle", "state": state}],
+        proposal=[],
+        reading=[],
+    )
+    report = cw.feed(job.build())
+    drop = (0.5 if state == "found" else 0.1) * value(report, "head_unit.supply_current_sine")
+    assert drop > 0.5
+    for channel in ("front-left", "rear-right"):
+        alone, together = (
+            value(report, f"{channel}.{name}") for name in ("clean_power", "clean_power_all")
+        )
+        assert together / alone == pytest.approx(((13.8 - drop) / 13.8) ** 2, rel=EXACT)
+
+
 def test_where_nothing_plays_there_is_no_level() -> None:
     job = demo("amplifier-off@vehicle")
     report = cw.hear(job.build())

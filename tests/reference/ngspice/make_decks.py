@@ -25,6 +25,8 @@ HERE = Path(__file__).resolve().parent
 SHUNT = 1e15
 # A break in a wire [ohm]: what hangs behind it keeps a path for direct current.
 BREAK = 1e15
+# With these the output stage gives nothing, or protects itself.
+SILENT = ("channel-dead", "leg-to-chassis", "channel-offset", "amplifier-off")
 
 Impedance = Callable[[float], complex]
 
@@ -288,7 +290,7 @@ def make_deck(book: dict[str, Any], name: str) -> str:
     sizes = {"name": fault, **book["faults"].get(fault, {}), "slit": book["leak"]}
     what = f"{fault} at {at}: {circuit['what']}" if fault else circuit["what"]
     deck = Deck(title=what, air=book["air"])
-    deck.add("v_source", "plug", 0, "dc 0 ac 0" if fault == "channel-dead" else "dc 0 ac 1")
+    deck.add("v_source", "plug", 0, "dc 0 ac 0" if fault in SILENT else "dc 0 ac 1")
     deck.columns["source"] = "i(v_source)"
     start = add_channel_fault(deck, fault, sizes)
     for leaf, ends in leaf_ends(deck, circuit["load"], start, "0"):
