@@ -122,6 +122,27 @@ def test_one_value_changes_one_line_and_its_comment_stays() -> None:
     assert "#" in added
 
 
+def test_several_values_of_one_list_change_together() -> None:
+    new = with_values(demo_text(), {"door-fl.at.x": "1 m", "door-fl.at.z": "0.4 m"})
+    before, now = (loads(text).location("door-fl").at for text in (demo_text(), new))
+    assert [each.value for each in now] == [1.0, before[1].value, 0.4]
+
+
+def test_a_goal_is_both_its_ends_or_none() -> None:
+    floor, goal = "wishes.goals.bass.floor", "wishes.goals.bass.goal"
+    new = with_values(demo_text(), {floor: "0 dB", goal: "6 dB"})
+    span = loads(new).wishes.goals.bass
+    assert span is not None
+    assert [str(each) for each in span] == ["0 dB", "6 dB"]
+    assert loads(with_values(new, {floor: None, goal: None})).wishes.goals.bass is None
+    with pytest.raises(Refused) as half:
+        with_values(new, {goal: None})
+    assert "two levels are wanted" in half.value.beside[goal]
+    with pytest.raises(Refused) as turned:
+        with_values(new, {floor: "9 dB"})
+    assert "worth nothing comes first" in turned.value.beside[floor]
+
+
 def test_a_value_of_a_place_that_copies_another_leaves_the_other_alone() -> None:
     new = with_values(demo_text(), {"door-fr.mount.glass_depth.2": "55 mm"})
     job = loads(new)

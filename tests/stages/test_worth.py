@@ -74,6 +74,142 @@ def test_what_may_stay_as_it_is_is_not_touched() -> None:
     assert "put-right" not in told
 
 
+def risks(report: Report) -> dict[str, str]:
+    """Return why each build is not to be taken, of those that are not."""
+    return {each.subject: each.text for each in report.verdicts if each.id.endswith(".risk")}
+
+
+REAR = """[[proposal]]
+id = "front-only"
+set = { "front.load" = "door" }
+[[proposal]]
+id = "rear-only"
+set = { "front.load" = "two" }
+[[proposal]]
+id = "both"
+set = { "front.load" = "door + two" }
+"""
+
+
+@pytest.mark.parametrize(
+    ("must", "found", "broken"),
+    [
+        ("rear sound", "", {"front-only"}),
+        ("front sound", "", {"rear-only"}),
+        ("rear sound", "coil-open@two", {"as-found", "front-only", "rear-only", "both"}),
+        ("front sound", "wire-broken@front", {"as-found", "front-only", "rear-only", "both"}),
+        ("front sound", "tweeter-open@three", {"rear-only"}),
+    ],
+)
+def test_a_plan_that_leaves_an_end_of_the_cabin_silent_is_not_taken_where_it_must_play(
+    must: str, found: str, broken: set[str]
+) -> None:
+    fault, _, at = found.partition("@")
+    made = job(
+        location("door", "F165-2", kind="door", more=DOOR),
+        location("two", "F165", at='["-0.5 m", "0.6 m", "0.7 m"]'),
+        location("three", "P77", at='["-0.5 m", "-0.6 m", "0.7 m"]'),
+        channel("front", "door | two"),
+        REAR,
+        f'[wishes]\nmust = ["{must}"]\n',
+        f'[[finding]]\nfault = "{fault}"\nat = "{at}"\n' if found else "",
+        vehicle='restraints = { door_sensor = "none", curtain = "none" }',
+    )
+    silent = f"nothing plays at the {must.split()[0]}"
+    told = risks(cw.compare(made, samples=4))
+    assert {plan for plan, text in told.items() if silent in text} == broken
+
+
+RADIO = {"head_unit.name": "radio with a screen", "head_unit.price": 120.0}
+
+
+@pytest.mark.parametrize(
+    ("carries", "plan", "told"),
+    [
+        # Nobody looked: what is lost with the old radio is not known.
+        (None, RADIO, "nobody has looked at it yet"),
+        (["camera"], RADIO, "does not say that it keeps camera"),
+        (["camera"], {**RADIO, "head_unit.carries": ["camera"]}, ""),
+        (["camera"], {**RADIO, "head_unit.carries": ["chimes"]}, "does not keep camera"),
+        # It works without the radio, or there is none.
+        (["chimes"], RADIO, ""),
+        ([], RADIO, ""),
+        # The radio stays.
+        (None, {"front-right.load": "door-fr | (4.7 uF + pillar-fr)"}, ""),
+        (["camera"], {"front-right.load": "door-fr | (4.7 uF + pillar-fr)"}, ""),
+    ],
+)
+def test_another_radio_keeps_the_camera_or_is_not_taken(
+    carries: list[str] | None, plan: dict[str, Any], told: str
+) -> None:
+    radio = {**cw.demo_job().to_dict()["head_unit"]}
+    radio.pop("carries", None)
+    radio |= {} if carries is None else {"carries": carries}
+    found = risks(
+        cw.compare(
+            demo(
+                head_unit=radio,
+                wishes={"must": ["camera kept"]},
+                proposal=[{"id": "plan", "set": plan}],
+            ),
+            samples=4,
+        )
+    )
+    assert "camera" not in found.get("as-found", "")
+    assert ("camera" in found.get("plan", "")) is bool(told)
+    assert told in found.get("plan", "")
+
+
+@pytest.mark.parametrize(
+    ("carries", "faults", "plan", "points"),
+    [
+        ([], (), {}, 0.0),
+        (["hands-free"], (), {}, 100.0),
+        (["hands-free"], ("microphone@vehicle",), {}, 0.0),
+        (["hands-free"], (), RADIO, 0.0),
+        ([], (), {**RADIO, "head_unit.carries": ["hands-free"]}, 100.0),
+        # A radio that goes out takes its microphone with it.
+        (
+            ["hands-free"],
+            ("microphone@vehicle",),
+            {**RADIO, "head_unit.carries": ["hands-free"]},
+            100.0,
+        ),
+    ],
+)
+def test_hands_free_is_worth_something_where_it_works(
+    carries: list[str], faults: tuple[str, ...], plan: dict[str, Any], points: float
+) -> None:
+    radio = cw.demo_job().to_dict()["head_unit"] | {"carries": carries}
+    made = demo(
+        *faults,
+        head_unit=radio,
+        wishes={"hands_free": "matters"},
+        proposal=[{"id": "plan", "set": plan or {"head_unit.supply": "13.9 V"}}],
+    )
+    assert cw.compare(made, samples=4).figure("plan.points").value == pytest.approx(points)
+
+
+@pytest.mark.parametrize("goals", [{}, {"bass": ["0 dB", "4 dB"]}, {"bass": ["-12 dB", "24 dB"]}])
+def test_a_goal_of_the_owner_takes_the_place_of_the_usual_one(goals: dict[str, Any]) -> None:
+    """Closed form: 100 (m - floor)/(goal - floor) between 0 and 100, of the change that is told."""
+    wishes = {"bass": "matters", "goals": goals}
+    report = cw.compare(demo(wishes=wishes), samples=4)
+    floor, goal = (float(each[:-3]) for each in goals.get("bass", ["-6 dB", "12 dB"]))
+    for plan in ("as-found", "put-right", "slim-fronts"):
+        change = report.figure(f"{plan}.bass_change_driver").value
+        assert change is not None
+        share = min(max((change - floor) / (goal - floor), 0.0), 1.0)
+        assert report.figure(f"{plan}.points").value == pytest.approx(100.0 * share)
+
+
+def test_what_nobody_can_promise_is_named() -> None:
+    with pytest.raises(cw.JobError, match="rear sound"):
+        demo(wishes={"must": ["more fun"]})
+    with pytest.raises(cw.JobError, match="worth nothing comes first"):
+        demo(wishes={"goals": {"bass": ["6 dB", "-6 dB"]}})
+
+
 def test_loud_listening_is_a_note_of_all_and_nobodys_worst() -> None:
     report = cw.compare(cw.demo_job())
     assert [each.subject for each in report.verdicts if "noise dose" in each.text] == ["vehicle"]

@@ -515,11 +515,17 @@ def test_what_the_owner_asked_for_has_a_form(
         "wishes.money": "180,50",
         "wishes.may": "driver; ring",
         "wishes.cut": "no",
+        "wishes.hands_free": "matters",
+        "wishes.must": "rear sound; camera kept",
+        "wishes.goals.bass.floor": "0",
+        "wishes.goals.bass.goal": "6",
     }
     assert client.post(path, data=data).status_code == 303
     wishes = store.get(job_id).job.wishes
     assert (wishes.seat, wishes.bass, wishes.money) == ("driver", "matters most", 180.5)
     assert (wishes.may, wishes.cut, wishes.loudness) == (("driver", "ring"), False, None)
+    assert (wishes.hands_free, wishes.must) == ("matters", ("rear sound", "camera kept"))
+    assert [str(each) for each in wishes.goals.bass or ()] == ["0 dB", "6 dB"]
     assert chosen(see(path))["wishes.bass"] == "matters most"
     wrong = client.post(path, data={"base": "2", "wishes.may": "miracles"})
     assert "miracles" in wrong.text
@@ -530,10 +536,13 @@ def test_the_survey_asks_what_matters_and_what_it_may_cost(
     client: TestClient, store: Store
 ) -> None:
     data = {"class": "van", "place:door-front": "on", "size:door-front": "165", "supply": "14,1"}
-    data |= {"bass": "matters", "money": "149,50"}
+    data |= {"bass": "matters", "money": "149,50", "hands_free": "would be nice"}
+    data |= {"must:rear sound": "on", "must:camera kept": "on"}
     sent = client.post("/jobs/new", data=data)
     job = store.get(sent.headers["location"].rpartition("/")[2]).job
     assert (job.wishes.bass, job.wishes.loudness, job.wishes.money) == ("matters", None, 149.5)
+    assert job.wishes.hands_free == "would be nice"
+    assert job.wishes.must == ("rear sound", "camera kept")
     # A bare number is meant in the unit of the example that its field shows.
     assert (str(job.head_unit.supply), str(job.drivers[0].size)) == ("14.1 V", "165 mm")
     wrong = client.post("/jobs/new", data=data | {"money": "much", "bass": "a lot"})

@@ -4,12 +4,12 @@ from collections.abc import Iterable
 from functools import cached_property
 from typing import Annotated, Literal, Protocol, Self, TypeVar
 
-from pydantic import BeforeValidator, Field, JsonValue
+from pydantic import AfterValidator, BeforeValidator, Field, JsonValue
 
 from conewright.errors import BadInputError
 from conewright.job.document.bench import Bench, Sheet, Tool
 from conewright.job.document.fault_names import FaultName
-from conewright.job.document.fields import Day, Identifier, Money, ReadingValue, Text
+from conewright.job.document.fields import Day, Gain, Identifier, Money, ReadingValue, Text
 from conewright.job.document.parts import (
     Battery,
     Cable,
@@ -51,6 +51,7 @@ __all__ = [
     "Feed",
     "Finding",
     "Frame",
+    "Goals",
     "HeadUnit",
     "Kind",
     "Lead",
@@ -102,6 +103,50 @@ Knob = Literal[
 ]
 
 
+Must = Literal[
+    "front sound",
+    "rear sound",
+    "chimes kept",
+    "wheel buttons kept",
+    "camera kept",
+    "parking sounds kept",
+    "factory amplifier kept",
+    "antenna amplifier kept",
+    "retained power kept",
+    "alarm kept",
+    "hands-free kept",
+    "illumination kept",
+    "vehicle settings kept",
+    "noise cancelling kept",
+]
+"""What every plan must leave: sound at one end of the cabin, and what works through the radio."""
+
+
+def _upward(span: tuple[Gain, Gain]) -> tuple[Gain, Gain]:
+    if span[0].value >= span[1].value:
+        raise BadInputError("what is worth nothing comes first, then what is all that is wished")
+    return span
+
+
+Span = Annotated[tuple[Gain, Gain], AfterValidator(_upward)]
+
+
+class Goals(Table):
+    """From which change on a wish is worth something, and from which on nothing more."""
+
+    bass: Span | None = Field(
+        None,
+        description="Change of the level from 40 to 100 Hz that is worth nothing, and the one that "
+        "is all that is wished [dB]; -6 and 12 dB when left out.",
+    )
+    loudness: Span | None = Field(
+        None, description="The same of the loudest clean level [dB]; -6 and 6 dB when left out."
+    )
+    clarity: Span | None = Field(
+        None, description="The same of the level from 3 to 18 kHz [dB]; -6 and 12 dB when left out."
+    )
+
+
 class Wishes(Table):
     """What the owner asked for, and what may be done for it."""
 
@@ -117,6 +162,12 @@ class Wishes(Table):
         None, description="That it can be put back as it was; as `bass`."
     )
     appearance: Weight | None = Field(None, description="That it looks as before; as `bass`.")
+    hands_free: Weight | None = Field(
+        None,
+        description="Hands-free that works, as `head_unit.carries` says, and of another radio the "
+        "same of the proposal; as `bass`.",
+    )
+    goals: Goals = Field(Goals(), description="Between what changes a wish gains its points.")
     money: Money | None = Field(None, description="Most that it may cost, in the job's currency.")
     hours: Money | None = Field(None, description="Most working time [h].")
     may: tuple[Knob, ...] | None = Field(
@@ -125,6 +176,15 @@ class Wishes(Table):
         "`capacitor`, `high-pass`, `radio`, `amplifier`; anything when left out.",
     )
     cut: bool | None = Field(None, description="Whether panels may be cut.")
+    must: tuple[Must, ...] = Field(
+        (),
+        description="What every plan must leave, or it is not recommended: `front sound`, `rear "
+        "sound` that something plays there; `camera kept` and the like (`chimes`, `wheel buttons`, "
+        "`parking sounds`, `factory amplifier`, `antenna amplifier`, `retained power`, `alarm`, "
+        "`hands-free`, `illumination`, `vehicle settings`, `noise cancelling`) that what works "
+        "through the radio stays, or the proposal sets `head_unit.carries` with it.",
+        examples=[["rear sound", "camera kept"]],
+    )
 
     @property
     def weights(self) -> dict[str, int]:
@@ -133,7 +193,7 @@ class Wishes(Table):
         return {name: WEIGHTS[word] for name, word in words.items() if WEIGHTS.get(word, 0)}
 
 
-WISHES = ("bass", "loudness", "clarity", "reversible", "appearance")
+WISHES = ("bass", "loudness", "clarity", "reversible", "appearance", "hands_free")
 WEIGHTS = {"no matter": 0, "would be nice": 1, "matters": 2, "matters most": 4}
 """Points of the owner's words; workshop choice, no source."""
 

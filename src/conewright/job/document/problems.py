@@ -47,6 +47,7 @@ _WANTED = {
     "too_long": "a list of at most {max_length} is wanted",
 }
 _THREE = "three lengths are wanted: x, y and z"
+_TWO = "two levels are wanted: what is worth nothing, and what is all that is wished"
 _CHOICE = re.compile(r"'([^']*)'|(?<![\w'])(\d+)(?![\w'])")
 
 
@@ -104,7 +105,8 @@ def _found(detail: ErrorDetails, steps: Steps, raw: Mapping[str, Any]) -> Found:
     missing = kind == "missing"
     if missing and isinstance(steps[-1], int):
         steps = steps[:-1]
-        return Found(steps, Problem(path_text(steps, raw), show(inside(raw, *steps)), _THREE))
+        short = _TWO if "goals" in steps else _THREE
+        return Found(steps, Problem(path_text(steps, raw), show(inside(raw, *steps)), short))
     found = "nothing" if missing else show(detail["input"])
     if kind == "extra_forbidden":
         found = "a field that is not known"

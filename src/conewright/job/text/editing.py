@@ -69,8 +69,13 @@ def with_values(text: str, values: Mapping[str, object]) -> str:
     fields = {path: field_at(job, path) for path in values}
     wanted, document = _opened(text)
     for path, value in values.items():
-        field, part = fields[path], part_of(job, path.partition(".")[0])
-        steps, value = _whole_list(job, field, part, path, value)
+        part = part_of(job, path.partition(".")[0])
+        place = _in_list(fields[path], path)
+        steps = fields[path].steps if place is None else place[0]
+        if place is not None:
+            value = _whole_list(job, part, steps, values, fields)
+            # A list of values of its own may be empty, one that is a single thing may not.
+            value = value or (None if steps != fields[path].steps else value)
         for tables in (wanted, document):
             _set(_owner(tables, part), steps, value)
     changed = _checked(text, tomlkit.dumps(document), wanted)
@@ -205,21 +210,26 @@ def _owner(tables: Any, part: Part) -> Any:
     return next(entry for entry in tables[part.kind] if entry.get("id") == part.id)
 
 
-def _whole_list(
-    job: Job, field: Field, part: Part, path: str, value: object
-) -> tuple[Steps, object]:
-    """Return the steps to what is written and its value: of one value in a list, the whole list."""
+def _in_list(field: Field, path: str) -> tuple[Steps, int] | None:
+    """Return the steps to the list that one value stands in, and where; None for a whole field."""
     *above, last = field.steps
-    index: str | int = last
     if field.kind == "list" and path != field.path:
-        above, index = list(field.steps), int(path.rpartition(".")[2]) - 1
-    if isinstance(index, str):
-        return field.steps, value
-    old = inside(_owner(job.to_dict(), part), *above)
+        return field.steps, int(path.rpartition(".")[2]) - 1
+    return (tuple(above), last) if isinstance(last, int) else None
+
+
+def _whole_list(
+    job: Job, part: Part, steps: Steps, values: Mapping[str, object], fields: Mapping[str, Field]
+) -> list[object]:
+    """Return a list of a part with all of its values that are changed."""
+    old = inside(_owner(job.to_dict(), part), *steps)
     entries = list(old) if isinstance(old, list) else []
-    entries += [None] * (index + 1 - len(entries))
-    entries[index] = value
-    return tuple(above), [each for each in entries if each is not None]
+    for path, value in values.items():
+        place = _in_list(fields[path], path)
+        if place is not None and (path.partition(".")[0], place[0]) == (part.id, steps):
+            entries += [None] * (place[1] + 1 - len(entries))
+            entries[place[1]] = value
+    return [each for each in entries if each is not None]
 
 
 def _set(table: Any, steps: Sequence[str | int], value: object) -> None:
@@ -327,11 +337,15 @@ def _refused(problems: Iterable[Problem], places: Mapping[str, str]) -> Refused:
 
 
 def _field_of(path: str, places: Mapping[str, str]) -> str | None:
-    """Return the field a problem belongs to: its own, or the list or table it stands in."""
+    """Return the field a problem belongs to: its own, the list or table it stands in, or its first.
+
+    A list whose values have a field each has none itself.
+    """
     if path in places:
         return places[path]
     above = [place for place in places if path.startswith((f"{place}[", f"{place}."))]
-    return places[max(above, key=len)] if above else None
+    within = [place for place in places if place.startswith(f"{path}[")]
+    return places[max(above, key=len)] if above else places[within[0]] if within else None
 
 
 def found_words(found: str, allowed: str) -> str:

@@ -52,6 +52,7 @@ PAGED_LISTS = ("channel", "location", "driver", "seat")
 """Lists of a job whose entries have a form of their own."""
 
 _AXES = {"x": "forward", "y": "to the left", "z": "up"}
+_ENDS = {"floor": "worth nothing", "goal": "all that is wished"}
 _LISTED = {"complaints", "sure"}
 _LONG = {"notes", *_LISTED}
 
@@ -271,25 +272,30 @@ def _walk(table: str, above: tuple[str, ...], *, required: bool) -> Iterator[Fie
         needed = required and name in definition.get("required", ())
         if target:
             yield from _walk(target.rsplit("/", 1)[1], steps, required=False)
-        elif "prefixItems" in info:
-            yield from _coordinates(steps, info)
+        elif "prefixItems" in (shape := _shape(info)):
+            yield from _listed_values(steps, shape, required="prefixItems" in info)
         else:
             yield _field(steps, info, required=needed)
 
 
-def _coordinates(steps: tuple[str, ...], info: Mapping[str, Any]) -> Iterator[Field]:
-    for index, axis in enumerate(_AXES):
-        path = ".".join((*steps, axis))
+def _listed_values(
+    steps: tuple[str, ...], shape: Mapping[str, Any], *, required: bool
+) -> Iterator[Field]:
+    """Yield a field for each value of a position, or of a goal."""
+    items = shape["prefixItems"]
+    names = _AXES if len(items) == len(_AXES) else _ENDS
+    for index, (name, item) in enumerate(zip(names, items, strict=True)):
+        path = ".".join((*steps, name))
         yield Field(
             path=path,
             steps=(*steps, index),
-            label=label_words("field").get(path, f"{steps[-1]}, {_AXES[axis]}"),
-            help="" if index else _in_words(info.get("description", "")),
+            label=label_words("field").get(path, f"{steps[-1]}, {names[name]}"),
+            help="" if index else _in_words(shape.get("description", "")),
             kind="quantity",
             group=label_words("group").get(steps[0], ""),
-            dimension="length",
-            example="0.95 m",
-            required=True,
+            dimension=item["x-dimension"],
+            example="0.95 m" if names is _AXES else "6 dB",
+            required=required,
         )
 
 

@@ -19,7 +19,7 @@ from conewright.job.quantity.values import parse_quantity, with_unit
 from conewright.job.text.editing import Refused, found_words, in_words
 from conewright.job.text.parsing import kept_job
 
-__all__ = ["BODIES", "PLACES", "RADIO", "SIDES", "WHERE", "WISHES", "Place", "survey_text"]
+__all__ = ["BODIES", "MUSTS", "PLACES", "RADIO", "SIDES", "WHERE", "WISHES", "Place", "survey_text"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +65,21 @@ RADIO = {
 }
 """What may be known of the radio, an example of each and its dimension; the first two are usual."""
 
-WISHES = {"bass": "More bass", "loudness": "Louder without distortion"}
+WISHES = {
+    "bass": "More bass",
+    "loudness": "Louder without distortion",
+    "hands_free": "Hands-free that works",
+}
 """What the owner is asked whether it matters, with the words for it."""
+
+MUSTS = {
+    "rear sound": "Sound at the rear",
+    "camera kept": "The camera",
+    "wheel buttons kept": "The buttons at the wheel",
+    "parking sounds kept": "The parking sounds",
+    "hands-free kept": "Hands-free",
+}
+"""What the owner is asked whether it must be left, with the words for it."""
 
 EAR, EARS = "0.36 m", {"van": "0.45 m"}
 """How far to the left the driver's head is: workshop experience, from memory."""
@@ -82,7 +95,8 @@ def survey_text(answers: Mapping[str, str], *, today: date, complaints: Collecti
 
     Args:
         answers: `class`, `title`, `built`, `notes`, the fields of RADIO, `place:<key>` and
-            `size:<key>` of PLACES, `complaint:<id>` and `where:<id>` of WHERE, all as typed.
+            `size:<key>` of PLACES, `complaint:<id>` and `where:<id>` of WHERE, `must:<key>` of
+            MUSTS, all as typed.
         today: the day the job is taken in.
         complaints: ids of all that an owner may report, in their order.
 
@@ -223,6 +237,8 @@ def _wishes(given: Mapping[str, str]) -> Iterator[str]:
     money = _money(given.get("money", ""))
     said = [f"{name} = {_text(given[name])}" for name in WISHES if name in given]
     said += [] if money is None else [f"money = {money:g}"]
+    must = [_text(name) for name in MUSTS if f"must:{name}" in given]
+    said += [f"must = [{', '.join(must)}]"] if must else []
     if said:
         yield from ("", "[wishes]", *said)
 

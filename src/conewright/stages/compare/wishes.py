@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from typing import TYPE_CHECKING
 
 from conewright.phrases import listed
-from conewright.stages.common.changes import Changes, changes, new_driver_places
+from conewright.stages.common.changes import Changes, changes, new_driver_places, planned_job
+from conewright.stages.find.odds.prior import in_group
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
     from conewright.job.builds.state import Build
-    from conewright.job.document.document import Document
+    from conewright.job.document.document import Document, Goals
 
 __all__ = ["beyond", "points", "seat_that_counts"]
 
@@ -21,8 +22,10 @@ SPAN: Mapping[str, tuple[float, float]] = {
     "clarity": (-6.0, 12.0),
     "reversible": (0.0, 1.0),
     "appearance": (0.0, 1.0),
+    "hands_free": (0.0, 1.0),
 }
-"""From nothing to everything that is wished [dB, 1]; workshop choice, no source."""
+"""From nothing to everything that is wished [dB, 1], where the owner's goals do not say otherwise;
+workshop choice, no source."""
 
 REVERSIBLE = {"patched": 0.15, "cuts": 0.5}
 APPEARANCE = {"new-radio": 0.3}
@@ -69,17 +72,26 @@ def points(build: Build, heard: Mapping[str, float]) -> float | None:
         **heard,
         "reversible": 1.0 - _marks(REVERSIBLE, changed),
         "appearance": 1.0 - _marks(APPEARANCE, changed),
+        "hands_free": float(_hands_free(build, changed)),
     }
     weighed = {name: weight for name, weight in weights.items() if name in given}
     if not weighed:
         return None
-    value = sum(weight * _share(name, given[name]) for name, weight in weighed.items())
+    goals = build.job.wishes.goals
+    value = sum(weight * _share(name, given[name], goals) for name, weight in weighed.items())
     return 100.0 * value / sum(weighed.values())
 
 
-def beyond(build: Build, *, cost: float, hours: float) -> tuple[str, ...]:
-    """Return what of a build the owner does not want: money, time, cuts, changes."""
-    return tuple(_beyond(build, cost, hours))
+def beyond(build: Build, *, cost: float, hours: float, playing: Collection[str]) -> tuple[str, ...]:
+    """Return what of a build the owner does not want: money, time, cuts, changes, what is lost.
+
+    Args:
+        build: the build.
+        cost, hours: as a rule.
+        playing: ids of the places that play.
+
+    """
+    return (*_beyond(build, cost, hours), *_lost(build, playing))
 
 
 def _beyond(build: Build, cost: float, hours: float) -> Iterator[str]:
@@ -104,10 +116,50 @@ def _beyond(build: Build, cost: float, hours: float) -> Iterator[str]:
             yield f"it changes {listed(unwanted)}, which may stay as it is"
 
 
+def _lost(build: Build, playing: Collection[str]) -> Iterator[str]:
+    """Say what must be there and is not, or nobody says that it is."""
+    changed, found = changes(build), build.job.head_unit.carries
+    for must in build.job.wishes.must:
+        what, _, kind = must.rpartition(" ")
+        thing = what.replace(" ", "-")
+        if kind == "sound":
+            places = (place for place in build.locations if place.id in playing)
+            if not any(in_group(place, what) for place in places):
+                yield f"nothing plays at the {what}, where something must"
+        elif found is not None and thing not in found:
+            continue  # it works without the radio, or was not there
+        elif _is_unsaid(build, changed):
+            looked = "" if found else " (nobody has looked at it yet)"
+            yield f"another radio goes in, and the plan does not say that it keeps {what}{looked}"
+        elif _carried(build, thing) is False:
+            yield f"it does not keep {what}"
+
+
+def _hands_free(build: Build, changed: Changes) -> bool:
+    """Whether hands-free works, as far as anybody says so."""
+    broken = any(fault.fault == "microphone" for fault in build.faults)
+    known = not _is_unsaid(build, changed) and _carried(build, "hands-free")
+    return bool(known) and not broken
+
+
+def _is_unsaid(build: Build, changed: Changes) -> bool:
+    """Whether a plan replaces the radio and does not say what works through the new one."""
+    if build.proposal is None or not changed.at("new-radio"):
+        return False
+    return "head_unit.carries" not in build.job.proposal(build.proposal).set
+
+
+def _carried(build: Build, thing: str) -> bool | None:
+    """Whether a thing works through the radio; None where nobody has looked."""
+    carries = planned_job(build).head_unit.carries
+    return None if carries is None else thing in carries
+
+
 def _marks(table: Mapping[str, float], changed: Changes) -> float:
     return sum(mark for kind, mark in table.items() if changed.at(kind))
 
 
-def _share(name: str, value: float) -> float:
-    low, high = SPAN[name]
+def _share(name: str, value: float, goals: Goals) -> float:
+    goal = getattr(goals, name, None)
+    low, high = SPAN[name] if goal is None else (goal[0].value, goal[1].value)
     return min(max((value - low) / (high - low), 0.0), 1.0)

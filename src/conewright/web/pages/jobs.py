@@ -16,7 +16,7 @@ from conewright.job.text.conversion import toml_from_json
 from conewright.job.text.editing import Refused
 from conewright.job.text.parsing import bare
 from conewright.job.text.starter import demo_text
-from conewright.job.text.survey import BODIES, PLACES, RADIO, WHERE, WISHES, survey_text
+from conewright.job.text.survey import BODIES, MUSTS, PLACES, RADIO, WHERE, WISHES, survey_text
 from conewright.stages.find.faults.trade import words_of_complaints
 from conewright.store import StoreError
 from conewright.web.frame.page import (
@@ -122,6 +122,7 @@ def _survey(request: Request, answers: dict[str, str], refused: Refused) -> Resp
         radio=RADIO,
         where=WHERE,
         wishes=WISHES,
+        musts=MUSTS,
         weights=tuple(WEIGHTS),
         complaints=words_of_complaints(),
     )
