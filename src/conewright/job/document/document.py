@@ -136,14 +136,14 @@ class Goals(Table):
 
     bass: Span | None = Field(
         None,
-        description="Change of the level from 40 to 100 Hz that is worth nothing, and the one that "
-        "is all that is wished [dB]; -6 and 12 dB when left out.",
+        description="Change of the level from 40 to 100 Hz that is worth nothing, -6 when left "
+        "out, and the one that is all that is wished, 12 when left out [dB].",
     )
     loudness: Span | None = Field(
-        None, description="The same of the loudest clean level [dB]; -6 and 6 dB when left out."
+        None, description="The same of the loudest clean level; -6 and 6 when left out [dB]."
     )
     clarity: Span | None = Field(
-        None, description="The same of the level from 3 to 18 kHz [dB]; -6 and 12 dB when left out."
+        None, description="The same of the level from 3 to 18 kHz; -6 and 12 when left out [dB]."
     )
 
 
