@@ -140,6 +140,19 @@ def test_a_supply_that_sags_leaves_what_its_drop_leaves(state: str) -> None:
         assert together / alone == pytest.approx(((13.8 - drop) / 13.8) ** 2, rel=EXACT)
 
 
+def test_a_supply_that_sags_is_heard_where_volts_are_the_limit() -> None:
+    """High-passes keep the cones from being it; half the volts would be 6 dB, nothing of it 0."""
+    tables = cw.demo_job().to_dict()
+    high = [{**each, "high_pass": "200 Hz"} for each in tables["channel"]]
+    loudest = []
+    for found in ((), ("supply-sag@vehicle",)):
+        report = cw.hear(demo(*found, channel=high, proposal=[], reading=[]).build())
+        figure = report.figure("driver.max_clean_level")
+        assert figure.text == "volts set the limit"
+        loudest.append(value(report, figure.id))
+    assert 1.0 < loudest[0] - loudest[1] < 3.0
+
+
 def test_where_nothing_plays_there_is_no_level() -> None:
     job = demo("amplifier-off@vehicle")
     report = cw.hear(job.build())
