@@ -7,11 +7,11 @@ import pytest
 
 from conewright.job.builds.job import Job
 from conewright.job.document.document import DriverSheet
+from conewright.job.plausible.sheet_figures import SheetFinding, sheet_findings
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text
 from conewright.physics.basics.air import Air
 from conewright.physics.drivers.trust import accepted_names, contradiction
-from conewright.stages.common.sheet_figures import SheetFinding, sheet_findings
 
 RHO, C = Air().density, Air().speed_of_sound
 

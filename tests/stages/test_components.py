@@ -10,8 +10,8 @@ from conewright.job.builds.draws import draw
 from conewright.job.builds.state import Build
 from conewright.physics.basics import bands
 from conewright.stages.common.circuit import Solver
+from conewright.stages.common.load import HARD, RadioLoad, radio_load
 from conewright.stages.feed.components import RESERVE, PartBurden, burdens
-from conewright.stages.feed.load import HARD, RadioLoad, radio_load
 from conewright.stages.feed.stage import feed
 from conewright.stages.report.data import Severity
 

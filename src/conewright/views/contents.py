@@ -8,8 +8,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build, Fill
 from conewright.job.document.places import Location
+from conewright.job.plausible.sheet_figures import sheet_findings
 from conewright.shown import view_of
-from conewright.stages.common.sheet_figures import sheet_findings
 from conewright.stages.report.data import Severity
 from conewright.views.cells import MARKS, letter
 from conewright.views.layout import FIRM_SPACE, Paragraph, Section, as_lines

@@ -1,1 +1,1 @@
-"""What several stages share: the solved circuit, what a plan changes, mirrored places."""
+"""What several stages share: the solved circuit and load, what a plan changes, mirrored places."""

@@ -16,10 +16,10 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import moved_places, planned_job
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
+from conewright.stages.common.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.compare.advice import Candidate, advice, advised
 from conewright.stages.compare.wishes import beyond, points, seat_that_counts
 from conewright.stages.compare.worth import Ends, playing, risks
-from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.stage import feed_answer
 from conewright.stages.feed.supply import supply_cables
 from conewright.stages.find.talk.inquiry import Inquiry, inquire

@@ -10,7 +10,7 @@ import numpy as np
 from conewright.job.builds.standing import cured
 from conewright.stages.common.changes import planned_job
 from conewright.stages.common.damage import OPEN_FROM
-from conewright.stages.feed.load import EASY, RadioLoad
+from conewright.stages.common.load import EASY, RadioLoad, overloaded
 from conewright.stages.find.faults.entries import LOW_LOAD
 from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.report.data import Severity
@@ -38,7 +38,7 @@ class Ends:
         if build.proposal is None:
             return False
         if atom.fault == LOW_LOAD:
-            return atom.subject not in self.load.overloaded
+            return atom.subject not in overloaded(self.load)
         return cured(
             atom.fault,
             atom.subject,
@@ -64,7 +64,7 @@ def risks(load: RadioLoad, reports: Sequence[Report], moved: Iterable[str]) -> t
         for verdict in report.verdicts
         if verdict.severity is Severity.STOP
     ]
-    found += [f"{name} falls below what the radio bears" for name in load.overloaded]
+    found += [f"{name} falls below what the radio bears" for name in overloaded(load)]
     hot = float(np.ravel(load.chip_temperature(EASY))[0])
     if hot > load.build.head_unit.limit.si:
         found.append("its chip would protect itself with loud music")

@@ -13,7 +13,7 @@ from conewright.job.builds.fills import plain_text
 from conewright.physics.basics.programme import programme_weights
 from conewright.physics.electrics.wiring import inductor
 from conewright.stages.common.changes import as_found, new_parts
-from conewright.stages.feed.load import HARD, ChannelLoad, RadioLoad
+from conewright.stages.common.load import HARD, ChannelLoad, RadioLoad
 from conewright.stages.report.data import Kind, Severity
 from conewright.stages.report.words import number, with_band
 

@@ -13,9 +13,9 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import as_found
 from conewright.stages.common.circuit import Circuit, Solver
 from conewright.stages.common.conditioned import ReadDraws, conditioned_draws
+from conewright.stages.common.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.components import component_figures
 from conewright.stages.feed.drain import drain_figures, drain_verdict
-from conewright.stages.feed.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.supply import supply_figures
 from conewright.stages.feed.supply_verdicts import supply_verdicts
 from conewright.stages.feed.unwired import unwired_figures
@@ -87,7 +87,7 @@ def feed_answer(
     feed_verdicts(answer, load)
     supply_verdicts(answer, load)
     drain_verdict(answer)
-    unwired_figures(answer)
+    unwired_figures(answer, load)
     component_figures(answer, load)
     return answer.report(headlines=_headlines(load) if whole else {})
 
@@ -210,11 +210,11 @@ def _radio_figures(answer: Answer, load: RadioLoad) -> None:
         ),
     ):
         answer.figure("head_unit", name, values, unit=unit, label=label)
-    advertised = radio.advertised_power
+    advertised, rated = radio.advertised_power, load.draws(radio.minimum_load)
     answer.figure(
         "head_unit",
         "advertised_ratio",
-        None if advertised is None else load.rated_power / load.draws(advertised),
+        None if advertised is None else load.clean_volts**2 / rated / load.draws(advertised),
         unit="",
         label="clean power into the rated load over the advertised power",
         text="no advertised power given" if advertised is None else None,

@@ -17,7 +17,7 @@ from conewright.job.quantity.units import to_unit
 from conewright.phrases import listed
 from conewright.physics.electrics.conductor import COPPER_COEFFICIENT, REFERENCE_TEMPERATURE
 from conewright.physics.electrics.fuse import TRIPPING_RATIO, fuses, next_fuse
-from conewright.stages.feed.load import EASY
+from conewright.stages.common.load import EASY
 from conewright.stages.feed.run import (
     BATTERY_RESISTANCE,
     CHASSIS_RESISTANCE,
@@ -32,7 +32,7 @@ from conewright.stages.report.words import number
 if TYPE_CHECKING:
     from conewright.job.builds.state import FeedState, Value
     from conewright.physics.basics.arrays import FloatArray
-    from conewright.stages.feed.load import RadioLoad
+    from conewright.stages.common.load import RadioLoad
     from conewright.stages.report.assembly import Answer
 
 __all__ = ["CELSIUS", "SupplyCable", "fuse_colour", "supply_cables", "supply_figures"]

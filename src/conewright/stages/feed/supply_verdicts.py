@@ -24,7 +24,7 @@ from conewright.stages.report.words import number
 if TYPE_CHECKING:
     from conewright.job.builds.state import FeedState, Value
     from conewright.physics.basics.arrays import FloatArray
-    from conewright.stages.feed.load import RadioLoad
+    from conewright.stages.common.load import RadioLoad
     from conewright.stages.feed.supply import SupplyCable
     from conewright.stages.report.assembly import Answer
 

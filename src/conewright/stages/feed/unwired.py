@@ -8,7 +8,6 @@ import numpy as np
 
 from conewright.job.builds.state import Origin
 from conewright.phrases import listed
-from conewright.physics.electrics.amplifier import lowest_impedance
 from conewright.stages.find.faults import trade
 from conewright.stages.find.instruments.topology import population, usual_error, warmth_spread
 from conewright.stages.find.instruments.unknown import unknown_loads
@@ -17,6 +16,7 @@ from conewright.stages.report.words import number, odds, with_band
 
 if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray
+    from conewright.stages.common.load import RadioLoad
     from conewright.stages.find.instruments.unknown import UnknownLoad
     from conewright.stages.report.assembly import Answer
 
@@ -29,7 +29,7 @@ FREQUENCIES = (50.0, 100.0, 160.0, 250.0, 400.0, 1000.0, 4000.0, 10000.0, 16000.
 """Where the lowest impedance of a usual load is looked for [Hz]."""
 
 
-def unwired_figures(answer: Answer) -> None:
+def unwired_figures(answer: Answer, radio: RadioLoad) -> None:
     """Add, for each channel of unknown load, the likeliest loads and the lowest impedance."""
     for load in unknown_loads(answer.build):
         for name, chance in load.ranked:
@@ -50,13 +50,11 @@ def unwired_figures(answer: Answer) -> None:
             label="lowest impedance at the radio plug, over all usual loads by their odds",
             origin=Origin.TYPICAL,
         )
-        _say(answer, load)
+        _say(answer, load, float(radio.allowed[0, 0]))
 
 
-def _say(answer: Answer, load: UnknownLoad) -> None:
+def _say(answer: Answer, load: UnknownLoad, allowed: float) -> None:
     lowest = answer[f"{load.channel}.likely_minimum_impedance"]
-    rated = answer.build.head_unit.minimum_load.si
-    allowed = float(lowest_impedance(rated=rated))
     likely = [(name, chance) for name, chance in load.ranked[:MOST_NAMED] if chance >= LEAST_ODDS]
     told = listed([f"{trade.topology(name).title} ({odds(chance)})" for name, chance in likely])
     may_fall = lowest.low is not None and lowest.low < allowed

@@ -6,10 +6,11 @@ from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
 from conewright.errors import OutOfRangeError
+from conewright.job.builds.draws import draw
 from conewright.job.builds.state import Build, LocationState, Origin
 from conewright.job.quantity.values import Quantity
 from conewright.phrases import listed
-from conewright.physics.electrics.amplifier import lowest_impedance
+from conewright.stages.common.load import lowest_borne
 from conewright.stages.find.faults.chains import Atom, behind_capacitor
 from conewright.stages.find.faults.effects import effects_of
 from conewright.stages.find.faults.entries import LOW_LOAD
@@ -111,11 +112,12 @@ def _sentences(
         yield f"Its sheet says {number(label.si, 'ohm')}: look at the label again."
     if ranked[0][1] >= CERTAIN:
         return
-    radio = build.head_unit.minimum_load.si
+    radio = build.head_unit
+    allowed = lowest_borne(radio, draw(build.axes, samples=1))
     yield (
         "The ohms alone cannot tell: read the lowest impedance between 150 and 500 Hz. The radio's "
-        f"limit decides, not the label: made for {number(radio, 'ohm')}, it wants "
-        f"{number(float(lowest_impedance(rated=radio)), 'ohm')} at least."
+        f"limit decides, not the label: made for {number(radio.minimum_load.si, 'ohm')}, it wants "
+        f"{number(float(allowed[0, 0]), 'ohm')} at least."
     )
     if _temperature(build) is None:
         yield "Copper reads 0.4 % more a kelvin: the temperature (vehicle.temperature) helps."

@@ -17,9 +17,9 @@ from conewright.physics.basics import bands
 from conewright.stages.common.changes import Changes, as_found, changes, new_parts, planned_job
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
+from conewright.stages.common.load import radio_load
 from conewright.stages.common.mends import capacitors_at
 from conewright.stages.feed.components import PartBurden, burdens
-from conewright.stages.feed.load import radio_load
 from conewright.stages.outlay.amounts import (
     NOTHING,
     Amount,

@@ -16,7 +16,7 @@ from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
-from conewright.stages.feed.load import radio_load
+from conewright.stages.common.load import radio_load
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, chains_of
 from conewright.stages.find.faults.effects import size

@@ -1,4 +1,4 @@
-"""What the radio's channels drive and what that asks of it, solved once for `feed`, `compare`."""
+"""What the radio's channels drive and what that asks of it, solved once for all that ask."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.job.builds.draws import Draws
-from conewright.job.builds.state import Build
+from conewright.job.builds.state import Build, HeadUnitState
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.programme import (
     HARD_PROGRAMME,
@@ -24,7 +24,16 @@ from conewright.physics.electrics.conductor import level_loss
 from conewright.stages.common.circuit import ChannelCircuit, Circuit, Solver
 from conewright.stages.common.damage import OPEN_FROM
 
-__all__ = ["EASY", "HARD", "HOTTEST_CHIP", "ChannelLoad", "RadioLoad", "radio_load"]
+__all__ = [
+    "EASY",
+    "HARD",
+    "HOTTEST_CHIP",
+    "ChannelLoad",
+    "RadioLoad",
+    "lowest_borne",
+    "overloaded",
+    "radio_load",
+]
 
 EASY, HARD = NORMAL_PROGRAMME, HARD_PROGRAMME
 """Mean power of loud and of hard-pressed programme over that of a sine that just clips."""
@@ -129,17 +138,7 @@ class RadioLoad:
     @cached_property
     def allowed(self) -> FloatArray:
         """Lowest impedance that the radio bears [ohm]."""
-        rated = self.draws(self.build.head_unit.minimum_load)
-        return np.asarray(amplifier.lowest_impedance(rated=rated))
-
-    @property
-    def overloaded(self) -> tuple[str, ...]:
-        """The channels whose load falls below what the radio bears, central values."""
-        return tuple(
-            name
-            for name, channel in self.live.items()
-            if channel.minimum_impedance[0, 0] < self.allowed[0, 0]
-        )
+        return lowest_borne(self.build.head_unit, self.draws)
 
     @property
     def swing(self) -> float:
@@ -188,11 +187,6 @@ class RadioLoad:
             impedance=rated.astype(complex),
         )
         return np.asarray(np.minimum(peak, self.draws(radio.peak_current) * rated) / np.sqrt(2))
-
-    @cached_property
-    def rated_power(self) -> FloatArray:
-        """Clean sine power into the load the radio is rated for [W]."""
-        return self.clean_volts**2 / self.draws(self.build.head_unit.minimum_load)
 
     def heat(self, fraction: float) -> FloatArray:
         """Heat in the chip with programme on all channels, its quiescent current included [W]."""
@@ -263,6 +257,20 @@ class RadioLoad:
 def radio_load(build: Build, solver: Solver) -> RadioLoad:
     """Solve a build for what its radio drives."""
     return solver.once(build, RadioLoad, lambda: _radio_load(build, solver))
+
+
+def lowest_borne(radio: HeadUnitState, draws: Draws) -> FloatArray:
+    """Return the lowest impedance that a radio bears [ohm], shape (1 + samples, 1)."""
+    return np.asarray(amplifier.lowest_impedance(rated=draws(radio.minimum_load)))
+
+
+def overloaded(load: RadioLoad) -> tuple[str, ...]:
+    """Return the channels whose load falls below what the radio bears, central values."""
+    return tuple(
+        name
+        for name, channel in load.live.items()
+        if channel.minimum_impedance[0, 0] < load.allowed[0, 0]
+    )
 
 
 def _radio_load(build: Build, solver: Solver) -> RadioLoad:
