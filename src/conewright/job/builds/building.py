@@ -26,11 +26,12 @@ from conewright.job.builds.standing import (
     upright,
 )
 from conewright.job.builds.state import Build, DriverState, LocationState
-from conewright.job.document.document import Document, Proposal
+from conewright.job.document.document import Document, Finding, Proposal
+from conewright.job.document.fault_names import FaultName
 from conewright.job.document.parts import AS_FOUND, Table
 from conewright.job.proposals import apply_proposal
 
-__all__ = ["build_job"]
+__all__ = ["SameJob", "build_job", "build_with"]
 
 
 def build_job(job: Document, proposal: str | None = None) -> Build:
@@ -40,7 +41,7 @@ def build_job(job: Document, proposal: str | None = None) -> Build:
     Raises: JobError for a proposal that the job does not have, or for a driver that cannot be
     completed from its sheet and the typical values.
     """
-    builds = _builds(_Same(job))
+    builds = _builds(SameJob(job))
     wanted = proposal or AS_FOUND
     if wanted not in builds:
         known = ", ".join(builds)
@@ -48,21 +49,32 @@ def build_job(job: Document, proposal: str | None = None) -> Build:
     return builds[wanted]
 
 
+def build_with(build: Build, fault: FaultName, at: str) -> Build:
+    """Return a build as it would be if a fault were found, which its proposal may end.
+
+    Raises: JobError for a fault that cannot be there.
+    """
+    job = build.job
+    others = tuple(each for each in job.findings if (each.fault, each.at) != (fault, at))
+    found = (*others, Finding(fault=fault, at=at))
+    return build_job(job.model_copy(update={"findings": found}), build.proposal)
+
+
 @dataclass(frozen=True, eq=False)
-class _Same:
+class SameJob:
     """A job told apart by identity: a document holds tables, which have no hash."""
 
     job: Document
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and other.job is self.job
+        return isinstance(other, SameJob) and other.job is self.job
 
     def __hash__(self) -> int:
         return id(self.job)
 
 
 @lru_cache(maxsize=8)
-def _builds(same: _Same) -> Mapping[str, Build]:
+def _builds(same: SameJob) -> Mapping[str, Build]:
     """Return every build of a job by id; they are made together since they share their axes."""
     job = same.job
     found = _draft(job, None, {})

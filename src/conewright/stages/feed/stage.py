@@ -15,6 +15,7 @@ from conewright.stages.common.circuit import Circuit, Solver
 from conewright.stages.common.conditioned import ReadDraws, conditioned_draws
 from conewright.stages.common.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.components import component_figures
+from conewright.stages.feed.doubted_load import suspected_loads
 from conewright.stages.feed.drain import drain_figures, drain_verdict
 from conewright.stages.feed.supply import supply_figures
 from conewright.stages.feed.supply_verdicts import supply_verdicts
@@ -66,7 +67,8 @@ def feed_answer(
 ) -> Report:
     """As `feed`, with a solver on the standard grid that other answers share.
 
-    Not whole, it has neither curves nor measurements that would narrow it, which take long.
+    Not whole, it has neither curves nor measurements that would narrow it, which take long, and
+    says nothing of what is only suspected.
     """
     if not build.channels:
         raise BadInputError("channel: found none; give at least one [[channel]] with its load")
@@ -89,7 +91,13 @@ def feed_answer(
     drain_verdict(answer)
     unwired_figures(answer, load)
     component_figures(answer, load)
+    if whole:
+        suspected_loads(answer, load, _asked_again)
     return answer.report(headlines=_headlines(load) if whole else {})
+
+
+def _asked_again(build: Build, solver: Solver) -> Report:
+    return feed_answer(build, None, solver=solver, whole=False)
 
 
 def _headlines(load: RadioLoad) -> dict[str, FloatArray]:

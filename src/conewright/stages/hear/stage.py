@@ -15,6 +15,7 @@ from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.hear.change import change_figures, change_series, share_figures
+from conewright.stages.hear.doubted_sound import suspected_sounds
 from conewright.stages.hear.heard import HIGH_PASS_MENU, BuildSound, open_areas, sound_of
 from conewright.stages.hear.listening import REFERENCE_EMF, third_octaves
 from conewright.stages.hear.verdicts import OPENINGS, hear_verdicts, hear_working
@@ -65,7 +66,8 @@ def hear_answer(
 ) -> Report:
     """As `hear`, with a solver on the standard grid that other answers share.
 
-    Not whole, it has neither curves nor measurements that would narrow it, which take long.
+    Not whole, it has neither curves nor measurements that would narrow it, which take long, and
+    says nothing of what is only suspected.
     """
     require_listening(build)
     sound = sound_of(build, solver)
@@ -87,7 +89,13 @@ def hear_answer(
         _curves(answer, solver if at is None else Solver(solver.draws, at))
     hear_working(answer)
     hear_verdicts(answer, sound)
+    if whole:
+        suspected_sounds(answer, sound, _asked_again)
     return answer.report(headlines=headlines if whole else {})
+
+
+def _asked_again(build: Build, against: Build, solver: Solver) -> Report:
+    return hear_answer(build, against, solver=solver, whole=False)
 
 
 def _silence(answer: Answer) -> Report:

@@ -91,6 +91,10 @@ class Answer:
         outcome = Outcome(subject, name, draws, unit, kind, label, frequency_hz, text, band)
         self._waiting.append(_Waiting(outcome, draws if carrier is None else _row(carrier), origin))
 
+    def take(self, figure: Figure) -> None:
+        """Add a figure that another answer has made."""
+        self._made = [*self.figures, figure]
+
     def __getitem__(self, id: str) -> Figure:
         """Return the figure of that id; raise KeyError if it has not been added."""
         return next((entry for entry in self.figures if entry.id == id), None) or _missing(id)

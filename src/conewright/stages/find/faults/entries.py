@@ -90,9 +90,9 @@ class Fault:
     places: the places it can be at, `panel` a woofer behind an inner panel (a door or a side
     panel). needs: a thing without which there is nothing to fail, empty where it is always there;
     since: year from which it is there if nothing else tells. ages: what grows old, if anything
-    does. off_doors: share of it outside doors, of that in one [1]. repair_group: faults of one
-    group are cured by the same repair. twin: chance that the same goes at the mirrored place
-    within two years.
+    does. off_doors: share of it outside doors, of that in one [1]. if_so: it as a clause, @ for the
+    place. repair_group: faults of one group are cured by the same repair. twin: chance that the
+    same goes at the mirrored place within two years.
     """
 
     id: str
@@ -105,6 +105,7 @@ class Fault:
     off_doors: float
     prior: float
     about: str
+    if_so: str
     repair: str
     repair_group: str
     twin: float
@@ -238,7 +239,7 @@ def parse_faults(text: str) -> tuple[Fault, ...]:
         columns=(
             *("fault", "title", "prior", "scope", "places"),
             *("needs", "since", "ages", "off_doors"),
-            *("about", "repair", "repair_group", "twin", "budget"),
+            *("about", "if_so", "repair", "repair_group", "twin", "budget"),
         ),
     )
     one_of_each(rows, file=file, known=FAULT_IDS)
@@ -258,6 +259,7 @@ def _fault(row: Row, total: float) -> Fault:
         off_doors=row.share("off_doors"),
         prior=row.value("prior") / total,
         about=row.text("about"),
+        if_so=row.text("if_so"),
         repair=row.text("repair"),
         repair_group=row.text("repair_group"),
         twin=row.share("twin"),
