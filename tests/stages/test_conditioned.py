@@ -110,7 +110,12 @@ def test_a_reading_that_was_taken_is_not_asked_for() -> None:
 def test_a_reading_that_disagrees_is_told_and_moves_nothing() -> None:
     plain, job = feed(one_door()), one_door(("coil-resistance", "door-fr", "8 ohm"))
     report = feed(job)
-    assert report.figures == plain.figures
+    # What find suspects may well change by it.
+    shown, before = (
+        [figure for figure in each.figures if figure.subject != "suspected"]
+        for each in (report, plain)
+    )
+    assert shown == before
     for stage in (report, cw.find(job.build())):
         told = next(v for v in stage.verdicts if v.id == "door-fr.coil-resistance-disagrees")
         assert told.severity == "warn"

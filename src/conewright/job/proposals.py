@@ -41,7 +41,7 @@ MOST_CHANGES = 10_000
 """Fields that all proposals of a job change together, each key over every part that it means."""
 NOT_CHANGED = ("id",)
 # A field that is about another one: when that one changes, its old value means nothing.
-ABOUT = {("cavity", "cover"): ("cavity", "cover_mass")}
+ABOUT = {("cavity", "cover"): ("cavity", "cover_mass"), ("driver", "driver"): ("own",)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from functools import lru_cache
 from conewright.errors import JobError, Problem
 from conewright.job.builds.fills import Filler
 from conewright.job.builds.possible import impossibilities
-from conewright.job.builds.resolve_driver import central_area, resolve_driver
+from conewright.job.builds.resolve_driver import central_area, fitted_driver, resolve_driver
 from conewright.job.builds.resolve_electrics import (
     resolve_channel,
     resolve_feed,
@@ -132,7 +132,7 @@ def _locations(
     return tuple(
         resolve_location(
             location,
-            drivers[location.driver],
+            fitted_driver(drivers[location.driver], location, filler),
             as_found_area=areas.get(location.id) or central_area(drivers[location.driver]),
             filler=filler,
         )

@@ -18,12 +18,12 @@ from conewright.job.builds.typical import (
     typical,
     typical_or_none,
 )
-from conewright.job.document.document import DriverSheet
+from conewright.job.document.document import DriverSheet, Location
 from conewright.job.quantity.values import Quantity
 from conewright.physics.drivers.thiele_small import complete, derivable
 from conewright.physics.drivers.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
 
-__all__ = ["AGEING", "central_area", "resolve_driver"]
+__all__ = ["AGEING", "central_area", "fitted_driver", "resolve_driver"]
 
 AGEING = "ageing"
 
@@ -103,6 +103,17 @@ def resolve_driver(sheet: DriverSheet, filler: Filler) -> DriverState:
         price=sheet.price,
         sensitivity=_or_none(found, "sensitivity"),
     )
+
+
+def fitted_driver(driver: DriverState, location: Location, filler: Filler) -> DriverState:
+    """Return a driver of a type as it sits in a place, with what was measured of it there."""
+    given = {
+        name: filler.given(f"{location.id}.own.{name}", quantity, source=f"own of {location.id}")
+        for name, quantity in location.own.given.items()
+    }
+    le = given.pop("le", None)
+    coil = driver.coil if le is None else replace(driver.coil, le=le, k=None)
+    return replace(driver, own=tuple(given.items()), coil=coil)
 
 
 def central_area(driver: DriverState) -> float:

@@ -7,14 +7,14 @@ that knows where it came from and which random axis it is drawn on.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, fields, is_dataclass
 from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 from conewright.job.document.parts import AS_FOUND
-from conewright.physics.drivers.thiele_small import complete
+from conewright.physics.drivers.thiele_small import complete, remeasured
 from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.shown import Shown
 
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from conewright.job.document.document import Document
     from conewright.job.quantity.spots import KeptClear, PanelHole
     from conewright.job.quantity.values import Quantity
+    from conewright.physics.basics.air import Air
+    from conewright.physics.basics.arrays import Real
     from conewright.physics.electrics.wiring import Tree
 
 __all__ = [
@@ -160,7 +162,8 @@ class FrameState:
 @dataclass(frozen=True, slots=True)
 class DriverState:
     """One type of driver. `basis` is the independent set of parameters that is used and drawn;
-    its names are those of `physics.drivers.thiele_small`, and every other parameter follows.
+    its names are those of `physics.drivers.thiele_small`, and every other parameter follows. `own`
+    is what was measured of the one in its place, over all that.
     """
 
     id: str
@@ -176,11 +179,28 @@ class DriverState:
     frame: FrameState
     price: float | None
     sensitivity: Value | None
+    own: tuple[tuple[str, Value], ...] = ()
+
+    @property
+    def written(self) -> dict[str, Value]:
+        """What is known of the one in its place, by name: its own over that of its type."""
+        return dict(self.basis) | dict(self.own)
+
+    def parameters(self, drawn: Callable[[Value], Real], air: Air) -> dict[str, Real]:
+        """Return every parameter [SI] by name.
+
+        Args: drawn: gives what a value is; air: air the sheet was measured in.
+        """
+        whole = complete({name: drawn(value) for name, value in self.basis}, air=air)
+        if not self.own:
+            return whole
+        own = {name: drawn(value) for name, value in self.own}
+        return remeasured(whole, own=own, air=air)
 
     def figures(self) -> dict[str, float]:
         """Return every parameter that follows from the basis, central values [SI], by name."""
-        known = {name: value.si for name, value in self.basis}
-        return {name: float(value) for name, value in complete(known, air=SHEET_AIR).items()}
+        whole = self.parameters(lambda value: value.si, SHEET_AIR)
+        return {name: float(value) for name, value in whole.items()}
 
 
 @dataclass(frozen=True, slots=True)

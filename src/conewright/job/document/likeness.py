@@ -10,7 +10,8 @@ from conewright.job.document.problems import Found
 
 __all__ = ["Expanded", "expand_likeness", "merged"]
 
-NOT_COPIED = ("id", "name", "like")
+NOT_COPIED = ("id", "name", "like", "own")
+"""What a place has for itself: left and right age apart."""
 
 
 @dataclass(frozen=True, slots=True)

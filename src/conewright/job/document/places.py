@@ -33,7 +33,8 @@ from conewright.job.document.fields import (
     Volume,
 )
 from conewright.job.document.parts import Place, Table
-from conewright.physics.drivers.trust import ORDER_OF_TRUST, contradiction
+from conewright.job.quantity.values import Quantity
+from conewright.physics.drivers.trust import ORDER_OF_TRUST, accepted_names, contradiction
 
 __all__ = [
     "Cavity",
@@ -43,6 +44,7 @@ __all__ = [
     "Kind",
     "Location",
     "Mount",
+    "Own",
     "Screws",
     "Trim",
 ]
@@ -185,6 +187,43 @@ class Trim(Table):
         return self
 
 
+class Own(Table):
+    """What was measured of one driver in its place, over the sheet of its type.
+
+    It is that of the sound driver: what a finding does comes on top. Qts and Vas follow.
+    """
+
+    re: PositiveResistance | None = Field(
+        None, description="D.c. resistance of this coil at 20 degC, meter leads zeroed [ohm]."
+    )
+    fs: Frequency | None = Field(None, description="Resonance of this one in free air [Hz].")
+    qes: Number | None = Field(None, description="Electrical quality factor of this one.")
+    qms: Number | None = Field(None, description="Mechanical quality factor of this one.")
+    mms: Mass | None = Field(None, description="Moving mass of this one [g].")
+    cms: Compliance | None = Field(None, description="Compliance of this one's suspension [mm/N].")
+    rms: MechanicalResistance | None = Field(
+        None, description="Mechanical resistance of this one's suspension [kg/s]."
+    )
+    bl: ForceFactor | None = Field(None, description="Force factor of this one [T m].")
+    le: Inductance | None = Field(None, description="Inductance of this coil, at 1 kHz [mH].")
+
+    @property
+    def given(self) -> dict[str, Quantity]:
+        """What is written, by name."""
+        values = {name: getattr(self, name) for name in type(self).model_fields}
+        return {name: value for name, value in values.items() if value is not None}
+
+    @model_validator(mode="after")
+    def _each_tells_something(self) -> Self:
+        names = [name for name in ORDER_OF_TRUST if name in self.given]
+        used = accepted_names(names)
+        for name in names:
+            if name not in used:
+                others = ", ".join(each for each in used)
+                raise BadInputError(f"{name} follows from {others}: leave one of them out")
+        return self
+
+
 class Location(Table):
     """A place a driver sits in."""
 
@@ -199,6 +238,12 @@ class Location(Table):
         "floor (axes of ISO 8855) [m]."
     )
     driver: Identifier = Field(description="The id of the driver fitted here.")
+    own: Own = Field(
+        Own(),
+        description="What was measured of this very driver, over the sheet of its type: left and "
+        "right age apart. A plan that fits another driver ends it.",
+        examples=[{"re": "3.6 ohm", "fs": "62 Hz"}],
+    )
     mount: Mount = Field(Mount(), description="The hole it sits in, and the room around it.")
     cavity: Cavity = Field(Cavity(), description="The air behind it and the ways out.")
     trim: Trim | None = Field(

@@ -27,6 +27,7 @@ __all__ = [
     "complete",
     "derivable",
     "derivation",
+    "remeasured",
     "sensitivity",
     "total_q",
 ]
@@ -192,6 +193,33 @@ def complete(known: Mapping[str, Real], *, air: Air) -> dict[str, Real]:
         _require_figure(step.target, sheet[step.target])
         _require_qualities(sheet)
     return sheet
+
+
+HELD: Final = ("sd", "mms", "re", "cms", "rms", "bl")
+"""What a driver keeps while others of its figures turn out different, the surest first: cone and
+mass do not age, and a quality factor tells of loss or motor where the resonance is known."""
+
+
+def remeasured(sheet: Mapping[str, Real], *, own: Mapping[str, Real], air: Air) -> dict[str, Real]:
+    """Return the figures of one driver of a type, of which some were measured by themselves.
+
+    Args:
+        sheet: whole, of the type, as `complete` returns it [SI].
+        own: measured of this one, none of them following from the others [SI].
+        air: air the figures were measured in.
+
+    Returns:
+        Every figure. What was not measured is held in the order of HELD, as far as it does not
+        follow: another fs alone leaves mass and motor and changes the suspension.
+
+    Raises:
+        OutOfRangeError: as `complete`.
+    """
+    known = dict(own)
+    for name in HELD:
+        if name not in derivable(known):
+            known[name] = sheet[name]
+    return complete(known, air=air)
 
 
 def _plan(known: Iterable[str]) -> list[Relation]:

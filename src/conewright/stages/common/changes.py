@@ -252,8 +252,8 @@ def _work(place: LocationState | None) -> object:
 
 
 def _coil(place: LocationState) -> tuple[object, ...]:
-    """What a driver is by its sheet: where a plan says otherwise of the same one, it is mended."""
-    return tuple((name, value.quantity) for name, value in place.driver.basis)
+    """What a driver is as written: where a plan says otherwise of the same one, it is mended."""
+    return tuple((name, value.quantity) for name, value in place.driver.written.items())
 
 
 def _new(now: LocationState, then: LocationState) -> bool:

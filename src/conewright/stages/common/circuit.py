@@ -28,7 +28,6 @@ from conewright.job.builds.state import (
 from conewright.physics.acoustics.door import FREE, MountedLoad, mounted_load
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray, Real
-from conewright.physics.drivers import thiele_small
 from conewright.physics.drivers.coil import (
     Coil,
     Inductor,
@@ -312,7 +311,7 @@ class Solver:
         location = _with_own(location, self.draws)
         key = (*_place(location), location.driver)
         if (key, air, hot) not in self._units:
-            values = self._parameters(location.driver, air)
+            values = location.driver.parameters(self.draws, air)
             load = FREE
             if location.cavity is not None:
                 if (key, air) not in self._loads:
@@ -359,10 +358,6 @@ class Solver:
         octaves = np.log(self.frequency / LUMPED_BELOW) / np.log(BARE_ABOVE / LUMPED_BELOW)
         kept = 1.0 - np.clip(octaves, 0.0, 1.0)
         return np.asarray(np.asarray(load.share, dtype=complex) ** kept)
-
-    def _parameters(self, driver: DriverState, air: Air) -> dict[str, Real]:
-        known = {name: self.draws(value) for name, value in driver.basis}
-        return thiele_small.complete(known, air=air)
 
     def _coil(self, coil: CoilState) -> Coil:
         def drawn(value: Value | None) -> FloatArray:
@@ -414,12 +409,15 @@ class Solver:
 
 def _with_own(location: LocationState, draws: Draws) -> LocationState:
     """Return a place whose driver has what was read there, over its sheet."""
-    basis = tuple(
-        (name, draws.own.get((location.id, value), value)) for name, value in location.driver.basis
-    )
-    if basis == location.driver.basis:
+    driver = location.driver
+
+    def read(values: tuple[tuple[str, Value], ...]) -> tuple[tuple[str, Value], ...]:
+        return tuple((name, draws.own.get((location.id, value), value)) for name, value in values)
+
+    basis, own = read(driver.basis), read(driver.own)
+    if (basis, own) == (driver.basis, driver.own):
         return location
-    return replace(location, driver=replace(location.driver, basis=basis))
+    return replace(location, driver=replace(driver, basis=basis, own=own))
 
 
 def _place(location: LocationState) -> tuple[Hashable, ...]:

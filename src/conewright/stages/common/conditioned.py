@@ -92,7 +92,8 @@ def conditioned_draws(build: Build, *, samples: int) -> Draws:
     agreed, told, own = _judged(as_found(build))
     if not agreed:
         return ReadDraws(plain.axes, plain.scores, told=told)
-    new = tuple(value.path for value in own.values() if value.spreads)
+    spread = (value.path for value in own.values() if value.spreads)
+    new = tuple(path for path in spread if path not in plain.axes)
     fresh = draw(new, samples=samples, seed=DEFAULT_SEED + 1)
     axes, scores = (*plain.axes, *new), np.hstack((plain.scores, fresh.scores))
     settled = frozenset((each.test, each.at) for each in agreed)
@@ -164,10 +165,10 @@ def _coils(each: Observation, own: Own) -> dict[tuple[str, Value], Value]:
         return {}
     found = {}
     for place in each.build.locations:
-        value = dict(place.driver.basis).get("re")
+        value = place.driver.written.get("re")
         if value is not None and (place.id, value) not in own:
             path, quantity = f"{place.id}.own.re", value.quantity
-            if not value.spreads:
+            if not value.spreads and "re" not in dict(place.driver.own):
                 margin = UNIT_TO_UNIT * value.si
                 quantity = Quantity.of(value.si, "resistance", "ohm", margin=margin)
             found[place.id, value] = replace(value, path=path, quantity=quantity)
@@ -191,7 +192,7 @@ def _own_values(each: Observation) -> dict[tuple[str, Value], Value]:
     """Return what a place has of its own, over the sheet of its driver, after a reading there."""
     own: dict[tuple[str, Value], Value] = {}
     place = each.build.location(each.at)
-    for name, value in place.driver.basis:
+    for name, value in place.driver.written.items():
         path = f"{place.id}.own.{name}"
         if name == "re" and each.figure in COIL_FIGURES:
             own[place.id, value] = _own_resistance(path, each)

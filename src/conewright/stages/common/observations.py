@@ -22,7 +22,7 @@ from conewright.physics.basics.programme import NORMAL_PROGRAMME
 from conewright.physics.electrics.wiring import Leaf
 from conewright.stages.common.circuit import Solver
 
-__all__ = ["Observation", "observations_of"]
+__all__ = ["EXPLAINED", "Observation", "observations_of"]
 
 PAIR, COIL, DROP, SWEEP = "pair-resistance", "coil-resistance", "feed-drop", "impedance-sweep"
 DIMENSIONS = {PAIR: "resistance", COIL: "resistance", DROP: "voltage"}

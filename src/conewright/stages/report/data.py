@@ -89,7 +89,7 @@ class Figure(_Data):
 
     id: str = Field(description="`<subject>.<name>`; published, so added and never renamed.")
     subject: str = Field(
-        description="A channel, place, seat or build by its id; head_unit, vehicle, cause, plan, or "
+        description="A channel, place, seat or build by its id; head_unit, vehicle, cause or plan; "
         "suspected: what would be different if what find suspects were so."
     )
     name: str = Field(description="Name of the figure, the same for every subject that has it.")

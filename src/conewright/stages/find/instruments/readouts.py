@@ -6,7 +6,7 @@ Samples lie along the first and only axis; inf is open.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import inf
@@ -26,7 +26,6 @@ from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.basics.programme import NORMAL_PROGRAMME
 from conewright.physics.drivers.coil import resistance_at
-from conewright.physics.drivers.thiele_small import complete
 from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.physics.electrics.wiring import fold_resistance
 from conewright.stages.common.circuit import cable_resistance, part_resistance
@@ -74,7 +73,7 @@ class Shown:
 
 def knows_ohms(driver: DriverState) -> bool:
     """Whether the ohms of a driver are printed, or given by its sheet or a meter."""
-    re = dict(driver.basis).get("re")
+    re = driver.written.get("re")
     told = re is None or re.origin in (Origin.MEASURED, Origin.SHEET)
     return told or driver.rated_impedance is not None
 
@@ -91,7 +90,7 @@ class Bench:
     def __init__(self, build: Build) -> None:
         self.build = build
         self._known: dict[tuple[Quantity, str], FloatArray] = {}
-        self._cold: dict[str, FloatArray] = {}
+        self._cold: dict[Hashable, FloatArray] = {}
         self._draws: Draws = stratified((*build.axes, WARMTH, PLUGS, PLACE, *EFFECT_AXES))
 
     def shown(self, subjects: Sequence[str], chosen: Sequence[Variant]) -> tuple[Shown, ...]:
@@ -175,10 +174,10 @@ class Bench:
 
     def _warm_coil(self, test: str, place: LocationState) -> FloatArray:
         driver = place.driver
-        if driver.id not in self._cold:
-            known = {name: self._draws(value) for name, value in driver.basis}
-            self._cold[driver.id] = _sampled(complete(known, air=SHEET_AIR)["re"])
-        cold = self._cold[driver.id]
+        key = (driver.id, driver.own)
+        if key not in self._cold:
+            self._cold[key] = _sampled(driver.parameters(self._draws, SHEET_AIR)["re"])
+        cold = self._cold[key]
         return np.asarray(resistance_at(resistance=cold, temperature=self._warmth(test)))
 
     def _borne(self, place: LocationState) -> FloatArray:

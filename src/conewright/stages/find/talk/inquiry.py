@@ -17,6 +17,7 @@ from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.load import radio_load
+from conewright.stages.common.observations import EXPLAINED
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, chains_of
 from conewright.stages.find.faults.effects import size
@@ -24,7 +25,7 @@ from conewright.stages.find.faults.entries import LOW_LOAD
 from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.meter import METER_TESTS
 from conewright.stages.find.instruments.mixture import UNEXPLAINED
-from conewright.stages.find.instruments.readouts import SLEEP, drains_asleep, knows_ohms
+from conewright.stages.find.instruments.readouts import COIL, SLEEP, drains_asleep, knows_ohms
 from conewright.stages.find.instruments.sweep import SweepReading
 from conewright.stages.find.odds.evidence import SWEEP, Case, ChainEvidence, Evidence, Question
 from conewright.stages.find.odds.inference import Model, Odds, PairFactor, infer
@@ -262,12 +263,21 @@ def _drivers(build: Build, channel: ChannelState) -> set[str]:
 
 
 def _written(case: Case) -> Iterable[ChainEvidence]:
-    """What values of the job say: a radio's own current, where it alone is too much asleep."""
+    """What values of the job say: a radio's own current, where it alone is too much asleep, and
+    the ohms of a driver of its own, where nobody read them since and no finding explains another.
+    """
     radio = case.build.head_unit.sleep_current
     if radio is not None and drains_asleep(case.build):
         rest = size(SLEEP, HEALTHY, "vehicle without radio").value
         read = Quantity.of(radio.si + rest, "current", "A")
         yield case.of_number(Question(SLEEP, VEHICLE), read)
+    for chain in case.chains:
+        for place in chain.places:
+            own = dict(place.driver.own).get("re")
+            explained = any(fault.fault in EXPLAINED for fault in place.faults)
+            since = case.build.job.last_reading(COIL, place.id)
+            if own is not None and not explained and since is None:
+                yield case.of_number(Question(COIL, place.id), own.quantity)
 
 
 def _take(case: Case, readings: Iterable[Reading]) -> Iterable[Taken]:
