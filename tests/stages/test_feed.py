@@ -1,13 +1,10 @@
 """Feed: loads, power, heat and currents against circuit theory done by hand."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from workbench import channel, job, location
 
 import conewright as cw
-from conewright.errors import BadInputError
 from conewright.job.builds.state import Origin
 from conewright.stages.feed.stage import feed
 from conewright.stages.report.data import Report, Severity
@@ -166,12 +163,6 @@ def test_bands_hold_the_value_and_vanish_without_spread() -> None:
     assert found.value is not None
     assert found.low < found.value < found.high
     assert found.origin is Origin.MEASURED
-
-
-def test_a_build_without_a_channel_has_no_answer() -> None:
-    build = job(*ALONE).build()
-    with pytest.raises(BadInputError, match=r"channel: found none"):
-        feed(replace(build, channels=()))
 
 
 def test_a_load_of_resistors_alone() -> None:

@@ -16,6 +16,7 @@ __all__ = [
     "HIGHEST",
     "LOWEST",
     "Curve",
+    "by_odds",
     "caption",
     "curve",
     "curves",
@@ -78,6 +79,13 @@ def has_band(curves: Iterable[Curve]) -> bool:
 def left_out(report: Report) -> tuple[str, ...]:
     """Return the channels that a report leaves out, since nobody knows what they drive."""
     return tuple(each.subject for each in report.verdicts if each.id == f"{each.subject}.unknown")
+
+
+def by_odds(report: Report) -> tuple[str, ...]:
+    """Return the channels that a report plays as what usually hangs there, by the odds."""
+    return tuple(
+        each.subject for each in report.verdicts if each.id == f"{each.subject}.likely-wiring"
+    )
 
 
 def subjects(report: Report, name: str) -> tuple[str, ...]:

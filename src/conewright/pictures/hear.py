@@ -29,6 +29,7 @@ from conewright.pictures.curves import (
     HIGHEST,
     LOWEST,
     Curve,
+    by_odds,
     caption,
     curve,
     curves,
@@ -92,7 +93,7 @@ def hear_title(report: Report, seats: tuple[str, ...]) -> str:
     """Say in one sentence what changes in the bass, or how deep and how loud it plays cleanly."""
     if report.against is not None:
         changes = [f for seat in seats if (f := figure_of(report, seat, "bass_change"))]
-        return f"{_change_title(changes)}{_without(report)}" if changes else report.answer
+        return f"{_change_title(changes)}{_unwired(report)}" if changes else report.answer
     parts = []
     for seat in seats:
         corner = figure_of(report, seat, "bass_corner")
@@ -100,12 +101,14 @@ def hear_title(report: Report, seats: tuple[str, ...]) -> str:
         if corner and loud:
             parts.append(f"{seat}: bass down to {said(corner)}, clean up to {said(loud)}")
     heard = "; ".join(parts)
-    return f"{heard}{_without(report)}" if heard else report.answer
+    return f"{heard}{_unwired(report)}" if heard else report.answer
 
 
-def _without(report: Report) -> str:
-    missing = left_out(report)
-    return f" (without {listed(missing)}, of unknown load)" if missing else ""
+def _unwired(report: Report) -> str:
+    missing, guessed = left_out(report), by_odds(report)
+    said = [f"without {listed(missing)}, of unknown load"] if missing else []
+    said += [f"{listed(guessed)} by the odds of its wiring"] if guessed else []
+    return f" ({'; '.join(said)})" if said else ""
 
 
 def octave_levels(found: Curve) -> Curve:

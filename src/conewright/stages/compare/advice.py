@@ -96,7 +96,8 @@ def advice(
     if best is None:
         return f"No plan can be recommended: {_obstacles(candidates)}."
     if best.build.proposal is None or best.idle:
-        told = f" {capital(_obstacles(candidates))}." if len(candidates) > 1 else ""
+        obstacles = _obstacles(candidates)
+        told = f" {capital(obstacles)}." if obstacles else ""
         if best.cure is None:
             return f"Nothing has to be done: no plan that may be taken is worth more.{told}"
         return (

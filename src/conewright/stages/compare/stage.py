@@ -104,7 +104,7 @@ def _radio_figures(answer: Answer, build: Build, load: RadioLoad) -> None:
         np.min(np.stack(np.broadcast_arrays(*live)), axis=0) if live else None,
         unit="ohm",
         label="lowest impedance of all channels",
-        text=None if live else "nothing plays",
+        text=None if live else "nothing plays" if load.channels else "no load is known",
     )
     answer.figure(
         build.id,

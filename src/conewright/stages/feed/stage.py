@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from conewright.errors import BadInputError
 from conewright.job.builds.draws import DEFAULT_SAMPLES
 from conewright.job.builds.state import Build, Origin
 from conewright.job.quantity.units import to_unit
@@ -43,9 +42,6 @@ def feed(
         at: frequencies of the series, shape (F,) [Hz]; the standard grid when None.
         samples: number of draws for the bands, a power of two.
 
-    Raises:
-        BadInputError: the job has no channel.
-
     >>> import conewright as cw
     >>> job = cw.demo_job()
     >>> report = cw.feed(job.build("put-right"), job.build())
@@ -70,8 +66,6 @@ def feed_answer(
     Not whole, it has neither curves nor measurements that would narrow it, which take long, and
     says nothing of what is only suspected.
     """
-    if not build.channels:
-        raise BadInputError("channel: found none; give at least one [[channel]] with its load")
     load = radio_load(build, solver)
     answer = Answer("feed", build, against, solver.draws)
     _channel_figures(answer, load)

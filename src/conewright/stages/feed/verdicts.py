@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import format_quantity
+from conewright.phrases import listed
 from conewright.stages.common.changes import as_found
 from conewright.stages.common.load import HOTTEST_CHIP, RadioLoad
 from conewright.stages.common.twins import opposed_twins
@@ -243,6 +244,9 @@ def _return_verdict(answer: Answer) -> None:
 
 
 def _sentence(answer: Answer, load: RadioLoad) -> str:
+    if not load.channels:
+        unknown = listed([channel.id for channel in load.build.unknown])
+        return f"Nobody knows yet what hangs on {unknown}: find says what to measure."
     if not load.live:
         return "No channel plays: what was found leaves none of them with a load and a drive."
     lowest = min(

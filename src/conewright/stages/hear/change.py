@@ -10,6 +10,7 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import heard_at, mean_level, named_bands, third_octaves
+from conewright.stages.hear.unwired_sound import heard_circuit
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, series
 from conewright.stages.report.shares import CAUSES, blend, causes_of_change, shapley_shares
@@ -124,7 +125,7 @@ class _BandLevels:
 
     def of(self, build: Build) -> FloatArray:
         """Return the levels of one build."""
-        circuit = self._solver.solve(build)
+        circuit = heard_circuit(build, self._solver)
         columns = []
         for seat in build.seats:
             heard = heard_at(seat, build=build, circuit=circuit, draws=self._solver.draws)

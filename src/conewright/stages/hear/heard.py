@@ -32,6 +32,7 @@ from conewright.stages.hear.listening import (
     named_bands,
     third_octave_levels,
 )
+from conewright.stages.hear.unwired_sound import heard_circuit
 
 __all__ = ["HIGH_PASS_MENU", "BuildSound", "SeatSound", "bass_mask", "open_areas", "sound_of"]
 
@@ -208,7 +209,7 @@ class BuildSound:
 
 def sound_of(build: Build, solver: Solver) -> BuildSound:
     """Solve a build with cold and with hot coils."""
-    cold, hot = solver.solve(build), solver.solve(build, hot=True)
+    cold, hot = heard_circuit(build, solver), heard_circuit(build, solver, hot=True)
     return solver.once(build, BuildSound, lambda: BuildSound(build, cold, hot, solver.draws))
 
 

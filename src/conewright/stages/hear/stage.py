@@ -7,6 +7,7 @@ import numpy as np
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import DEFAULT_SAMPLES, Draws
 from conewright.job.builds.state import Build
+from conewright.job.document.parts import UNKNOWN
 from conewright.physics.acoustics.cabin import TREND_LIMIT, room_mode_frequency
 from conewright.physics.basics import bands
 from conewright.physics.basics.air import Air
@@ -18,6 +19,7 @@ from conewright.stages.hear.change import change_figures, change_series, share_f
 from conewright.stages.hear.doubted_sound import suspected_sounds
 from conewright.stages.hear.heard import HIGH_PASS_MENU, BuildSound, open_areas, sound_of
 from conewright.stages.hear.listening import REFERENCE_EMF, third_octaves
+from conewright.stages.hear.unwired_sound import likely_wirings, unwired_verdicts
 from conewright.stages.hear.verdicts import OPENINGS, hear_verdicts, hear_working
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Axis, Kind, Report, Series, series
@@ -74,6 +76,7 @@ def hear_answer(
     other = None if against is None else sound_of(against, solver)
     answer = Answer("hear", build, against, solver.draws)
     finding_verdicts(answer)
+    unwired_verdicts(answer)
     if sound.silent:
         return _silence(answer)
     _seat_figures(answer, sound)
@@ -118,15 +121,15 @@ def require_listening(build: Build) -> None:
     """Refuse a build in which nobody listens or nothing plays.
 
     Raises:
-        BadInputError: no seat, no channel, or none that drives a place; names what to add.
+        BadInputError: no seat, or no channel that drives a place; names what to add.
 
     """
     if not build.seats:
         raise BadInputError("seat: found none; give at least one [[seat]] with an id and its ear")
-    if not build.channels:
-        raise BadInputError("channel: found none; give at least one [[channel]] with its load")
-    if not any(channel.polarity for channel in build.channels):
-        loads = ", ".join(f'"{channel.load}"' for channel in build.channels)
+    known = any(channel.polarity for channel in build.channels)
+    if not known and not any(each.likely for each in likely_wirings(build)):
+        written = [*(channel.load for channel in build.channels), *(UNKNOWN for _ in build.unknown)]
+        loads = ", ".join(f'"{load}"' for load in written)
         raise BadInputError(
             f"channel.load: found {loads}; at least one names a place with a loudspeaker"
         )

@@ -51,7 +51,6 @@ LOWEST_JUDGED, HIGHEST_JUDGED = 25.0, 130.0
 
 def hear_verdicts(answer: Answer, sound: BuildSound) -> None:
     """Add the verdicts and the answer in one sentence."""
-    _unknown(answer)
     _polarity(answer, sound)
     for seat in sound.seats:
         _change(answer, seat)
@@ -91,20 +90,6 @@ def hear_working(answer: Answer) -> None:
             f"L = {number(answer.value(f'{seat}.max_clean_level'), 'dB(A)')}",
             "NIOSH recommended exposure limit: 85 dB(A) for 8 h, 3 dB exchange rate",
         )
-
-
-def _unknown(answer: Answer) -> None:
-    """Warn of channels whose sound is not reckoned with, since nobody knows what they drive."""
-    now = {channel.id for channel in answer.build.unknown}
-    before = set() if answer.against is None else {each.id for each in answer.against.unknown}
-    for channel in sorted(now | before):
-        text = "nobody knows yet what hangs on it, so its sound is not in these levels."
-        if channel not in now:
-            text = "nobody knows what hung on it before, so the change takes it as silent then."
-        elif channel not in before and answer.against is not None:
-            text = "nobody knows what hangs on it now, so the change takes it as silent."
-        words = f"{channel}: {text} Find says what to measure."
-        answer.verdict(channel, "unknown", Severity.WARN, words)
 
 
 def _polarity(answer: Answer, sound: BuildSound) -> None:
