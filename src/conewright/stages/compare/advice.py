@@ -82,14 +82,14 @@ def advised(candidates: Sequence[Candidate]) -> Candidate | None:
 
 
 def advice(
-    candidates: Sequence[Candidate], best: Candidate | None, *, complaint: str, currency: str
+    candidates: Sequence[Candidate], best: Candidate | None, *, trouble: str, currency: str
 ) -> str:
     """Say which build to take and why, in one sentence or two.
 
     Args:
         candidates: every build, the vehicle as found first.
         best: the one to take, as `advised`.
-        complaint: the owner's words; empty for none.
+        trouble: what is to be cured: the owner's words, or what was found.
         currency: of the job.
 
     """
@@ -101,19 +101,15 @@ def advice(
         if best.cure is None:
             return f"Nothing has to be done: no plan that may be taken is worth more.{told}"
         return (
-            f"No plan that may be recommended cures what was complained of ({complaint}): take the "
-            f"next reading of find, or make the plan that mends what was found.{told}"
+            f"No plan that may be recommended cures {trouble}: take the next reading of "
+            f"find, or make the plan that mends what was found.{told}"
         )
     if best.cure is not None and best.cure < LIKELY:
         return (
-            f"Take the next reading of find first: no plan that may be taken cures what was "
-            f"complained of ({complaint}) with more than {odds(best.cure)}, as {best.name} does."
+            f"Take the next reading of find first: no plan that may be taken cures {trouble} "
+            f"with more than {odds(best.cure)}, as {best.name} does."
         )
-    reasons = (
-        []
-        if best.cure is None
-        else [f"cures what was complained of ({complaint}) with {odds(best.cure)}"]
-    )
+    reasons = [] if best.cure is None else [f"cures {trouble} with {odds(best.cure)}"]
     reasons += ["loads every channel within what the radio bears"]
     reasons += [] if best.points is None else [f"gives {best.points:.0f} of 100 of what was asked"]
     cost = number(best.cost, spread=1.0)

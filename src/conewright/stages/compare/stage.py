@@ -11,6 +11,7 @@ from conewright.job.builds.draws import DEFAULT_SAMPLES
 from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build, Origin
 from conewright.job.quantity.units import to_unit
+from conewright.phrases import listed
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import moved_places, planned_job
@@ -22,6 +23,7 @@ from conewright.stages.compare.wishes import beyond, points, seat_that_counts
 from conewright.stages.compare.worth import Ends, playing, risks
 from conewright.stages.feed.stage import feed_answer
 from conewright.stages.feed.supply import supply_cables
+from conewright.stages.find.faults.trade import in_owners_words
 from conewright.stages.find.talk.inquiry import Inquiry, inquire
 from conewright.stages.find.talk.mending import with_mending
 from conewright.stages.fit.stage import fit
@@ -81,9 +83,10 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
         answer.verdicts.append(_worst(build, reports))
         _worth_verdicts(answer, candidate)
     _hearing(answer, sounds)
-    complaint = " and ".join(job.about.complaints)
+    said = [f'"{in_owners_words(each)}"' for each in job.about.complaints]
+    trouble = listed(said) if said else "what was found"
     currency = job.about.currency or ""
-    answer.sentence = _sentence(candidates, complaint, currency, mend_only)
+    answer.sentence = _sentence(candidates, trouble, currency, mend_only)
     report = answer.report(headlines=_headlines(sounds))
     return report.model_copy(update={"cautions": tuple(cautions.values())})
 
@@ -336,13 +339,13 @@ def _headlines(sounds: Sequence[BuildSound]) -> dict[str, FloatArray]:
 
 
 def _sentence(
-    candidates: Sequence[Candidate], complaint: str, currency: str, mend_only: str | None
+    candidates: Sequence[Candidate], trouble: str, currency: str, mend_only: str | None
 ) -> str:
     """Say which plan to take; the one that only mends, where nobody wrote it, is offered."""
     if len(candidates) == 1:
         return "There is no proposal in this job yet: write one to see what it would change."
     best = advised(candidates)
-    told = advice(candidates, best, complaint=complaint, currency=currency)
+    told = advice(candidates, best, trouble=trouble, currency=currency)
     if mend_only and best is not None and best.build.id == mend_only:
         told += " It is not written down yet: a button of the pages does, or find --plan."
     return told

@@ -160,7 +160,8 @@ def _wiring(
     names = {role: place.id for role, place in fitted.items()}
     load = Load(_renamed(usual.load.tree, names), frozenset(), usual.load.parts)
     faults = [fault for fault in build.faults if fault.fault != "capacitor-dried"]
-    state = damaged_channel(resolve_channel(job.channel(channel), load, by_id, filler), faults)
+    upright = resolve_channel(job.channel(channel), load, by_id, filler)
+    state = damaged_channel(upright, faults, turned=())
     roles: dict[str, tuple[str, ...]] = {}
     for role, place, _ in seats:
         roles[place.id] = (*roles.get(place.id, ()), names[role.id])

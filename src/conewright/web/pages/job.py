@@ -16,7 +16,7 @@ from conewright.job.plausible.doubts import Doubt
 from conewright.job.text.editing import Refused, with_entry, with_values
 from conewright.job.text.labels import PAGED_LISTS, Part, parts_of
 from conewright.stages.find.checked import entry_problems
-from conewright.stages.find.faults.trade import words_of_complaints
+from conewright.stages.find.faults.trade import in_owners_words
 from conewright.stages.report.data import Report, Severity
 from conewright.web.desk.workers import Stage
 from conewright.web.frame.answer import LETTERS, NextView, verdict_views
@@ -97,7 +97,7 @@ def _shown(request: Request, page: JobPage) -> Response:
         doubts=_doubts(page.job),
         groups=_groups(parts_of(page.job)),
         addable=PAGED_LISTS,
-        complaints=[_said(each) for each in page.job.about.complaints],
+        complaints=[in_owners_words(each) for each in page.job.about.complaints],
     )
 
 
@@ -178,13 +178,6 @@ def _blank(job: Job, kind: str, id: str) -> dict[str, object]:
         "channel": {"load": "unknown"},
     }
     return {"id": id, **rest.get(kind, {})}
-
-
-def _said(complaint: str) -> str:
-    """Return what the owner reports in words; one that nobody knows as it is written."""
-    id, _, where = complaint.partition("@")
-    words = words_of_complaints().get(id, id.replace("-", " "))
-    return f"{words.rstrip('.')} ({where})" if where else words
 
 
 def _origins(build: Build | JobError) -> list[tuple[str, str, int]]:

@@ -58,6 +58,7 @@ __all__ = [
     "complaints",
     "fault",
     "faults",
+    "in_owners_words",
     "limit",
     "parse_tables",
     "table_texts",
@@ -132,6 +133,13 @@ def complaints() -> tuple[Complaint, ...]:
 def words_of_complaints() -> dict[str, str]:
     """Return every complaint that is known by its id, with the owner's words for it."""
     return {complaint.id: complaint.words for complaint in complaints()}
+
+
+def in_owners_words(complaint: str) -> str:
+    """Return what `thin-after-change@front` says; one that nobody knows as it is written."""
+    id, _, where = complaint.partition("@")
+    words = words_of_complaints().get(id, id.replace("-", " ")).rstrip(".")
+    return f"{words} ({where})" if where else words
 
 
 def complaint(name: str) -> Complaint:
