@@ -39,8 +39,9 @@ def value(report: Report, figure: str) -> float:
 
 
 def levels(report: Report) -> np.ndarray[Any, Any]:
-    """Return every level of a report of hear."""
-    return np.array([f.value for f in report.figures if f.unit in ("dB", "dB(A)") and f.value])
+    """Return every level of a report of hear, but for what is only suspected."""
+    shown = (figure for figure in report.figures if figure.subject != "suspected")
+    return np.array([f.value for f in shown if f.unit in ("dB", "dB(A)") and f.value])
 
 
 def test_an_open_coil_is_a_place_that_is_not_there() -> None:
