@@ -6,7 +6,7 @@ the repair hardly nearer, so bits are counted mostly over the causes of what the
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -37,19 +37,15 @@ class Blame:
 
     def __init__(self, model: Model) -> None:
         self.model = model
+        count = len(model.complaints)
+        weights = [*([(1.0 - UNSAID) / count] * count), UNSAID] if count else [1.0]
         told = [complaint.causes for complaint in model.complaints]
         told.append({atom: 1.0 for chain in model.chains for atom in chain.atoms})
-        groups_of = [tuple(dict.fromkeys(map(group_of, c.atoms))) for c in model.chains]
-        self._shares = [
-            [_shares(chain, groups, causes) for causes in told]
-            for chain, groups in zip(model.chains, groups_of, strict=True)
-        ]
-        count = len(model.complaints)
-        self._weights = (*([(1.0 - UNSAID) / count] * count), UNSAID) if count else (1.0,)
+        self._shares = [_shares(chain, told, weights) for chain in model.chains]
 
     def own(self, odds: Odds, number: int) -> FloatArray:
         """Chance that a group of a chain's own brought a complaint on, (shared, states, groups)."""
-        return self._over_complaints(odds, number, own=True)
+        return self._parts(odds, number)[0]
 
     def masses(self, odds: Odds, number: int) -> FloatArray:
         """Chance of every state and what brought a complaint on, shape (states, causes).
@@ -58,25 +54,25 @@ class Blame:
         groups of the chain, those of what all share, and last anything else.
         """
         joint = odds.joint[number]
-        parts = [self.own(odds, number)]
-        if number > 0:
-            parts.append(self._over_complaints(odds, number, own=False))
+        parts = (*self._parts(odds, number), joint[:, :, None])
         found = np.concatenate(parts, axis=2).reshape(joint.size, -1)
+        groups, rest = found[:, :-1], found[:, -1]
         # Two faults together bring a complaint on less often than the sum of both.
-        total, whole = found.sum(axis=1), joint.ravel()
-        found *= np.divide(whole, total, out=np.ones_like(total), where=total > whole)[:, None]
-        rest = np.maximum(whole - found.sum(axis=1), 0.0)
-        return np.column_stack((found, rest))
+        total = groups.sum(axis=1)
+        over = total > rest
+        groups[over] *= (rest[over] / total[over])[:, None]
+        np.maximum(rest - np.minimum(total, rest), 0.0, out=rest)
+        return found
 
-    def _over_complaints(self, odds: Odds, number: int, *, own: bool) -> FloatArray:
-        """Chances for a complaint picked at random, or for a fault that nobody spoke of."""
-        shares = self._shares[number if own else 0]
-        joints = [*(unsaid[number] for unsaid in odds.unsaid), self._any(odds, number)]
-        found: FloatArray = np.zeros(1)
-        for weight, joint, share in zip(self._weights, joints, shares, strict=True):
-            along = share[None, :, :] if own and number > 0 else share[:, None, :]
-            found = found + weight * joint[:, :, None] * along
-        return np.asarray(found)
+    def _parts(self, odds: Odds, number: int) -> list[FloatArray]:
+        """The same of a chain's own groups, and of those of what all share."""
+        # For each complaint, and for a fault that nobody spoke of: (complaints, shared, states).
+        joints = np.stack([*(unsaid[number] for unsaid in odds.unsaid), self._any(odds, number)])
+        shared: FloatArray = joints.transpose(1, 2, 0) @ self._shares[0]
+        if number == 0:
+            return [shared]
+        own: FloatArray = joints.transpose(2, 1, 0) @ self._shares[number]
+        return [own.swapaxes(0, 1), shared]
 
     def _any(self, odds: Odds, number: int) -> FloatArray:
         """Chance of every state for each of its faults, shape (shared, states)."""
@@ -85,9 +81,14 @@ class Blame:
         return np.asarray(odds.joint[number] / np.maximum(count, 1.0))
 
 
-def _shares(chain: Chain, groups: tuple[Group, ...], causes: Mapping[Atom, float]) -> FloatArray:
-    """Chance that each group brings a complaint on in each state, shape (states, groups)."""
-    member = np.zeros((len(chain.atoms), len(groups)))
+def _shares(
+    chain: Chain, told: Sequence[Mapping[Atom, float]], weights: Sequence[float]
+) -> FloatArray:
+    """Chance that each group brings each complaint on, weighed, (states, complaints, groups)."""
+    groups = list(dict.fromkeys(map(group_of, chain.atoms)))
+    member = np.zeros((len(chain.atoms), len(told), len(groups)))
     for row, atom in enumerate(chain.atoms):
-        member[row, groups.index(group_of(atom))] = causes.get(atom, 0.0)
-    return chain.members @ member
+        member[row, :, groups.index(group_of(atom))] = [
+            weight * causes.get(atom, 0.0) for causes, weight in zip(told, weights, strict=True)
+        ]
+    return np.tensordot(chain.members, member, 1)

@@ -238,8 +238,9 @@ class _Fold:
     def _shared_kinds(self) -> tuple[Indices, Indices]:
         """One shared state of each kind that no channel tells apart, and the kind of each."""
         rows = np.concatenate([self._own(number) for number in range(len(self.scaled))], axis=1)
-        _, first, kind = np.unique(rows, axis=0, return_index=True, return_inverse=True)
-        return first, np.ravel(kind)
+        first: dict[bytes, int] = {}
+        alike = [first.setdefault(row.tobytes(), number) for number, row in enumerate(rows)]
+        return np.unique(np.array(alike, dtype=np.intp), return_inverse=True)
 
     def _own(self, number: int) -> FloatArray:
         """Weights of the states of a chain, (shared, states); of none for what all share."""
