@@ -1,10 +1,11 @@
 """What is promised of the readings to come."""
 
+import pytest
 from four_doors import Reading, car
 
 from conewright.stages.find.talk.inquiry import Inquiry, inquire
 from conewright.stages.find.talk.planning import Foresight
-from conewright.stages.find.talk.rollouts import MOST, Promise, promised
+from conewright.stages.find.talk.rollouts import MOST, PLAYS, Promise, promised
 
 OPEN: Reading = ("coil-resistance", "door-fr", '"open"')
 
@@ -23,9 +24,11 @@ def test_the_same_vehicle_is_promised_the_same() -> None:
 
 
 def test_nothing_is_promised_for_certain() -> None:
-    # Of 16 repairs played out Laplace's rule gives at most 17/18, and never nothing.
+    # Jeffreys' rule, closed form: of n plays at least 1/2 and at most n + 1/2 of n + 1 get there.
     found = promise(asked())
-    assert 1.0 / 18.0 <= found.chance <= 17.0 / 18.0
+    whole = PLAYS + 1.0
+    assert 0.5 / whole <= found.chance <= 1.0 - 0.5 / whole
+    assert found.chance * whole - 0.5 == pytest.approx(round(found.chance * whole - 0.5))
     assert found.minutes > 0.0
 
 

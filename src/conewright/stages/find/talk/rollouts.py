@@ -38,7 +38,7 @@ __all__ = ["FEW", "Promise", "promised"]
 FEW = 25
 """Readings that a shop has the patience for."""
 
-PLAYS, CROWD = 16, 768
+PLAYS, CROWD = 32, 768
 """Repairs that are played out, and states that stand for the odds."""
 
 LEAST = 1e-5
@@ -47,7 +47,7 @@ LEAST = 1e-5
 SEED = 20260302
 
 MOST = 0.99
-"""No plan is promised to get there with more than this chance."""
+"""Chance that a plan at its end got there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +77,10 @@ def promised(inquiry: Inquiry, questions: Iterable[Question]) -> Promise:
     if not any(minutes for minutes, _ in plays):
         return Promise(0.0, 0.0)  # nothing is left that tells anything
     there = [minutes for minutes, reached in plays if reached]
-    # Laplace's rule: so many plays do not tell an event apart that is rarer than one of them.
-    chance = (len(there) + 1) / (len(plays) + 2)
+    # Jeffreys' rule: so many plays do not tell an event apart that is rarer than one of them.
+    chance = (len(there) + 0.5) / (len(plays) + 1.0)
     every = there or [minutes for minutes, _ in plays]
-    return Promise(float(np.mean(every)), min(chance, MOST))
+    return Promise(float(np.mean(every)), chance)
 
 
 class _Crowd:
@@ -92,7 +92,7 @@ class _Crowd:
         tables = [self._table(question) for question in questions]
         widths = [table.shape[1] for table in tables]
         self._edges = np.cumsum([0, *widths])
-        self._told = np.concatenate(tables, axis=1) if tables else np.zeros((CROWD, 0))
+        self._told = np.concatenate(tables, axis=1) if tables else np.zeros((len(self._weights), 0))
         self._present, self._blamed = self._causes()
         self._minutes = np.array([trade.test(question.test).minutes for question in questions])
         self._keys = [access_key(question) for question in questions]
@@ -168,7 +168,7 @@ class _Crowd:
             return np.stack([_of_pair(case.of_word(question, w), members) for w in words], axis=1)
         _, table = case.outcomes(question)
         number = case.chain_of(question.subject)
-        own = members[number] if number else np.zeros(CROWD, dtype=np.intp)
+        own = members[number] if number else np.zeros(len(self._weights), dtype=np.intp)
         return np.asarray(table[members[0], own])
 
     def _causes(self) -> tuple[FloatArray, FloatArray]:
@@ -241,8 +241,10 @@ def _drawn(inquiry: Inquiry) -> tuple[list[NDArray[np.intp]], FloatArray]:
     for factor in (*model.pairs, *pairs):
         log += np.log(np.maximum(_of_pair(factor, members), 1e-300))
     log += np.log(np.maximum(-np.expm1(missed), 1e-300)).sum(axis=0)
-    weights = np.exp(log - log.max())
-    return members, weights / weights.sum()
+    # What was drawn more than once counts as one, with the weight of all.
+    once, which = np.unique(np.stack(members), axis=1, return_inverse=True)
+    weights = np.bincount(np.ravel(which), np.exp(log - log.max()))
+    return list(once), weights / weights.sum()
 
 
 def _chosen(chances: FloatArray, luck: np.random.Generator) -> NDArray[np.intp]:
