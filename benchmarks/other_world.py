@@ -23,6 +23,16 @@ from conewright.stages.find.odds.evidence import Question
 __all__ = ["OtherWorld", "Stranger", "strangers"]
 
 MOST_FAULTS = 3
+
+NOTHING = 1.0 / 12.0
+"""Share of the owners who complain of what is no fault."""
+
+USUAL = (
+    *("thin-after-change", "distorts-loud", "dull", "buzz-one-corner"),
+    *("flat-battery", "callers-cannot-hear"),
+)
+"""Words for what sounds, or is, as it was made."""
+
 HEARD = {
     "surround-torn": ("buzz-one-corner", "buzz-one-corner", "thin-after-change", "distorts-loud"),
     "coil-open": ("silent-corner",),
@@ -81,7 +91,10 @@ class OtherWorld:
 
 @dataclass(frozen=True)
 class Stranger:
-    """A vehicle in the shop: what is wrong, what its owner says, and how its readings come out."""
+    """A vehicle in the shop: what is wrong, what its owner says, and how its readings come out.
+
+    `grounded`: whether a fault brought the owner to his words.
+    """
 
     world: OtherWorld
     number: int
@@ -89,6 +102,7 @@ class Stranger:
     age: int
     faults: frozenset[Atom]
     complaints: tuple[str, ...]
+    grounded: bool = True
 
     @cached_property
     def _bench(self) -> dict[str, float]:
@@ -306,12 +320,16 @@ def strangers(world: OtherWorld, count: int) -> Iterator[Stranger]:
         luck = _luck(world.seed, number, "vehicle")
         template = templates()[int(luck.integers(len(templates())))]
         age = int(luck.choice(AGES))
-        faults: list[Atom] = []
-        while not faults:
+        grounded = _luck(world.seed, number, "nothing").random() >= NOTHING
+        faults = _worn(template, age, luck)
+        while grounded and not faults:
             faults = _worn(template, age, luck)
         told = [_told(atom, template, luck) for atom in faults[:2]]
         kept = tuple(dict.fromkeys(told[: 1 + int(luck.random() < 0.5)]))
-        yield Stranger(world, number, template, age, frozenset(faults), kept)
+        if not grounded:
+            corner = luck.choice([chain.id for chain in template.case.chains[1:]])
+            kept = (f"{luck.choice(USUAL)}@{corner}",)
+        yield Stranger(world, number, template, age, frozenset(faults), kept, grounded)
 
 
 def _worn(template: Template, age: int, luck: np.random.Generator) -> list[Atom]:

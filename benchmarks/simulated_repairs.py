@@ -1,6 +1,6 @@
 """Simulated repairs: the proposed reading against a checklist and against chance.
 
-`python -m benchmarks.simulated_repairs 2000` prints the tables of docs/find.md, `--world other` one
+`python -m benchmarks.simulated_repairs` prints the tables of docs/find.md, `--world other` one
 world alone, `--orders` the orders of readings that meet it; the run that all benchmarks share is a
 small one.
 """
@@ -23,20 +23,27 @@ from conewright.stages.find.faults import trade
 from conewright.stages.find.odds.evidence import Question
 from conewright.stages.find.odds.inference import Odds
 from conewright.stages.find.odds.prior import model_of, said_by_owner
-from conewright.stages.find.talk.inquiry import Inquiry, Said
+from conewright.stages.find.talk.inquiry import Inquiry, Taken
 from conewright.stages.find.talk.planning import CERTAIN, Opened, access_key, top
-from conewright.stages.find.talk.rollouts import Promise, promised
+from conewright.stages.find.talk.rollouts import FEW, Promise, promised
 
-__all__ = ["CHOOSERS", "Outcome", "Summary", "calibration", "repair", "run", "summary"]
+__all__ = [
+    "CHOOSERS",
+    "Kept",
+    "Outcome",
+    "Summary",
+    "calibration",
+    "kept",
+    "repair",
+    "run",
+    "summary",
+]
 
 MOST = 60
 """Readings after which a repair gives up."""
 
 SMALL = 10
 """Vehicles of the run that all benchmarks share."""
-
-FEW = 25
-"""Readings that a shop has the patience for; the table counts who gets there with so many."""
 
 BINS = tuple((0.1 * k, 0.1 * (k + 1)) for k in range(1, 10))
 """Odds between which causes are counted for the calibration."""
@@ -68,6 +75,7 @@ class Outcome:
         right: whether the likeliest cause, or one that the same repair cures, is there.
         final: odds of every fault at the end, and whether it is there.
         promise: minutes, and chance to get there with few readings, that were promised at first.
+        grounded: whether a fault was behind the owner's words.
 
     """
 
@@ -77,6 +85,7 @@ class Outcome:
     right: bool
     final: tuple[tuple[float, bool], ...]
     promise: Promise
+    grounded: bool
 
 
 def repair(vehicle: Car, choose: Chooser, most: int = MOST) -> Outcome:
@@ -86,20 +95,29 @@ def repair(vehicle: Car, choose: Chooser, most: int = MOST) -> Outcome:
     model = model_of(vehicle.template.build(vehicle.age), case.chains, told, {})
     inquiry = Inquiry(case, model, (), {})
     promise = promised(inquiry, vehicle.template.foresight.questions)
-    said: list[Said] = []
+    taken: list[Taken] = []
     opened, minutes, odds = Opened(), 0.0, inquiry.odds
-    while len(said) < most and top(odds)[1] < CERTAIN:
-        question = choose(vehicle, odds, [asked for asked, _ in said], opened)
+    while len(taken) < most and top(odds)[1] < CERTAIN:
+        question = choose(vehicle, odds, [reading.question for reading in taken], opened)
         if question is None:
             break
         key = access_key(question)
         minutes += trade.test(question.test).minutes + opened.minutes(key, case)
         opened = opened.with_(key)
-        said.append((question, vehicle.answer(question)))
-        odds = inquiry.after((), said)
+        said = vehicle.answer(question)
+        evidence = inquiry.evidence(question, said)
+        taken.append(Taken(len(taken) + 1, question, str(said), evidence))
+        odds = inquiry.after(taken)
     cause, chance = top(odds)
-    final = tuple((found, atom in vehicle.faults) for atom, found in odds.of_atoms().items())
-    return Outcome(minutes, len(said), chance >= CERTAIN, _cures(cause, vehicle), final, promise)
+    return Outcome(
+        minutes=minutes,
+        readings=len(taken),
+        reached=chance >= CERTAIN,
+        right=_cures(cause, vehicle),
+        final=tuple((found, atom in vehicle.faults) for atom, found in odds.of_atoms().items()),
+        promise=promise,
+        grounded=vehicle.grounded,
+    )
 
 
 def proposed(
@@ -204,7 +222,7 @@ def _lines(found: Mapping[str, Sequence[Outcome]]) -> Iterator[str]:
     yield f"| order | there in {FEW} | there in {MOST} | right | minutes | minutes, all |"
     yield "|---|---|---|---|---|---|"
     for name, outcomes in found.items():
-        of = summary(outcomes)
+        of = summary([each for each in outcomes if each.grounded])
         yield (
             f"| {name} | {100 * of.few:.1f} % | {100 * of.reached:.1f} % | {100 * of.right:.1f} % "
             f"| {of.minutes:.0f} | {of.every:.0f} |"
@@ -214,6 +232,7 @@ def _lines(found: Mapping[str, Sequence[Outcome]]) -> Iterator[str]:
         both = [(one.minutes, other.minutes) for one, other in pairs if one.reached & other.reached]
         ours, theirs = np.mean(both, axis=0)
         yield f"\n{len(both)} vehicles that {name} solves, too: {ours:.0f} min against {theirs:.0f}"
+    yield _for_nothing(found["proposed"])
     yield _kept(found["proposed"])
     yield "\n| odds | causes | mean | true |\n|---|---|---|---|"
     for low, high, number, mean, true in calibration(found["proposed"]):
@@ -223,15 +242,50 @@ def _lines(found: Mapping[str, Sequence[Outcome]]) -> Iterator[str]:
         )
 
 
-def _kept(outcomes: Sequence[Outcome]) -> str:
-    """What was promised at first beside what came of it, with few readings."""
-    there = [each for each in outcomes if each.reached and each.readings <= FEW]
-    minutes = np.mean([each.promise.minutes for each in outcomes])
-    chance = np.mean([each.promise.chance for each in outcomes])
-    kept = np.mean([each.minutes for each in there]) if there else 0.0
+def _for_nothing(outcomes: Sequence[Outcome]) -> str:
+    """What came of the complaints with no fault behind them."""
+    nothing = [each for each in outcomes if not each.grounded]
+    there = [each for each in nothing if each.reached]
     return (
-        f"\npromised {minutes:.0f} min, {100 * chance:.1f} % within {FEW} readings"
-        f"; kept {kept:.0f} min, {100 * len(there) / len(outcomes):.1f} %"
+        f"\n{len(nothing)} owners complained of what is no fault: {len(there)} were told of a cause"
+        f", {sum(each.right for each in there)} of one that is there, too"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What was promised at first beside what came of it, with few readings, on average.
+
+    Attributes:
+        chance, share: to get there: promised, and who did.
+        promised, minutes: of those who get there: as promised, and as it was.
+
+    """
+
+    chance: float
+    share: float
+    promised: float
+    minutes: float
+
+
+def kept(outcomes: Sequence[Outcome]) -> Kept:
+    """Return promises and what came of them, over all vehicles, whatever is behind the words."""
+    there = [each.minutes for each in outcomes if each.reached and each.readings <= FEW]
+    chances = np.array([each.promise.chance for each in outcomes])
+    minutes = np.array([each.promise.minutes for each in outcomes])
+    return Kept(
+        float(chances.mean()),
+        len(there) / len(outcomes),
+        float(chances @ minutes / chances.sum()),
+        float(np.mean(there)) if there else 0.0,
+    )
+
+
+def _kept(outcomes: Sequence[Outcome]) -> str:
+    of = kept(outcomes)
+    return (
+        f"\npromised {of.promised:.0f} min, {100 * of.chance:.1f} % within {FEW} readings"
+        f"; kept {of.minutes:.0f} min, {100 * of.share:.1f} %"
     )
 
 
@@ -270,7 +324,7 @@ def _cures(cause: str, vehicle: Car) -> bool:
 
 if __name__ == "__main__":
     asked = ArgumentParser(description=__doc__)
-    asked.add_argument("count", nargs="?", type=int, default=2000, help="vehicles in each world")
+    asked.add_argument("count", nargs="?", type=int, default=400, help="vehicles in each world")
     asked.add_argument("--world", nargs="+", choices=WORLDS, default=list(WORLDS))
     asked.add_argument("--orders", nargs="+", choices=CHOOSERS, default=["proposed"])
     given = asked.parse_args()

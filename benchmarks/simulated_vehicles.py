@@ -67,7 +67,10 @@ class World:
 
 @dataclass(frozen=True)
 class Vehicle:
-    """A vehicle in the shop: what is wrong, what the owner says, and luck with every reading."""
+    """A vehicle in the shop: what is wrong, what the owner says, and luck with every reading.
+
+    `grounded`: whether a fault brought the owner to his words.
+    """
 
     world: World
     number: int
@@ -75,6 +78,7 @@ class Vehicle:
     age: int
     faults: frozenset[Atom]
     complaints: tuple[str, ...]
+    grounded: bool = True
 
     def answer(self, question: Question) -> str | Quantity:
         """What a reading says, a number where a meter shows one; the same whenever it is asked."""
@@ -129,16 +133,29 @@ class Vehicle:
 
 
 def vehicles(world: World, count: int) -> Iterator[Vehicle]:
-    """Draw vehicles: layout, age, faults by their prior weights, owner's words by the faults."""
+    """Draw vehicles: layout, age, faults by their prior weights, owner's words by the faults.
+
+    Some owners complain of what is no fault; their vehicles have as many as any on the road.
+    """
+    nothing = _of_nothing(world)
+    share = 1.0 - 1.0 / (1.0 + sum(nothing.values()))
     for number in range(count):
         rng = _rng(world.seed, "vehicle", str(number))
         template = templates()[int(rng.integers(len(templates())))]
         age = AGES[int(rng.integers(len(AGES)))]
-        first, *others = _faults(rng, world, template, age)
-        told = [_words(rng, world, template, first)]
-        told += [_words(rng, world, template, o) for o in others if rng.random() < SECOND_TOLD]
-        faults = frozenset((first, *others))
-        yield Vehicle(world, number, template, age, faults, tuple(dict.fromkeys(told)))
+        luck = _rng(world.seed, "nothing", str(number))
+        grounded = bool(luck.random() >= share)
+        faults: list[Atom] = []
+        if grounded or luck.random() >= _sound(template, age):
+            faults = _faults(rng, world, template, age)
+        if grounded:
+            first, *others = faults
+            told = [_words(rng, world, template, first)]
+            told += [_words(rng, world, template, o) for o in others if rng.random() < SECOND_TOLD]
+        else:
+            told = [_placed(_one(rng, nothing), "", rng, template)]
+        kept = tuple(dict.fromkeys(told))
+        yield Vehicle(world, number, template, age, frozenset(faults), kept, grounded)
 
 
 def _faults(rng: np.random.Generator, world: World, template: Template, age: int) -> list[Atom]:
@@ -158,22 +175,49 @@ def _faults(rng: np.random.Generator, world: World, template: Template, age: int
 
 def _words(rng: np.random.Generator, world: World, template: Template, atom: Atom) -> str:
     """A complaint by its factor for the fault, and mostly a corner, mostly the right one."""
+    words = _one(rng, _told(world, atom.fault))
+    return _placed(
+        words, template.case.chains[template.case.chain_of(atom.subject)].id, rng, template
+    )
+
+
+def _told(world: World, fault: str) -> dict[str, float]:
+    """Weight of each complaint for a fault."""
     common = commonness() if world.common else dict.fromkeys(commonness(), 1.0)
-    chances = {
-        name: often
-        * trade.complaint(name).factor(atom.fault)
-        * world.factor("told", name, atom.fault)
+    return {
+        name: often * trade.complaint(name).factor(fault) * world.factor("told", name, fault)
         for name, often in common.items()
     }
-    words = _one(rng, chances)
+
+
+def _placed(words: str, here: str, rng: np.random.Generator, template: Template) -> str:
+    """Words with the corner that the owner names, if any."""
     luck = rng.random()
     if luck < NO_PLACE:
         return words
     corners = [chain.id for chain in template.case.chains[1:]]
-    here = template.case.chains[template.case.chain_of(atom.subject)].id
     if here in corners and luck < NO_PLACE + RIGHT_PLACE:
         return f"{words}@{here}"
     return f"{words}@{rng.choice([corner for corner in corners if corner != here])}"
+
+
+def _of_nothing(world: World) -> dict[str, float]:
+    """Complaints with nothing behind them, by their words, for each one with a fault behind it."""
+    found = dict.fromkeys(commonness(), 0.0)
+    for fault in trade.faults():
+        told = _told(world, fault.id)
+        for name, weight in told.items():
+            groundless = trade.complaint(name).groundless
+            share = fault.prior * weight / sum(told.values())
+            found[name] += share * groundless / (1.0 - groundless)
+    return {name: weight * world.factor("nothing", name) for name, weight in found.items()}
+
+
+@cache
+def _sound(template: Template, age: int) -> float:
+    """Share of the vehicles on the road that have no fault at all."""
+    model = model_of(template.build(age), template.case.chains, (), {})
+    return float(np.prod([weights[0] / weights.sum() for weights in model.weights]))
 
 
 @cache
