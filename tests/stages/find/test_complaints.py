@@ -1,5 +1,6 @@
 """Many complaints of one vehicle: each counted once, in any order, at a bounded cost."""
 
+from cProfile import Profile
 from itertools import product
 
 import pytest
@@ -7,18 +8,23 @@ from four_doors import car
 
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import draw
+from conewright.job.builds.state import Build
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom
 from conewright.stages.find.odds import blocks
 from conewright.stages.find.odds.covering import Step
 from conewright.stages.find.odds.prior import MOST_TOLD
+from conewright.stages.find.stage import find
 from conewright.stages.find.talk.inquiry import Inquiry, inquire
 from conewright.stages.find.talk.sentences import aside_verdict
 from conewright.stages.report.assembly import Answer
 
 WORDS = tuple(complaint.id for complaint in trade.complaints())
 PLACED = tuple(f"{word}@{place}" for word, place in product(WORDS, ("door-fl", "rear")))
+
+CALL = 100
+"""Numbers of an array that are made in the time of one call; assumed, usual in Python."""
 
 
 def asked(*complaints: str) -> Inquiry:
@@ -82,10 +88,8 @@ def test_twelve_complaints_are_all_reckoned_with() -> None:
     assert not answer.verdicts
 
 
-def test_cost_is_bounded_however_many_complaints_there_are(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    # Every sum over states goes one complaint at a time; its cost is the size of what it makes.
+def counted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Numbers that sums over states make from now on: each goes one complaint at a time."""
     numbers: list[int] = []
     parted, leaving, brought = blocks._parted, blocks.Side.leaving, blocks.Block.brought
 
@@ -111,6 +115,13 @@ def test_cost_is_bounded_however_many_complaints_there_are(
     monkeypatch.setattr(blocks, "_parted", counted_parted)
     monkeypatch.setattr(blocks.Side, "leaving", counted_leaving)
     monkeypatch.setattr(blocks.Block, "brought", counted_brought)
+    return numbers
+
+
+def test_cost_is_bounded_however_many_complaints_there_are(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    numbers = counted(monkeypatch)
     work = {}
     for told in (4, 8, 12, 36):
         inquiry = asked(*(*WORDS, *PLACED)[:told])
@@ -122,6 +133,29 @@ def test_cost_is_bounded_however_many_complaints_there_are(
     # and back.
     states = sum(len(chain.states) for chain in inquiry.case.chains[1:])
     assert max(work.values()) <= 2 * states * 2**12
+
+
+def calls(build: Build) -> int:
+    """How often anything is called while find answers."""
+    with Profile() as profile:
+        find(build)
+    return sum(entry.callcount for entry in profile.getstats())
+
+
+def test_work_of_an_answer_grows_no_faster_than_the_complaints(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    numbers = counted(monkeypatch)
+
+    def work(*complaints: str) -> int:
+        build = car(complaints=complaints).build()
+        numbers.clear()
+        return CALL * calls(build) + sum(numbers)
+
+    work("dull")  # what is read once stays
+    one = work("silent-corner@door-fl")
+    for told in (WORDS, PLACED[::2]):
+        assert work(*told) <= len(told) * one
 
 
 def test_unknown_words_are_refused_by_name() -> None:
