@@ -148,8 +148,11 @@ def test_too_low_a_load_is_said_and_matching_is_not() -> None:
 def test_opposed_twins_are_told() -> None:
     left = location("left", "F165", kind="door", at='["0.9 m", "0.8 m", "0.3 m"]')
     right = location("right", "F165", kind="door", at='["0.9 m", "-0.8 m", "0.3 m"]')
-    report = feed(job(left, right, channel("l", "left"), channel("r", "-right")).build())
-    assert verdict(report, "right.polarity") is Severity.WARN
+    opposed = job(left, right, channel("l", "left"), channel("r", "-right"))
+    assert verdict(feed(opposed.build()), "right.polarity") is Severity.WARN
+    found = job(left, right, channel("l", "left"), channel("r", "right"))
+    told = feed(found.with_finding("reversed", "right").build()).verdicts
+    assert [each.id for each in told if each.subject == "right"] == ["right.reversed"]
 
 
 def test_bands_hold_the_value_and_vanish_without_spread() -> None:

@@ -14,7 +14,7 @@ from conewright.pictures.hear import hear_title
 from conewright.stages.common.circuit import Solver
 from conewright.stages.feed.stage import feed
 from conewright.stages.hear.stage import hear
-from conewright.stages.report.data import Report
+from conewright.stages.report.data import Report, Severity
 from conewright.stages.report.shares import CAUSES
 from conewright.views.text import as_text
 
@@ -96,6 +96,32 @@ def test_a_reversed_twin_silences_the_middle_and_is_marked() -> None:
     assert wrong.curve("middle.level_power").y.values == pytest.approx(
         right.curve("middle.level_power").y.values
     )
+
+
+def test_what_swapping_two_wires_brings_is_what_hear_says_of_it() -> None:
+    wrong, right = hear(twins("-").build()), hear(twins("").build())
+    gain = value(right, "driver.bass_level") - value(wrong, "driver.bass_level")
+    assert value(wrong, "right.bass_if_turned") == pytest.approx(gain, abs=1e-9)
+    assert gain > 1.0
+    told = next(each for each in wrong.verdicts if each.id == "right.polarity")
+    assert told.severity is Severity.WARN
+
+
+def test_small_ones_that_oppose_beside_large_ones_cost_no_bass() -> None:
+    bench = job(
+        location("door-l", "R165", at='["0.9 m", "0.8 m", "0.3 m"]'),
+        location("door-r", "R165", at='["0.9 m", "-0.8 m", "0.3 m"]'),
+        location("dash-l", "P77", at='["1.2 m", "0.5 m", "0.8 m"]'),
+        location("dash-r", "P77", at='["1.2 m", "-0.5 m", "0.8 m"]'),
+        channel("l", "door-l | (100 uF + dash-l)"),
+        channel("r", "door-r | (100 uF + -dash-r)"),
+    ).build()
+    report = hear(bench)
+    assert abs(value(report, "dash-r.bass_if_turned")) < 1.0
+    told = [each for each in report.verdicts if each.subject == "dash-r"]
+    assert [each.severity for each in told if each.id == "dash-r.polarity"] == [Severity.NOTE]
+    said = told + [each for each in feed(bench).verdicts if each.subject == "dash-r"]
+    assert not any("cancel" in each.text for each in said)
 
 
 def limited(*, power: str, xmax: str) -> Job:

@@ -218,14 +218,17 @@ def _power_verdicts(answer: Answer, load: RadioLoad) -> None:
 
 
 def _polarity_verdicts(answer: Answer, load: RadioLoad) -> None:
+    found = {fault.at for fault in load.build.faults if fault.fault == "reversed"}
     for upright, turned in opposed_twins(load.build):
-        answer.verdict(
-            turned,
-            "polarity",
-            Severity.WARN,
-            f"{turned} is connected the other way round than {upright}: one pushes while the other "
-            "pulls, and the bass between them cancels. Swap its two wires.",
-        )
+        # What was found is named already, and what it costs is for hear to say.
+        if turned not in found:
+            answer.verdict(
+                turned,
+                "polarity",
+                Severity.WARN,
+                f"{turned} is connected the other way round than {upright}: one pushes while the "
+                "other pulls. Swap its two wires.",
+            )
 
 
 def _return_verdict(answer: Answer) -> None:

@@ -143,6 +143,14 @@ class BuildSound:
             for seat in self.build.seats
         }
 
+    def bass_if_turned(self, seat: str, location: str) -> FloatArray:
+        """What swapping the two wires of a place changes in the bass at a seat [dB], (draws, 1)."""
+        found = next(each for each in self.build.seats if each.id == seat)
+        heard = heard_at(
+            found, build=self.build, circuit=self.circuit, draws=self.draws, turned=(location,)
+        )
+        return SeatSound(heard, self).bass - self.seats[seat].bass
+
     @cached_property
     def ceiling(self) -> Ceiling:
         """The clean sine ceiling at every frequency."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -72,8 +73,19 @@ class Heard:
         return level_of(self.power * np.square(emf))
 
 
-def heard_at(seat: SeatState, *, build: Build, circuit: Circuit, draws: Draws) -> Heard:
-    """Add up at one seat what every driver of the build sends into the cabin."""
+def heard_at(
+    seat: SeatState, *, build: Build, circuit: Circuit, draws: Draws, turned: Collection[str] = ()
+) -> Heard:
+    """Add up at one seat what every driver of the build sends into the cabin.
+
+    Args:
+        seat: whose ear it is.
+        build: which is heard.
+        circuit: of the build, solved.
+        draws: of every value.
+        turned: places whose two wires are swapped, which changes nothing else of a circuit.
+
+    """
     vehicle, frequency = build.vehicle, circuit.frequency
     coherent: ComplexArray = np.zeros((1, frequency.size), dtype=complex)
     power: FloatArray = np.zeros((1, frequency.size))
@@ -91,7 +103,7 @@ def heard_at(seat: SeatState, *, build: Build, circuit: Circuit, draws: Draws) -
             leak_mass=draws(vehicle.leak_mass),
             frequency=frequency,
         )
-        coherent = coherent + pressure
+        coherent = coherent - pressure if location.id in turned else coherent + pressure
         power = power + np.abs(pressure) ** 2
         diffuse = diffuse + diffuse_pressure_squared(
             air=circuit.air,

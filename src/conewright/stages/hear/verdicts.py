@@ -14,7 +14,7 @@ from conewright.stages.common.twins import opposed_twins
 from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import REFERENCE_EMF
 from conewright.stages.report.assembly import Answer
-from conewright.stages.report.data import Figure, Severity
+from conewright.stages.report.data import Figure, Kind, Severity
 from conewright.stages.report.shares import CAUSES
 from conewright.stages.report.words import number, signed, with_band
 
@@ -93,13 +93,27 @@ def hear_working(answer: Answer) -> None:
 
 
 def _polarity(answer: Answer, sound: BuildSound) -> None:
+    seat = next(iter(sound.seats))
     for upright, turned in opposed_twins(sound.build):
+        answer.figure(
+            turned,
+            "bass_if_turned",
+            sound.bass_if_turned(seat, turned),
+            unit="dB",
+            kind=Kind.CHANGE,
+            label=f"change of the level from 40 to 100 Hz at {seat} if its two wires are swapped",
+        )
+        gain = answer[f"{turned}.bass_if_turned"]
+        told = f"turned round, it changes the bass at {seat} by {with_band(gain)}"
+        helps = answer.value(gain.id) > AUDIBLE
+        if not helps:
+            told += "; only what is heard between the two gets firmer"
         answer.verdict(
             turned,
             "polarity",
-            Severity.WARN,
-            f"{turned} pulls while {upright} pushes (reversed polarity): their bass cancels "
-            "wherever both are heard alike.",
+            Severity.WARN if helps else Severity.NOTE,
+            f"{turned} pulls while {upright} pushes (reversed polarity): {told}.",
+            gain.id,
         )
 
 
