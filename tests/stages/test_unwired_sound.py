@@ -9,6 +9,7 @@ import pytest
 from workbench import job, location
 
 import conewright as cw
+from bands import band
 from conewright.job.builds.job import Job
 from conewright.job.text.parsing import loads
 from conewright.pictures.hear import hear_title
@@ -111,9 +112,8 @@ def read(ohms: str) -> Report:
 
 def test_the_band_holds_the_other_wirings() -> None:
     guessed = cw.hear(car({"front-left": "unknown"}, places=("door-fl",)).build())
-    unknown, known = (each.figure("driver.level") for each in (guessed, of_ohms(4)))
-    assert None not in (unknown.low, unknown.high, known.low, known.high)
-    assert unknown.high - unknown.low > 1.1 * (known.high - known.low)
+    unknown, known = (band(each.figure("driver.level")) for each in (guessed, of_ohms(4)))
+    assert unknown[2] - unknown[0] > 1.1 * (known[2] - known[0])
 
 
 def test_ohms_at_the_plug_are_heard() -> None:
@@ -186,8 +186,8 @@ def test_a_vehicle_of_which_no_wiring_is_known_is_answered() -> None:
     assert cw.feed(blank.build()).answer.startswith("Nobody knows yet what hangs on fl, fr, rl and")
     compared = cw.compare(blank)
     assert ". ." not in compared.answer
-    found = compared.figure("known.overall_change_driver")
-    assert found.low < found.value < found.high
+    low, middle, high = band(compared.figure("known.overall_change_driver"))
+    assert low < middle < high
 
 
 PLAN = """
@@ -200,10 +200,11 @@ set = { "rl.load" = "door-rl", "rr.load" = "door-rr" }
 def test_a_change_elsewhere_does_not_move_what_is_unknown() -> None:
     more = '[[proposal]]\nid = "quieter"\nset = { "front-left.gain" = "-6 dB" }'
     build = car(FRONT | REAR, more=more)
-    change = cw.hear(build.build("quieter"), build.build()).figure("driver.level_change")
+    report = cw.hear(build.build("quieter"), build.build())
+    low, middle, high = band(report.figure("driver.level_change"))
     # The wiring is drawn alike in both: the band is that of a change, not of what hangs there.
-    assert change.high - change.low < 3.0
-    assert change.value < 0.0
+    assert high - low < 3.0
+    assert middle < 0.0
 
 
 def test_nobody_is_told_of_a_wiring_that_is_known() -> None:

@@ -112,6 +112,7 @@ def test_a_change_that_would_be_different_is_that_of_the_same_plan_once_it_is_fo
     )
     shown = cw.hear(found.build("new-fronts"), found.build()).figure(told.id.split(".", 2)[2])
     assert told.value == pytest.approx(shown.value, abs=1e-9)
+    assert told.value is not None
     assert told.value > 1.0
 
 
