@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from conewright.physics.acoustics.radiation import HALF_SPACE, monopole_pressure
+from conewright.physics.acoustics.cabin import HALF_SPACE, monopole_pressure
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import ComplexArray, Real
 from conewright.physics.basics.levels import level

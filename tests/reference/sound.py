@@ -2,11 +2,7 @@
 
 import numpy as np
 
-from conewright.physics.acoustics.cabin import (
-    chamber_corner_frequency,
-    chamber_impedance,
-    room_mode_frequency,
-)
+from conewright.physics.acoustics.cabin import chamber_impedance, room_mode_frequency
 from conewright.physics.basics.bands import band_centres, band_edges
 from conewright.physics.basics.levels import a_weighting, level, niosh_time
 
@@ -51,7 +47,4 @@ SOUND: dict[str, Computation] = {
     "T11.M[1235]": _axial,
     "T11.P1": _cavity_pressure,
     "T11.P2": lambda i: level(_cavity_pressure(i)),
-    "T11.P[34]": lambda i: chamber_corner_frequency(
-        air=air_of(speed=i.get("c", 343.2)), distance=i["r"], cabin_volume=i["V"]
-    ),
 }

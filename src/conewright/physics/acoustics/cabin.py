@@ -1,95 +1,57 @@
-"""Sound at a seat of a closed cabin, from one source at a time.
-
-Model: direct sound, the breathing of the whole cabin, and a damping term between them that stands
-for the sum of the damped modes. It was fitted to a rectangular room with 12 % damping, 24
-geometries (own modal sums, no published source): the level at a seat is good to 4 dB from 40 to
-200 Hz, differences between two builds are far better. One-way: the cabin does not
-load the source.
-"""
+"""Sound from a small source: in the open, and in the air of a closed cabin as a whole."""
 
 from typing import Final
 
 import numpy as np
 
-from conewright.physics.acoustics.radiation import HALF_SPACE, monopole_pressure
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray, Real
 from conewright.physics.basics.validity import require_not_negative, require_positive
 
 __all__ = [
+    "HALF_SPACE",
     "TREND_LIMIT",
-    "chamber_corner_frequency",
     "chamber_impedance",
     "diffuse_pressure_squared",
+    "monopole_pressure",
     "room_mode_frequency",
-    "seat_pressure",
 ]
 
+
+HALF_SPACE: Final = 2.0 * np.pi
+"""Solid angle before a large panel [sr]."""
 
 TREND_LIMIT: Final = 200.0
 """Above this frequency a cabin curve is a trend only [Hz]."""
 
 
-def seat_pressure(
+def monopole_pressure(
     *,
     air: Air,
     volume_velocity: Complex,
     distance: Real,
     solid_angle: Real = HALF_SPACE,
-    cabin_volume: Real,
-    leak_resistance: Real,
-    leak_mass: Real,
-    damping_q: Real = 1.4,
     frequency: FloatArray,
 ) -> ComplexArray:
-    """Pressure at a seat from one source; sources add as phasors.
+    """Pressure of a small source.
 
     Args:
-        air: air in the cabin.
-        volume_velocity: U into the cabin [m3/s rms], shape (samples, F) or scalar.
-        distance: r from source to ear [m], shape (samples, 1) or scalar.
-        solid_angle: Omega at the source [sr].
-        cabin_volume: V [m3], shape (samples, 1) or scalar; infinite for the open air.
-        leak_resistance: Rl of the body's leaks [Pa s/m3]; infinite for a tight cabin.
-        leak_mass: Ml of the body's leaks [kg/m4].
-        damping_q: Qx of the damping term [1].
+        air: air.
+        volume_velocity: U [m3/s rms], shape (samples, F) or scalar.
+        distance: r [m], shape (samples, 1) or scalar.
+        solid_angle: Omega the sound spreads into [sr]; valid only while the surfaces that
+            bound it are large against a quarter wavelength.
         frequency: [Hz], shape (F,).
 
     Returns:
-        p [Pa rms], shape (samples, F), with s = j w and wc = c sqrt(Omega r/V):
-        rho s U exp(-s r/c)/(Omega r) + rho wc U/(Omega r Qx) + Zch U.
-
-    Raises:
-        OutOfRangeError: frequency, distance, solid angle, volume or Qx not above zero.
-
-    Validity: 4 dB from 40 to 200 Hz. Tends to rho c^2 U/(s V) at low and the direct sound at high
-    frequency. Direct and chamber term are in antiphase, so without the damping term a false
-    null stands at wc.
+        rho s U exp(-s r/c)/(Omega r) [Pa rms], s = j w, shape (samples, F).
     """
-    require_positive(damping_q=damping_q)
-    direct = monopole_pressure(
-        air=air,
-        volume_velocity=volume_velocity,
-        distance=distance,
-        solid_angle=solid_angle,
-        frequency=frequency,
+    require_positive(distance=distance, solid_angle=solid_angle, frequency=frequency)
+    s = 2j * np.pi * np.asarray(frequency)
+    delay = np.exp(-s * distance / air.speed_of_sound)
+    return np.asarray(
+        air.density * s * volume_velocity * delay / (solid_angle * distance), dtype=np.complex128
     )
-    corner = (
-        2.0
-        * np.pi
-        * chamber_corner_frequency(
-            air=air, distance=distance, solid_angle=solid_angle, cabin_volume=cabin_volume
-        )
-    )
-    modal = air.density * corner / (solid_angle * distance * damping_q)
-    chamber = chamber_impedance(
-        air=air,
-        cabin_volume=cabin_volume,
-        leak_resistance=leak_resistance,
-        leak_mass=leak_mass,
-        frequency=frequency,
-    )
-    return np.asarray(direct + (modal + chamber) * volume_velocity, dtype=np.complex128)
 
 
 def chamber_impedance(
@@ -123,25 +85,6 @@ def chamber_impedance(
     total = stiffness + s * leak
     shunted = stiffness * leak / np.where(total == 0.0, 1.0, total)
     return np.asarray(np.where(tight, stiffness / s, shunted), dtype=np.complex128)
-
-
-def chamber_corner_frequency(
-    *, air: Air, distance: Real, solid_angle: Real = HALF_SPACE, cabin_volume: Real
-) -> Real:
-    """Frequency [Hz] where direct sound and a tight cabin's breathing are equally loud.
-
-    Args:
-        air: air in the cabin.
-        distance: r from source to ear [m].
-        solid_angle: Omega at the source [sr].
-        cabin_volume: V [m3]; the corner is zero in an infinite one.
-
-    Returns:
-        c/(2 pi) sqrt(Omega r/V) [Hz].
-    """
-    require_positive(distance=distance, solid_angle=solid_angle, cabin_volume=cabin_volume)
-    ratio = solid_angle * distance / cabin_volume
-    return air.speed_of_sound / (2.0 * np.pi) * ratio**0.5
 
 
 def diffuse_pressure_squared(
