@@ -3,8 +3,8 @@
 import pytest
 
 from conewright.errors import JobError
-from conewright.job.builds.possible import NEAREST_EAR
 from conewright.job.text.parsing import loads
+from conewright.physics.acoustics.box import NEAREST
 from conewright.physics.basics.air import Air
 from conewright.physics.drivers.driver import acoustic_mass_free
 
@@ -53,7 +53,7 @@ def test_an_ear_is_not_in_a_cone() -> None:
     assert found.startswith("0.9 m, 0.7 m, 0.3 m")
     assert "door" in allowed
     # Closed form: a place further up by a little more than the least distance is taken.
-    loads(text(ear=f'["0.9 m", "0.7 m", "{0.3 + NEAREST_EAR + 1e-3} m"]')).build()
+    loads(text(ear=f'["0.9 m", "0.7 m", "{0.3 + NEAREST + 1e-3} m"]')).build()
 
 
 def test_a_cone_weighs_more_than_its_air() -> None:
@@ -66,3 +66,51 @@ def test_a_cone_weighs_more_than_its_air() -> None:
     loads(text(sheet='sd = "124 cm2"\nmms = "0.80 g"')).build()
     # On the bench no door takes the air off.
     loads(text(sheet='sd = "124 cm2"\nmms = "0.79 g"', kind="free")).build()
+
+
+# --- The cabin and what stands in it ------------------------------------------------------------
+
+
+def cabin(**given: str) -> str:
+    """Return the job with edges of its cabin: an ear 1.1 m up, a door 0.9 m before the middle."""
+    fields = "".join(f'cabin_{name} = "{value}"\n' for name, value in given.items())
+    return text(vehicle=f"[vehicle]\n{fields}")
+
+
+@pytest.mark.parametrize(
+    ("given", "path", "figures"),
+    [
+        # By hand: 3.0 x 1.6 x 1.5 m is 7.2 m3, and 6.0 m3 is 17 % less.
+        (
+            {"length": "3.0 m", "width": "1.6 m", "height": "1.5 m", "volume": "6.0 m3"},
+            "vehicle.cabin_volume",
+            ("6 m3", "7.2 m3"),
+        ),
+        ({"height": "1.0 m"}, "vehicle.cabin_height", ("1 m", "1.1 m")),
+        ({"length": "1.2 m"}, "location[door].at", ("0.9 m", "0.6 m")),
+        ({"width": "1.0 m"}, "location[door].at", ("0.7 m", "0.5 m")),
+    ],
+)
+def test_a_cabin_holds_what_is_in_it(
+    given: dict[str, str], path: str, figures: tuple[str, str]
+) -> None:
+    found = refused(cabin(**given))
+    assert found[0] == path
+    assert all(each in " ".join(found[1:]) for each in figures)
+
+
+def test_a_seat_beside_the_cabin_is_named() -> None:
+    with pytest.raises(JobError) as raised:
+        loads(cabin(width="0.6 m")).build()
+    named = {problem.path: problem.allowed for problem in raised.value.problems}
+    assert "0.4 m lies outside" in named["seat[driver].ear"]
+    assert "0.3 m" in named["seat[driver].ear"]
+
+
+def test_a_cabin_that_fits_is_taken() -> None:
+    # 14 % less air than its edges make, and a cone 8 cm behind the trim.
+    fits = {"length": "2.5 m", "width": "1.24 m", "height": "1.2 m", "volume": "3.2 m3"}
+    assert loads(cabin(**fits)).build().vehicle.cabin_width.si == pytest.approx(1.24)
+    # A spread holds what its middle does not.
+    loads(cabin(height="1.05 m ± 0.1 m")).build()
+    assert loads(cabin()).build().vehicle.cabin_length.spreads

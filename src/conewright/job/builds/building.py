@@ -92,9 +92,10 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
     faults = fault_states(standing(job, changed, proposal, filler.planned), filler)
     turned = upright(job, proposal)
     locations = tuple(damaged_place(place, faults) for place in _locations(changed, areas, filler))
-    vehicle, seats = resolve_vehicle(changed.vehicle, filler), resolve_seats(changed, filler)
+    vehicle = resolve_vehicle(changed.vehicle, filler, reach=_reach(job))
+    seats = resolve_seats(changed, filler)
     feeds = tuple(resolve_feed(feed, filler) for feed in changed.feeds)
-    problems = impossibilities(locations, seats, feeds)
+    problems = impossibilities(changed, locations, seats, feeds)
     if problems:
         raise JobError(problems)
     by_id = {location.id: location for location in locations}
@@ -122,6 +123,16 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         fills=filler.fills,
         axes=(),
     )
+
+
+def _reach(job: Document) -> dict[str, float]:
+    """Return how long, wide and high the cabin must be to hold all that the job places [m]."""
+    places = [location.at for location in job.locations] + [seat.ear for seat in job.seats]
+    return {
+        "cabin_length": max((2.0 * abs(x.value) for x, _, _ in places), default=0.0),
+        "cabin_width": max((2.0 * abs(y.value) for _, y, _ in places), default=0.0),
+        "cabin_height": max((z.value for _, _, z in places), default=0.0),
+    }
 
 
 def _locations(

@@ -11,24 +11,96 @@ from conewright.job.builds.state import (
     SeatState,
     Value,
 )
-from conewright.job.quantity.values import format_quantity
+from conewright.job.document.document import Document, Vehicle
+from conewright.job.quantity.values import Quantity, format_quantity
+from conewright.physics.acoustics.box import NEAREST
 from conewright.physics.drivers.driver import acoustic_mass_free
 from conewright.physics.drivers.trust import SHEET_AIR
 
-__all__ = ["NEAREST_EAR", "impossibilities"]
+__all__ = ["impossibilities"]
 
-NEAREST_EAR = 0.1
-"""No ear comes nearer to the middle of a cone than this [m]; the sound of a point holds from
-there on, by rule of thumb."""
+BEHIND_TRIM = 0.1
+"""So far behind the trim a cone may still be, or a tape be wrong [m]."""
+
+DISAGREEMENT = 0.15
+"""Share by which a volume may differ from length x width x height: what seats and dash take."""
 
 
 def impossibilities(
+    job: Document,
     locations: Sequence[LocationState],
     seats: Sequence[SeatState],
     feeds: Sequence[FeedState],
 ) -> list[Problem]:
     """Return what the physics would refuse of a build, at its central values."""
-    return [*_cones(locations), *_ears(locations, seats), *_supplies(feeds)]
+    return [
+        *_cones(locations),
+        *_volumes(job.vehicle),
+        *_low(job),
+        *_outside(job),
+        *_ears(locations, seats),
+        *_supplies(feeds),
+    ]
+
+
+def _volumes(vehicle: Vehicle) -> Iterator[Problem]:
+    """Yield a volume that is not that of the edges that are given with it."""
+    length, width, height = vehicle.cabin_length, vehicle.cabin_width, vehicle.cabin_height
+    volume = vehicle.cabin_volume
+    if volume is None or length is None or width is None or height is None:
+        return
+    product = length.value * width.value * height.value
+    if abs(volume.value / product - 1.0) > DISAGREEMENT:
+        yield Problem(
+            "vehicle.cabin_volume",
+            format_quantity(volume),
+            f"length x width x height is {product:.3g} m3, and a volume is within "
+            f"{100 * DISAGREEMENT:.0f} % of that; where the cabin is no box, give each edge as it "
+            "is in the mean",
+        )
+
+
+def _low(job: Document) -> Iterator[Problem]:
+    """Yield a cabin that is lower than its seats."""
+    height = job.vehicle.cabin_height
+    if height is None or not job.seats:
+        return
+    highest = max(job.seats, key=lambda seat: seat.ear[2].value)
+    up = highest.ear[2]
+    if up.value > _most(height):
+        yield Problem(
+            "vehicle.cabin_height",
+            format_quantity(height),
+            f"the ear of {highest.id} is {format_quantity(up)} above the floor",
+        )
+
+
+def _outside(job: Document) -> Iterator[Problem]:
+    """Yield what lies beyond the edges that are given; a seat too high is another problem."""
+    vehicle = job.vehicle
+    places = [(f"seat[{seat.id}].ear", seat.ear, 0.0) for seat in job.seats]
+    places += [(f"location[{each.id}].at", each.at, BEHIND_TRIM) for each in job.locations]
+    for path, at, behind in places:
+        for axis, edge, words in (
+            (0, vehicle.cabin_length, "half the cabin's length"),
+            (1, vehicle.cabin_width, "half the cabin's width"),
+            (2, vehicle.cabin_height, "the cabin's height"),
+        ):
+            if edge is None or (axis == 2 and path.startswith("seat")):
+                continue
+            share, along = (1.0, at[axis].value) if axis == 2 else (0.5, abs(at[axis].value))
+            if along > share * _most(edge) + behind:
+                yield Problem(
+                    path,
+                    ", ".join(format_quantity(each) for each in at),
+                    f"{format_quantity(at[axis])} lies outside of the cabin: {words} is "
+                    f"{share * edge.value:.3g} m",
+                )
+
+
+def _most(edge: Quantity) -> float:
+    """Return the most an edge may be [m], by the spread it is given with."""
+    return edge.value if edge.high is None else edge.high
 
 
 def _cones(locations: Sequence[LocationState]) -> Iterator[Problem]:
@@ -67,13 +139,13 @@ def _masses(driver: DriverState) -> tuple[float, float]:
 def _ears(locations: Sequence[LocationState], seats: Sequence[SeatState]) -> Iterator[Problem]:
     for seat in seats:
         for place in locations:
-            if _distance(seat.ear, place.at) < NEAREST_EAR:
+            if _distance(seat.ear, place.at) < NEAREST:
                 found = ", ".join(format_quantity(value.quantity) for value in seat.ear)
                 yield Problem(
                     f"seat[{seat.id}].ear",
                     found,
                     f"that is where {place.id} is; an ear and a cone are at least "
-                    f"{1e2 * NEAREST_EAR:.0f} cm apart",
+                    f"{1e2 * NEAREST:.0f} cm apart",
                 )
 
 

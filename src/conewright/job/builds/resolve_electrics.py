@@ -19,7 +19,7 @@ from conewright.job.builds.state import (
     Value,
     VehicleState,
 )
-from conewright.job.builds.typical import ANY, Typical, typical
+from conewright.job.builds.typical import ANY, Typical, scaled, typical
 from conewright.job.document.document import Channel, Document, Feed, HeadUnit, Vehicle
 from conewright.job.quantity.expression import Load, ValuePart, WirePart
 from conewright.job.quantity.values import Quantity
@@ -45,8 +45,13 @@ SABINE = 0.163
 NO_GAIN = Quantity.of(0.0, "level")
 
 
-def resolve_vehicle(vehicle: Vehicle, filler: Filler) -> VehicleState:
-    """Return the vehicle and the air in it."""
+def resolve_vehicle(
+    vehicle: Vehicle, filler: Filler, *, reach: Mapping[str, float]
+) -> VehicleState:
+    """Return the vehicle and the air in it.
+
+    Args: reach: how long, wide and high [m] a cabin must be to hold every place and seat.
+    """
     body = vehicle.class_ or "other"
     volume = filler.value(
         "vehicle.cabin_volume", vehicle.cabin_volume, typical("cabin", body, "cabin_volume")
@@ -56,9 +61,12 @@ def resolve_vehicle(vehicle: Vehicle, filler: Filler) -> VehicleState:
         name=vehicle.name or "",
         vehicle_class=body,
         cabin_volume=volume,
-        cabin_length=filler.value(
-            "vehicle.cabin_length", vehicle.cabin_length, typical("cabin", body, "cabin_length")
-        ),
+        cabin_length=_edge(filler, vehicle.cabin_length, body, "cabin_length", reach),
+        cabin_width=_edge(filler, vehicle.cabin_width, body, "cabin_width", reach),
+        cabin_height=_edge(filler, vehicle.cabin_height, body, "cabin_height", reach),
+        cabin_fill=_cabin(filler, "cabin_fill"),
+        damping=filler.filled("vehicle.damping", typical("cabin", body, "damping")),
+        likeness=_likeness(filler),
         leak_resistance=_cabin(filler, "leak_resistance"),
         leak_mass=_cabin(filler, "leak_mass"),
         absorption_area=filler.filled("vehicle.absorption_area", _absorption(volume.si)),
@@ -77,6 +85,26 @@ def resolve_vehicle(vehicle: Vehicle, filler: Filler) -> VehicleState:
 
 def _cabin(filler: Filler, name: str) -> Value:
     return filler.filled(f"vehicle.{name}", typical("cabin", ANY, name))
+
+
+def _likeness(filler: Filler) -> tuple[Value, Value, Value]:
+    """Return how long each edge sounds over how long it is."""
+    row = typical("cabin", ANY, "likeness")
+    length, width, height = (
+        filler.filled(f"vehicle.likeness.{edge}", row) for edge in ("length", "width", "height")
+    )
+    return length, width, height
+
+
+def _edge(
+    filler: Filler, given: Quantity | None, body: str, name: str, reach: Mapping[str, float]
+) -> Value:
+    """Return an edge of the cabin: given, or typical and no shorter than what stands in it."""
+    row = typical("cabin", body, name)
+    if reach[name] > row.quantity.value:
+        factor = reach[name] / row.quantity.value
+        row = scaled(row, factor, source="assumed, so that every place is inside")
+    return filler.value(f"vehicle.{name}", given, row)
 
 
 def _absorption(volume: float) -> Typical:

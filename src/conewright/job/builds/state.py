@@ -401,6 +401,11 @@ class VehicleState:
     vehicle_class: str
     cabin_volume: Value
     cabin_length: Value
+    cabin_width: Value
+    cabin_height: Value
+    cabin_fill: Value
+    damping: Value
+    likeness: tuple[Value, Value, Value]
     leak_resistance: Value
     leak_mass: Value
     absorption_area: Value

@@ -136,6 +136,12 @@ class Vehicle(Table):
     cabin_length: Length | None = Field(
         None, description="Inside of the cabin from windscreen to back, load space included [m]."
     )
+    cabin_width: Length | None = Field(
+        None, description="Inside of the cabin from trim to trim, at the height of the elbows [m]."
+    )
+    cabin_height: Length | None = Field(
+        None, description="Inside of the cabin from the floor to the roof lining [m]."
+    )
     temperature: Temperature | None = Field(
         None, description="Air temperature in the cabin while listening [degC]."
     )
