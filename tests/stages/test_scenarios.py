@@ -146,17 +146,16 @@ def two_doors(*, right: str, gain: str = "", far: str = '["0.9 m", "0.0 m", "0.0
 def against_near_alone(bench: Job, frequencies: list[float]) -> list[float]:
     """Level of both doors over that of the near one [dB], phases kept."""
     build = bench.build()
-    draws = draw(build.axes)
-    circuit = Solver(draws, np.array(frequencies)).solve(build)
-    seat = build.seat("ear")
-    both = heard_at(seat, build=build, circuit=circuit, draws=draws).coherent[0]
+    solver = Solver(draw(build.axes), np.array(frequencies))
+    circuit, seat = solver.solve(build), build.seat("ear")
+    both = heard_at(seat, build=build, circuit=circuit, cabin=solver.cabin).coherent[0]
     alone = dict(circuit.locations)
     del alone["far"]
     near = heard_at(
         seat,
         build=build,
         circuit=type(circuit)(circuit.frequency, circuit.air, circuit.channels, alone),
-        draws=draws,
+        cabin=solver.cabin,
     ).coherent[0]
     return list(20 * np.log10(np.abs(both / near)))
 

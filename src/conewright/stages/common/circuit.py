@@ -49,6 +49,7 @@ from conewright.stages.common.damage import (
     damaged_driver,
     leak_area,
 )
+from conewright.stages.common.together import Cabin
 
 __all__ = [
     "LUMPED_BELOW",
@@ -198,6 +199,7 @@ class Solver:
     def __init__(self, draws: Draws, frequency: FloatArray) -> None:
         self.draws = draws
         self.frequency = frequency
+        self.cabin = Cabin(draws, frequency)
         self._units: dict[object, _Unit] = {}
         self._loads: dict[object, MountedLoad] = {}
         # By identity, with the build kept so that its id stays its own.

@@ -10,7 +10,7 @@ from conewright.data_files import data_rows
 from conewright.job.builds.standing import capacitors_before, ended
 from conewright.job.builds.state import Build, PartState
 from conewright.job.proposals import apply_proposal
-from conewright.stages.common.twins import mirrored
+from conewright.stages.common.together import mirrored
 
 __all__ = ["HEAD_UNIT", "MENDING_KINDS", "Mend", "capacitors_at", "made_by", "mends_of"]
 

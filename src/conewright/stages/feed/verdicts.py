@@ -7,7 +7,7 @@ from conewright.job.quantity.values import format_quantity
 from conewright.phrases import listed
 from conewright.stages.common.changes import as_found
 from conewright.stages.common.load import HOTTEST_CHIP, RadioLoad
-from conewright.stages.common.twins import opposed_twins
+from conewright.stages.common.together import opposed_twins
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Figure, Severity
 from conewright.stages.report.words import number, with_band

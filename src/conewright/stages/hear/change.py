@@ -9,7 +9,14 @@ from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.hear.heard import BuildSound
-from conewright.stages.hear.listening import heard_at, mean_level, named_bands, third_octaves
+from conewright.stages.hear.listening import (
+    REFERENCE_EMF,
+    heard_at,
+    mean_level,
+    named_bands,
+    third_octave_levels,
+    third_octaves,
+)
 from conewright.stages.hear.unwired_sound import heard_circuit
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, series
@@ -117,8 +124,9 @@ class _BandLevels:
 
     def __init__(self, old: Build, new: Build, answer: Answer) -> None:
         self._old, self._new = old, new
-        # Third-octave centres are enough here: every subset of the causes is solved.
-        self._solver = Solver(answer.draws, bands.band_centres())
+        # Edges and centres of the third octaves are enough: every subset of the causes is solved.
+        fine = bands.fine_grid()
+        self._solver = Solver(answer.draws, np.concatenate((fine[:1], fine[1:-1:2], fine[-1:])))
 
     def __call__(self, taken: frozenset[str]) -> FloatArray:
         return self.of(blend(self._old, self._new, taken))
@@ -128,7 +136,7 @@ class _BandLevels:
         circuit = heard_circuit(build, self._solver)
         columns = []
         for seat in build.seats:
-            heard = heard_at(seat, build=build, circuit=circuit, draws=self._solver.draws)
-            levels = heard.level()
+            heard = heard_at(seat, build=build, circuit=circuit, cabin=self._solver.cabin)
+            levels = third_octave_levels(heard.squared * REFERENCE_EMF**2, heard.frequency)
             columns += [mean_level(levels, mask) for _, _, mask in named_bands()]
         return np.concatenate(columns, axis=-1)

@@ -16,6 +16,7 @@ from conewright.physics.basics.levels import a_weighting, decibel, niosh_time
 from conewright.physics.basics.programme import programme_weights
 from conewright.physics.electrics.filters import butterworth_high_pass
 from conewright.stages.common.circuit import LUMPED_BELOW, Circuit, Solver
+from conewright.stages.common.together import Cabin
 from conewright.stages.hear.ceiling import (
     LIMITS,
     Ceiling,
@@ -45,6 +46,8 @@ BASS_CORNER_DROP = 10.0
 BASS_FROM, BASS_TO = 39.0, 102.0
 REFERENCE_FROM, REFERENCE_TO = 79.0, 320.0
 LOWEST_JUDGED = 19.9
+OCTAVE = 13
+"""Points of the standard grid in an octave, its ends included."""
 
 
 @dataclass(frozen=True)
@@ -98,7 +101,8 @@ class SeatSound:
         """
         frequency = self.heard.frequency
         near = (frequency > REFERENCE_FROM) & (frequency < REFERENCE_TO)
-        levels = self.heard.level()
+        # Over an octave, so that no single resonance or dip of the cabin counts.
+        levels = level_of(_smooth(self.heard.squared) * REFERENCE_EMF**2)
         line = mean_level(levels, near) - BASS_CORNER_DROP
         below = (frequency > LOWEST_JUDGED) & (frequency < REFERENCE_FROM)
         return _last_crossing(levels[:, below] - line, frequency[below])
@@ -125,7 +129,12 @@ class BuildSound:
     build: Build
     circuit: Circuit
     hot: Circuit
-    draws: Draws
+    cabin: Cabin
+
+    @property
+    def draws(self) -> Draws:
+        """The draws behind everything."""
+        return self.cabin.draws
 
     @property
     def silent(self) -> bool:
@@ -138,7 +147,7 @@ class BuildSound:
         """What is heard at every seat."""
         return {
             seat.id: SeatSound(
-                heard_at(seat, build=self.build, circuit=self.circuit, draws=self.draws), self
+                heard_at(seat, build=self.build, circuit=self.circuit, cabin=self.cabin), self
             )
             for seat in self.build.seats
         }
@@ -147,7 +156,7 @@ class BuildSound:
         """What swapping the two wires of a place changes in the bass at a seat [dB], (draws, 1)."""
         found = next(each for each in self.build.seats if each.id == seat)
         heard = heard_at(
-            found, build=self.build, circuit=self.circuit, draws=self.draws, turned=(location,)
+            found, build=self.build, circuit=self.circuit, cabin=self.cabin, turned=(location,)
         )
         return SeatSound(heard, self).bass - self.seats[seat].bass
 
@@ -218,7 +227,7 @@ class BuildSound:
 def sound_of(build: Build, solver: Solver) -> BuildSound:
     """Solve a build with cold and with hot coils."""
     cold, hot = heard_circuit(build, solver), heard_circuit(build, solver, hot=True)
-    return solver.once(build, BuildSound, lambda: BuildSound(build, cold, hot, solver.draws))
+    return solver.once(build, BuildSound, lambda: BuildSound(build, cold, hot, solver.cabin))
 
 
 def open_areas(place: LocationState) -> dict[str, Value]:
@@ -241,6 +250,13 @@ def bass_mask() -> FloatArray:
 def treble_mask() -> FloatArray:
     """Mask of the third octaves that count as treble, 3.15 to 16 kHz."""
     return next(mask for name, _, mask in named_bands() if name == "treble")
+
+
+def _smooth(squared: FloatArray) -> FloatArray:
+    """Mean over an octave round each point of the standard grid, over what there is at its ends."""
+    ones = np.ones(OCTAVE)
+    points = np.convolve(np.ones(squared.shape[-1]), ones, mode="same")
+    return np.stack([np.convolve(row, ones, mode="same") for row in squared]) / points
 
 
 def _last_crossing(above: FloatArray, frequency: FloatArray) -> FloatArray:

@@ -9,15 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.job.builds.draws import Draws
-from conewright.job.builds.possible import NEAREST_EAR
-from conewright.job.builds.state import Build, LocationState, SeatState
-from conewright.physics.acoustics.cabin import diffuse_pressure_squared, seat_pressure
-from conewright.physics.acoustics.radiation import HALF_SPACE
+from conewright.job.builds.state import Build, SeatState
+from conewright.physics.acoustics.cabin import diffuse_pressure_squared
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.levels import REFERENCE_PRESSURE
 from conewright.stages.common.circuit import Circuit
+from conewright.stages.common.together import Cabin
 
 __all__ = [
     "REFERENCE_EMF",
@@ -33,7 +31,7 @@ __all__ = [
 REFERENCE_EMF = 2.83
 """Source EMF behind every level [V rms], the voltage of an advertised sensitivity."""
 
-COHERENT_BELOW, DIFFUSE_ABOVE = 200.0, 400.0
+COHERENT_BELOW, DIFFUSE_ABOVE = 225.0, 450.0
 """Below the first, sources add with their phases; above the second, as powers with the cabin's
 diffuse sound; between them the share shifts evenly in log frequency [Hz]."""
 
@@ -74,7 +72,7 @@ class Heard:
 
 
 def heard_at(
-    seat: SeatState, *, build: Build, circuit: Circuit, draws: Draws, turned: Collection[str] = ()
+    seat: SeatState, *, build: Build, circuit: Circuit, cabin: Cabin, turned: Collection[str] = ()
 ) -> Heard:
     """Add up at one seat what every driver of the build sends into the cabin.
 
@@ -82,33 +80,25 @@ def heard_at(
         seat: whose ear it is.
         build: which is heard.
         circuit: of the build, solved.
-        draws: of every value.
+        cabin: which carries the sound, with the draws of every value.
         turned: places whose two wires are swapped, which changes nothing else of a circuit.
 
     """
-    vehicle, frequency = build.vehicle, circuit.frequency
+    frequency, absorption = circuit.frequency, cabin.draws(build.vehicle.absorption_area)
     coherent: ComplexArray = np.zeros((1, frequency.size), dtype=complex)
     power: FloatArray = np.zeros((1, frequency.size))
     diffuse: FloatArray = np.zeros((1, frequency.size))
-    for location in circuit.locations.values():
-        settings = circuit.channels[location.channel].settings
-        flow = location.output * settings
-        pressure = seat_pressure(
-            air=circuit.air,
-            volume_velocity=flow,
-            distance=_distance(build.location(location.id), seat, draws),
-            solid_angle=HALF_SPACE,
-            cabin_volume=draws(vehicle.cabin_volume),
-            leak_resistance=draws(vehicle.leak_resistance),
-            leak_mass=draws(vehicle.leak_mass),
-            frequency=frequency,
-        )
+    places = [build.location(name).at for name in circuit.locations]
+    answers = cabin.pressures(build.vehicle, places, seat.ear)
+    for location, answer in zip(circuit.locations.values(), answers, strict=True):
+        flow = location.output * circuit.channels[location.channel].settings
+        pressure = answer * flow
         coherent = coherent - pressure if location.id in turned else coherent + pressure
         power = power + np.abs(pressure) ** 2
         diffuse = diffuse + diffuse_pressure_squared(
             air=circuit.air,
             volume_velocity=flow,
-            absorption_area=draws(vehicle.absorption_area),
+            absorption_area=absorption,
             frequency=frequency,
         )
     share = _diffuse_share(frequency)
@@ -149,12 +139,6 @@ def named_bands() -> list[tuple[str, str, FloatArray]]:
         (name, words, np.asarray((centres > low) & (centres < high), dtype=float))
         for name, words, low, high in BANDS
     ]
-
-
-def _distance(location: LocationState, seat: SeatState, draws: Draws) -> FloatArray:
-    squares = [(draws(a) - draws(b)) ** 2 for a, b in zip(location.at, seat.ear, strict=True)]
-    drawn = np.sqrt(squares[0] + squares[1] + squares[2])
-    return np.asarray(np.maximum(drawn, NEAREST_EAR))
 
 
 def _hertz(label: str) -> str:

@@ -14,6 +14,7 @@ from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
+from conewright.stages.common.together import cabin_size
 from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.hear.change import change_figures, change_series, share_figures
 from conewright.stages.hear.doubted_sound import suspected_sounds
@@ -225,7 +226,7 @@ def _air_figures(answer: Answer, sound: BuildSound) -> None:
 
 def _cabin_figures(answer: Answer, build: Build, draws: Draws) -> None:
     vehicle = build.vehicle
-    air, length = Air(temperature=vehicle.temperature.si), draws(vehicle.cabin_length)
+    air, length = Air(temperature=vehicle.temperature.si), cabin_size(vehicle, draws).sounding[0]
     for order, words in ((1, "first"), (2, "second")):
         answer.figure(
             "vehicle",

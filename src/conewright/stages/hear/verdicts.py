@@ -10,15 +10,20 @@ from conewright.phrases import listed
 from conewright.physics.acoustics.cabin import TREND_LIMIT
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.levels import amplitude_decibel, decibel
-from conewright.stages.common.twins import opposed_twins
+from conewright.stages.common.together import cabin_size, opposed_twins
 from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import REFERENCE_EMF
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Figure, Kind, Severity
 from conewright.stages.report.shares import CAUSES
-from conewright.stages.report.words import number, signed, with_band
+from conewright.stages.report.words import number, range_or_band, signed, with_band
 
 __all__ = ["AUDIBLE", "FULL_DAY", "OPENINGS", "hear_verdicts", "hear_working"]
+
+UNSURE = 6.0
+"""A band wider than this is said by its ends: what lies between is nobody's to tell [dB]."""
+
+MEASURE = "measure it with the sound mono-bass, one side and then both"
 
 SENSITIVE = 6.0
 """Coherent and power sum further apart than this make a place sensitive to polarity [dB]."""
@@ -63,9 +68,10 @@ def hear_verdicts(answer: Answer, sound: BuildSound) -> None:
         "vehicle",
         "trust",
         Severity.NOTE,
-        "The cabin bends any curve: trust levels at a seat to ±4 dB between 40 and 200 Hz, and "
-        f"read them as a trend above {TREND_LIMIT:.0f} Hz. Differences between two builds are "
-        "better known than levels, since the cabin is the same in both.",
+        "The cabin bends any curve: read levels at a seat by their bands between 40 and 200 Hz, "
+        f"and as a trend above {TREND_LIMIT:.0f} Hz. What one loudspeaker more or another does is "
+        "better known than levels, since the cabin is the same in both; what several do together "
+        "hangs on where its air resounds.",
     )
     answer.sentence = _sentence(answer, sound)
 
@@ -76,12 +82,16 @@ def hear_working(answer: Answer) -> None:
         seat = figure.subject
         answer.work(
             f"{seat}.bass_level",
-            "p = sum of U (ρ s e^(−sr/c) / (Ω r) + ρ ω0 / (Ω r Qx) + Zchamber) over the "
-            "loudspeakers, U = Sd v H",
-            f"{REFERENCE_EMF} V at the volume knob; Ω = 2π, Qx = 1.4, ω0 = c sqrt(Ω r / V)",
-            "monopole near a wall and closed chamber with a damping term, fitted to modal sums of "
-            "a damped rectangular room (±4 dB from 40 to 200 Hz)",
+            "p = sum of U (Zchamber + ρ s Σ ψ(source) ψ(ear) / (V (k² + s²/c² + 2 ζ k s/c))) over "
+            "the loudspeakers, U = Sd v H; ψ = product of cos(n π x / L)",
+            f"{REFERENCE_EMF} V at the volume knob; a box of {_edges(answer)}; ζ = "
+            f"{number(answer.build.vehicle.damping.si)} at 60 Hz",
+            "modes of a rectangular room (Morse and Ingard, Theoretical Acoustics; Kuttruff, Room "
+            "Acoustics), held against image sources in 100 boxes",
             "vehicle.cabin_volume",
+            "vehicle.cabin_length",
+            "vehicle.cabin_width",
+            "vehicle.cabin_height",
             f"{seat}.ear",
         )
         answer.work(
@@ -90,6 +100,12 @@ def hear_working(answer: Answer) -> None:
             f"L = {number(answer.value(f'{seat}.max_clean_level'), 'dB(A)')}",
             "NIOSH recommended exposure limit: 85 dB(A) for 8 h, 3 dB exchange rate",
         )
+
+
+def _edges(answer: Answer) -> str:
+    size = cabin_size(answer.build.vehicle, answer.draws)
+    edges = (size.length, size.width, size.height)
+    return " x ".join(number(float(edge[0, 0]), spread=0.1) for edge in edges) + " m"
 
 
 def _polarity(answer: Answer, sound: BuildSound) -> None:
@@ -128,42 +144,49 @@ def _change(answer: Answer, seat: str) -> None:
     bass = answer[f"{seat}.bass_change"]
     change = answer.value(bass.id)
     overall = answer[f"{seat}.level_change"]
+    by, unsure = range_or_band(bass, widest=UNSURE)
     text = (
-        f"At {seat} the bass (40 to 100 Hz) changes by {with_band(bass)} and the whole programme "
-        f"by {with_band(overall)} at the same volume setting."
+        f"At {seat} the bass (40 to 100 Hz) changes by {by} and the whole programme by "
+        f"{range_or_band(overall, widest=UNSURE)[0]} at the same volume setting."
     )
+    if unsure:
+        text += f" That hangs on the cabin: {MEASURE}."
     main = _main_causes(answer, seat)
     if main:
         text += f" From 50 to 100 Hz the change comes mostly from {main}."
-    if abs(change) < AUDIBLE:
+    if abs(change) < AUDIBLE and not unsure:
         text += " That is hardly heard."
     severity = Severity.GOOD if change > AUDIBLE else Severity.NOTE
     if change < -AUDIBLE:
         severity = Severity.WARN
+    if unsure and (bass.low or 0.0) < 0.0 < (bass.high or 0.0):
+        severity = Severity.NOTE
     answer.verdict(seat, "change", severity, text, bass.id, overall.id)
 
 
 def _main_causes(answer: Answer, seat: str) -> str:
     prefix = f"{seat}.change_bass_from_"
-    shares = {
-        CAUSES[figure.id.removeprefix(prefix)]: answer.value(figure.id)
-        for figure in answer.figures
-        if figure.id.startswith(prefix)
-    }
-    largest = sorted(shares, key=lambda words: -abs(shares[words]))[:2]
+    shares = [figure for figure in answer.figures if figure.id.startswith(prefix)]
+    largest = sorted(shares, key=lambda share: -abs(share.value or 0.0))[:2]
     told = [
-        f"{words} ({signed(number(shares[words], 'dB', spread=1.0))})"
-        for words in largest
-        if abs(shares[words]) >= AUDIBLE
+        f"{CAUSES[share.id.removeprefix(prefix)]} ({_share(share)})"
+        for share in largest
+        if abs(share.value or 0.0) >= AUDIBLE
     ]
     return " and ".join(told)
 
 
+def _share(share: Figure) -> str:
+    said, unsure = range_or_band(share, widest=UNSURE)
+    return said if unsure else signed(number(share.value or 0.0, "dB", spread=1.0))
+
+
 def _sensitivity(answer: Answer, sound: BuildSound, seat: str) -> None:
-    """Mark where the sum with phases lies far from the sum of powers."""
+    """Mark where the sum with phases lies far from the sum of powers, in half of the draws."""
     heard = sound.seats[seat].heard
     tested = (heard.frequency >= LOWEST_JUDGED) & (heard.frequency <= HIGHEST_JUDGED)
-    gain = (amplitude_decibel(np.abs(heard.coherent[0])) - decibel(heard.power[0]))[tested]
+    coherent, power = np.abs(heard.coherent[:, tested]), heard.power[:, tested]
+    gain = np.median(amplitude_decibel(coherent) - decibel(power), axis=0)
     frequency = heard.frequency[tested]
     for name, part, verb, severity in (
         ("cancels", gain < -SENSITIVE, "cancel", Severity.WARN),
@@ -277,18 +300,19 @@ def _near(figure: Figure) -> str:
 
 def _sentence(answer: Answer, sound: BuildSound) -> str:
     seat = next(iter(sound.seats))
-    level = answer[f"{seat}.max_clean_level"]
+    level, _ = range_or_band(answer[f"{seat}.max_clean_level"], widest=UNSURE)
     if any(figure.id == f"{seat}.bass_change" for figure in answer.figures):
         assert answer.against is not None
-        bass = answer[f"{seat}.bass_change"]
+        bass, unsure = range_or_band(answer[f"{seat}.bass_change"], widest=UNSURE)
+        whole, _ = range_or_band(answer[f"{seat}.level_change"], widest=UNSURE)
+        advice = f": {MEASURE}. The" if unsure else " and the"
         return (
-            f"Against {answer.against.id}, bass at {seat} changes by {with_band(bass)} and the "
-            f"whole programme by {with_band(answer[f'{seat}.level_change'])}; it now plays "
-            f"cleanly to {with_band(level)}."
+            f"Against {answer.against.id}, bass at {seat} changes by {bass}{advice} whole "
+            f"programme {'changes ' if unsure else ''}by {whole}; it now plays cleanly to {level}."
         )
     corner = answer[f"{seat}.bass_corner"]
     lower = f" {corner.text}" if corner.text else ""
     return (
-        f"At {seat} the system plays cleanly to {with_band(level)}, and its bass reaches down to "
+        f"At {seat} the system plays cleanly to {level}, and its bass reaches down to "
         f"{with_band(corner)}{lower}."
     )

@@ -12,7 +12,17 @@ from conewright.stages.report.data import Kind
 if TYPE_CHECKING:
     from conewright.stages.report.data import Figure
 
-__all__ = ["MINUS", "ROUNDING", "digits", "number", "odds", "signed", "spoken", "with_band"]
+__all__ = [
+    "MINUS",
+    "ROUNDING",
+    "digits",
+    "number",
+    "odds",
+    "range_or_band",
+    "signed",
+    "spoken",
+    "with_band",
+]
 
 MINUS = "\N{MINUS SIGN}"
 SPOKEN_UNITS = {"degC": "°C", "degF": "°F", "m2": "m²", "m3": "m³", "cm2": "cm²", "mm2": "mm²"}
@@ -71,6 +81,19 @@ def with_band(figure: Figure) -> str:
     first, *ends = digits(figure)
     said = f"{first} {spoken(figure.unit)}".rstrip()
     return f"{said} ({' to '.join(ends)})" if ends else said
+
+
+def range_or_band(figure: Figure, *, widest: float) -> tuple[str, bool]:
+    """Write a figure by its ends alone where they are too far apart for a value between them.
+
+    Args: widest: width of a band beyond which it leads [the figure's unit].
+    Returns: `between +2 and +13 dB` and True, or as `with_band` and False.
+    """
+    ends = _ends(figure)
+    if figure.value is None or not ends or ends[1] - ends[0] <= widest:
+        return with_band(figure), False
+    _, low, high = digits(figure)
+    return f"between {low} and {high} {spoken(figure.unit)}", True
 
 
 def signed(text: str) -> str:

@@ -78,9 +78,18 @@ def _blend(passed: FloatArray, wrong: FloatArray, healthy: Mix) -> FloatArray:
     return np.asarray((1.0 - SLIP) * chances + SLIP / sound.size)
 
 
-def pair_chances(one: Side, other: Side, words: trade.WordTable) -> FloatArray:
-    """Two turned round pull together again; one alone is what a mono test is for."""
-    rows = Mix.of((words.chance["reversed"],) if one.turned != other.turned else (), words)
+def pair_chances(
+    one: Side, other: Side, words: trade.WordTable, weaker: tuple[float, float]
+) -> FloatArray:
+    """Two turned round pull together again; one alone is what a mono test is for.
+
+    Args: weaker: chance that the cabin makes both weaker than one, connected alike and one turned
+    round. Where it does, people say so as often as the row `reversed` has it; where not, as often
+    as on a sound vehicle.
+    """
+    heard = weaker[one.turned != other.turned]
+    told, sound = words.chance["reversed"], words.healthy
+    rows = Mix.of(({w: heard * told[w] + (1 - heard) * sound[w] for w in words.words},), words)
     passed = np.array(one.mix.passed * other.mix.passed * rows.passed)
     wrong = np.array(one.mix.wrong) + np.array(other.mix.wrong) + np.array(rows.wrong)
     return _blend(passed, wrong, rows)

@@ -18,6 +18,7 @@ from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, is_tweeter
 from conewright.stages.find.faults.effects import effects_of
 from conewright.stages.find.instruments.meter import METER_TESTS, Meter
+from conewright.stages.find.instruments.midway import weaker_together
 from conewright.stages.find.instruments.mixture import Mixture, likelihood, outcomes
 from conewright.stages.find.instruments.sweep import (
     SweepBench,
@@ -331,8 +332,12 @@ class Case:
             members, kinds = self._pair_classes(self.chains[number], words)
             classes.append(members)
             mixes.append(kinds)
+        sides = [self.chains[number].woofer for number in (left, right)]
+        assert sides[0] is not None
+        assert sides[1] is not None
+        weaker = weaker_together(self.build, sides[0], sides[1])
         table = np.array(
-            [[pair_chances(one, other, words) for other in mixes[1]] for one in mixes[0]]
+            [[pair_chances(one, other, words, weaker) for other in mixes[1]] for one in mixes[0]]
         )
         return {
             word: PairFactor(left, right, classes[0], classes[1], table[:, :, k])

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from conewright.job.builds.state import Build, LocationState
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.load import RadioLoad
-from conewright.stages.common.twins import mirrored
+from conewright.stages.common.together import mirrored
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, State
 from conewright.stages.find.faults.entries import LOW_LOAD
