@@ -48,8 +48,8 @@ OPEN_COIL = seated(("coil-resistance", "door-fr", '"open"'), complaints=("silent
 
 # Reading and complaint, then what feed and what hear must say would be different; empty: nothing.
 CASES = (
-    (("coil-resistance", "door-fr", '"open"'), "silent-corner@fr", NO_LOAD, "at passenger"),
-    (("pair-resistance", "fr", '"open"'), "silent-corner@fr", NO_LOAD, "at passenger"),
+    (("coil-resistance", "door-fr", '"open"'), "silent-corner@fr", NO_LOAD, "the bass"),
+    (("pair-resistance", "fr", '"open"'), "silent-corner@fr", NO_LOAD, "the bass"),
     (("pair-resistance", "fr", '"0.2 ohm"'), "silent-corner@fr", "nothing plays there", "the bass"),
     (("look", "door-fr", '"torn surround"'), "buzz-one-corner@fr", "", "loudest clean programme"),
     (("coil-resistance", "door-fr", '"unsteady"'), "comes-and-goes@fr", "at times", "at times"),

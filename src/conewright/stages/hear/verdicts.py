@@ -120,14 +120,17 @@ def _polarity(answer: Answer, sound: BuildSound) -> None:
             label=f"change of the level from 40 to 100 Hz at {seat} if its two wires are swapped",
         )
         gain = answer[f"{turned}.bass_if_turned"]
-        told = f"turned round, it changes the bass at {seat} by {with_band(gain)}"
-        helps = answer.value(gain.id) > AUDIBLE
-        if not helps:
+        by, unsure = range_or_band(gain, widest=UNSURE)
+        told = f"turned round, it changes the bass at {seat} by {by}"
+        counts = unsure or answer.value(gain.id) > AUDIBLE
+        if unsure:
+            told += f", which hangs on the cabin: {MEASURE}"
+        elif not counts:
             told += "; only what is heard between the two gets firmer"
         answer.verdict(
             turned,
             "polarity",
-            Severity.WARN if helps else Severity.NOTE,
+            Severity.WARN if counts else Severity.NOTE,
             f"{turned} pulls while {upright} pushes (reversed polarity): {told}.",
             gain.id,
         )
