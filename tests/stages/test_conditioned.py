@@ -182,4 +182,4 @@ def test_an_unknown_load_keeps_its_channel() -> None:
     told = next(each for each in report.verdicts if each.id == "rear-right.unknown")
     assert told.severity == "warn"
     title = hear_title(cw.hear(build, samples=SAMPLES), ("driver",))
-    assert title.endswith("(without rear-right, of unknown load)")
+    assert title.endswith("(rear-right by the odds of its wiring)")

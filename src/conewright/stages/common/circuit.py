@@ -139,6 +139,16 @@ class Circuit:
     channels: Mapping[str, ChannelCircuit]
     locations: Mapping[str, LocationCircuit]
 
+    @property
+    def playing(self) -> frozenset[str]:
+        """The ids of the places that play, central values: driven, and with a whole coil."""
+        return frozenset(
+            name
+            for name, place in self.locations.items()
+            if not self.channels[place.channel].idle[0, 0]
+            and np.max(np.abs(place.current[0])) > 1.0 / OPEN_FROM
+        )
+
 
 @dataclass(frozen=True)
 class _Unit:

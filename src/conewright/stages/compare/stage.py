@@ -20,7 +20,7 @@ from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.compare.advice import Candidate, advice, advised
 from conewright.stages.compare.wishes import beyond, points, seat_that_counts
-from conewright.stages.compare.worth import Ends, playing, risks
+from conewright.stages.compare.worth import Ends, risks
 from conewright.stages.feed.stage import feed_answer
 from conewright.stages.feed.supply import supply_cables
 from conewright.stages.find.faults.trade import in_owners_words
@@ -240,7 +240,7 @@ def _candidate(
         cost=cost,
         hours=hours,
         risks=risks(load, reports, moved),
-        beyond=beyond(build, cost=cost, hours=hours, playing=playing(load)),
+        beyond=beyond(build, cost=cost, hours=hours, playing=load.circuit.playing),
     )
 
 

@@ -9,7 +9,6 @@ import numpy as np
 
 from conewright.job.builds.standing import cured
 from conewright.stages.common.changes import planned_job
-from conewright.stages.common.damage import OPEN_FROM
 from conewright.stages.common.load import EASY, RadioLoad, overloaded
 from conewright.stages.find.faults.entries import LOW_LOAD
 from conewright.stages.fit.margins import FRONT, REAR
@@ -22,7 +21,7 @@ if TYPE_CHECKING:
     from conewright.stages.find.faults.chains import Atom
     from conewright.stages.report.data import Report
 
-__all__ = ["Ends", "playing", "risks"]
+__all__ = ["Ends", "risks"]
 
 
 @dataclass(frozen=True)
@@ -78,15 +77,6 @@ def risks(load: RadioLoad, reports: Sequence[Report], moved: Iterable[str]) -> t
         and (figure.value or 0.0) > limit
     ]
     return tuple(dict.fromkeys(found))
-
-
-def playing(load: RadioLoad) -> frozenset[str]:
-    """Return the ids of the places that play, central values: driven, and with a whole coil."""
-    return frozenset(
-        name
-        for name, place in load.circuit.locations.items()
-        if place.channel in load.live and np.max(np.abs(place.current[0])) > 1.0 / OPEN_FROM
-    )
 
 
 LIMITS = {"rear_odds": REAR.odds, "front_odds": FRONT.odds}

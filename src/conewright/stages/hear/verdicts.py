@@ -111,6 +111,8 @@ def _edges(answer: Answer) -> str:
 def _polarity(answer: Answer, sound: BuildSound) -> None:
     seat = next(iter(sound.seats))
     for upright, turned in opposed_twins(sound.build):
+        if not {upright, turned} <= sound.circuit.playing:
+            continue
         answer.figure(
             turned,
             "bass_if_turned",
