@@ -219,6 +219,7 @@ def main(count: int, titles: Sequence[str], orders: Sequence[str]) -> None:
 
 def _lines(found: Mapping[str, Sequence[Outcome]]) -> Iterator[str]:
     """The tables of one world, as Markdown."""
+    yield "Of the vehicles with a fault behind the words:\n"
     yield f"| order | there in {FEW} | there in {MOST} | right | minutes | minutes, all |"
     yield "|---|---|---|---|---|---|"
     for name, outcomes in found.items():
@@ -229,7 +230,11 @@ def _lines(found: Mapping[str, Sequence[Outcome]]) -> Iterator[str]:
         )
     for name in list(found)[1:]:
         pairs = zip(found["proposed"], found[name], strict=True)
-        both = [(one.minutes, other.minutes) for one, other in pairs if one.reached & other.reached]
+        both = [
+            (one.minutes, other.minutes)
+            for one, other in pairs
+            if one.grounded and one.reached and other.reached
+        ]
         ours, theirs = np.mean(both, axis=0)
         yield f"\n{len(both)} vehicles that {name} solves, too: {ours:.0f} min against {theirs:.0f}"
     yield _for_nothing(found["proposed"])
