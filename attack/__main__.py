@@ -10,12 +10,12 @@ from attack.tally import Limits, Tally
 
 FOLDER = Path("build/attack")
 FULL: dict[str, tuple[int, float]] = {
-    "seeds": (45, 15),
-    "parsers": (1_000_000, 150),
-    "requests": (20_000, 270),
-    "kills": (1_000, 60),
+    "seeds": (45, 10),
+    "parsers": (1_000_000, 90),
+    "requests": (20_000, 345),
+    "kills": (1_000, 40),
     "damaged": (2_000, 30),
-    "bombs": (819, 35),
+    "bombs": (819, 45),
     "slow": (12, 40),
 }
 """What each part is to try at most, and the seconds it has; together ten minutes.

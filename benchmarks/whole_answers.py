@@ -46,6 +46,11 @@ def _compare() -> Iterator[Row]:
     import conewright
     from conewright.stages.compare.stage import compare
     from conewright.stages.feed.stage import feed
+    from conewright.stages.hear.stage import hear
+
+    def heard() -> object:
+        job = conewright.demo_job()
+        return hear(job.build("put-right"), job.build())
 
     def one() -> object:
         return feed(conewright.demo_job().build())
@@ -54,7 +59,10 @@ def _compare() -> Iterator[Row]:
         return compare(conewright.demo_job())
 
     single, whole = best_seconds(one, repeats=3), best_seconds(all_builds, repeats=3)
+    change = best_seconds(heard, repeats=3)
     yield Row("feed, demo job as found", single)
+    # Feed knows no cabin: against it the cost of one shows.
+    yield Row("hear, one plan against as found", change, f"{change / single:.1f} x feed")
     yield Row("compare, demo job, five builds, full bands", whole, f"{whole / single:.1f} x feed")
 
 
