@@ -120,6 +120,18 @@ def test_a_plan_that_leaves_an_end_of_the_cabin_silent_is_not_taken_where_it_mus
     assert {plan for plan, text in told.items() if silent in text} == broken
 
 
+def test_what_nobody_knows_yet_is_not_taken_for_silent() -> None:
+    made = job(
+        location("door", "F165", kind="door", more=DOOR),
+        location("two", "F165", at='["-0.5 m", "0.6 m", "0.7 m"]'),
+        channel("front", "door"),
+        channel("rear", "unknown"),
+        '[wishes]\nmust = ["rear sound"]\n',
+        vehicle='restraints = { door_sensor = "none", curtain = "none" }',
+    )
+    assert risks(cw.compare(made, samples=4)) == {}
+
+
 RADIO = {"head_unit.name": "radio with a screen", "head_unit.price": 120.0}
 
 

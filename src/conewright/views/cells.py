@@ -22,7 +22,7 @@ MARKS = {
     Severity.STOP: "\N{BLACK SQUARE}",
 }
 """Shape of each severity, everywhere in the tool."""
-FEWEST = 6
+FEWEST = 7
 """Words in a cell are folded to the width of the heading, but not below this."""
 
 Shown = Literal["band", "origin", "number", "words", "frequency"]

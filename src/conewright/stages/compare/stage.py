@@ -240,7 +240,7 @@ def _candidate(
         cost=cost,
         hours=hours,
         risks=risks(load, reports, moved),
-        beyond=beyond(build, cost=cost, hours=hours, playing=load.circuit.playing),
+        beyond=beyond(build, cost=cost, hours=hours, playing=sounds[-1].circuit.playing),
     )
 
 

@@ -58,7 +58,7 @@ def risks(load: RadioLoad, reports: Sequence[Report], moved: Iterable[str]) -> t
 
     """
     found = [
-        f"{verdict.subject} meets a stop"
+        f"stopped, since {_first_sentence(verdict.text)}"
         for report in reports
         for verdict in report.verdicts
         if verdict.severity is Severity.STOP
@@ -77,6 +77,12 @@ def risks(load: RadioLoad, reports: Sequence[Report], moved: Iterable[str]) -> t
         and (figure.value or 0.0) > limit
     ]
     return tuple(dict.fromkeys(found))
+
+
+def _first_sentence(text: str) -> str:
+    """Return the first sentence of a verdict as the end of another one."""
+    first = text.partition(". ")[0].rstrip(".")
+    return f"{first[:1].lower()}{first[1:]}" if first[1:2].islower() else first
 
 
 LIMITS = {"rear_odds": REAR.odds, "front_odds": FRONT.odds}
