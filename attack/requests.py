@@ -47,7 +47,7 @@ PAGES = (
 )
 QUERIES = ("q", "revision", "a", "b", "proposal", "against", "at", "reading", "deleted", "paper")
 UNHEALTHY = tuple(HealthCheck)
-BY_DESCRIPTION, BY_FORMS = 0.25, 0.25
+BY_DESCRIPTION, BY_FORMS = 0.18, 0.18
 """Shares of the requests, by what one of each costs; the others keep to no rules."""
 
 
