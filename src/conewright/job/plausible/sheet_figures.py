@@ -7,6 +7,7 @@ from typing import Literal
 
 from conewright.job.document.places import DriverSheet
 from conewright.job.quantity.values import Quantity, display
+from conewright.phrases import listed
 from conewright.physics.drivers.thiele_small import complete, derivation
 from conewright.physics.drivers.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
 
@@ -96,11 +97,10 @@ def _sentence(
     )
     unit = "dB" if name in CHECKED_ONLY else "%"
     side = "above" if difference >= 0 else "below"
-    names = [_symbol(step) for step in used]
-    listed = f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
+    names = listed([_symbol(step) for step in used])
     return (
         f"{driver}: the sheet's {_symbol(name)} of {given} is {abs(difference):.1f} {unit} {side} "
-        f"the {again} that follows from {listed}, which are used"
+        f"the {again} that follows from {names}, which are used"
     )
 
 
