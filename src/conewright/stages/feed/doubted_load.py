@@ -10,7 +10,7 @@ from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.damage import OPEN_FROM
 from conewright.stages.find.suspected import SAMPLES, Difference, Suspicion, suspicions, tell
-from conewright.stages.report.words import number, with_band
+from conewright.stages.report.words import with_band, without_band
 
 if TYPE_CHECKING:
     from conewright.job.builds.state import Build
@@ -56,14 +56,14 @@ def _differences(answer: Answer, load: RadioLoad, then: Report) -> Iterator[Diff
     for name in load.live:
         was, now = answer[f"{name}.minimum_impedance"], then.figure(f"{name}.minimum_impedance")
         if now.high is not None and now.high >= OPEN_FROM:
-            yield Difference(now, f"the {_said(was)} of {name} become no load at times")
+            yield Difference(now, f"the {without_band(was)} of {name} become no load at times")
         elif _changes(was, now):
-            yield Difference(now, f"the {_said(was)} of {name} become {with_band(now)}")
+            yield Difference(now, f"the {without_band(was)} of {name} become {with_band(now)}")
     for name in load.live:
         for figure, words in (("clean_power", ""), ("clean_power_all", ", all channels at once")):
             was, now = answer[f"{name}.{figure}"], then.figure(f"{name}.{figure}")
             if _changes(was, now):
-                told = f"{name} gives {with_band(now)} clean instead of {_said(was)}{words}"
+                told = f"{name} gives {with_band(now)} clean instead of {without_band(was)}{words}"
                 yield Difference(now, told)
     for figure, words in (
         ("days_to_no_start", "it no longer starts after {now} with the key off, not {was}"),
@@ -71,7 +71,7 @@ def _differences(answer: Answer, load: RadioLoad, then: Report) -> Iterator[Diff
     ):
         was, now = answer[f"vehicle.{figure}"], then.figure(f"vehicle.{figure}")
         if _changes(was, now):
-            yield Difference(now, words.format(was=_said(was), now=with_band(now)))
+            yield Difference(now, words.format(was=without_band(was), now=with_band(now)))
 
 
 def _silenced(answer: Answer, load: RadioLoad, then: Report) -> Iterator[Difference]:
@@ -88,12 +88,14 @@ def _silenced(answer: Answer, load: RadioLoad, then: Report) -> Iterator[Differe
     elif len(gone) > 1:
         yield Difference(power, f"{listed(gone)} play nothing")
     elif impedance.value is None:
-        yield Difference(impedance, f"the {_said(was)} of {gone[0]} become no load")
+        yield Difference(impedance, f"the {without_band(was)} of {gone[0]} become no load")
     elif _changes(was, impedance):
-        told = f"the {_said(was)} of {gone[0]} become {with_band(impedance)}, and nothing plays"
+        told = (
+            f"the {without_band(was)} of {gone[0]} become {with_band(impedance)}, and nothing plays"
+        )
         yield Difference(impedance, f"{told} there")
     else:
-        given = _said(answer[power.id])
+        given = without_band(answer[power.id])
         yield Difference(power, f"{gone[0]} plays nothing, where it gives {given} clean now")
 
 
@@ -103,12 +105,3 @@ def _changes(was: Figure, now: Figure) -> bool:
         return False
     moved = abs(now.value - was.value) > NOTICED * abs(was.value)
     return moved or (now.high or 0.0) > AT_TIMES * max(was.value, was.high or 0.0)
-
-
-def _said(figure: Figure) -> str:
-    return number(figure.value or 0.0, figure.unit, spread=_spread(figure))
-
-
-def _spread(figure: Figure) -> float | None:
-    low, high = figure.low, figure.high
-    return None if low is None or high is None else high - low

@@ -22,6 +22,7 @@ __all__ = [
     "signed",
     "spoken",
     "with_band",
+    "without_band",
 ]
 
 MINUS = "\N{MINUS SIGN}"
@@ -78,9 +79,14 @@ def with_band(figure: Figure) -> str:
     """
     if figure.value is None:
         return figure.text or "no answer"
-    first, *ends = digits(figure)
-    said = f"{first} {spoken(figure.unit)}".rstrip()
+    _, *ends = digits(figure)
+    said = without_band(figure)
     return f"{said} ({' to '.join(ends)})" if ends else said
+
+
+def without_band(figure: Figure) -> str:
+    """Write the value of a figure that has one as `with_band` does, without its band."""
+    return f"{digits(figure)[0]} {spoken(figure.unit)}".rstrip()
 
 
 def range_or_band(figure: Figure, *, widest: float) -> tuple[str, bool]:
