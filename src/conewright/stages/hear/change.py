@@ -10,11 +10,9 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import (
-    REFERENCE_EMF,
     heard_at,
     mean_level,
     named_bands,
-    third_octave_levels,
     third_octaves,
 )
 from conewright.stages.hear.unwired_sound import heard_circuit
@@ -137,6 +135,6 @@ class _BandLevels:
         columns = []
         for seat in build.seats:
             heard = heard_at(seat, build=build, circuit=circuit, cabin=self._solver.cabin)
-            levels = third_octave_levels(heard.squared * REFERENCE_EMF**2, heard.frequency)
+            levels = heard.thirds()
             columns += [mean_level(levels, mask) for _, _, mask in named_bands()]
         return np.concatenate(columns, axis=-1)

@@ -31,7 +31,6 @@ from conewright.stages.hear.listening import (
     level_of,
     mean_level,
     named_bands,
-    third_octave_levels,
 )
 from conewright.stages.hear.unwired_sound import heard_circuit
 
@@ -60,14 +59,12 @@ class SeatSound:
     @cached_property
     def thirds(self) -> FloatArray:
         """Level of a 2.83 V sine in each third octave [dB], shape (draws, 31)."""
-        return third_octave_levels(self.heard.squared * REFERENCE_EMF**2, self.heard.frequency)
+        return self.heard.thirds()
 
     @cached_property
     def clean_thirds(self) -> FloatArray:
         """Level at the sine ceiling in each third octave [dB], shape (draws, 31)."""
-        return third_octave_levels(
-            self.heard.squared * self.sound.ceiling.emf**2, self.heard.frequency
-        )
+        return self.heard.thirds(self.sound.ceiling.emf)
 
     @cached_property
     def overall(self) -> FloatArray:
@@ -154,9 +151,12 @@ class BuildSound:
 
     def bass_if_turned(self, seat: str, location: str) -> FloatArray:
         """What swapping the two wires of a place changes in the bass at a seat [dB], (draws, 1)."""
-        found = next(each for each in self.build.seats if each.id == seat)
         heard = heard_at(
-            found, build=self.build, circuit=self.circuit, cabin=self.cabin, turned=(location,)
+            self.build.seat(seat),
+            build=self.build,
+            circuit=self.circuit,
+            cabin=self.cabin,
+            turned=(location,),
         )
         return SeatSound(heard, self).bass - self.seats[seat].bass
 

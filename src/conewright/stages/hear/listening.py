@@ -66,6 +66,10 @@ class Heard:
         """Sound pressure level for this EMF [dB re 20 uPa]."""
         return level_of(self.squared * np.square(emf))
 
+    def thirds(self, emf: FloatArray | float = REFERENCE_EMF) -> FloatArray:
+        """Level of a sine in each third octave for this EMF [dB re 20 uPa], shape (draws, 31)."""
+        return third_octave_levels(self.squared * np.square(emf), self.frequency)
+
     def power_level(self, emf: FloatArray | float = REFERENCE_EMF) -> FloatArray:
         """Level if the phases of the sources did not matter [dB re 20 uPa]."""
         return level_of(self.power * np.square(emf))
