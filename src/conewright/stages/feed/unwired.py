@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conewright.job.builds.state import Origin
-from conewright.phrases import listed
 from conewright.stages.find.faults import trade
 from conewright.stages.find.instruments.topology import population, usual_error, warmth_spread
-from conewright.stages.find.instruments.unknown import unknown_loads
+from conewright.stages.find.instruments.unknown import loads_in_words, unknown_loads
 from conewright.stages.report.data import Kind, Severity
-from conewright.stages.report.words import number, odds, with_band
+from conewright.stages.report.words import number, with_band
 
 if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray
@@ -56,7 +55,7 @@ def unwired_figures(answer: Answer, radio: RadioLoad) -> None:
 def _say(answer: Answer, load: UnknownLoad, allowed: float) -> None:
     lowest = answer[f"{load.channel}.likely_minimum_impedance"]
     likely = [(name, chance) for name, chance in load.ranked[:MOST_NAMED] if chance >= LEAST_ODDS]
-    told = listed([f"{trade.topology(name).title} ({odds(chance)})" for name, chance in likely])
+    told = loads_in_words(likely)
     may_fall = lowest.low is not None and lowest.low < allowed
     end = (
         f"which may be below the {number(allowed, 'ohm')} that the radio bears"

@@ -77,7 +77,7 @@ def hear_answer(
     other = None if against is None else sound_of(against, solver)
     answer = Answer("hear", build, against, solver.draws)
     finding_verdicts(answer)
-    unwired_verdicts(answer)
+    unwired_verdicts(answer, solver)
     if sound.silent:
         return _silence(answer)
     _seat_figures(answer, sound)

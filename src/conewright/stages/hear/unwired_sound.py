@@ -29,10 +29,9 @@ from conewright.stages.common.damage import OPEN, SILENCE
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import is_tweeter
 from conewright.stages.find.instruments.readouts import knows_ohms
-from conewright.stages.find.instruments.unknown import unknown_loads
+from conewright.stages.find.instruments.unknown import loads_in_words, unknown_loads
 from conewright.stages.find.odds.prior import in_group
 from conewright.stages.report.data import Kind, Severity
-from conewright.stages.report.words import odds
 
 if TYPE_CHECKING:
     from conewright.job.builds.state import Build, DriverState, LocationState
@@ -116,8 +115,12 @@ def heard_circuit(build: Build, solver: Solver, *, hot: bool = False) -> Circuit
     known = solver.solve(build, hot=hot)
     if not build.unknown:
         return known
-    wirings = solver.once(build, Wirings, lambda: likely_wirings(build))
+    wirings = _wirings(build, solver)
     return solver.once(build, (Wirings, hot), lambda: _played(build, solver, known, wirings, hot))
+
+
+def _wirings(build: Build, solver: Solver) -> tuple[Wirings, ...]:
+    return solver.once(build, Wirings, lambda: likely_wirings(build))
 
 
 # --- Where it may play --------------------------------------------------------------------------
@@ -347,11 +350,13 @@ MOST_NAMED = 3
 """No more loads than this are named."""
 
 
-def unwired_verdicts(answer: Answer) -> None:
+def unwired_verdicts(answer: Answer, solver: Solver) -> None:
     """Add the odds of what each channel of unknown load is played as, and say so."""
-    now = {each.channel: each for each in likely_wirings(answer.build)}
     against = answer.against
-    before = {} if against is None else {each.channel: each for each in likely_wirings(against)}
+    now, before = (
+        {} if build is None else {each.channel: each for each in _wirings(build, solver)}
+        for build in (answer.build, against)
+    )
     for channel in sorted(now.keys() | before.keys()):
         wirings = now.get(channel) or before[channel]
         for wiring in wirings.likely:
@@ -382,18 +387,13 @@ def _say(answer: Answer, wirings: Wirings, start: str, *, silent: str) -> None:
             f"{silent}. Write down the places of its loudspeakers. Find says what to measure.",
         )
         return
-    told = listed(
-        [
-            f"{trade.topology(each.topology).title} ({odds(each.chance)})"
-            for each in wirings.likely[:MOST_NAMED]
-        ]
-    )
+    told = loads_in_words((each.topology, each.chance) for each in wirings.likely[:MOST_NAMED])
     places = listed(list(dict.fromkeys(name for each in wirings.likely for name in each.roles)))
-    without = [f"{trade.topology(name).title} ({odds(chance)})" for name, chance in wirings.silent]
+    unheard = loads_in_words(wirings.silent) if wirings.silent else ""
+    without = f", but for {unheard}, which nobody can reckon" if unheard else ""
     text = (
         f"{channel}: {start}. It is played at {places} as what usually hangs there, by the odds: "
-        f"{told}. The bands are over all of them, but for {listed(without)}, which nobody can "
-        "reckon. Find says what to measure."
+        f"{told}. The bands are over all of them{without}. Find says what to measure."
     )
     ids = (f"{channel}.wiring.{each.topology}" for each in wirings.likely[:MOST_NAMED])
     answer.verdict(channel, "likely-wiring", Severity.NOTE, text, *ids)

@@ -9,15 +9,17 @@ from math import inf
 from conewright.job.builds.state import Build, UnknownChannelState
 from conewright.job.document.document import Reading
 from conewright.job.quantity.values import Quantity, parse_quantity
-from conewright.stages.find.faults.trade import INCONCLUSIVE
+from conewright.phrases import listed
+from conewright.stages.find.faults.trade import INCONCLUSIVE, topology
 from conewright.stages.find.instruments.topology import (
     LoadContext,
     LoadReading,
     context_of,
     topology_odds,
 )
+from conewright.stages.report.words import odds
 
-__all__ = ["UnknownLoad", "unknown_loads"]
+__all__ = ["UnknownLoad", "loads_in_words", "unknown_loads"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,11 @@ class UnknownLoad:
     taken: tuple[LoadReading, ...]
     context: LoadContext
     ranked: tuple[tuple[str, float], ...]
+
+
+def loads_in_words(ranked: Iterable[tuple[str, float]]) -> str:
+    """Return usual loads, at least one, by their titles, each with its odds in words."""
+    return listed([f"{topology(name).title} ({odds(chance)})" for name, chance in ranked])
 
 
 def unknown_loads(build: Build) -> tuple[UnknownLoad, ...]:
