@@ -39,8 +39,9 @@ LINE_SECONDS = 30.0
 GROWTH = 0.05
 """By how much memory may have grown in a run that is called flat."""
 SAVES_OF_A_JOB = 20
-FULL = 800
-"""Requests that fill every cache: of about one in seven comes a new text, of which 64 are kept."""
+FULL = 1200
+"""Requests that fill every cache: of about one in seven comes a new text, of which 64 are kept; what
+a process takes for the first time it keeps besides, for as long as ten clients ask for much."""
 PATIENCE = 600.0
 """Seconds that a client waits: on a busy machine ten who ask for what nobody knows wait long."""
 PLANS = ("put-right", "slim-fronts")

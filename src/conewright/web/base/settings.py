@@ -54,7 +54,7 @@ class Settings:
     waiting_readers: int = 6
     kept_reports: int = 64
     kept_papers: int = 4
-    kept_pages: int = 128
+    kept_pages: int = 64
 
     def authorities(self, scheme: str) -> frozenset[str]:
         """Return every right value of a request's Host, lower case.

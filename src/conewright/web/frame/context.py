@@ -47,8 +47,9 @@ __all__ = [
 STAGES: tuple[Stage, ...] = tuple(stage for stage in get_args(Stage) if stage != "compare")
 """The stages that are built, in working order."""
 
-KEPT = 256
-_views: Kept[StageView] = Kept(64)
+KEPT = 64
+"""As many as texts are kept at all."""
+_views: Kept[StageView] = Kept(KEPT)
 
 
 @dataclass(frozen=True, slots=True)

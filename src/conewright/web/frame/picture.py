@@ -23,7 +23,8 @@ __all__ = ["Outline", "Panel", "in_dark", "outline", "written"]
 
 Drawn = TypeVar("Drawn")
 
-KEPT = 128
+KEPT = 48
+"""A drawing takes 0.1 to 0.3 MB; whoever looks at a job asks for seven of them, narrow or wide."""
 POINTS_PER_PIXEL = 0.75
 
 # Paper, ink and the colours of a drawing, and what stands for each in the dark.
