@@ -72,6 +72,10 @@ def test_its_limit_is_the_limit_of_the_power() -> None:
     heard = [cw.hear(JOB.build(plan)) for plan in (SMALL, LARGE)]
     quieter, louder = (value(each, "driver-seat.max_clean_level") for each in heard)
     assert 3.0 < louder - quieter < 12.0
+    assert (
+        heard[0].figure("driver-seat.max_clean_level").text == "the converter's amps set the limit"
+    )
+    assert "converter" not in (heard[1].figure("driver-seat.max_clean_level").text or "")
 
 
 def test_amperes_on_the_batterys_side_follow_from_the_balance_of_power() -> None:

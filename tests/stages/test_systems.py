@@ -1,5 +1,6 @@
 """Supplies of 6, 12 and 24 V: every reading to expect follows from the system of the vehicle."""
 
+import numpy as np
 import pytest
 from workbench import channel, job, location
 
@@ -8,12 +9,17 @@ from conewright.errors import JobError
 from conewright.papers.press.answers import Answers
 from conewright.papers.wiring.schedule import schedule
 from conewright.papers.work.checks import power_up
-from conewright.stages.common.load import asleep
+from conewright.physics.basics.bands import band_centres
+from conewright.stages.common.circuit import Solver
+from conewright.stages.common.conditioned import conditioned_draws
+from conewright.stages.common.load import asleep, radio_load
 from conewright.stages.feed.supply import supply_cables
 from conewright.stages.find.faults.chains import chains_of
 from conewright.stages.find.instruments.meter import Meter
+from conewright.stages.hear.ceiling import radio_ceiling
 from conewright.stages.report.data import Severity
 
+BACK = '["-0.9 m", "0.8 m", "0.3 m"]'
 PLACES = (channel("front", "door"), location("door", "F165"))
 FEED = """[[feed]]\nid = "feed"\nto = "{to}"\nfuse = "10 A"\nfuse_distance = "100 mm"
 length = "3 m"\nsize = "2.5 mm2"\nmetal = "copper"\n"""
@@ -171,11 +177,6 @@ def test_a_converter_gives_no_more_than_its_rating_however_much_is_asked() -> No
 
 
 def test_a_short_draws_more_from_24_v_and_what_lies_behind_a_converter_says_so() -> None:
-    from conewright.physics.basics.bands import band_centres
-    from conewright.stages.common.circuit import Solver
-    from conewright.stages.common.conditioned import conditioned_draws
-    from conewright.stages.common.load import radio_load
-
     shorts = {}
     for system in ("12 V", "24 V"):
         build = built(system, more=FEED.format(to="radio"))
@@ -194,8 +195,6 @@ def test_a_short_draws_more_from_24_v_and_what_lies_behind_a_converter_says_so()
 
 def test_asleep_the_converter_draws_its_own_and_the_radio_through_it() -> None:
     text = 'idle_current = "12 mA"\noutput = "13.6 V"\nefficiency = 0.8'
-    import numpy as np
-
     build = converted(text)
     drawn = asleep(build, np.array([[3e-3]]), lambda value: np.array([[value.si]]))
     # Closed form: 12 mA + 3 mA x 13.6 / (0.8 x 25.2).
@@ -234,6 +233,27 @@ def test_a_converter_is_rated_like_a_fuse() -> None:
     said = next(each for each in unread.verdicts if each.id == "converter.overload")
     assert said.severity is Severity.NOTE
     assert "not written" in said.text
+
+
+def test_at_hears_ceiling_the_converter_gives_just_its_rating() -> None:
+    text = 'rated_current = "3 A"\noutput = "13.6 V"'
+    radio = 'quiescent_current = "0.2 A"\noutput_resistance = "0.1 ohm"'
+    places = [*PLACES, channel("rear", "back"), location("back", "R165", at=BACK)]
+    build = job(*places, f"[converter]\n{text}\n", radio=radio, vehicle='system = "24 V"').build()
+    solver = Solver(conditioned_draws(build, samples=1), band_centres())
+    circuit = solver.solve(build)
+    _, amps = radio_ceiling(build, circuit, solver.draws)
+    emf = amps["front"][0]
+    assert emf == pytest.approx(amps["rear"][0])
+    # Two routes: the mean of the rectified currents, summed over one turn of a sine; the current of
+    # the whole radio at rest was read, so nothing comes on top.
+    turn = np.abs(np.sin(np.linspace(0.0, 2.0 * np.pi, 20_001)))
+    mean = np.trapezoid(turn, dx=1.0 / 20_000)
+    peaks = sum(
+        np.sqrt(2.0) * emf / np.abs(each.plug_impedance[0] + each.source_resistance[0])
+        for each in circuit.channels.values()
+    )
+    assert mean * peaks + 0.2 == pytest.approx(3.0, rel=1e-4)
 
 
 # --- At the door ----------------------------------------------------------------------------------

@@ -25,6 +25,7 @@ __all__ = [
     "PEAK_TO_RMS",
     "Ceiling",
     "clean_ceiling",
+    "fed_too_little",
     "programme_ceiling",
     "radio_ceiling",
 ]
@@ -87,6 +88,14 @@ def radio_ceiling(
         volts[name] = supply * reach / (gain + reach * sag) * heard
         amps[name] = np.minimum(peak_current / demand[name], fed) * heard
     return volts, amps
+
+
+def fed_too_little(build: Build, circuit: Circuit, draws: Draws) -> bool:
+    """Whether a converter's current ends before the outputs' own, central values."""
+    radio, playing = build.head_unit, sum(not each.idle[0, 0] for each in circuit.channels.values())
+    swing = 1.0 if radio.output == "bridge" else 0.5
+    own = 2 / np.pi * swing * playing * radio.peak_current.si + radio.quiescent_current.si
+    return bool(supply_limit(build, draws)[0, 0] < own)
 
 
 def clean_ceiling(build: Build, circuit: Circuit, hot: Circuit, draws: Draws) -> Ceiling:
