@@ -184,7 +184,7 @@ def test_the_examples_raise_no_question(text: str) -> None:
 def test_the_unlikely_is_asked_until_somebody_is_sure() -> None:
     job = loads(changed("head_unit.supply", "45 V"))
     (doubt,) = job.doubts
-    assert doubt.text == "head_unit.supply: is it really 45 V? Usual is 10.5 to 29 V."
+    assert doubt.text == "head_unit.supply: is it really 45 V? Usual is 5.8 to 29 V."
     sure = loads(changed("head_unit.supply", "45 V")).to_dict()
     sure["job"] = {**sure.get("job", {}), "sure": ["head_unit.supply"]}
     assert from_dict(sure).doubts == ()
@@ -259,10 +259,13 @@ SPOTS = {
     "location.mount.screws.places": 2, "driver.frame.screws.places": 2,
 }  # fmt: skip
 HOLES = {"location.cavity.panel_openings": "80 mm", "location.cavity.keep_clear": "drain 12 mm"}
-SINGLE = ("vehicle", "head_unit", "bench")
+SINGLE = ("vehicle", "converter", "head_unit", "bench")
 WHOLE = ("count", "built")
 # Held beside one another, which the rest is not.
-BESIDE = {"driver.size", "driver.rated_impedance"}
+BESIDE = {
+    *("driver.size", "driver.rated_impedance"),
+    *("vehicle.battery.rest_voltage", "head_unit.supply", "converter.rated_current"),
+}
 
 
 def number(share: float, ends: tuple[float, float]) -> float:

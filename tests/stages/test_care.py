@@ -9,6 +9,7 @@ from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build
 from conewright.job.text.parsing import loads
 from conewright.stages.common.changes import as_found, cut_needed, new_driver_places, opened_places
+from conewright.stages.find.stage import find
 from conewright.stages.report.care import CONDITIONS, cautions_for, restraint_gate
 from conewright.stages.report.data import Severity
 
@@ -92,7 +93,7 @@ def _setting(value: object) -> str:
 
 
 @cache
-def _job(sensor: str | None, curtain: str | None, output: str) -> Job:
+def _text(sensor: str | None, curtain: str | None, output: str) -> str:
     parts = {"door_sensor": sensor, "curtain": curtain}
     given = ", ".join(f'{name} = "{value}"' for name, value in parts.items() if value)
     proposals = [
@@ -104,7 +105,12 @@ def _job(sensor: str | None, curtain: str | None, output: str) -> Job:
         )
         for name, settings in PLANS.items()
     ]
-    return loads(JOB.format(restraints=given, output=output) + "\n".join(proposals))
+    return JOB.format(restraints=given, output=output) + "\n".join(proposals)
+
+
+@cache
+def _job(sensor: str | None, curtain: str | None, output: str) -> Job:
+    return loads(_text(sensor, curtain, output))
 
 
 def _build(
@@ -300,3 +306,65 @@ def test_no_text_gives_a_waiting_time_for_restraints() -> None:
     assert len(texts) >= 8
     for text in texts:
         assert not re.search(r"\d|second|minute|hour", text)
+
+
+# --- What was found at a place, and a radio's code ------------------------------------------------
+
+
+def _found(place: str, what: str, sensor: str | None = None) -> Job:
+    text = _text(sensor, None, "bridge")
+    return loads(text.replace(f'id = "{place}"\n', f'id = "{place}"\nrestraint = "{what}"\n', 1))
+
+
+def test_what_was_found_in_a_door_goes_before_what_is_said_of_the_vehicle() -> None:
+    # Nobody has said anything of the vehicle; somebody looked into this very door.
+    looked = restraint_gate(_found("door", "none").build("larger"))
+    assert not any("door" in verdict.text for verdict in looked)
+    pressure = restraint_gate(_found("door", "pressure", "none").build("larger"))
+    assert [verdict.severity for verdict in pressure if "left door" in verdict.text] == [
+        Severity.STOP
+    ]
+    impact = restraint_gate(_found("door", "impact").build("larger"))
+    assert [verdict.severity for verdict in impact if "left door" in verdict.text] == [
+        Severity.WARN
+    ]
+
+
+def test_a_curtain_found_in_a_door_says_nothing_of_a_sensor_there() -> None:
+    verdicts = restraint_gate(_found("door", "curtain").build("larger"))
+    assert any("side-impact sensor" in verdict.text for verdict in verdicts)
+
+
+@pytest.mark.parametrize(
+    ("state", "said", "asked"),
+    [
+        ("pressure", "a pressure sensor reads the air inside", False),
+        ("unknown", "find out whether a side-impact sensor sits there", True),
+    ],
+)
+def test_before_a_reading_a_known_sensor_is_not_to_be_found_out(
+    state: str, said: str, asked: bool
+) -> None:
+    job = _job(state, None, "bridge")
+    found = find(job.build())
+    verdict = next(each for each in found.verdicts if each.id == "vehicle.before-opening")
+    assert said in verdict.text
+    texts = [verdict.text, *(caution.text for caution in found.cautions)]
+    for stage in ("fit", "feed", "make"):
+        texts += [caution.text for caution in cautions_for(stage, job.build("larger"))]
+    assert any("find out" in text for text in texts) is asked
+
+
+@pytest.mark.parametrize(
+    ("code", "caution"),
+    [("missing", "radio-code-missing"), ("at-hand", "radio-code"), ("none", ""), ("", "")],
+)
+def test_a_radios_code_is_spoken_of_before_the_battery_comes_off(code: str, caution: str) -> None:
+    text = _text(None, None, "bridge")
+    if code:
+        text = text.replace("[head_unit]\n", f'[head_unit]\ncode = "{code}"\n')
+    job = loads(text)
+    found = {each for each in _cautions("make", job.build("larger")) if each.startswith("radio-")}
+    assert found == ({caution} if caution else set())
+    # Nothing is unplugged as found.
+    assert not any(each.startswith("radio-") for each in _cautions("make", job.build()))

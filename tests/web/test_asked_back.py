@@ -72,7 +72,7 @@ def test_the_api_tells_what_it_asks_back(client: TestClient) -> None:
         headers={"content-type": "application/toml"},
     )
     assert made.status_code == 201
-    assert made.json()["asked"] == ["head_unit.supply: is it really 45 V? Usual is 10.5 to 29 V."]
+    assert made.json()["asked"] == ["head_unit.supply: is it really 45 V? Usual is 5.8 to 29 V."]
     (unusable,) = made.json()["unusable"]
     assert unusable.startswith("reading[1].test")
 

@@ -40,8 +40,19 @@ LONGEST_KEY = 200
 MOST_CHANGES = 10_000
 """Fields that all proposals of a job change together, each key over every part that it means."""
 NOT_CHANGED = ("id",)
-# A field that is about another one: when that one changes, its old value means nothing.
-ABOUT = {("cavity", "cover"): ("cavity", "cover_mass"), ("driver", "driver"): ("own",)}
+RADIO_MADE_FOR = tuple(("head_unit", name) for name in ("output", "system", "ground"))
+# Fields that are about another one: when that one changes, their old values mean nothing.
+ABOUT: Mapping[tuple[str, ...], tuple[tuple[str, ...], ...]] = {
+    ("location", "cavity", "cover"): (("location", "cavity", "cover_mass"),),
+    ("location", "driver"): (("location", "own"),),
+    ("head_unit", "name"): RADIO_MADE_FOR,
+    ("head_unit", "price"): RADIO_MADE_FOR,
+    ("vehicle", "system"): (("head_unit", "supply"),),
+    **{
+        ("converter", name): (("head_unit", "supply"),)
+        for name in ("kind", "name", "output", "rated_current", "price")
+    },
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,10 +134,12 @@ def changed_job(
 
     """
     planned, problems = _planned(raw, changes, name, most)
-    applied = _applied(raw, planned)
+    outdated = tuple(_outdated(raw, planned))
+    applied = _applied(raw, planned, outdated)
     parts: dict[Steps, Table] = {}
     found: list[Found] = []
-    for target in sorted({change.target for change in planned}, key=_order):
+    touched = {change.target for change in planned} | {target for target, _ in outdated}
+    for target in sorted(touched, key=_order):
         part = part_problems(applied, target)
         if isinstance(part, list):
             found += part
@@ -229,11 +242,15 @@ def _refusal(target: Steps, path: list[str]) -> str:
     return ""
 
 
-def _applied(raw: Mapping[str, Any], planned: list[_Change]) -> dict[str, Any]:
+def _applied(
+    raw: Mapping[str, Any],
+    planned: list[_Change],
+    outdated: Iterable[tuple[Steps, tuple[str, ...]]],
+) -> dict[str, Any]:
     """Return the tables with the changes made; the ones given stay as they are."""
     parts: dict[Steps, Any] = {change.target: inside(raw, *change.target) for change in planned}
-    for target, path in _outdated(raw, planned):
-        parts[target] = _without(parts[target], path)
+    for target, path in outdated:
+        parts[target] = _without(parts.get(target, inside(raw, *target)), path)
     for change in planned:
         parts[change.target] = _put(parts[change.target], change.path, change.value)
     result = dict(raw)
@@ -253,11 +270,14 @@ def _outdated(
     """Yield the fields, by part and path, whose meaning is gone with what they were about."""
     changed = {change.steps for change in planned}
     for change in planned:
-        about = ABOUT.get((change.path[0], change.path[-1]))
-        if about is None or (*change.target, *about) in changed:
+        table = str(change.target[0])
+        if inside(raw, *change.steps) == change.value:
             continue
-        if inside(raw, *change.steps) != change.value:
-            yield change.target, about
+        for owner, *path in ABOUT.get((table, *change.path), ()):
+            # What is about a field of an entry is in the same entry.
+            target = change.target if owner == table else (owner,)
+            if (*target, *path) not in changed:
+                yield target, tuple(path)
 
 
 def _put(node: Any, path: tuple[str, ...], value: object) -> Any:

@@ -103,6 +103,8 @@ def _feed(report: Report, figures: Mapping[str, Figure]) -> Iterator[Table]:
     yield _subject_table("channel", channels, CHANNELS, figures)
     yield _subject_table("place", _subjects(report, "power_share"), PLACES_FED, figures)
     yield _listed("radio", "head_unit", report)
+    if "converter.output" in figures:
+        yield _listed("converter", "converter", report)
     yield _subject_table("supply cable", _subjects(report, "fuse_distance"), CABLES_FED, figures)
     yield _listed("battery", "vehicle", report)
 

@@ -10,6 +10,7 @@ from conewright.job.builds.possible import impossibilities
 from conewright.job.builds.resolve_driver import central_area, fitted_driver, resolve_driver
 from conewright.job.builds.resolve_electrics import (
     resolve_channel,
+    resolve_converter,
     resolve_feed,
     resolve_head_unit,
     resolve_seats,
@@ -93,6 +94,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
     turned = upright(job, proposal)
     locations = tuple(damaged_place(place, faults) for place in _locations(changed, areas, filler))
     vehicle = resolve_vehicle(changed.vehicle, filler, reach=_reach(job))
+    converter = resolve_converter(changed, filler)
     seats = resolve_seats(changed, filler)
     feeds = tuple(resolve_feed(feed, filler) for feed in changed.feeds)
     problems = impossibilities(changed, locations, seats, feeds)
@@ -104,7 +106,10 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         proposal=None if proposal is None else proposal.id,
         title="as found" if proposal is None else proposal.name or proposal.id,
         vehicle=vehicle,
-        head_unit=damaged_radio(resolve_head_unit(changed.head_unit, filler), faults),
+        converter=converter,
+        head_unit=damaged_radio(
+            resolve_head_unit(changed.head_unit, vehicle, converter, filler), faults
+        ),
         channels=tuple(
             damaged_channel(resolve_channel(channel, load, by_id, filler), faults, turned)
             for channel in changed.channels

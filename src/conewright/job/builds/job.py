@@ -35,7 +35,7 @@ class Job(Shown, Document):
         >>> import conewright as cw
         >>> text = cw.starter_text().replace('supply = "13.8 V"', 'supply = "45 V"')
         >>> [doubt.text for doubt in cw.loads(text).doubts]
-        ['head_unit.supply: is it really 45 V? Usual is 10.5 to 29 V.']
+        ['head_unit.supply: is it really 45 V? Usual is 5.8 to 29 V.']
         """
         found = doubts_of(self.to_dict())
         asked = {(each.path, each.found) for each in found}

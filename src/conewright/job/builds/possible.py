@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from conewright.errors import Problem
+from conewright.job.builds.resolve_electrics import USUAL_SYSTEM
 from conewright.job.builds.resolve_location import ENCLOSED
 from conewright.job.builds.state import (
     DriverState,
@@ -11,6 +12,7 @@ from conewright.job.builds.state import (
     SeatState,
     Value,
 )
+from conewright.job.builds.typical import typical
 from conewright.job.document.document import Document, Vehicle
 from conewright.job.quantity.values import Quantity, format_quantity
 from conewright.physics.acoustics.box import NEAREST
@@ -40,6 +42,7 @@ def impossibilities(
         *_outside(job),
         *_ears(locations, seats),
         *_supplies(feeds),
+        *_converter(job),
     ]
 
 
@@ -128,6 +131,26 @@ def _supplies(feeds: Sequence[FeedState]) -> Iterator[Problem]:
                 format_quantity(along.quantity),
                 f"the fuse sits on its cable, which is {format_quantity(length.quantity)} long",
             )
+
+
+def _converter(job: Document) -> Iterator[Problem]:
+    """Yield a converter whose output is on the wrong side of what the vehicle gives it."""
+    found, system = job.converter, job.vehicle.system or USUAL_SYSTEM
+    if found.output is None or found.kind in ("none", "isolated"):
+        return
+    charging = typical("system", system, "charging_voltage").quantity
+    rest = typical("system", system, "rest_voltage").quantity
+    assert charging.high is not None
+    if found.kind == "step-up" and found.output.value < rest.value:
+        allowed = f"a step-up converter gives more than the {system} that it takes"
+    elif found.kind != "step-up" and found.output.value > charging.high:
+        allowed = (
+            f"a step-down converter gives less than it takes, here {system}: "
+            'kind = "step-up" or "isolated" gives more, and vehicle.system says what it takes'
+        )
+    else:
+        return
+    yield Problem("converter.output", format_quantity(found.output), allowed)
 
 
 def _masses(driver: DriverState) -> tuple[float, float]:

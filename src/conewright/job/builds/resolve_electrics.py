@@ -1,14 +1,15 @@
 """From vehicle, radio and channels in the job to complete ones, every gap filled."""
 
 from collections.abc import Mapping
-from typing import Literal
+from typing import Final, Literal
 
-from conewright.job.builds.fills import Filler
+from conewright.job.builds.fills import Filler, plain_text
 from conewright.job.builds.resolve_location import resolve_place
 from conewright.job.builds.state import (
     BatteryState,
     CableState,
     ChannelState,
+    ConverterState,
     FeedState,
     HeadUnitState,
     LocationState,
@@ -19,13 +20,15 @@ from conewright.job.builds.state import (
     Value,
     VehicleState,
 )
-from conewright.job.builds.typical import ANY, Typical, scaled, typical
+from conewright.job.builds.typical import ANY, Typical, scaled, typical, typical_or_none
 from conewright.job.document.document import Channel, Document, Feed, HeadUnit, Vehicle
 from conewright.job.quantity.expression import Load, ValuePart, WirePart
 from conewright.job.quantity.values import Quantity
 
 __all__ = [
+    "USUAL_SYSTEM",
     "resolve_channel",
+    "resolve_converter",
     "resolve_feed",
     "resolve_head_unit",
     "resolve_seats",
@@ -35,6 +38,9 @@ __all__ = [
 
 # A radio rated for less than this [ohm] has output chips made for 2 ohm loads.
 LEAST_FOR_FOUR_OHM_CHIPS = 3.1
+
+USUAL_SYSTEM: Final = "12 V"
+"""Supply of a vehicle, and what a radio is made for, where nobody says otherwise."""
 
 USUAL_SLOPE = 12
 """Slope of a radio's high-pass where only its corner is written [dB/oct]."""
@@ -56,7 +62,7 @@ def resolve_vehicle(
     volume = filler.value(
         "vehicle.cabin_volume", vehicle.cabin_volume, typical("cabin", body, "cabin_volume")
     )
-    battery = vehicle.battery
+    battery, system = vehicle.battery, vehicle.system or USUAL_SYSTEM
     return VehicleState(
         name=vehicle.name or "",
         vehicle_class=body,
@@ -80,7 +86,17 @@ def resolve_vehicle(
             health=filler.optional("vehicle.battery.health", battery.health),
             rest_voltage=filler.optional("vehicle.battery.rest_voltage", battery.rest_voltage),
         ),
+        system=system,
+        ground=vehicle.ground or "negative",
+        rest_voltage=_rest_voltage(battery.rest_voltage, system, filler),
     )
+
+
+def _rest_voltage(given: Quantity | None, system: str, filler: Filler) -> Value:
+    path, row = "vehicle.battery.rest_voltage", typical("system", system, "rest_voltage")
+    if given is not None:
+        return filler.given(path, given)
+    return Value(path, row.quantity, Origin.TYPICAL, row.source)
 
 
 def _cabin(filler: Filler, name: str) -> Value:
@@ -125,8 +141,37 @@ def resolve_seats(job: Document, filler: Filler) -> tuple[SeatState, ...]:
     )
 
 
-def resolve_head_unit(unit: HeadUnit, filler: Filler) -> HeadUnitState:
-    """Return the radio."""
+def resolve_converter(job: Document, filler: Filler) -> ConverterState | None:
+    """Return what stands between supply and radio; None where the job has none of its fields."""
+    found = job.converter
+    if found.kind == "none" or not found.model_fields_set:
+        return None
+    values = filler.values(
+        "converter",
+        {
+            name: getattr(found, name)
+            for name in ("output", "rated_current", "efficiency", "idle_current")
+        },
+        {
+            name: typical("converter", ANY, name)
+            for name in ("output", "rated_current", "efficiency", "idle_current")
+        },
+    )
+    return ConverterState(
+        name=found.name or "converter",
+        kind=found.kind or "step-down",
+        rated=found.rated_current is not None,
+        besides=filler.filled("head_unit.besides", typical("head_unit", ANY, "besides"))
+        if job.head_unit.quiescent_current is None
+        else None,
+        **values,
+    )
+
+
+def resolve_head_unit(
+    unit: HeadUnit, vehicle: VehicleState, converter: ConverterState | None, filler: Filler
+) -> HeadUnitState:
+    """Return the radio; what feeds it follows from the vehicle or the converter before it."""
     minimum = _unit(filler, "minimum_load", unit.minimum_load)
     two_ohm = unit.minimum_load is not None and minimum.si < LEAST_FOR_FOUR_OHM_CHIPS
     thermal = unit.thermal
@@ -137,8 +182,15 @@ def resolve_head_unit(unit: HeadUnit, filler: Filler) -> HeadUnitState:
     return HeadUnitState(
         name=unit.name,
         output=unit.output or "bridge",
-        supply=_unit(filler, "supply", unit.supply),
-        feed_resistance=_unit(filler, "feed_resistance", unit.feed_resistance),
+        system=unit.system or USUAL_SYSTEM,
+        ground=unit.ground or "negative",
+        supply=_radio_supply(unit.supply, vehicle, converter, filler),
+        feed_resistance=_unit(
+            filler,
+            "feed_resistance",
+            unit.feed_resistance,
+            key=ANY if converter is None else "converter",
+        ),
         output_resistance=_unit(filler, "output_resistance", unit.output_resistance),
         clip_loss=_unit(filler, "clip_loss", unit.clip_loss),
         peak_current=_unit(
@@ -153,6 +205,22 @@ def resolve_head_unit(unit: HeadUnit, filler: Filler) -> HeadUnitState:
         limit=_thermal(filler, "limit", thermal.limit),
         sleep_current=filler.optional("head_unit.sleep_current", unit.sleep_current),
     )
+
+
+def _radio_supply(
+    given: Quantity | None,
+    vehicle: VehicleState,
+    converter: ConverterState | None,
+    filler: Filler,
+) -> Value:
+    """Return the volts at the radio plug: read there, else the converter's, else the vehicle's."""
+    path = "head_unit.supply"
+    if given is None and converter is not None:
+        output = converter.output
+        filler.record(path, plain_text(output.quantity), output.origin, "what the converter gives")
+        return output
+    own = typical_or_none("head_unit", vehicle.system, "supply")
+    return filler.value(path, given, own or typical("head_unit", ANY, "supply"))
 
 
 def _unit(filler: Filler, name: str, given: Quantity | None, *, key: str = ANY) -> Value:
@@ -177,12 +245,14 @@ def resolve_channel(
         gain=_gain(channel, filler),
         high_pass=filler.optional(f"{channel.id}.high_pass", channel.high_pass),
         high_pass_slope=_slope(channel, filler),
+        return_by=channel.return_by,
     )
 
 
 def resolve_unknown(channel: Channel, filler: Filler) -> UnknownChannelState:
     """Return a channel of which nobody knows what it drives."""
-    return UnknownChannelState(id=channel.id, cable=_cable(channel, "front", filler))
+    cable = _cable(channel, "front", filler)
+    return UnknownChannelState(id=channel.id, cable=cable, return_by=channel.return_by)
 
 
 def _gain(channel: Channel, filler: Filler) -> Value:
@@ -275,4 +345,4 @@ def resolve_feed(feed: Feed, filler: Filler) -> FeedState:
 
 
 def _usual_metal(to: str) -> Literal["copper", "clad-aluminium"]:
-    return "copper" if to == "radio" else "clad-aluminium"
+    return "copper" if to in ("radio", "converter") else "clad-aluminium"

@@ -48,6 +48,7 @@ def resolve_location(
         mount=mount,
         cavity=_cavity(location, mount, filler) if enclosed else None,
         trim=_trim(location, mount, as_found_area, filler) if enclosed else None,
+        restraint=location.restraint,
     )
 
 

@@ -20,6 +20,7 @@ from conewright.shown import Shown
 
 if TYPE_CHECKING:
     from conewright.job.document.document import Document
+    from conewright.job.document.parts import ReturnBy, System
     from conewright.job.quantity.spots import KeptClear, PanelHole
     from conewright.job.quantity.values import Quantity
     from conewright.physics.basics.air import Air
@@ -33,6 +34,7 @@ __all__ = [
     "CavityState",
     "ChannelState",
     "CoilState",
+    "ConverterState",
     "Corners",
     "DriverState",
     "FaultState",
@@ -281,7 +283,8 @@ class FaultState:
 @dataclass(frozen=True, slots=True)
 class LocationState:
     """One place with a driver in it; x forward, y left, z up. No cavity or trim for dash, pillar
-    and free. `driver` changes with a proposal and nothing else here depends on it.
+    and free. `driver` changes with a proposal and nothing else here depends on it. `restraint` is
+    what was found of the restraint system at this very place, None where nobody looked.
     """
 
     id: str
@@ -293,6 +296,7 @@ class LocationState:
     cavity: CavityState | None
     trim: TrimState | None
     faults: tuple[FaultState, ...] = ()
+    restraint: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -330,6 +334,7 @@ class ChannelState:
     high_pass: Value | None
     high_pass_slope: int | None
     faults: tuple[FaultState, ...] = ()
+    return_by: ReturnBy | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -338,14 +343,19 @@ class UnknownChannelState:
 
     id: str
     cable: CableState
+    return_by: ReturnBy | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class HeadUnitState:
-    """The radio. `rated` tells whether the job states the smallest load it is made for."""
+    """The radio. `rated` tells whether the job states the smallest load it is made for; `system`
+    and `ground` are the supply and the pole of its case that it is made for.
+    """
 
     name: str
     output: Literal["bridge", "common-ground"]
+    system: System
+    ground: Literal["negative", "positive", "either"]
     supply: Value
     feed_resistance: Value
     output_resistance: Value
@@ -362,15 +372,34 @@ class HeadUnitState:
 
 
 @dataclass(frozen=True, slots=True)
+class ConverterState:
+    """What stands between the vehicle's supply and the radio.
+
+    `rated` tells whether the job states the most it gives for good; `output` and `rated_current`
+    are of its output side, `idle_current` is drawn from the battery. `besides` is what a radio
+    draws besides its output chip, None where its current at rest was read as a whole.
+    """
+
+    name: str
+    kind: Literal["step-down", "step-up", "isolated"]
+    output: Value
+    rated_current: Value
+    rated: bool
+    efficiency: Value
+    idle_current: Value
+    besides: Value | None
+
+
+@dataclass(frozen=True, slots=True)
 class FeedState:
-    """A cable from battery or fuse box to the radio or an added amplifier.
+    """A cable from battery or fuse box to the radio, a converter or an added amplifier.
 
     `length` is one way, `size` that of one conductor, `ambient` the air where it lies. What nobody
     wrote down and nothing usual stands for is None.
     """
 
     id: str
-    to: Literal["radio", "amplifier"]
+    to: Literal["radio", "amplifier", "converter"]
     current: Value | None
     fuse: Value | None
     fuse_distance: Value | None
@@ -395,7 +424,10 @@ class BatteryState:
 
 @dataclass(frozen=True, slots=True)
 class VehicleState:
-    """The vehicle and the air in it; `curtain` and `door_sensor` are "unknown" when not given."""
+    """The vehicle and the air in it; `curtain` and `door_sensor` are "unknown" when not given.
+
+    `rest_voltage` is that of its battery: measured, or usual for its `system`.
+    """
 
     name: str
     vehicle_class: str
@@ -413,6 +445,9 @@ class VehicleState:
     curtain: str
     door_sensor: str
     battery: BatteryState
+    system: System
+    ground: Literal["negative", "positive"]
+    rest_voltage: Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -438,6 +473,7 @@ class Build(Shown):
     proposal: str | None
     title: str
     vehicle: VehicleState
+    converter: ConverterState | None
     head_unit: HeadUnitState
     channels: tuple[ChannelState, ...]
     unknown: tuple[UnknownChannelState, ...]
@@ -488,7 +524,7 @@ class Build(Shown):
 
     @cached_property
     def _values(self) -> tuple[Value, ...]:
-        electrics = (self.head_unit, self.channels, self.unknown)
+        electrics = (self.converter, self.head_unit, self.channels, self.unknown)
         places = (self.locations, self.seats, self.feeds)
         parts = (self.vehicle, electrics, *places, self.faults)
         found: dict[str, Value] = {}

@@ -14,6 +14,7 @@ from conewright.job.document.parts import (
     Battery,
     Cable,
     Channel,
+    Converter,
     HeadUnit,
     Place,
     Restraint,
@@ -45,6 +46,7 @@ __all__ = [
     "Cable",
     "Cavity",
     "Channel",
+    "Converter",
     "Cover",
     "Document",
     "DriverSheet",
@@ -293,6 +295,9 @@ class Document(Table):
     wishes: Wishes = Field(Wishes(), description="What the owner asked for.")
     vehicle: Vehicle = Field(Vehicle(), description="The vehicle on the bench.")
     seats: tuple[Seat, ...] = Field((), alias="seat", description="Places to listen from.")
+    converter: Converter = Field(
+        Converter(), description="What stands between the vehicle's supply and the radio."
+    )
     head_unit: HeadUnit = Field(description="The radio.")
     channels: tuple[Channel, ...] = Field(
         alias="channel", min_length=1, description="The radio's output pairs."

@@ -35,11 +35,14 @@ __all__ = [
     "Cable",
     "Carried",
     "Channel",
+    "Converter",
     "HeadUnit",
     "Place",
     "Restraint",
     "Restraints",
+    "ReturnBy",
     "Seat",
+    "System",
     "Table",
     "Thermal",
     "Vehicle",
@@ -47,6 +50,8 @@ __all__ = [
 
 Place = tuple[Position, Position, Position]
 Restraint = Literal["none", "impact", "pressure", "unknown"]
+System = Literal["6 V", "12 V", "24 V"]
+ReturnBy = Literal["wire", "chassis", "shared"]
 Carried = Literal[
     "chimes",
     "wheel-buttons",
@@ -145,9 +150,47 @@ class Vehicle(Table):
     temperature: Temperature | None = Field(
         None, description="Air temperature in the cabin while listening [degC]."
     )
+    system: System | None = Field(
+        None, description="Nominal voltage of its supply system; 12 V where nobody says otherwise."
+    )
+    ground: Literal["negative", "positive"] | None = Field(
+        None,
+        description="Pole of the battery that the body is joined to; negative where nobody says "
+        "otherwise.",
+    )
     battery: Battery = Field(Battery(), description="The starter battery.")
     restraints: Restraints = Field(
         Restraints(), description="Restraint parts near doors and trims."
+    )
+
+
+class Converter(Table):
+    """What stands between the vehicle's supply and the radio; with none of its fields, none."""
+
+    kind: Literal["none", "step-down", "step-up", "isolated"] | None = Field(
+        None,
+        description="`step-down`: gives less than it takes. `step-up`: gives more. `isolated`: its "
+        "output shares no pole with its input, so that it may also give more. `none`: taken out. "
+        "Step-down where the other fields are given and this one is not.",
+    )
+    name: Text | None = Field(None, description="What it is called in the workshop.")
+    output: Voltage | None = Field(None, description="At its output, the radio on [V].")
+    rated_current: PositiveCurrent | None = Field(
+        None,
+        description="The most it gives for good, on its output side: what is printed there for "
+        "continuous use, not its peak [A].",
+    )
+    efficiency: Number | None = Field(
+        None, description="Power it gives over power it takes, 0 to 1, well loaded."
+    )
+    idle_current: Current | None = Field(
+        None,
+        description="What it takes by itself from the battery with the radio asleep; 0 mA where "
+        "the key switches its input [A].",
+    )
+    price: Money | None = Field(
+        None,
+        description="Price of it, in the currency of the job; a proposal that sets it buys one.",
     )
 
 
@@ -183,6 +226,22 @@ class HeadUnit(Table):
         None,
         description="`bridge`: both legs of a pair sit at about half the supply. `common-ground`: "
         "one leg is chassis.",
+    )
+    system: System | None = Field(
+        None,
+        description="Supply that the radio is made for; 12 V where nobody says otherwise. With a "
+        "new name or price in a proposal, that of the old radio holds no more.",
+    )
+    ground: Literal["negative", "positive", "either"] | None = Field(
+        None,
+        description="Pole that its case is joined to: `negative` as a rule, `either` where it can "
+        "be changed over. With a new name or price in a proposal, that of the old radio holds no "
+        "more.",
+    )
+    code: Literal["none", "at-hand", "missing"] | None = Field(
+        None,
+        description="Whether the radio asks for a code after the battery was off: `none` where it "
+        "does not, `at-hand` where somebody has written it down and tried it, `missing`.",
     )
     supply: Voltage | None = Field(
         None, description="At the radio plug, engine running, radio on [V]."
@@ -265,6 +324,12 @@ class Channel(Table):
         "In a proposal a minus put in, or left out, turns the leads of that driver over: one that "
         "was found reversed is put right by either.",
         examples=["door-fl | (4.7 uF + pillar-fl)"],
+    )
+    return_by: ReturnBy | None = Field(
+        None,
+        description="How its current comes back to the radio: `wire`, one of its own, open to the "
+        "chassis; `chassis`, through the body; `shared`, a wire that other channels use as well. "
+        "The last two are those of a common-ground radio and never meet a bridge output.",
     )
     gain: Gain | None = Field(
         None, description="Level of this channel against the others, fader and balance [dB]."

@@ -238,6 +238,12 @@ class Location(Table):
         "floor (axes of ISO 8855) [m]."
     )
     driver: Identifier = Field(description="The id of the driver fitted here.")
+    restraint: Literal["none", "impact", "pressure", "curtain", "unknown"] | None = Field(
+        None,
+        description="What of the restraint system was found at this very place by looking for it: "
+        "`none`, an `impact` or `pressure` sensor, a `curtain` bag behind the trim, or `unknown`. "
+        "Left out: what vehicle.restraints says.",
+    )
     own: Own = Field(
         Own(),
         description="What was measured of this very driver, over the sheet of its type: left and "

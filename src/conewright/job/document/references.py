@@ -27,7 +27,7 @@ __all__ = ["TARGET_LISTS", "TARGET_TABLES", "ids_of", "reference_problems"]
 TARGET_LISTS = tuple(
     name for name, each in LISTS.items() if each.told_by == ("id",) and name != "proposal"
 )
-TARGET_TABLES = ("head_unit", "vehicle")
+TARGET_TABLES = ("head_unit", "vehicle", "converter")
 RESERVED = (*TARGET_TABLES, "job", "wishes")
 SIDES = ("left", "right")
 ROWS = ("front", "rear")

@@ -83,11 +83,11 @@ class Feed(Table):
     """One supply cable, from the battery or a fuse box to the radio or an added amplifier."""
 
     id: Identifier = Field(description="Short name of the cable, like amplifier-feed.")
-    to: Literal["radio", "amplifier"] = Field(description="What it feeds.")
+    to: Literal["radio", "amplifier", "converter"] = Field(description="What it feeds.")
     current: PositiveCurrent | None = Field(
         None,
         description="The most it is asked for: the sum of an amplifier's own fuses; of the radio "
-        "computed where not given [A].",
+        "and of a converter computed where not given [A].",
     )
     fuse: PositiveCurrent | None = Field(
         None, description="Rating of the fuse at the source end [A]."

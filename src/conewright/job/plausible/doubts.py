@@ -8,6 +8,7 @@ from typing import Any
 from conewright.data_files import data_rows
 from conewright.job.document.paths import inside
 from conewright.job.plausible.ranges import Measured, Range, measured, path_of
+from conewright.job.plausible.volts import odd_supply
 from conewright.job.quantity.values import display
 
 __all__ = ["Doubt", "doubts_of"]
@@ -53,6 +54,9 @@ def doubts_of(raw: Mapping[str, Any]) -> list[Doubt]:
             found.setdefault(path, Doubt(path, str(each.written), told))
     for doubt in _odd_beside(raw, numbers):
         found.setdefault(doubt.path, doubt)
+    by_field = {each.range.field: (path, each) for path, each in reversed(numbers)}
+    for path, written, usual in odd_supply(raw, by_field):
+        found.setdefault(path, Doubt(path, written, usual))
     return [doubt for path, doubt in found.items() if path not in known]
 
 

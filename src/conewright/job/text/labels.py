@@ -45,7 +45,7 @@ Kind = Literal[
     "day", "reference", "seat",
 ]  # fmt: skip
 
-PAGED_TABLES = ("job", "wishes", "vehicle", "head_unit")
+PAGED_TABLES = ("job", "wishes", "vehicle", "converter", "head_unit")
 """Tables of a job that have a form of their own."""
 
 PAGED_LISTS = ("channel", "location", "driver", "seat")
@@ -110,6 +110,7 @@ def parts_of(job: Job) -> tuple[Part, ...]:
         "job": "The job",
         "wishes": "What the owner asked for",
         "vehicle": "The vehicle",
+        "converter": "Converter between vehicle and radio",
         "head_unit": job.head_unit.name,
     }
     return (

@@ -25,7 +25,8 @@ TRIED = 16
 
 _IDENTIFIER = re.compile(r"[A-Za-z][A-Za-z0-9_]*(-[A-Za-z0-9_]+)*")
 _DRIVER = ".driver"
-_OFFERED = ("location", "channel", "head_unit")
+_OFFERED = ("location", "channel", "head_unit", "converter")
+_TAKEN_OUT = "converter.kind"
 _NOT_OFFERED = ("name", "kind", "driver", "x", "y", "z")
 
 
@@ -128,7 +129,7 @@ def offered_fields(job: Job) -> list[tuple[str, str]]:
         for part in parts_of(job)
         if part.kind in _OFFERED
         for field in fields_of(part)
-        if field.path.rsplit(".", 1)[-1] not in _NOT_OFFERED
+        if field.path == _TAKEN_OUT or field.path.rsplit(".", 1)[-1] not in _NOT_OFFERED
     ]
 
 

@@ -88,7 +88,7 @@ def supply(build: Build, report: Report) -> SupplyPlan:
             planned.append(FeedPlan(cable, figures, said))
         else:
             refused.append((cable.id, " ".join(map(said_of_cable, said))))
-    to_radio = any(cable.to == "radio" for cable in build.feeds)
+    to_radio = any(cable.to in ("radio", "converter") for cable in build.feeds)
     return SupplyPlan(
         feeds=tuple(planned),
         refused=tuple(refused),

@@ -23,7 +23,7 @@ __all__ = ["template_sheets"]
 
 TITLE = "Templates"
 CAUTIONS = (
-    *("restraints-plan", "pressure-sensor", "curtain", "curtain-door"),
+    *("restraints-plan", "impact-sensor-plan", "pressure-sensor", "curtain", "curtain-door"),
     *("cutting", "edges", "defer"),
 )
 """Cautions that stand on the first page of the templates, by their ids."""

@@ -19,8 +19,11 @@ from conewright.phrases import listed
 from conewright.stages.common.changes import changes
 from conewright.stages.find.faults.chains import behind_capacitor, chains_of
 from conewright.stages.find.instruments.meter import Expectation, Meter
+from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from conewright.job.builds.state import Build, ChannelState
 
 __all__ = ["Proof", "Proofs", "State"]
@@ -34,6 +37,15 @@ OUTWARD, INWARD = "outward", "inward"
 WRONG = ("open", "low", "high", "unsteady")
 _LAST = re.compile(r",|;|\bthen\b")
 DIMENSIONS = {"V": "voltage", "ohm": "resistance"}
+
+OF_RADIO = ("battery", "switched", "amplifier", "antenna")
+"""Wires that have the radio's volts; the others come from the vehicle as they are."""
+
+HELD = (0.9, 1.1)
+"""Within this share of its usual volts a converter holds its output; common practice, no source."""
+
+USUAL_REST = 12.5
+"""What a 12 V battery reads at rest as a rule [V]; workshop experience, from memory."""
 
 DONE_TO_A_PAIR = (
     *("rewired", "turned", "new-driver", "wire-mended", "joint-renewed"),
@@ -95,16 +107,48 @@ class Proofs:
         row = next(
             row for row in data_rows("papers", "lead_proofs.csv") if row["function"] == function
         )
-        expected = row["expected"].format(rest_voltage=self._rest_voltage())
+        expected = row["expected"].format(rest_voltage=self._rest_voltage(function))
         state: State = "to read"
         if written is not None and row["low"]:
-            wanted = Expectation("", float(row["low"]), float(row["high"]), row["unit"])
-            state = _judged(written, wanted)
+            low, high = self._limits(function, row)
+            state = _judged(written, Expectation("", low, high, row["unit"]))
         return Proof(row["proof"], expected, written or "", state)
 
-    def _rest_voltage(self) -> str:
+    def _limits(self, function: str, row: Mapping[str, str]) -> tuple[float, float]:
+        """Ends between which a sound reading of a wire lies, in the unit of its row."""
+        ends = [float(row["low"]), float(row["high"])]
+        if self._behind(function):
+            ends = [share * self._build.head_unit.supply.si for share in HELD]
+        times = self._times(function) if row["unit"] == "V" else 1.0
+        low, high = sorted(times * end for end in ends)
+        return low, high
+
+    def title(self, function: str, words: str) -> str:
+        """Return what a wire is called, with the volts that are on it."""
+        sign = "−" if self._build.vehicle.ground == "positive" else "+"
+        behind = self._behind(function)
+        system = self._build.head_unit.system if behind else self._build.vehicle.system
+        return words.format(live=f"{sign}{system}")
+
+    def _behind(self, function: str) -> bool:
+        """Whether a wire is one of the radio's behind a converter, not one of the vehicle's."""
+        return self._build.converter is not None and function in OF_RADIO
+
+    def _times(self, function: str) -> float:
+        """Volts of a wire against the body over those on 12 V, body minus."""
+        sign = -1.0 if self._build.vehicle.ground == "positive" else 1.0
+        system = "12 V" if self._behind(function) else self._build.vehicle.system
+        return sign * float(system.split()[0]) / 12.0
+
+    def _rest_voltage(self, function: str) -> str:
+        times = self._times(function)
+        sign = "−" if times < 0.0 else ""
+        if self._behind(function):
+            return f"{sign}{number(self._build.head_unit.supply.si, 'V')}"
         rest = self._build.vehicle.battery.rest_voltage
-        return "about 12.5 V" if rest is None else plain_text(rest.quantity)
+        if rest is None:
+            return f"about {sign}{number(abs(USUAL_REST * times), 'V', most=1)}"
+        return f"{sign}{plain_text(rest.quantity)}"
 
     def _dated(self, said: str, channel: ChannelState, state: State) -> tuple[str, State]:
         """What was read before the work says nothing of a channel that it changes."""

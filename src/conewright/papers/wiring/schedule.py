@@ -14,7 +14,8 @@ from conewright.data_files import data_rows
 from conewright.job.builds.fills import plain_text
 from conewright.job.builds.state import Origin
 from conewright.papers.wiring.proofs import Proof, Proofs
-from conewright.stages.common.changes import as_found, planned_job
+from conewright.phrases import listed
+from conewright.stages.common.changes import as_found, pairs_of, planned_job
 from conewright.stages.common.nets import MINUS, PLUS, Joint, joints, parts_of
 from conewright.stages.find.faults.chains import chains_of
 
@@ -203,7 +204,7 @@ def _control(function: str, lead: Lead | None, job: Document, proofs: Proofs) ->
     return Conductor(
         group="supply",
         function=function,
-        title=row["title"],
+        title=proofs.title(function, row["title"]),
         sign="",
         pin=pin,
         pin_source=source,
@@ -268,6 +269,22 @@ def _notes(build: Build, job: Document) -> Iterator[str]:
             "This radio has common-ground outputs: − wires may share one return. Such a loom never "
             "meets a bridge output: that puts half the supply across the loudspeaker. New pairs, "
             "or an adapter that blocks d.c."
+        )
+    returned = [each.id for each in pairs_of(build) if each.return_by in ("chassis", "shared")]
+    if returned:
+        yield (
+            f"No wire of its own comes back from {listed(returned)}: none of them is joined to a "
+            "bridge output before one is laid."
+        )
+    if build.vehicle.ground == "positive":
+        yield (
+            "The body of this vehicle is battery plus: readings against bare metal are below zero, "
+            "and the fuse sits in the minus lead."
+        )
+    if build.converter is not None:
+        yield (
+            f"The radio hangs on a converter ({build.converter.name}): both its feeds come from "
+            "there, none from the vehicle's own wires."
         )
     if any(part.turned for channel in build.channels for part in parts_of(channel)):
         yield "Where a driver is turned round on purpose, its flag says so."

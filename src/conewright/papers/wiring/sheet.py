@@ -25,7 +25,16 @@ if TYPE_CHECKING:
 __all__ = ["wiring_data", "wiring_sheet"]
 
 TITLE = "Wiring"
-CAUTIONS = ("restraints-plan", "curtain", "battery", "floating", "shared-return", "fuse", "defer")
+CAUTIONS = (
+    "restraints-plan",
+    "impact-sensor-plan",
+    "curtain",
+    "battery",
+    "floating",
+    "shared-return",
+    "fuse",
+    "defer",
+)
 DIGITS = {"V": 2, "degC": 0, "short_circuit_current": 0, "short_circuit_ratio": 1}
 """Decimals of a cable's figures by name or unit; three significant digits otherwise."""
 

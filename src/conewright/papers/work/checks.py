@@ -16,7 +16,7 @@ from conewright.job.builds.fills import plain_text
 from conewright.job.builds.state import Build, ChannelState
 from conewright.papers.press.answers import Answers
 from conewright.physics.electrics.amplifier import clean_peak_voltage
-from conewright.stages.common.changes import changes
+from conewright.stages.common.changes import changes, pairs_of
 from conewright.stages.feed.supply_verdicts import fuse_in_words
 from conewright.stages.report.words import number
 from conewright.views.numbers import say
@@ -152,9 +152,11 @@ def _subjects(answers: Answers, row: dict[str, str]) -> Sequence[str]:
     build = answers.build
     if not CONDITIONS[row["when"]](build):
         return ()
-    if row["each"] == "channel":
-        known = [channel.id for channel in build.channels]
-        return [*known, *(channel.id for channel in build.unknown)]
+    if row["each"] in ("channel", "paired", "returned"):
+        by_chassis = {c.id for c in pairs_of(build) if c.return_by == "chassis"}
+        wanted = {"paired": lambda id: id not in by_chassis, "returned": by_chassis.__contains__}
+        fits = wanted.get(row["each"], lambda _: True)
+        return [channel.id for channel in pairs_of(build) if fits(channel.id)]
     if row["each"] == "seat":
         return [seat.id for seat in build.seats]
     if row["each"] == "place":
@@ -172,6 +174,8 @@ CONDITIONS: dict[str, Callable[[Build], bool]] = {
     "always": lambda _: True,
     "bridge": lambda build: build.head_unit.output == "bridge",
     "common-ground": lambda build: build.head_unit.output == "common-ground",
+    "converter": lambda build: build.converter is not None,
+    "positive": lambda build: build.vehicle.ground == "positive",
     "opens": lambda build: bool(changes(build).opened),
     "glazed": lambda build: bool(_glazed(build)),
 }
@@ -200,6 +204,10 @@ def _supply(answers: Answers, _: str) -> str:
 
 def _half_supply(answers: Answers, _: str) -> str:
     return number(answers.build.head_unit.supply.si / REGULATED, "V", most=1)
+
+
+def _battery_volts(answers: Answers, _: str) -> str:
+    return number(answers.build.vehicle.rest_voltage.si, "V")
 
 
 def _supply_current(answers: Answers, _: str) -> str | None:
@@ -263,6 +271,7 @@ EXPECTATIONS: dict[str, Callable[[Answers, str], str | None]] = {
     "open_volts": _open_volts,
     "supply": _supply,
     "half_supply": _half_supply,
+    "battery_volts": _battery_volts,
     "supply_current": _supply_current,
     "feed_drop": _feed_drop,
     "sleeping": _sleeping,

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from conewright.errors import BadInputError
-from conewright.job.builds.state import Build
+from conewright.job.builds.state import Build, LocationState
 from conewright.papers.press.answers import Answers
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
@@ -108,7 +108,7 @@ def places(build: Build) -> list[dict[str, str]]:
         {
             "channel": channel.id,
             "load": channel.load,
-            "names": "; ".join(build.location(place).name for place, _ in channel.polarity),
+            "names": "; ".join(_named(build.location(place)) for place, _ in channel.polarity),
         }
         for channel in build.channels
     ]
@@ -117,6 +117,22 @@ def places(build: Build) -> list[dict[str, str]]:
         for channel in build.unknown
     ]
     return known + unknown
+
+
+def _named(place: LocationState) -> str:
+    """Return the name of a place with what was found of restraint parts by looking there."""
+    if place.restraint is None:
+        return place.name
+    return f"{place.name} ({RESTRAINTS[place.restraint]})"
+
+
+RESTRAINTS = {
+    "none": "looked at: no restraint part",
+    "impact": "impact sensor",
+    "pressure": "pressure sensor",
+    "curtain": "curtain bag",
+    "unknown": "restraint parts unknown",
+}
 
 
 def _steps(

@@ -42,7 +42,8 @@ __all__ = [
 @dataclass(frozen=True, slots=True)
 class Changes:
     """What a build changes, by kind of change: ids of places; of channels for `rewired`,
-    `new-parts`, `relaid`, `wire-mended`, `joint-renewed` and `filtered`; of supply cables for
+    `new-parts`, `relaid`, `return-laid`, `wire-mended`, `joint-renewed` and `filtered`; of supply
+    cables for
     `recabled`, `fused` and `new-amplifier`; of the radio for what is done there or to the vehicle
     as a whole; of all of these for `battery-off`. `mended` has the kind of change by which each
     fault on a plan's list is mended, by fault@place.
@@ -107,6 +108,12 @@ def _at_channels(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
     return {
         "new-parts": tuple(channel.id for channel in build.channels if new_parts(channel, before)),
         "relaid": tuple(c.id for c in known if _length(c.cable) != _length(then[c.id].cable)),
+        "return-laid": tuple(
+            c.id
+            for c in known
+            if c.return_by == OF_ITS_OWN != then[c.id].return_by is not None
+            and _length(c.cable) == _length(then[c.id].cable)
+        ),
         "wire-mended": tuple(
             c.id
             for c in known
@@ -125,6 +132,7 @@ def _at_supply(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
     then = {cable.id: cable for cable in before.feeds}
     prices = {feed.id: feed.price for feed in build.job.feeds}
     new = another_radio(build.planned)
+    converted = _converter(build.job) != _converter(planned)
     cleaned = [_quantity(unit.feed_resistance) for unit in (build.head_unit, before.head_unit)]
     amplified = (FACTORY_AMPLIFIER in (job.head_unit.carries or ()) for job in (build.job, planned))
     return {
@@ -140,8 +148,12 @@ def _at_supply(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
             if feed.to == "amplifier" and feed.price != prices[feed.id]
         ),
         "new-radio": (HEAD_UNIT,) if new else (),
-        # A new radio's own feed is joined with it.
-        "joint-cleaned": (HEAD_UNIT,) if cleaned[0] != cleaned[1] and not new else (),
+        "new-converter": (CONVERTER,) if converted and build.converter is not None else (),
+        "converter-out": (CONVERTER,) if converted and build.converter is None else (),
+        # A new radio's own feed is joined with it, and so is that of a new converter.
+        "joint-cleaned": (HEAD_UNIT,)
+        if cleaned[0] != cleaned[1] and not new and not converted
+        else (),
         "bypassed": (HEAD_UNIT,) if [*amplified] == [True, False] else (),
     }
 
@@ -224,11 +236,15 @@ def moved_places(job: Document, planned: Document) -> frozenset[str]:
 
 BATTERY_OFF = (
     *("recabled", "fused", "new-amplifier", "new-radio", "joint-cleaned", "bypassed"),
+    *("new-converter", "converter-out"),
     *("radio-replaced", "feed-moved"),
 )
 """What is done with the battery off, besides behind a trim."""
 
 FACTORY_AMPLIFIER = "factory-amplifier"
+CONVERTER = "converter"
+OF_ITS_OWN = "wire"
+"""How the current of a channel comes back where a second wire runs to it."""
 
 PLACE_TESTS: dict[str, Callable[[LocationState, LocationState], bool]] = {
     "cuts": lambda now, then: _cut_for_driver(now, then) or _wider(now, then),
@@ -299,6 +315,14 @@ def _length(cable: CableState) -> tuple[object, ...]:
 def _played(channel: ChannelState) -> tuple[object, ...]:
     """What is set at the radio for one channel."""
     return _quantity(channel.gain), _quantity(channel.high_pass), channel.high_pass_slope
+
+
+def _converter(job: Document) -> tuple[object, ...]:
+    """Return what makes a converter another one."""
+    found = job.converter
+    if found.kind == "none" or not found.model_fields_set:
+        return ()
+    return found.kind, found.name, found.output, found.rated_current, found.price
 
 
 def _laid(cable: FeedState) -> tuple[object, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.job.builds.draws import Draws
-from conewright.job.builds.state import Build, HeadUnitState
+from conewright.job.builds.resolve_electrics import USUAL_SYSTEM
+from conewright.job.builds.state import Build, HeadUnitState, Value
+from conewright.job.builds.typical import typical
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.programme import (
     HARD_PROGRAMME,
@@ -21,6 +23,7 @@ from conewright.physics.basics.programme import (
 )
 from conewright.physics.electrics import amplifier
 from conewright.physics.electrics.conductor import level_loss
+from conewright.physics.electrics.converter import input_current, peak_current_within
 from conewright.stages.common.circuit import ChannelCircuit, Circuit, Solver
 from conewright.stages.common.damage import OPEN_FROM
 
@@ -29,14 +32,22 @@ __all__ = [
     "HARD",
     "HOTTEST_CHIP",
     "ChannelLoad",
+    "CleanPowers",
     "RadioLoad",
+    "asleep",
+    "besides",
     "lowest_borne",
     "overloaded",
     "radio_load",
+    "supply_limit",
+    "volts_over_usual",
 ]
 
 EASY, HARD = NORMAL_PROGRAMME, HARD_PROGRAMME
 """Mean power of loud and of hard-pressed programme over that of a sine that just clips."""
+
+LEAST_CURRENT = 1e-12
+"""Current that counts as one at all [A]."""
 
 HOTTEST_CHIP = 573.15
 """What would be hotter has long protected itself, or is dead; no figure goes beyond [K]."""
@@ -117,6 +128,23 @@ class ChannelLoad:
 
 
 @dataclass(frozen=True)
+class CleanPowers:
+    """Powers of the largest clean sine by channel [W].
+
+    Attributes:
+        alone: of a channel alone; a converter gives no more than it can.
+        together: all channels at once, the feed sagging; where a converter gives too little, every
+            channel is turned down by the same factor.
+        fed: the same where what feeds the radio gives whatever it is asked for.
+
+    """
+
+    alone: Mapping[str, FloatArray]
+    together: Mapping[str, FloatArray]
+    fed: Mapping[str, FloatArray]
+
+
+@dataclass(frozen=True)
 class RadioLoad:
     """The radio and all its channels; every array has one row a draw."""
 
@@ -170,11 +198,33 @@ class RadioLoad:
         by_volts = self.swing * supply / np.abs(load + self.clip_loss)
         return np.minimum(by_volts, self.draws(self.build.head_unit.peak_current))
 
-    def clean_power(self, channel: str, supply: FloatArray) -> FloatArray:
+    @cached_property
+    def clean_powers(self) -> CleanPowers:
         """Power of the largest clean sine that reaches the loudspeakers, cable taken off [W]."""
-        load = self.channels[channel]
-        beyond = np.real(load.working_load) - load.channel.cable_resistance
-        return 0.5 * self.peak_current(channel, supply) ** 2 * beyond
+        quiet = self.draws(self.build.head_unit.quiescent_current)
+        limit = supply_limit(self.build, self.draws)
+        most = peak_current_within(limit=limit, quiescent_current=quiet) / self.swing
+        alone = {name: self.peak_current(name, self.supply) for name in self.channels}
+        asked = sum(self._peaks_together[name] for name in self.live)
+        share = np.minimum(1.0, most / np.maximum(asked, LEAST_CURRENT))
+        return CleanPowers(
+            alone=self._powers({name: np.minimum(peak, most) for name, peak in alone.items()}),
+            together=self._powers({n: share * peak for n, peak in self._peaks_together.items()}),
+            fed=self._powers(self._peaks_together),
+        )
+
+    @cached_property
+    def _peaks_together(self) -> Mapping[str, FloatArray]:
+        """Peak currents with all channels at once and the feed sagging [A], by channel."""
+        return {name: self.peak_current(name, self.loaded_supply) for name in self.channels}
+
+    def _powers(self, peaks: Mapping[str, FloatArray]) -> Mapping[str, FloatArray]:
+        """Power of sines of some peak currents behind the cables [W], by channel."""
+        beyond = {
+            name: np.real(load.working_load) - load.channel.cable_resistance
+            for name, load in self.channels.items()
+        }
+        return {name: np.asarray(0.5 * peaks[name] ** 2 * ohms) for name, ohms in beyond.items()}
 
     @cached_property
     def clean_volts(self) -> FloatArray:
@@ -225,8 +275,8 @@ class RadioLoad:
 
     @cached_property
     def sine_supply_current(self) -> FloatArray:
-        """Mean supply current with a full sine on all channels [A]."""
-        peaks = sum(self.peak_current(name, self.loaded_supply) for name in self.live)
+        """Mean supply current that a full sine on all channels asks for [A]."""
+        peaks = sum(self._peaks_together[name] for name in self.live)
         quiet = self.draws(self.build.head_unit.quiescent_current)
         return np.asarray(
             amplifier.supply_current(
@@ -257,6 +307,55 @@ class RadioLoad:
 def radio_load(build: Build, solver: Solver) -> RadioLoad:
     """Solve a build for what its radio drives."""
     return solver.once(build, RadioLoad, lambda: _radio_load(build, solver))
+
+
+def supply_limit(build: Build, draws: Draws) -> FloatArray:
+    """Return the most mean current that its output chip is fed for good [A].
+
+    Inf without a converter; of one what the rest of the radio leaves.
+    """
+    if build.converter is None:
+        return np.full((1, 1), np.inf)
+    left = draws(build.converter.rated_current) - besides(build, draws)
+    return np.asarray(np.maximum(left, 0.0))
+
+
+def besides(build: Build, draws: Draws) -> FloatArray:
+    """Return what a radio behind a converter draws besides its output chip [A]."""
+    found = None if build.converter is None else build.converter.besides
+    return np.zeros((1, 1)) if found is None else draws(found)
+
+
+def asleep(build: Build, radio: FloatArray, drawn: Callable[[Value], FloatArray]) -> FloatArray:
+    """Return what a radio, and a converter before it, draw from the battery with the key out [A].
+
+    Args:
+        build: the build.
+        radio: what the radio draws at its plug [A].
+        drawn: gives the draws of a value.
+
+    """
+    converter = build.converter
+    if converter is None:
+        return radio
+    through = input_current(
+        output_voltage=drawn(build.head_unit.supply),
+        output_current=radio,
+        efficiency=drawn(converter.efficiency),
+        input_voltage=drawn(build.vehicle.rest_voltage),
+    )
+    return through + drawn(converter.idle_current)
+
+
+def volts_over_usual(build: Build) -> float:
+    """Return the volts that feed a radio over those of a usual 12 V vehicle [1]."""
+    if build.converter is None and build.vehicle.system == USUAL_SYSTEM:
+        return 1.0
+    usual = typical("system", USUAL_SYSTEM, "charging_voltage").quantity.value
+    if build.converter is not None:
+        return build.converter.output.si / usual
+    own = typical("system", build.vehicle.system, "charging_voltage").quantity.value
+    return own / usual
 
 
 def lowest_borne(radio: HeadUnitState, draws: Draws) -> FloatArray:

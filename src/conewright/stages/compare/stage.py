@@ -20,7 +20,7 @@ from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.compare.advice import Candidate, advice, advised
 from conewright.stages.compare.wishes import beyond, points, seat_that_counts
-from conewright.stages.compare.worth import Ends, risks
+from conewright.stages.compare.worth import Ends, dangers, risks
 from conewright.stages.feed.stage import feed_answer
 from conewright.stages.feed.supply import supply_cables
 from conewright.stages.find.faults.trade import in_owners_words
@@ -80,7 +80,7 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
         _seat_figures(answer, sounds[-1], sounds[0])
         _fit_figure(answer, build, reports[-1])
         _work_figures(answer, build, taken)
-        answer.verdicts.append(_worst(build, reports))
+        answer.verdicts.extend(_said_of(build, reports))
         _worth_verdicts(answer, candidate)
     _hearing(answer, sounds)
     said = [f'"{in_owners_words(each)}"' for each in job.about.complaints]
@@ -302,7 +302,18 @@ def _worst(build: Build, reports: Sequence[Report]) -> Verdict:
         ),
         key=lambda verdict: verdict.severity.rank,
     )
-    return worst.model_copy(update={"id": f"{build.id}.{worst.id}", "subject": build.id})
+    return _under(build, worst)
+
+
+def _said_of(build: Build, reports: Sequence[Report]) -> tuple[Verdict, ...]:
+    """The most severe verdict on a build, and everything said of fire and damage in it."""
+    worst = _worst(build, reports)
+    said = (_under(build, verdict) for verdict in dangers(reports))
+    return (worst, *(verdict for verdict in said if verdict.id != worst.id))
+
+
+def _under(build: Build, verdict: Verdict) -> Verdict:
+    return verdict.model_copy(update={"id": f"{build.id}.{verdict.id}", "subject": build.id})
 
 
 HEARING = ".hearing"

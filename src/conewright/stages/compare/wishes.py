@@ -35,10 +35,10 @@ KNOBS: Mapping[str, tuple[str, ...]] = {
     "ring": ("ring",),
     "cover": ("patched", "filmed"),
     "polarity": ("turned",),
-    "wiring": ("rewired",),
+    "wiring": ("rewired", "return-laid"),
     "capacitor": ("new-parts",),
     "high-pass": ("filtered",),
-    "radio": ("new-radio",),
+    "radio": ("new-radio", "new-converter", "converter-out"),
     "amplifier": ("new-amplifier",),
 }
 """What may be changed, by the kinds of change that it stands for."""

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from conewright.data_files import data_rows
 from conewright.job.builds.standing import cured
+from conewright.job.wildcards import matches
 from conewright.stages.common.changes import planned_job
 from conewright.stages.common.load import EASY, RadioLoad, overloaded
-from conewright.stages.find.faults.entries import LOW_LOAD
+from conewright.stages.find.faults.entries import LOW_LOAD, SAG
+from conewright.stages.find.odds.prior import starved_odds
 from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.report.data import Severity
 
@@ -19,9 +23,13 @@ if TYPE_CHECKING:
 
     from conewright.job.builds.state import Build
     from conewright.stages.find.faults.chains import Atom
-    from conewright.stages.report.data import Report
+    from conewright.stages.report.data import Report, Verdict
 
-__all__ = ["Ends", "risks"]
+__all__ = ["Ends", "dangers", "risks"]
+
+
+LIKELY_STARVED = 0.5
+"""A converter that is likelier than this to give too little ends no sagging supply."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +46,8 @@ class Ends:
             return False
         if atom.fault == LOW_LOAD:
             return atom.subject not in overloaded(self.load)
+        if atom.fault == SAG and starved_odds(self.load) > LIKELY_STARVED:
+            return False
         return cured(
             atom.fault,
             atom.subject,
@@ -46,6 +56,29 @@ class Ends:
             changed=planned_job(build),
             paths=build.planned,
         )
+
+
+def dangers(reports: Sequence[Report]) -> tuple[Verdict, ...]:
+    """Return what the stages say of fire and damage in a build, the warnings and the stops.
+
+    Args: reports: of feed, hear and fit.
+    """
+    return tuple(
+        verdict
+        for report in reports
+        for verdict in report.verdicts
+        if verdict.severity.rank >= Severity.WARN.rank and _is_danger(verdict)
+    )
+
+
+@cache
+def _dangers() -> tuple[str, ...]:
+    return tuple(row["verdict"] for row in data_rows("stages.compare", "dangers.csv"))
+
+
+def _is_danger(verdict: Verdict) -> bool:
+    name = verdict.id.removeprefix(f"{verdict.subject}.")
+    return any(matches(name, pattern) for pattern in _dangers())
 
 
 def risks(load: RadioLoad, reports: Sequence[Report], moved: Iterable[str]) -> tuple[str, ...]:

@@ -37,6 +37,10 @@ NAMES = {
     "inductor": ("current", "its current when pressed hard, rms"),
 }
 
+DRAWER = 5.0
+"""A resistor of more than this is none of those at hand, which burn in its place [W]; common
+practice, no source."""
+
 WASTES = 0.1
 """A resistor is spoken of from this share of its channel's power on."""
 
@@ -150,8 +154,10 @@ def component_figures(answer: Answer, load: RadioLoad) -> None:
                 kind=Kind.SHARE,
                 label=f"{title}: share of the channel's power that it turns into heat",
             )
-        # Of a part that was found there, its rating is no news; what a resistor wastes is.
-        if burden.kind == "resistor" or (burden.channel, burden.part.key) in new:
+        # Of a part that was found there, its rating is no news; what a resistor wastes is, and
+        # what no part bears.
+        bought = (burden.channel, burden.part.key) in new
+        if burden.kind == "resistor" or bought or burden.rating is None:
             _verdict(answer, burden)
 
 
@@ -234,6 +240,7 @@ def _verdict(answer: Answer, burden: PartBurden) -> None:
             said += f", {percent} % of the channel's power that no loudspeaker gets"
             ids.append(share.id)
         advice += ", open to the air, clear of foam, felt and trim" if wanted else ""
-    severity = Severity.NOTE if wanted else Severity.WARN
+    burns = wanted is None or (burden.kind == "resistor" and wanted.rating > DRAWER)
+    severity = Severity.WARN if burns else Severity.NOTE
     text = f"{burden.channel}: the {title} {said}; {advice}."
     answer.verdict(burden.channel, burden.name, severity, text, *ids)

@@ -12,6 +12,8 @@ from conewright.job.builds.state import Origin, Value
 from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import parse_quantity
 from conewright.physics.electrics.battery import SELF_DISCHARGE, SPENDABLE, days_to_no_start
+from conewright.stages.common.changes import as_found
+from conewright.stages.common.load import asleep
 from conewright.stages.find.faults.effects import size
 from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.samples import stratified
@@ -126,6 +128,9 @@ def _sleeping(build: Build, draws: Draws) -> _Sleeping:
             pass  # in words, or in a unit that is none of a current
         else:
             measured = apart(Value(REST, read, Origin.MEASURED, "the job"))
+            if build.converter is not None and as_found(build).converter is None:
+                own = draws(build.converter.idle_current)
+                return _Sleeping(measured + own, Origin.TYPICAL, "measured, and the new converter")
             return _Sleeping(measured, Origin.MEASURED, "measured")
     rest = apart(Value(REST, size(SLEEP, HEALTHY, "vehicle without radio"), Origin.TYPICAL, ""))
     drain = next((fault for fault in build.faults if fault.fault == DRAIN), None)
@@ -134,8 +139,9 @@ def _sleeping(build: Build, draws: Draws) -> _Sleeping:
         return _Sleeping(found, Origin.TYPICAL, "a usual vehicle, and the drain that was found")
     radio = build.head_unit.sleep_current
     usual = Value(RADIO, size(SLEEP, HEALTHY, "radio"), Origin.TYPICAL, "")
-    own = apart(usual) if radio is None else draws(radio)
-    return _Sleeping(rest + own, Origin.TYPICAL, "a usual vehicle, and the radio")
+    own = asleep(build, apart(usual) if radio is None else draws(radio), draws)
+    fitted = "the radio" if build.converter is None else "the radio behind its converter"
+    return _Sleeping(rest + own, Origin.TYPICAL, f"a usual vehicle, and {fitted}")
 
 
 def _ended(build: Build) -> bool:

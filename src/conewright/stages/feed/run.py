@@ -75,10 +75,10 @@ SHORT_RATIO = 6.0
 """A dead short must draw this many times the fuse; common practice, no source."""
 
 BATTERY_RESISTANCE, CHASSIS_RESISTANCE = 0.010, 0.004
-"""Of a starter battery, and of the way back through the body [ohm]; from memory."""
+"""Of a 12 V starter battery, and of the way back through the body [ohm]; from memory."""
 
-REST_VOLTAGE = 12.6
-"""Of a full 12 V battery [V]."""
+OF_12_V = 12.6
+"""A battery of other volts has as many cells more or less, each with its ohms [V]."""
 
 _GAUGES = (12, 10, 8, 6, 4, 2, 0)
 SIZES: tuple[float, ...] = tuple(
@@ -96,7 +96,9 @@ class Run:
 
     Attributes:
         area [m2], length one way [m], fuse [A], air where it lies [K], limit of the insulation [K],
-        volts of the battery at rest [V]; `standard`: with the ohms that the standard allows.
+        volts of what it hangs on, at rest [V], the battery's cells over those of a 12 V one,
+        length of the cable up to its fuse [m];
+        `standard`: with the ohms that the standard allows.
 
     """
 
@@ -109,6 +111,8 @@ class Run:
     limit: FloatArray
     by_cable: bool
     supply: FloatArray
+    cells: float = 1.0
+    unfused: float = 0.0
     standard: bool = False
 
     @cached_property
@@ -119,14 +123,18 @@ class Run:
     @cached_property
     def ohm_per_metre(self) -> FloatArray:
         """Of one conductor at 20 C [ohm/m]."""
-        clad = self.metal == "clad-aluminium"
-        metal = clad_aluminium_factor(conductivity=CLAD_CONDUCTIVITY) if clad else 1.0
         copper = (
             resistance_per_metre(area=self.area)
             if self.standard
             else np.asarray(COPPER_RESISTIVITY / self.area)
         )
-        return metal * copper
+        return self.ohms_over_copper * copper
+
+    @property
+    def ohms_over_copper(self) -> float:
+        """Of the metal [1]."""
+        clad = self.metal == "clad-aluminium"
+        return float(clad_aluminium_factor(conductivity=CLAD_CONDUCTIVITY)) if clad else 1.0
 
     @property
     def diameter(self) -> FloatArray:
@@ -164,13 +172,18 @@ class Run:
     def short_current(self) -> FloatArray:
         """Of a dead short at the far end, cable cold [A]."""
         back = 0.0 if self.by_cable else CHASSIS_RESISTANCE
-        loop = self.ways * self.length * self.ohm_per_metre + back + BATTERY_RESISTANCE
+        loop = self.ways * self.length * self.ohm_per_metre + back + self.battery_resistance
         return np.asarray(short_circuit_current(voltage=self.supply, resistance=loop))
+
+    @property
+    def battery_resistance(self) -> float:
+        """Of the battery [ohm]."""
+        return BATTERY_RESISTANCE * self.cells
 
     @property
     def near_short_current(self) -> FloatArray:
         """Of a dead short right behind the fuse [A]."""
-        loop = BATTERY_RESISTANCE + CHASSIS_RESISTANCE
+        loop = self.unfused * self.ohm_per_metre + self.battery_resistance + CHASSIS_RESISTANCE
         return np.asarray(short_circuit_current(voltage=self.supply, resistance=loop))
 
     @property
@@ -238,7 +251,7 @@ def run_of(cable: FeedState, build: Build, draws: Draws) -> Run | None:
     """Return a cable as it was written down; None where length, size or fuse was not."""
     if cable.length is None or cable.size is None or cable.fuse is None:
         return None
-    rest = build.vehicle.battery.rest_voltage
+    direct = build.converter is None or cable.to == "converter"
     return Run(
         area=draws(cable.size),
         length=draws(cable.length),
@@ -248,7 +261,9 @@ def run_of(cable: FeedState, build: Build, draws: Draws) -> Run | None:
         ambient=draws(cable.ambient),
         limit=draws(cable.insulation),
         by_cable=cable.return_by == "cable",
-        supply=np.full((1, 1), REST_VOLTAGE) if rest is None else draws(rest),
+        supply=draws(build.vehicle.rest_voltage if direct else build.head_unit.supply),
+        cells=typical("system", build.vehicle.system, "rest_voltage").quantity.value / OF_12_V,
+        unfused=0.0 if cable.fuse_distance is None else cable.fuse_distance.si,
     )
 
 

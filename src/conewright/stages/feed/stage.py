@@ -16,8 +16,14 @@ from conewright.stages.common.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.feed.components import component_figures
 from conewright.stages.feed.doubted_load import suspected_loads
 from conewright.stages.feed.drain import drain_figures, drain_verdict
+from conewright.stages.feed.hazards import hazard_verdicts
 from conewright.stages.feed.supply import supply_figures
 from conewright.stages.feed.supply_verdicts import supply_verdicts
+from conewright.stages.feed.systems import (
+    converter_figures,
+    converter_working,
+    system_verdicts,
+)
 from conewright.stages.feed.unwired import unwired_figures
 from conewright.stages.feed.verdicts import feed_verdicts, feed_working
 from conewright.stages.find.faults.told import finding_verdicts, reading_verdicts
@@ -71,6 +77,7 @@ def feed_answer(
     _channel_figures(answer, load)
     _location_figures(answer, load)
     _radio_figures(answer, load)
+    converter_figures(answer, load)
     supply_figures(answer, load)
     drain_figures(answer)
     if against is not None:
@@ -78,9 +85,12 @@ def feed_answer(
     if whole:
         _curves(answer, solver if at is None else Solver(solver.draws, at))
     feed_working(answer, load)
+    converter_working(answer, load)
     finding_verdicts(answer)
     reading_verdicts(answer)
     feed_verdicts(answer, load)
+    system_verdicts(answer, load)
+    hazard_verdicts(answer)
     supply_verdicts(answer, load)
     drain_verdict(answer)
     unwired_figures(answer, load)
@@ -101,7 +111,7 @@ def _headlines(load: RadioLoad) -> dict[str, FloatArray]:
     hardest = min(load.live, key=lambda name: float(load.live[name].minimum_impedance[0, 0]))
     return {
         f"{hardest}.minimum_impedance": load.live[hardest].minimum_impedance,
-        f"{hardest}.clean_power": load.clean_power(hardest, load.supply),
+        f"{hardest}.clean_power": load.clean_powers.alone[hardest],
         **heat,
     }
 
@@ -126,7 +136,7 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
             text=None if channel.conducts else "open",
             origin=Origin.MEASURED if _was_read(answer, name) else None,
         )
-        alone, together = (load.clean_power(name, v) for v in (load.supply, load.loaded_supply))
+        alone, together = load.clean_powers.alone[name], load.clean_powers.together[name]
         for figure, values, unit, label in (
             ("equivalent_resistance", channel.equivalent_resistance, "ohm", SAME_CURRENT),
             ("power_resistance", channel.power_resistance, "ohm", SAME_POWER),
@@ -171,7 +181,7 @@ def _location_figures(answer: Answer, load: RadioLoad) -> None:
         answer.figure(
             name,
             "clean_power",
-            0.0 if idle else share * load.clean_power(location.channel, load.supply),
+            0.0 if idle else share * load.clean_powers.alone[location.channel],
             unit="W",
             label="its share of the channel's largest clean sine",
         )
@@ -243,7 +253,7 @@ def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
         answer.figure(
             name,
             "clean_power_change",
-            _decibels(load.clean_power(name, load.supply), before.clean_power(name, before.supply)),
+            _decibels(load.clean_powers.alone[name], before.clean_powers.alone[name]),
             unit="dB",
             kind=Kind.CHANGE,
             label="change of the largest clean sine",

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from conewright.job.builds.state import Origin
+from conewright.job.builds.typical import typical
 from conewright.job.quantity.units import to_unit
 from conewright.phrases import listed
 from conewright.physics.electrics.conductor import COPPER_COEFFICIENT, REFERENCE_TEMPERATURE
 from conewright.physics.electrics.fuse import TRIPPING_RATIO, fuses, next_fuse
 from conewright.stages.common.load import EASY
 from conewright.stages.feed.run import (
-    BATTERY_RESISTANCE,
     CHASSIS_RESISTANCE,
     TRANSFER,
     Run,
@@ -27,6 +27,7 @@ from conewright.stages.feed.run import (
     run_of,
     usual_air,
 )
+from conewright.stages.feed.systems import drawn_input
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
@@ -80,7 +81,20 @@ def _supply_cable(cable: FeedState, load: RadioLoad) -> SupplyCable:
     if cable.to == "radio":
         asked = load.sine_supply_current if given is None else given
         return SupplyCable(cable, run, asked, load.supply_current(EASY))
+    if cable.to == "converter":
+        asked, music = _to_converter(load)
+        return SupplyCable(cable, run, asked if given is None else given, music)
     return SupplyCable(cable, run, given, None if given is None else MUSIC_SHARE * given)
+
+
+def _to_converter(load: RadioLoad) -> tuple[FloatArray, FloatArray]:
+    """Current at most and with loud music on the battery's side of a converter [A]."""
+    if load.build.converter is None:
+        return load.sine_supply_current, load.supply_current(EASY)
+    return (
+        drawn_input(load, load.sine_supply_current),
+        drawn_input(load, load.supply_current(EASY)),
+    )
 
 
 # --- Figures ------------------------------------------------------------------------------------
@@ -98,18 +112,20 @@ def supply_figures(answer: Answer, load: RadioLoad) -> None:
 
 def _radio_fuse(answer: Answer) -> None:
     sine = answer["head_unit.supply_current_sine"]
+    usual = typical("head_unit", answer.build.head_unit.output, "fuse").quantity.value
+    least = max(answer.value(sine.id), usual)
     rating: float | None = None
     text = f"more than the largest of the table holds, {fuses()[-1].rating:g} A"
-    if answer.value(sine.id) <= fuses()[-1].rating:
-        fuse = next_fuse(least=answer.value(sine.id))
+    if least <= fuses()[-1].rating:
+        fuse = next_fuse(least=least)
         rating, text = fuse.rating, fuse.colour
     answer.figure(
         "head_unit",
         "fuse",
         rating,
         unit="A",
-        label="smallest fuse that holds a full sine on all channels",
-        origin=sine.origin,
+        label="smallest usual fuse of a radio that holds a full sine on all channels",
+        origin=Origin.TYPICAL if least == usual else sine.origin,
         text=text or None,
     )
 
@@ -325,7 +341,7 @@ def _working(answer: Answer, cable: FeedState, run: Run) -> None:
         " out and back" if run.by_cable else ""
     )
     body = 0.0 if run.by_cable else 1e3 * CHASSIS_RESISTANCE
-    loop = f"Rbody {number(body)} mohm, Rbattery {number(1e3 * BATTERY_RESISTANCE)} mohm"
+    loop = f"Rbody {number(body)} mohm, Rbattery {number(1e3 * run.battery_resistance)} mohm"
     heat = f"Joule heat against what leaves the surface, h common practice; {METAL_SOURCE}"
 
     def work(name: str, formula: str, numbers: str, source: str, *inputs: str) -> None:

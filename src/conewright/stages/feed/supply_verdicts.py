@@ -38,6 +38,11 @@ MOST_LOST = 0.3
 
 CHARRED = CELSIUS + 200.0
 
+BEHIND_CONVERTER = (
+    "it lies behind the converter, which gives a short no more than its own limit: a fuse here may "
+    "hold, and the one before the converter is what ends a fault in it."
+)
+
 WANTED = {
     "length": "the way along its route",
     "size": "the metal's cross-section",
@@ -48,8 +53,9 @@ WANTED = {
 def supply_verdicts(answer: Answer, load: RadioLoad) -> None:
     """Say of every cable whether its fuse protects it, and what else there is to mind."""
     filled = frozenset(fill.path for fill in load.build.fills)
+    behind = load.build.converter is not None
     for cable in supply_cables(load):
-        for name, severity, text, *figures in _said(cable, filled):
+        for name, severity, text, *figures in _said(cable, filled, behind=behind):
             ids = (f"{cable.state.id}.{figure}" for figure in figures)
             answer.verdict(cable.state.id, name, severity, f"{cable.state.id}: {text}", *ids)
 
@@ -58,7 +64,7 @@ Said = tuple[str, Severity, str, *tuple[str, ...]]
 """Name of a verdict, how much it matters, its words, names of the figures behind it."""
 
 
-def _said(cable: SupplyCable, filled: frozenset[str]) -> Iterator[Said]:
+def _said(cable: SupplyCable, filled: frozenset[str], *, behind: bool) -> Iterator[Said]:
     unfused = _unfused(cable.state)
     if unfused:
         yield "fuse", Severity.STOP, unfused, "fuse", "fuse_distance"
@@ -68,6 +74,8 @@ def _said(cable: SupplyCable, filled: frozenset[str]) -> Iterator[Said]:
         yield from _protection(cable.run, fused=not unfused)
         yield from _asked(cable, cable.run)
         yield from _lie(cable.run)
+    if behind and cable.state.to == "radio":
+        yield "behind", Severity.NOTE, BEHIND_CONVERTER
     if taken := "; ".join(_taken(cable.state, filled)):
         yield "taken", Severity.NOTE, f"{taken}."
 
@@ -105,7 +113,7 @@ def _missing(cable: SupplyCable) -> str:
 
 def _protection(run: Run, *, fused: bool) -> Iterator[Said]:
     """Yield whether the fuse protects the cable that lies behind it."""
-    stops = list(_stops(run))
+    stops = [] if protection(run).safe else list(_stops(run))
     behind = ("conductor_temperature", "conductor_temperature_bundled", "short_circuit_current")
     if stops:
         text = " ".join((*stops, _nearest(run)))
@@ -124,6 +132,8 @@ def _stops(run: Run) -> Iterator[str]:
     """Yield every way in which the fuse does not protect the cable."""
     failing = protection(run)
     fuse, limit = central(run.fuse), number(central(run.limit) - CELSIUS, "degC")
+    if run.metal == "clad-aluminium":
+        yield f"It is clad aluminium, {run.ohms_over_copper:.3g} times the ohms of copper."
     if failing.too_hot:
         hot = _degrees(run.at_most.temperature(run.fuse))
         yield f"It gets {hot} under {fuse:g} A for good, its insulation is for {limit}."

@@ -5,7 +5,6 @@ from __future__ import annotations
 from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import format_quantity
 from conewright.phrases import listed
-from conewright.stages.common.changes import as_found
 from conewright.stages.common.load import HOTTEST_CHIP, RadioLoad
 from conewright.stages.common.together import opposed_twins
 from conewright.stages.report.assembly import Answer
@@ -17,9 +16,6 @@ __all__ = ["feed_verdicts", "feed_working"]
 CLEARLY_OVER = 1.1
 """A loudspeaker is warned of when its power exceeds what it bears by this factor."""
 
-SUPPLY = (10.5, 16.0)
-"""Supply that a 12 V system may have [V] (ISO 16750-2:2010, table 1, code D)."""
-
 LOSSY_CABLE = 1.0
 """A cable is spoken of when it costs more than this [dB]."""
 
@@ -29,11 +25,9 @@ def feed_verdicts(answer: Answer, load: RadioLoad) -> None:
     for name in load.live:
         _load_verdict(answer, load, name)
         _cable_verdict(answer, name)
-    _supply_verdict(answer, load)
     _heat_verdict(answer)
     _power_verdicts(answer, load)
     _polarity_verdicts(answer, load)
-    _return_verdict(answer)
     answer.sentence = _sentence(answer, load)
 
 
@@ -147,26 +141,6 @@ def _cable_verdict(answer: Answer, name: str) -> None:
         )
 
 
-def _supply_verdict(answer: Answer, load: RadioLoad) -> None:
-    """Refuse a supply that no 12 V radio is made for (ISO 16750-2:2010, code D: 10.5 to 16 V)."""
-    volts = load.build.head_unit.supply.si
-    if SUPPLY[0] <= volts <= SUPPLY[1]:
-        return
-    advice = (
-        "a 24 V vehicle feeds a car radio through a converter, whose current limit is the limit of "
-        "its power"
-        if volts > SUPPLY[1]
-        else "look at battery, alternator and feed first; a 6 V vehicle takes no car radio"
-    )
-    answer.verdict(
-        "head_unit",
-        "supply",
-        Severity.STOP,
-        f"A supply of {number(volts, 'V')} is outside what a 12 V radio is made for "
-        f"({number(SUPPLY[0])} to {number(SUPPLY[1], 'V')}): {advice}.",
-    )
-
-
 def _heat_verdict(answer: Answer) -> None:
     easy, hard = answer["head_unit.chip_temperature"], answer["head_unit.chip_temperature_hard"]
     limit = answer.value("head_unit.chip_limit")
@@ -229,21 +203,6 @@ def _polarity_verdicts(answer: Answer, load: RadioLoad) -> None:
                 f"{turned} is connected the other way round than {upright}: one pushes while the "
                 "other pulls. Swap its two wires.",
             )
-
-
-def _return_verdict(answer: Answer) -> None:
-    """Warn of a bridge radio on the loom of a common-ground one."""
-    found = as_found(answer.build).head_unit.output
-    if answer.build.head_unit.output == "bridge" != found:
-        answer.verdict(
-            "head_unit",
-            "shared-return",
-            Severity.WARN,
-            "The loom was made for common-ground outputs: its − wires may share one return or sit "
-            "on the chassis, and a bridge output would put half the supply across the "
-            "loudspeakers. Prove first, radio unplugged, that each leg is open to the chassis and "
-            "to every other pair; else lay new pairs, or block d.c. with an adapter.",
-        )
 
 
 def _sentence(answer: Answer, load: RadioLoad) -> str:

@@ -18,12 +18,14 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.programme import programme_weights
 from conewright.stages.common.circuit import ChannelCircuit, Circuit
 from conewright.stages.common.damage import clean_travel
+from conewright.stages.common.load import supply_limit
 
 __all__ = [
     "LIMITS",
     "PEAK_TO_RMS",
     "Ceiling",
     "clean_ceiling",
+    "fed_too_little",
     "programme_ceiling",
     "radio_ceiling",
 ]
@@ -34,6 +36,12 @@ LIMITS = ("volts", "amps", "travel", "heat")
 PEAK_TO_RMS = 4.0
 """Peak of the test programme over its rms value: 12 dB, which is one eighth of the power of a sine
 of the same peak."""
+
+LEAST_CURRENT = 1e-12
+"""Mean current for each volt that counts as one at all [A/V]."""
+
+LEAST_LEFT = 1e-3
+"""Mean current that a converter leaves the outputs at least: next to nothing is heard [A]."""
 
 UNBOUND = 1e12
 """Times the ceiling of what plays: no bound, and still a number."""
@@ -54,7 +62,9 @@ def radio_ceiling(
 
     Volts: E sqrt2 |g| = (Vs - sag) k with k = swing |Z + Ro| / |Z + Rclip|, where all channels play
     at once and sag = Rfeed (2/pi) sqrt2 E sum |g| / |Z + Ro| is the mean current of class-AB
-    bridges through the feed. Amps: E sqrt2 |g| / |Z + Ro| = Ipeak.
+    bridges through the feed. Amps: E sqrt2 |g| / |Z + Ro| = Ipeak, or, where a converter feeds the
+    radio, the EMF at which that mean current and the quiescent one reach what it gives for good:
+    what it stores is spent long before the half of a bass note is over.
     """
     radio = build.head_unit
     supply, feed = draws(radio.supply), draws(radio.feed_resistance)
@@ -62,7 +72,11 @@ def radio_ceiling(
     swing = 1.0 if radio.output == "bridge" else 0.5
     demand = {name: _peak_current_per_volt(channel) for name, channel in circuit.channels.items()}
     drawn = (np.where(circuit.channels[n].idle, 0.0, each) for n, each in demand.items())
-    sag = feed * (2 / np.pi) * swing * sum(drawn)
+    mean = (2 / np.pi) * swing * sum(drawn)
+    sag = feed * mean
+    quiet, limit = draws(radio.quiescent_current), supply_limit(build, draws)
+    # Where nothing plays nothing is drawn.
+    fed = np.maximum(limit - quiet, LEAST_LEFT) / np.maximum(mean, LEAST_CURRENT)
     volts, amps = {}, {}
     for name, channel in circuit.channels.items():
         gain = np.sqrt(2) * np.abs(channel.settings)
@@ -72,8 +86,16 @@ def radio_ceiling(
         # What does not play clips unheard.
         heard = np.where(channel.idle, UNBOUND, 1.0)
         volts[name] = supply * reach / (gain + reach * sag) * heard
-        amps[name] = peak_current / demand[name] * heard
+        amps[name] = np.minimum(peak_current / demand[name], fed) * heard
     return volts, amps
+
+
+def fed_too_little(build: Build, circuit: Circuit, draws: Draws) -> bool:
+    """Whether a converter's current ends before the outputs' own, central values."""
+    radio, playing = build.head_unit, sum(not each.idle[0, 0] for each in circuit.channels.values())
+    swing = 1.0 if radio.output == "bridge" else 0.5
+    own = 2 / np.pi * swing * playing * radio.peak_current.si + radio.quiescent_current.si
+    return bool(supply_limit(build, draws)[0, 0] < own)
 
 
 def clean_ceiling(build: Build, circuit: Circuit, hot: Circuit, draws: Draws) -> Ceiling:

@@ -21,6 +21,7 @@ from conewright.stages.hear.ceiling import (
     LIMITS,
     Ceiling,
     clean_ceiling,
+    fed_too_little,
     programme_ceiling,
     radio_ceiling,
 )
@@ -112,7 +113,11 @@ class SeatSound:
     @property
     def programme_limit(self) -> str:
         """What ends the loudest clean programme, central values."""
-        return LIMITS[int(np.ravel(self.sound.programme.binding)[0])]
+        limit = LIMITS[int(np.ravel(self.sound.programme.binding)[0])]
+        sound = self.sound
+        if limit == "amps" and fed_too_little(sound.build, sound.circuit, sound.draws):
+            return "the converter's amps"
+        return limit
 
     def binding(self) -> tuple[str, ...]:
         """Words for what binds at each frequency, central values."""

@@ -63,12 +63,15 @@ def _typical_price(sheet: DriverSheet) -> dict[str, str] | None:
 
 
 def new_units(planned: Document, changed: Changes) -> Iterator[Line]:
-    """Yield the radio and the amplifiers that a plan buys, at the job's price or a typical one."""
+    """Yield radio, converter and amplifiers that a plan buys, at the job's or a typical price."""
     for place in changed.at("new-radio"):
         title, price = f"radio: {planned.head_unit.name}", planned.head_unit.price
         yield _unit(place, title, price)
     for place in changed.at("radio-replaced"):
         yield _unit(place, f"replacement for the radio: {planned.head_unit.name}", None)
+    for item in changed.at("new-converter"):
+        name = planned.converter.name or "between vehicle and radio"
+        yield _unit(item, f"converter: {name}", planned.converter.price)
     prices = {feed.id: feed.price for feed in planned.feeds}
     for cable in changed.at("new-amplifier"):
         yield _unit("amplifier", f"amplifier on {cable}", prices[cable])
@@ -102,6 +105,8 @@ def fuses_and_cables(build: Build, before: Build, changed: Changes) -> Iterator[
     channels = {channel.id: channel.cable for channel in pairs_of(build)}
     for name in changed.at("relaid"):
         yield from _pair(channels[name], name)
+    for name in changed.at("return-laid"):
+        yield from _pair(channels[name], name, conductors=1)
     for channel in build.channels:
         if channel.id in changed.at("new-parts"):
             for part in new_parts(channel, before):
@@ -125,12 +130,13 @@ def _fuse(cable: FeedState, item: str) -> Line:
     return material(item, 1, cable.id, title=f"{rating}{words}")
 
 
-def _pair(cable: CableState, channel: str) -> Iterator[Line]:
-    """Yield a loudspeaker cable of two conductors; none where its length is not written."""
+def _pair(cable: CableState, channel: str, *, conductors: int = 2) -> Iterator[Line]:
+    """Yield a loudspeaker cable, or one wire of it; none where its length is not written."""
     if cable.length is None or cable.size is None:
         return
-    title = f"{plain_text(cable.size.quantity)} loudspeaker cable"
-    metal = 2 * SQUARE_MM * cable.size.si
+    words = "loudspeaker cable" if conductors > 1 else "wire, the second of its pair"
+    title = f"{plain_text(cable.size.quantity)} {words}"
+    metal = conductors * SQUARE_MM * cable.size.si
     yield material("cable", cable.length.si, channel, title=title, times=metal)
 
 

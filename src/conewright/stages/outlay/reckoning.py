@@ -297,5 +297,12 @@ def _unpriced(
     for cable in build.feeds:
         if cable.id in changed.at("recabled") and None in (cable.length, cable.size):
             yield f"the cable {cable.id}: give feed[{cable.id}].length and size"
+    if (planned.vehicle.system, planned.vehicle.ground) != (
+        build.job.vehicle.system,
+        build.job.vehicle.ground,
+    ):
+        written = () if build.proposal is None else build.job.proposal(build.proposal)
+        if getattr(written, "extra_cost", None) is None:
+            yield "the vehicle changed over to another supply: give extra_cost and hours"
     if build.job.about.hour_rate is None and hours != NOTHING:
         yield "the work: give job.hour_rate"

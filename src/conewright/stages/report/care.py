@@ -6,7 +6,7 @@ gives a restraint procedure or a waiting time.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -18,7 +18,7 @@ from conewright.stages.report.data import Caution, Severity, Verdict
 
 __all__ = [
     "cautions_for",
-    "opening_gate",
+    "reading_gate",
     "restraint_gate",
 ]
 
@@ -57,11 +57,6 @@ def restraint_gate(build: Build) -> tuple[Verdict, ...]:
         At most one verdict for door sensors and one for curtains, with `vehicle` as subject.
 
     """
-    return opening_gate(build, opened_places(build))
-
-
-def opening_gate(build: Build, opened: Sequence[LocationState]) -> tuple[Verdict, ...]:
-    """Return what stands between the opening of some places and the restraint parts in them."""
     return tuple(
         Verdict(
             id=f"vehicle.{gate.part}",
@@ -69,10 +64,44 @@ def opening_gate(build: Build, opened: Sequence[LocationState]) -> tuple[Verdict
             severity=gate.severity,
             text=gate.text.format(places=listed([place.name for place in places])),
         )
-        for gate in _gates()
-        if _state(build, gate.part) == gate.state
-        and (places := [place for place in opened if place.kind in gate.kinds])
+        for gate, places in _standing(build, opened_places(build))
     )
+
+
+def reading_gate(build: Build, closed: Sequence[LocationState]) -> tuple[Verdict, ...]:
+    """Return what is said of restraint parts before places are opened for a reading."""
+    said = [
+        gate.reading.format(places=listed([place.name for place in places]))
+        for gate, places in _standing(build, closed)
+        if gate.reading
+    ]
+    if not said:
+        return ()
+    return (
+        Verdict(
+            id="vehicle.before-opening",
+            subject="vehicle",
+            severity=Severity.WARN,
+            text=" ".join(said),
+        ),
+    )
+
+
+def _standing(
+    build: Build, opened: Sequence[LocationState]
+) -> Iterator[tuple[_Gate, list[LocationState]]]:
+    """Yield the gates that stand, each with the places that it stands before.
+
+    What was found at a place by looking there goes before what is said of the whole vehicle.
+    """
+    for gate in _gates():
+        places = [
+            place
+            for place in opened
+            if place.kind in gate.kinds and _state(build, gate.part, place) == gate.state
+        ]
+        if places:
+            yield gate, places
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +118,7 @@ class _Rule:
             build=build,
             present=tuple(place for place in build.locations if self._covers(place)),
             opened=tuple(place for place in opened if self._covers(place)),
+            opens="opens" in self.when,
         )
         return all(CONDITIONS[word](case) for word in self.when)
 
@@ -103,6 +133,7 @@ class _Gate:
     kinds: frozenset[str]
     severity: Severity
     text: str
+    reading: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +143,19 @@ class _Case:
     build: Build
     present: tuple[LocationState, ...]
     opened: tuple[LocationState, ...]
+    opens: bool
+
+    def sensors(self, *states: str) -> bool:
+        """Whether a door sensor is in one of some states at a place that the rule is about."""
+        return self._any("door_sensor", states)
+
+    def curtains(self, *states: str) -> bool:
+        """Whether a curtain bag is in one of some states at a place that the rule is about."""
+        return self._any("curtain", states)
+
+    def _any(self, part: str, states: tuple[str, ...]) -> bool:
+        places = self.opened if self.opens else self.present
+        return any(_state(self.build, part, place) in states for place in places)
 
 
 def _new_driver(case: _Case) -> bool:
@@ -129,12 +173,15 @@ CONDITIONS: dict[str, Callable[[_Case], bool]] = {
     "battery-off": lambda case: bool(changes(case.build).by_kind["battery-off"]),
     "cuts": _cuts,
     "new-driver": _new_driver,
-    "sensor-possible": lambda case: case.build.vehicle.door_sensor != "none",
-    "sensor-pressure": lambda case: case.build.vehicle.door_sensor == "pressure",
-    "curtain-possible": lambda case: case.build.vehicle.curtain != "none",
+    "sensor-unknown": lambda case: case.sensors("unknown"),
+    "sensor-impact": lambda case: case.sensors("impact"),
+    "sensor-pressure": lambda case: case.sensors("pressure"),
+    "curtain-possible": lambda case: case.curtains("fitted", "unknown"),
     "restraint-possible": lambda case: (
-        {case.build.vehicle.door_sensor, case.build.vehicle.curtain} != {"none"}
+        case.sensors("unknown", "impact", "pressure") or case.curtains("fitted", "unknown")
     ),
+    "code-at-hand": lambda case: _code(case.build) == "at-hand",
+    "code-missing": lambda case: _code(case.build) == "missing",
     "bridge": lambda case: case.build.head_unit.output == "bridge",
     "common-ground": lambda case: (
         "common-ground" in {case.build.head_unit.output, as_found(case.build).head_unit.output}
@@ -167,14 +214,30 @@ def _gates() -> tuple[_Gate, ...]:
             kinds=frozenset(row["kinds"].split()),
             severity=Severity(row["severity"]),
             text=row["text"],
+            reading=row["reading"],
         )
         for row in data_rows("stages.report", "restraints.csv")
     )
 
 
-def _state(build: Build, part: str) -> str:
-    """What is known of a restraint part; any curtain that is fitted counts as `fitted`."""
+SENSORS = ("none", "impact", "pressure", "unknown")
+
+
+def _state(build: Build, part: str, place: LocationState) -> str:
+    """What is known of a restraint part at a place; any curtain that is fitted counts as `fitted`.
+
+    What was found at the place itself counts; a curtain that was found in a door says nothing of a
+    sensor there, nor a sensor of a curtain.
+    """
+    found = place.restraint
     if part == "door_sensor":
-        return build.vehicle.door_sensor
-    curtain = build.vehicle.curtain
+        return found if found in SENSORS else build.vehicle.door_sensor
+    if found in ("none", "unknown"):
+        return found
+    curtain = "curtain" if found == "curtain" else build.vehicle.curtain
     return curtain if curtain in {"none", "unknown"} else "fitted"
+
+
+def _code(build: Build) -> str | None:
+    """Return whether the radio that stays in the vehicle asks for a code; None where none stays."""
+    return None if changes(build).at("new-radio") else build.job.head_unit.code

@@ -21,6 +21,7 @@ from conewright.stages.report.data import Caution
 __all__ = [
     "FAULT_IDS",
     "LOW_LOAD",
+    "SAG",
     "TEST_IDS",
     "Access",
     "Answer",
@@ -41,7 +42,7 @@ __all__ = [
     "parse_topologies",
 ]
 
-LOW_LOAD = "load-too-low"
+LOW_LOAD, SAG = "load-too-low", "supply-sag"
 """Follows from the load that is written down, and is no state of a part."""
 
 FAULT_IDS = (

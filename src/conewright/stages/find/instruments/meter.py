@@ -39,6 +39,8 @@ METER_TESTS = (
 OPEN_SLIPS_ABOUT = 1000.0
 """Middle of what slips of the hand read where a sound vehicle reads open [ohm]; assumed."""
 
+RETURNS_BY_CHASSIS = "near 0 ohm on its −, which comes back through the body; open on its +"
+
 # What a reading is said in: unit, and how many of it make one of the SI.
 SHOWN = {"leg-bias": "V", "pair-offset": "V", "feed-drop": "V", "sleep-current": "mA"}
 SCALES = {"ohm": 1.0, "V": 1.0, "mA": 1e3}
@@ -92,6 +94,8 @@ class Meter:
         """
         normal = self.predict(test, subject, (), chain).normal
         unit = SHOWN.get(test, "ohm")
+        if test == LEG and chain.channel is not None and chain.channel.return_by == "chassis":
+            return Expectation(RETURNS_BY_CHASSIS, 0.0, inf, unit)
         if normal is None:
             return Expectation("open", inf, inf, unit)
         low, high = (float(end) * SCALES[unit] for end in (max(normal[0], 0.0), normal[1]))
@@ -189,7 +193,7 @@ class Meter:
             if chain.channel is None:
                 raise BadInputError(f"{PAIR} is read at a channel, not at {subject}")
             return self._bench.pair(chain.channel, shown)
-        return self._bench.value(test, shown)
+        return self._bench.value(test, shown, chain.channel)
 
 
 def _middle(low: float, high: float) -> float:

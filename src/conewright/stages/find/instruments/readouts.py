@@ -29,6 +29,7 @@ from conewright.physics.drivers.coil import resistance_at
 from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.physics.electrics.wiring import fold_resistance
 from conewright.stages.common.circuit import cable_resistance, part_resistance
+from conewright.stages.common.load import asleep, volts_over_usual
 from conewright.stages.find.faults.effects import COMMON_GROUND, Variant, size, variants
 from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.samples import SAMPLES, scores, stratified
@@ -48,6 +49,7 @@ __all__ = [
 
 PAIR, COIL, LEG = "pair-resistance", "coil-resistance", "leg-to-chassis"
 BIAS, FEED, SLEEP = "leg-bias", "feed-drop", "sleep-current"
+OFFSET = "pair-offset"
 
 UNKNOWN = "unknown"
 """Load of a channel whose wiring nobody knows."""
@@ -204,23 +206,29 @@ class Bench:
 
     # --- Volts, amperes, and a leg to chassis ------------------------------------------------
 
-    def value(self, test: str, shown: Sequence[Shown]) -> FloatArray:
+    def value(
+        self, test: str, shown: Sequence[Shown], channel: ChannelState | None = None
+    ) -> FloatArray:
         """Reading of a test that is no resistance of a network [SI].
+
+        Args: test: its id; shown: faults that show; channel: that it is read at, None for the
+        vehicle.
 
         A fault that shows puts its own value in place of the healthy one; of two that show,
         either may be read.
         """
         replaced = [one.effects["value"] for one in shown if "value" in one.effects]
-        values = np.concatenate(replaced) if replaced else self._healthy(test)
+        values = np.concatenate(replaced) if replaced else self._healthy(test, channel)
         for one in shown:
             if "times" in one.effects:
                 values = values * np.resize(one.effects["times"], values.shape)
-        return values
+        # The table has the volts of a radio on 12 V.
+        return values * volts_over_usual(self.build) if test in (BIAS, OFFSET) else values
 
-    def _healthy(self, test: str) -> FloatArray:
+    def _healthy(self, test: str, channel: ChannelState | None) -> FloatArray:
         common = self.build.head_unit.output == "common-ground"
         if test == LEG:
-            return self._sound_leg(common)
+            return self._sound_leg(common, None if channel is None else channel.return_by)
         if test == FEED:
             return self._feed_drop()
         if test == SLEEP:
@@ -229,12 +237,17 @@ class Bench:
             return self._named(test, COMMON_GROUND, "chassis")
         return self._named(test, HEALTHY, "sound")
 
-    def _sound_leg(self, common: bool) -> FloatArray:
-        """Open; a leg of a radio without bridge outputs may be chassis by design."""
+    def _sound_leg(self, common: bool, return_by: str | None) -> FloatArray:
+        """Open; a leg of a radio without bridge outputs may be chassis by design.
+
+        Where the job says how the current comes back, that holds.
+        """
         found = np.full(SAMPLES, inf)
-        if common:
-            joined = int(SAMPLES * variants(LEG, COMMON_GROUND)[0].chance)
-            found[:joined] = self._named(LEG, COMMON_GROUND, "joined")[:joined]
+        chance = variants(LEG, COMMON_GROUND)[0].chance if common else 0.0
+        if return_by is not None:
+            chance = 1.0 if return_by == "chassis" else 0.0
+        joined = int(SAMPLES * chance)
+        found[:joined] = self._named(LEG, COMMON_GROUND, "joined")[:joined]
         return found
 
     def _feed_drop(self) -> FloatArray:
@@ -252,21 +265,22 @@ class Bench:
         amplitudes, whose power sigma^2/R is a share of that of the largest clean sine.
         """
         radio = self.build.head_unit
-        total = radio.quiescent_current.si
+        total, share = radio.quiescent_current.si, 1.0 if radio.output == "bridge" else 0.5
         for channel in self.build.channels:
             load = float(np.median(self.load(channel, ()) + self._cable(channel)))
             if np.isfinite(load):
-                swing = radio.supply.si * load / (load + radio.clip_loss.si)
+                swing = share * radio.supply.si * load / (load + radio.clip_loss.si)
                 sigma = swing * np.sqrt(NORMAL_PROGRAMME / 2.0)
-                total += float(np.sqrt(2.0 / np.pi) * sigma / load)
+                total += float(share * np.sqrt(2.0 / np.pi) * sigma / load)
         return total
 
     def _sleep_current(self) -> FloatArray:
         rest = self._named(SLEEP, HEALTHY, "vehicle without radio")
         radio = self.build.head_unit.sleep_current
         if radio is not None and not drains_asleep(self.build):
-            return rest + self._sampled(radio)
-        return rest + self._drawn(size(SLEEP, HEALTHY, "radio"), EFFECT_AXES[1])
+            return rest + asleep(self.build, self._sampled(radio), self._sampled)
+        usual = self._drawn(size(SLEEP, HEALTHY, "radio"), EFFECT_AXES[1])
+        return rest + asleep(self.build, usual, self._sampled)
 
     def _named(self, test: str, subject: str, name: str) -> FloatArray:
         return self._drawn(size(test, subject, name), EFFECT_AXES[0])

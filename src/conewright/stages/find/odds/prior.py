@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from conewright.job.builds.state import Build, LocationState
 from conewright.physics.basics.arrays import FloatArray
-from conewright.stages.common.load import RadioLoad
+from conewright.stages.common.load import HARD, RadioLoad, supply_limit
 from conewright.stages.common.together import mirrored
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, State
-from conewright.stages.find.faults.entries import LOW_LOAD
+from conewright.stages.find.faults.entries import LOW_LOAD, SAG
 from conewright.stages.find.instruments.readouts import knows_ohms
 from conewright.stages.find.odds.inference import Complained, Model, PairFactor
 
@@ -25,6 +25,7 @@ __all__ = [
     "low_load_odds",
     "model_of",
     "said_by_owner",
+    "starved_odds",
     "twin_chains",
     "twin_gone",
 ]
@@ -97,6 +98,11 @@ def low_load_odds(load: RadioLoad) -> dict[str, float]:
         name: float(np.mean(channel.minimum_impedance < load.allowed))
         for name, channel in load.channels.items()
     }
+
+
+def starved_odds(load: RadioLoad) -> float:
+    """Chance, over the spreads of the job, that a converter gives less than hard music asks for."""
+    return float(np.mean(load.supply_current(HARD) > supply_limit(load.build, load.draws)))
 
 
 def model_of(
@@ -196,9 +202,9 @@ def _weight(atom: Atom, chain: Chain, low_load: Mapping[str, float], share: floa
     """Prior odds of a fault at a place: its share, or what the job itself says of it."""
     if atom.fault == "reversed" and _written_reversed(atom, chain):
         return share * WRITTEN
-    if atom.fault == LOW_LOAD:
-        # What the job's own wiring asks of the radio is computed; the share of the table stands
-        # for the chance that the wiring is not what the job says.
+    if atom.fault in (LOW_LOAD, SAG):
+        # What the job's own wiring asks of the radio, and its radio of a converter, is computed;
+        # the share of the table stands for the chance that they are not what the job says.
         chance = min(low_load.get(chain.id, 0.0), MOST_COMPUTED)
         return (1.0 - chance) * share + chance / (1.0 - chance)
     return share
@@ -241,13 +247,21 @@ def _complained(
         for atom, heard in _placed(words.where, chains).items()
     }
     causes = {atom: told[atom] for chain in chains for atom in chain.atoms}
-    found = sum(told[atom] * alone[atom] for atom in causes)
+    found = sum(told[atom] * _chance(atom, alone[atom]) for atom in causes)
     groundless = words.complaint.groundless
     nothing = groundless / (1.0 - groundless) * min(found, SURE)
     certain = (*(atom for chain in chains for atom in chain.known), *mended)
     known = {atom: told[atom] for atom in certain if atom in told}
     name = f"{words.complaint.id}@{words.where}" if words.where else words.complaint.id
     return Complained(name, causes, nothing, known)
+
+
+def _chance(atom: Atom, odds: float) -> float:
+    """Chance of a fault by its odds, which for the rare ones are as good as the chance itself.
+
+    A supply that sags by a converter's rating is no rare one.
+    """
+    return odds / (1.0 + odds) if atom.fault == SAG else odds
 
 
 def _narrowest(said: Iterable[Said], chains: tuple[Chain, ...]) -> list[Said]:

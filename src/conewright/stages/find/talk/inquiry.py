@@ -29,7 +29,12 @@ from conewright.stages.find.instruments.readouts import COIL, SLEEP, drains_asle
 from conewright.stages.find.instruments.sweep import SweepReading
 from conewright.stages.find.odds.evidence import SWEEP, Case, ChainEvidence, Evidence, Question
 from conewright.stages.find.odds.inference import Model, Odds, PairFactor, infer
-from conewright.stages.find.odds.prior import low_load_odds, model_of, said_by_owner
+from conewright.stages.find.odds.prior import (
+    low_load_odds,
+    model_of,
+    said_by_owner,
+    starved_odds,
+)
 from conewright.stages.find.odds.remedy import blameless
 from conewright.stages.find.talk.planning import Opened, access_key
 
@@ -222,6 +227,7 @@ def inquire(build: Build) -> Inquiry:
     known = frozenset(
         Atom(LOW_LOAD, channel) for channel, chance in low_load.items() if chance > KNOWN_FROM
     )
+    low_load |= _starved(build)
     found, mended = _findings(build, "found"), _findings(build, "mended")
     chains = chains_of(build, known | found)
     case = Case(build, chains)
@@ -256,6 +262,14 @@ def _low_load(build: Build) -> dict[str, float]:
         return {}
     found = low_load_odds(radio_load(build, Solver(usual, bands.band_centres())))
     return {channel: found[channel] for channel in asked}
+
+
+def _starved(build: Build) -> dict[str, float]:
+    """Chance that the converter before the radio gives too little, under the vehicle's own name."""
+    if build.converter is None or not build.channels:
+        return {}
+    drawn = draw(build.axes, samples=SAMPLES)
+    return {VEHICLE: starved_odds(radio_load(build, Solver(drawn, bands.band_centres())))}
 
 
 def _drivers(build: Build, channel: ChannelState) -> set[str]:

@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 from conewright.phrases import capital, listed
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom
-from conewright.stages.find.faults.entries import LOW_LOAD
+from conewright.stages.find.faults.entries import LOW_LOAD, SAG
 from conewright.stages.find.odds.evidence import ChainEvidence
 from conewright.stages.find.talk.inquiry import Inquiry, Taken
 from conewright.stages.find.talk.planning import CERTAIN
 from conewright.stages.report.assembly import Answer
-from conewright.stages.report.care import opening_gate
+from conewright.stages.report.care import reading_gate
 from conewright.stages.report.data import ReadingCard, Severity
 from conewright.stages.report.words import number, odds
 
@@ -73,17 +73,7 @@ def stop_verdicts(answer: Answer, inquiry: Inquiry, chances: Mapping[Atom, float
         for place in answer.build.locations
         if ("trim", place.id) not in inquiry.opened.keys and place.kind in ("door", "pillar")
     ]
-    for gate in opening_gate(answer.build, closed):
-        if gate.severity is Severity.STOP:
-            answer.verdict(
-                "vehicle",
-                "before-opening",
-                Severity.WARN,
-                "Before any door is opened for a reading: find out whether a side-impact sensor "
-                "sits there and write it down (vehicle.restraints.door_sensor). Maker's service "
-                "information, licensed technician; never an ohm-meter on restraint wiring.",
-            )
-            break
+    answer.verdicts.extend(reading_gate(answer.build, closed))
 
 
 def conflict_verdicts(answer: Answer, inquiry: Inquiry) -> None:
@@ -164,6 +154,14 @@ def _cause_text(atom: Atom, chance: float, inquiry: Inquiry) -> str:
     computed = inquiry.low_load.get(atom.subject)
     if atom.fault == LOW_LOAD and computed is not None:
         text += f" Computed from the wiring that is written down ({number(100 * computed)} %)."
+    converter = inquiry.case.build.converter
+    if atom.fault == SAG and converter is not None and computed:
+        gives = number(converter.rated_current.si, "A")
+        text += (
+            f" The converter gives {gives} for good, and music pressed hard asks for more "
+            f"({number(100 * computed)} %): it folds back or cuts out before any part is at fault. "
+            "A converter that gives what feed says the radio asks for ends that."
+        )
     lines = [(reading, _ratio(reading, atom, inquiry)) for reading in inquiry.taken]
     told_for = [f"{_quoted(r)} ({_times(x)})" for r, x in lines if x >= SPEAKS]
     against = [f"{_quoted(r)} ({_times(1 / x)})" for r, x in lines if x <= 1 / SPEAKS]
