@@ -14,6 +14,7 @@ from conewright.job.builds.resolve_electrics import (
     resolve_head_unit,
     resolve_seats,
     resolve_unknown,
+    resolve_unused,
     resolve_vehicle,
 )
 from conewright.job.builds.resolve_location import resolve_location
@@ -28,7 +29,7 @@ from conewright.job.builds.standing import (
 from conewright.job.builds.state import Build, DriverState, LocationState
 from conewright.job.document.document import Document, Finding, Proposal
 from conewright.job.document.fault_names import FaultName
-from conewright.job.document.parts import AS_FOUND, Table
+from conewright.job.document.parts import AS_FOUND, UNKNOWN, UNUSED, Table
 from conewright.job.proposals import apply_proposal
 
 __all__ = ["SameJob", "build_job", "build_with"]
@@ -113,7 +114,12 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         unknown=tuple(
             resolve_unknown(channel, filler)
             for channel in changed.channels
-            if channel.wiring is None
+            if channel.load == UNKNOWN
+        ),
+        unused=tuple(
+            resolve_unused(channel, filler)
+            for channel in changed.channels
+            if channel.load == UNUSED
         ),
         locations=locations,
         seats=seats,

@@ -16,6 +16,7 @@ from conewright.job.builds.state import (
     PartState,
     SeatState,
     UnknownChannelState,
+    UnusedChannelState,
     Value,
     VehicleState,
 )
@@ -30,6 +31,7 @@ __all__ = [
     "resolve_head_unit",
     "resolve_seats",
     "resolve_unknown",
+    "resolve_unused",
     "resolve_vehicle",
 ]
 
@@ -183,6 +185,17 @@ def resolve_channel(
 def resolve_unknown(channel: Channel, filler: Filler) -> UnknownChannelState:
     """Return a channel of which nobody knows what it drives."""
     return UnknownChannelState(id=channel.id, cable=_cable(channel, "front", filler))
+
+
+def resolve_unused(channel: Channel, filler: Filler) -> UnusedChannelState:
+    """Return an output that drives nothing."""
+    given, path = channel.cable, f"{channel.id}.cable"
+    cable = CableState(
+        filler.optional(f"{path}.length", given.length),
+        filler.optional(f"{path}.size", given.size),
+        filler.optional(f"{path}.resistance", given.resistance),
+    )
+    return UnusedChannelState(id=channel.id, cable=cable)
 
 
 def _gain(channel: Channel, filler: Filler) -> Value:

@@ -48,6 +48,7 @@ __all__ = [
     "SeatState",
     "TrimState",
     "UnknownChannelState",
+    "UnusedChannelState",
     "Value",
     "VehicleState",
 ]
@@ -341,6 +342,14 @@ class UnknownChannelState:
 
 
 @dataclass(frozen=True, slots=True)
+class UnusedChannelState:
+    """One output of the radio that drives nothing; of its pair only what is written down."""
+
+    id: str
+    cable: CableState
+
+
+@dataclass(frozen=True, slots=True)
 class HeadUnitState:
     """The radio. `rated` tells whether the job states the smallest load it is made for."""
 
@@ -429,7 +438,8 @@ class Build(Shown):
 
     `axes` are the random axes of the whole job (as found and every proposal), so that two builds
     of one job draw the same path on the same axis.
-    `unknown` channels drive what nobody knows: find and feed tell what they may drive.
+    `unknown` channels drive what nobody knows: find and feed tell what they may drive; `unused`
+    ones drive nothing.
     `faults` are the findings of the job that are there; places and channels carry their own.
     `planned` are the paths of the fields that the proposal changes.
     """
@@ -441,6 +451,7 @@ class Build(Shown):
     head_unit: HeadUnitState
     channels: tuple[ChannelState, ...]
     unknown: tuple[UnknownChannelState, ...]
+    unused: tuple[UnusedChannelState, ...]
     locations: tuple[LocationState, ...]
     seats: tuple[SeatState, ...]
     feeds: tuple[FeedState, ...]
@@ -452,7 +463,7 @@ class Build(Shown):
     def __repr__(self) -> str:
         """Return which state it is of, and how much of it."""
         parts = {
-            "channel": len(self.channels) + len(self.unknown),
+            "channel": len(self.channels) + len(self.unknown) + len(self.unused),
             "location": len(self.locations),
             "seat": len(self.seats),
         }
@@ -488,7 +499,7 @@ class Build(Shown):
 
     @cached_property
     def _values(self) -> tuple[Value, ...]:
-        electrics = (self.head_unit, self.channels, self.unknown)
+        electrics = (self.head_unit, self.channels, self.unknown, self.unused)
         places = (self.locations, self.seats, self.feeds)
         parts = (self.vehicle, electrics, *places, self.faults)
         found: dict[str, Value] = {}

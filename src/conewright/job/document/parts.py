@@ -31,6 +31,7 @@ from conewright.job.quantity.expression import Load, parse_load
 __all__ = [
     "AS_FOUND",
     "UNKNOWN",
+    "UNUSED",
     "Battery",
     "Cable",
     "Carried",
@@ -69,15 +70,19 @@ def _off(value: object) -> object:
     return None if value == "off" else value
 
 
-UNKNOWN = "unknown"
 AS_FOUND = "as-found"
 """The id of the vehicle without any proposal."""
+
+UNKNOWN = "unknown"
 """A load that nobody knows yet; readings at the plug tell what hangs there."""
+
+UNUSED = "none"
+"""The load of an output that drives nothing."""
 
 
 def _readable_load(text: str) -> str:
-    """Return a load that can be read, or the word for one that nobody knows; raises LoadError."""
-    if text != UNKNOWN:
+    """Return a load that can be read, or a word for one unknown or for none; raises LoadError."""
+    if text not in (UNKNOWN, UNUSED):
         parse_load(text)
     return text
 
@@ -261,7 +266,8 @@ class Channel(Table):
     load: LoadText = Field(
         description="What the pair drives: `|` parallel, `+` series, parentheses, `-name` a "
         "reversed driver, a part by value (`4.7 uF`, `0.33 mH`, `2 ohm`), "
-        "`wire(1.2 m, 0.5 mm2)`. Names are location ids. `unknown` where nobody knows yet. "
+        "`wire(1.2 m, 0.5 mm2)`. Names are location ids. `unknown` where nobody knows yet, "
+        "`none` where nothing hangs on the output. "
         "In a proposal a minus put in, or left out, turns the leads of that driver over: one that "
         "was found reversed is put right by either.",
         examples=["door-fl | (4.7 uF + pillar-fl)"],
@@ -278,8 +284,8 @@ class Channel(Table):
 
     @property
     def wiring(self) -> Load | None:
-        """Return what the pair drives, read into its tree; None where nobody knows."""
-        return None if self.load == UNKNOWN else parse_load(self.load)
+        """Return what the pair drives, read into its tree; None where nobody knows, or nothing."""
+        return None if self.load in (UNKNOWN, UNUSED) else parse_load(self.load)
 
     @model_validator(mode="after")
     def _slope_has_corner(self) -> Self:

@@ -16,7 +16,7 @@ from conewright.job.document.fault_names import (
     VEHICLE_FAULTS,
 )
 from conewright.job.document.lists import LISTS
-from conewright.job.document.parts import AS_FOUND, UNKNOWN
+from conewright.job.document.parts import AS_FOUND, UNKNOWN, UNUSED
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
 from conewright.job.document.problems import MOST_PROBLEMS, Found
 from conewright.job.quantity.expression import parse_load
@@ -80,7 +80,7 @@ def _id_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     for table in TARGET_LISTS:
         for index, name in _texts(raw, table, "id"):
             steps = (table, index, "id")
-            taken = (*RESERVED, UNKNOWN) if table == "location" else RESERVED
+            taken = (*RESERVED, UNKNOWN, UNUSED) if table == "location" else RESERVED
             if name in taken:
                 yield steps, f"this word is taken; choose an id other than {', '.join(taken)}"
             elif name in seen:
@@ -141,7 +141,7 @@ def _lead_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
 @lru_cache(maxsize=1024)
 def _names_in(text: str) -> tuple[str, ...]:
     """Return the names in a load; none where it cannot be read, which the field reports."""
-    if text == UNKNOWN:
+    if text in (UNKNOWN, UNUSED):
         return ()
     try:
         return parse_load(text).locations

@@ -33,6 +33,8 @@ LINE = 4.4
 LONGEST_NAME = 18
 PLUG, RUN, EDGE = 26.0, 46.0, 2.0
 ABOVE, BELOW = 9.0, 8.0
+CAP = (7.0, 3.2)
+CAPPED = "insulated, tied down"
 STROKES = {
     PLUS: 'stroke-width="0.7"',
     MINUS: 'stroke-width="0.5" stroke-dasharray="2.6 1.2"',
@@ -60,7 +62,10 @@ def diagrams(build: Build, plan: Schedule | None = None) -> tuple[Diagram, ...]:
 
     """
     plan = plan or schedule(build)
-    return tuple(_channel(channel, build, plan) for channel in build.channels)
+    return (
+        *(_channel(channel, build, plan) for channel in build.channels),
+        *(_unused(channel.id, plan) for channel in build.unused),
+    )
 
 
 def _channel(channel: ChannelState, build: Build, plan: Schedule) -> Diagram:
@@ -86,6 +91,22 @@ def _channel(channel: ChannelState, build: Build, plan: Schedule) -> Diagram:
             body += _rung(item, labels[item.part.key])
     width, height = left + size.width + EDGE, bottom + BELOW
     return Diagram(channel.id, _title(channel, plan), _svg(width, height, body), width, height)
+
+
+def _unused(name: str, plan: Schedule) -> Diagram:
+    """An output that drives nothing: two wires, each with a cap on its end."""
+    wires = {row.sign: _wire_words(row) for row in plan.conductors if row.group == name}
+    run = max(RUN, *(ADVANCE * len(words) + 4.0 for words in wires.values()))
+    end, top, bottom = PLUG + run, ABOVE, ABOVE + HEIGHT
+    body = [*_plug(name, top, bottom)]
+    for sign, y in ((PLUS, top), (MINUS, bottom)):
+        body.append(_line(((PLUG, y), (end, y)), sign))
+        body.append(_text(PLUG + 2.5, y - 1.4 if sign == PLUS else y + LETTER + 0.8, wires[sign]))
+        body.append(_cap(end, y))
+    width, height = end + CAP[0] + ADVANCE * len(CAPPED) + EDGE, bottom + BELOW
+    body.append(_text(end + CAP[0] + 2.0, 0.5 * (top + bottom) + 1.2, CAPPED))
+    title = f"{name}: unused, each end insulated by itself"
+    return Diagram(name, title, _svg(width, height, body), width, height)
 
 
 def _title(channel: ChannelState, plan: Schedule) -> str:
@@ -128,6 +149,15 @@ def _plug(name: str, top: float, bottom: float) -> Iterator[str]:
         yield f'<circle cx="{PLUG - 1.5}" cy="{at:.2f}" r="1.3" fill="white" stroke="black" '
         yield 'stroke-width="0.4"/>'
         yield _text(PLUG - 7.0, at + 1.3, sign, bold=True)
+
+
+def _cap(x: float, y: float) -> str:
+    """A sleeve over the end of a wire."""
+    width, height = CAP
+    return (
+        f'<rect x="{x - 2.0:.2f}" y="{y - 0.5 * height:.2f}" width="{width}" height="{height}" '
+        'rx="1" fill="white" stroke="black" stroke-width="0.4"/>'
+    )
 
 
 def _joint(wire: Wire, fresh: set[str]) -> Iterator[str]:

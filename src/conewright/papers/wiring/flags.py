@@ -62,7 +62,10 @@ def labels(answers: Answers) -> Flags:
     """Return the flags of a plan."""
     build, plan = answers.build, schedule(answers.build)
     return Flags(
-        pairs=tuple(_pair(channel.id, plan) for channel in build.channels),
+        pairs=(
+            *(_pair(channel.id, plan) for channel in build.channels),
+            *(_pair(channel.id, plan, mind="UNUSED: insulate") for channel in build.unused),
+        ),
         drivers=tuple(flag for channel in build.channels for flag in _drivers(channel)),
         fuses=tuple(_fuse(cable) for cable in answers.supply.feeds),
     )
@@ -116,13 +119,14 @@ def square_code(address: str) -> str:
     return str(segno.make(address, error="m", micro=False).svg_inline(border=4))
 
 
-def _pair(channel: str, plan: Schedule) -> Flag:
+def _pair(channel: str, plan: Schedule, mind: str = "") -> Flag:
     wires = {row.sign: row for row in plan.conductors if row.group == channel}
     return Flag(
         title=channel,
         plus=_wire(wires[PLUS]),
         minus=_wire(wires[MINUS]),
         check=wires[PLUS].proof.expected,
+        mind=mind,
     )
 
 

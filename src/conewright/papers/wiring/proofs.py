@@ -29,6 +29,8 @@ State = Literal["proved", "to read", "DISAGREES"]
 
 PAIR, PULSE = "pair-resistance", "cell-pulse"
 PAIR_HOW = "ohms across the pair, radio unplugged, leads zeroed"
+UNUSED_HOW = "ohms across the pair and of each wire to bare metal, radio unplugged"
+OPEN = "open"
 PULSE_HOW = "1.5 V cell, its + on this pair's +, a touch"
 OUTWARD, INWARD = "outward", "inward"
 WRONG = ("open", "low", "high", "unsteady")
@@ -72,6 +74,12 @@ class Proofs:
             said = reading.value if isinstance(reading.value, str) else f"{reading.value} ohm"
             found, state = self._dated(said, channel, _judged(said, wanted))
         return Proof(PAIR_HOW, wanted.text, found, state)
+
+    def unused(self, written: str | None) -> Proof:
+        """Return the proof that the pair of an output that drives nothing is open."""
+        wanted = Expectation(OPEN, inf, inf, "ohm")
+        state = _judged(written, wanted) if written else "to read"
+        return Proof(UNUSED_HOW, OPEN, written or "", state)
 
     def polarity(self, channel: ChannelState) -> Proof:
         """Return the proof of which wire is +: where the cones go under a cell."""

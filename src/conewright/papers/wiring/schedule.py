@@ -21,10 +21,16 @@ from conewright.stages.find.faults.chains import chains_of
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.builds.state import Build, CableState, ChannelState, Value
+    from conewright.job.builds.state import (
+        Build,
+        CableState,
+        ChannelState,
+        UnusedChannelState,
+        Value,
+    )
     from conewright.job.document.document import Document, Lead
 
-__all__ = ["Conductor", "Schedule", "SplicePoint", "corners", "schedule"]
+__all__ = ["INSULATED", "Conductor", "Schedule", "SplicePoint", "corners", "schedule"]
 
 SIGNS = {"plus": PLUS, "minus": MINUS}
 LETTERS = {
@@ -33,6 +39,9 @@ LETTERS = {
     Origin.TYPICAL: "T",
     Origin.ASSUMED: "A",
 }
+INSULATED = "nothing: its end insulated by itself"
+"""Where a wire of an output goes that drives nothing."""
+
 ISO_BLOCK_A = (
     *("battery", "switched", "ground", "antenna"),
     *("illumination", "mute", "speed", "reverse"),
@@ -98,6 +107,7 @@ def schedule(build: Build) -> Schedule:
     """
     job, proofs = planned_job(build), Proofs(build)
     pairs = [row for channel in build.channels for row in _pair(channel, build, job, proofs)]
+    pairs += [row for channel in build.unused for row in _unused(channel, job, proofs)]
     return Schedule(
         conductors=(*pairs, *_supply(job, proofs)),
         splices=tuple(_splices(build)),
@@ -133,28 +143,52 @@ def _pair(
 ) -> Iterator[Conductor]:
     ends = {joint.name: joint for joint in joints(channel)}
     corner = corners(build)[channel.id]
-    leads: dict[str, Lead] = {
-        lead.function: lead for lead in job.leads if lead.channel == channel.id
-    }
-    written = next((lead.proof for lead in leads.values() if lead.proof), None)
+    written = _written_proof(channel.id, job)
     for function, sign in SIGNS.items():
-        lead = leads.get(function)
-        pin, source = _pin(lead, function, corner, job)
-        yield Conductor(
-            group=channel.id,
-            function=function,
-            title=f"{channel.id} {sign}",
-            sign=sign,
-            pin=pin,
-            pin_source=source,
-            colour=(lead and lead.colour) or "",
-            usual=_usual_colour(function, corner),
-            size=_size(lead, channel.cable),
-            length=_length(lead, channel.cable),
-            joint=(lead and lead.joint) or "",
-            goes_to=_goes_to(ends[sign]),
-            proof=proofs.pair(channel, written) if sign == PLUS else proofs.polarity(channel),
-        )
+        proof = proofs.pair(channel, written) if sign == PLUS else proofs.polarity(channel)
+        yield _wire(channel, function, corner, job, goes_to=_goes_to(ends[sign]), proof=proof)
+
+
+def _unused(channel: UnusedChannelState, job: Document, proofs: Proofs) -> Iterator[Conductor]:
+    """The two wires of an output that drives nothing."""
+    proof = proofs.unused(_written_proof(channel.id, job))
+    for function in SIGNS:
+        yield _wire(channel, function, "", job, goes_to=INSULATED, proof=proof)
+
+
+def _written_proof(channel: str, job: Document) -> str | None:
+    leads = (lead for lead in job.leads if lead.channel == channel)
+    return next((lead.proof for lead in leads if lead.proof), None)
+
+
+def _wire(
+    channel: ChannelState | UnusedChannelState,
+    function: str,
+    corner: str,
+    job: Document,
+    *,
+    goes_to: str,
+    proof: Proof,
+) -> Conductor:
+    """One wire of a pair."""
+    same = (each for each in job.leads if (each.channel, each.function) == (channel.id, function))
+    lead, sign = next(same, None), SIGNS[function]
+    pin, source = _pin(lead, function, corner, job)
+    return Conductor(
+        group=channel.id,
+        function=function,
+        title=f"{channel.id} {sign}",
+        sign=sign,
+        pin=pin,
+        pin_source=source,
+        colour=(lead and lead.colour) or "",
+        usual=_usual_colour(function, corner),
+        size=_size(lead, channel.cable),
+        length=_length(lead, channel.cable),
+        joint=(lead and lead.joint) or "",
+        goes_to=goes_to,
+        proof=proof,
+    )
 
 
 def _goes_to(joint: Joint) -> str:

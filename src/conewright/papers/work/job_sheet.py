@@ -25,6 +25,7 @@ __all__ = ["job_sheet", "places", "sheet_data"]
 
 TITLE = "Job sheet"
 UNKNOWN = "unknown: prove it before anything is connected"
+UNUSED = "none"
 PICTURE = "before-after.svg"
 PICTURE_INCHES = 7.1
 
@@ -103,7 +104,7 @@ def _verdicts(answers: Answers) -> dict[str, Any]:
 
 
 def places(build: Build) -> list[dict[str, str]]:
-    """Return what hangs on each channel; one that nobody knows is there as well."""
+    """Return what hangs on each channel; those that nobody knows or uses are there as well."""
     known = [
         {
             "channel": channel.id,
@@ -116,7 +117,11 @@ def places(build: Build) -> list[dict[str, str]]:
         {"channel": channel.id, "load": UNKNOWN, "names": "nobody has said yet"}
         for channel in build.unknown
     ]
-    return known + unknown
+    unused = [
+        {"channel": channel.id, "load": UNUSED, "names": "nothing: its ends insulated"}
+        for channel in build.unused
+    ]
+    return known + unknown + unused
 
 
 def _steps(

@@ -42,7 +42,8 @@ __all__ = [
 @dataclass(frozen=True, slots=True)
 class Changes:
     """What a build changes, by kind of change: ids of places; of channels for `rewired`,
-    `new-parts`, `relaid`, `wire-mended`, `joint-renewed` and `filtered`; of supply cables for
+    `taken-off` (they drive nothing any more), `new-parts`, `relaid`, `wire-mended`,
+    `joint-renewed` and `filtered`; of supply cables for
     `recabled`, `fused` and `new-amplifier`; of the radio for what is done there or to the vehicle
     as a whole; of all of these for `battery-off`. `mended` has the kind of change by which each
     fault on a plan's list is mended, by fault@place.
@@ -91,6 +92,7 @@ def changes(build: Build) -> Changes:
         for channel in build.channels
         if channel.id not in channels or channel.tree != channels[channel.id].tree
     )
+    by_kind["taken-off"] = tuple(each.id for each in build.unused if each.id in channels)
     by_kind |= _at_channels(build, before) | _at_supply(build, before)
     written = dict.fromkeys(MENDING_KINDS, ()) | by_kind
     by_kind, mended = made_by(mends_of(build), written)
@@ -102,7 +104,7 @@ def changes(build: Build) -> Changes:
 def _at_channels(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
     """Return what changes between the radio and its loads, besides the loads themselves."""
     known = pairs_of(build)
-    then = {channel.id: channel for channel in pairs_of(before)}
+    then = {channel.id: channel for channel in (*pairs_of(before), *before.unused)}
     played = {channel.id: _played(channel) for channel in before.channels}
     return {
         "new-parts": tuple(channel.id for channel in build.channels if new_parts(channel, before)),

@@ -35,7 +35,7 @@ KNOBS: Mapping[str, tuple[str, ...]] = {
     "ring": ("ring",),
     "cover": ("patched", "filmed"),
     "polarity": ("turned",),
-    "wiring": ("rewired",),
+    "wiring": ("rewired", "taken-off"),
     "capacitor": ("new-parts",),
     "high-pass": ("filtered",),
     "radio": ("new-radio",),

@@ -107,6 +107,7 @@ def _headlines(load: RadioLoad) -> dict[str, FloatArray]:
 
 
 def _channel_figures(answer: Answer, load: RadioLoad) -> None:
+    _unused_figures(answer)
     for name, channel in load.channels.items():
         answer.figure(
             name,
@@ -142,6 +143,13 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
                 label=label,
                 text="silent" if channel.idle else None,
             )
+
+
+def _unused_figures(answer: Answer) -> None:
+    """Say of every output that drives nothing that it does so."""
+    for channel in answer.build.unused:
+        label = "lowest impedance at the radio plug"
+        answer.figure(channel.id, "minimum_impedance", None, unit="ohm", label=label, text="unused")
 
 
 def _was_read(answer: Answer, channel: str) -> bool:

@@ -34,6 +34,7 @@ def feed_verdicts(answer: Answer, load: RadioLoad) -> None:
     _power_verdicts(answer, load)
     _polarity_verdicts(answer, load)
     _return_verdict(answer)
+    _unused_verdicts(answer)
     answer.sentence = _sentence(answer, load)
 
 
@@ -246,7 +247,21 @@ def _return_verdict(answer: Answer) -> None:
         )
 
 
+def _unused_verdicts(answer: Answer) -> None:
+    for channel in answer.build.unused:
+        answer.verdict(
+            channel.id,
+            "unused",
+            Severity.NOTE,
+            f"{channel.id}: unused: nothing hangs on it, and it asks nothing of the radio. Each "
+            "end of its pair stays insulated by itself: a bare one that touches metal or the other "
+            "can burn the output.",
+        )
+
+
 def _sentence(answer: Answer, load: RadioLoad) -> str:
+    if not load.channels and not load.build.unknown:
+        return "No output drives anything: each is written as unused."
     if not load.channels:
         unknown = listed([channel.id for channel in load.build.unknown])
         return f"Nobody knows yet what hangs on {unknown}: find says what to measure."

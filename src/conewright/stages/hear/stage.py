@@ -7,7 +7,7 @@ import numpy as np
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import DEFAULT_SAMPLES, Draws
 from conewright.job.builds.state import Build
-from conewright.job.document.parts import UNKNOWN
+from conewright.job.document.parts import UNKNOWN, UNUSED
 from conewright.physics.acoustics.cabin import TREND_LIMIT, room_mode_frequency
 from conewright.physics.basics import bands
 from conewright.physics.basics.air import Air
@@ -129,7 +129,11 @@ def require_listening(build: Build) -> None:
         raise BadInputError("seat: found none; give at least one [[seat]] with an id and its ear")
     known = any(channel.polarity for channel in build.channels)
     if not known and not any(each.likely for each in likely_wirings(build)):
-        written = [*(channel.load for channel in build.channels), *(UNKNOWN for _ in build.unknown)]
+        written = [
+            *(channel.load for channel in build.channels),
+            *(UNKNOWN for _ in build.unknown),
+            *(UNUSED for _ in build.unused),
+        ]
         loads = ", ".join(f'"{load}"' for load in written)
         raise BadInputError(
             f"channel.load: found {loads}; at least one names a place with a loudspeaker"

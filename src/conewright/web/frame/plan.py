@@ -13,6 +13,7 @@ from itertools import pairwise
 
 from conewright.job.builds.job import Job
 from conewright.job.document.document import Location
+from conewright.job.document.parts import UNUSED
 from conewright.job.quantity.expression import Load
 from conewright.physics.electrics.wiring import Leaf, Parallel, Series, Tree, leaves
 
@@ -112,7 +113,8 @@ class Branch:
 class Line:
     """A channel: its rail, its branches, and what hangs on it in words.
 
-    loose: where its end is drawn when nobody knows what hangs on it.
+    loose, end: where its end is drawn when nobody knows what hangs on it, or nothing does, and
+    what stands there.
     """
 
     id: str
@@ -120,6 +122,7 @@ class Line:
     joints: tuple[Point, ...]
     branches: tuple[Branch, ...]
     loose: Point | None
+    end: str
     style: int
     words: str
     href: str
@@ -349,7 +352,8 @@ def _lines(
             branches=branches,
             loose=None if load else (rail, out),
             style=style % 4,
-            words=channel.load,
+            words="nothing" if channel.load == UNUSED else channel.load,
+            end="" if load else "–" if channel.load == UNUSED else "?",
             href=href(channel.id),
             selected=channel.id == selected,
             changed=channel.id in changed,

@@ -22,6 +22,7 @@ from conewright.job.builds.state import (
     Origin,
     Value,
 )
+from conewright.job.document.parts import UNKNOWN
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.basics.programme import NORMAL_PROGRAMME
@@ -39,7 +40,6 @@ __all__ = [
     "LEG",
     "PAIR",
     "SLEEP",
-    "UNKNOWN",
     "Bench",
     "Shown",
     "drains_asleep",
@@ -48,9 +48,6 @@ __all__ = [
 
 PAIR, COIL, LEG = "pair-resistance", "coil-resistance", "leg-to-chassis"
 BIAS, FEED, SLEEP = "leg-bias", "feed-drop", "sleep-current"
-
-UNKNOWN = "unknown"
-"""Load of a channel whose wiring nobody knows."""
 
 FEWEST = 16
 """Samples that are left at least of those that a radio bears."""
