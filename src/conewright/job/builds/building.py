@@ -9,6 +9,7 @@ from conewright.job.builds.fills import Filler
 from conewright.job.builds.possible import impossibilities
 from conewright.job.builds.resolve_driver import central_area, fitted_driver, resolve_driver
 from conewright.job.builds.resolve_electrics import (
+    resolve_amplifier,
     resolve_channel,
     resolve_feed,
     resolve_head_unit,
@@ -107,7 +108,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         vehicle=vehicle,
         head_unit=damaged_radio(resolve_head_unit(changed.head_unit, filler), faults),
         channels=tuple(
-            damaged_channel(resolve_channel(channel, load, by_id, filler), faults, turned)
+            damaged_channel(resolve_channel(channel, load, changed, by_id, filler), faults, turned)
             for channel in changed.channels
             if (load := channel.wiring) is not None
         ),
@@ -121,6 +122,7 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
             for channel in changed.channels
             if channel.load == UNUSED
         ),
+        amplifiers=tuple(resolve_amplifier(each, filler) for each in changed.amplifiers),
         locations=locations,
         seats=seats,
         feeds=feeds,

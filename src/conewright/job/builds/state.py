@@ -24,9 +24,11 @@ if TYPE_CHECKING:
     from conewright.job.quantity.values import Quantity
     from conewright.physics.basics.air import Air
     from conewright.physics.basics.arrays import Real
+    from conewright.physics.electrics.filters import FilterKind
     from conewright.physics.electrics.wiring import Tree
 
 __all__ = [
+    "AmplifierState",
     "BatteryState",
     "Build",
     "CableState",
@@ -38,14 +40,17 @@ __all__ = [
     "FaultState",
     "FeedState",
     "Fill",
+    "FilterState",
     "FrameState",
     "HeadUnitState",
+    "InputState",
     "LocationState",
     "MountState",
     "Origin",
     "PartState",
     "ScrewHoles",
     "SeatState",
+    "SettingsState",
     "TrimState",
     "UnknownChannelState",
     "UnusedChannelState",
@@ -316,9 +321,41 @@ class PartState:
 
 
 @dataclass(frozen=True, slots=True)
+class FilterState:
+    """A high-pass or low-pass that is switched on; `slope` in dB per octave."""
+
+    corner: Value
+    slope: int
+    kind: FilterKind
+
+
+@dataclass(frozen=True, slots=True)
+class SettingsState:
+    """What is set for one channel in what drives it."""
+
+    gain: Value
+    high_pass: FilterState | None
+    low_pass: FilterState | None
+
+
+@dataclass(frozen=True, slots=True)
+class InputState:
+    """What a channel of an amplifier is fed from, and how much the amplifier makes of it.
+
+    `channel` is the radio's channel whose `settings` it hears, at loudspeaker level; None, with
+    neither, for the radio's line outputs. `gain` is that of the amplifier.
+    """
+
+    channel: str | None
+    settings: SettingsState | None
+    gain: Value
+
+
+@dataclass(frozen=True, slots=True)
 class ChannelState:
-    """One output of the radio and what hangs on it. `tree` has a leaf for every location and part;
-    `polarity` holds (location id, +1 or -1). `faults` are those at it and at what it drives.
+    """One output and what hangs on it. `tree` has a leaf for every location and part; `polarity`
+    holds (location id, +1 or -1). `faults` are those at it, at what it drives and at what feeds it.
+    `driven_by` is the id of an amplifier, which has an `input`; both None for the radio.
     """
 
     id: str
@@ -327,18 +364,19 @@ class ChannelState:
     polarity: tuple[tuple[str, int], ...]
     parts: tuple[PartState, ...]
     cable: CableState
-    gain: Value
-    high_pass: Value | None
-    high_pass_slope: int | None
+    settings: SettingsState
+    driven_by: str | None = None
+    input: InputState | None = None
     faults: tuple[FaultState, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class UnknownChannelState:
-    """One output of the radio of which nobody knows yet what hangs on it."""
+    """One output of which nobody knows yet what hangs on it; `driven_by` as of `ChannelState`."""
 
     id: str
     cable: CableState
+    driven_by: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -359,6 +397,7 @@ class HeadUnitState:
     feed_resistance: Value
     output_resistance: Value
     clip_loss: Value
+    line_volts: Value
     peak_current: Value
     minimum_load: Value
     rated: bool
@@ -368,6 +407,30 @@ class HeadUnitState:
     dash: Value
     limit: Value
     sleep_current: Value | None
+
+
+@dataclass(frozen=True, slots=True)
+class AmplifierState:
+    """An amplifier between the radio and some channels.
+
+    `clean` is the power of one channel into `clean_load`, or the rms volts, by its dimension.
+    """
+
+    id: str
+    name: str
+    switching: bool
+    clean: Value
+    clean_load: Value
+    clip_loss: Value
+    output_resistance: Value
+    minimum_load: Value
+    rated: bool
+    inputs: Literal["floating", "chassis"] | None
+    feed: str | None
+    fuse: Value | None
+    feed_resistance: Value
+    quiescent_current: Value
+    efficiency: Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -452,6 +515,7 @@ class Build(Shown):
     channels: tuple[ChannelState, ...]
     unknown: tuple[UnknownChannelState, ...]
     unused: tuple[UnusedChannelState, ...]
+    amplifiers: tuple[AmplifierState, ...]
     locations: tuple[LocationState, ...]
     seats: tuple[SeatState, ...]
     feeds: tuple[FeedState, ...]
@@ -499,7 +563,7 @@ class Build(Shown):
 
     @cached_property
     def _values(self) -> tuple[Value, ...]:
-        electrics = (self.head_unit, self.channels, self.unknown, self.unused)
+        electrics = (self.head_unit, self.channels, self.unknown, self.unused, self.amplifiers)
         places = (self.locations, self.seats, self.feeds)
         parts = (self.vehicle, electrics, *places, self.faults)
         found: dict[str, Value] = {}

@@ -11,13 +11,14 @@ from conewright.errors import BadInputError
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
 from conewright.papers.wiring.schedule import Conductor, Schedule, schedule
-from conewright.stages.common.nets import MINUS, PLUS, parts_of
+from conewright.phrases import listed
+from conewright.stages.common.nets import MINUS, PLUS, fed_by, parts_of
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.builds.state import ChannelState
+    from conewright.job.builds.state import Build, ChannelState
     from conewright.papers.press.answers import Answers
     from conewright.papers.press.supply_plan import FeedPlan
 
@@ -64,7 +65,7 @@ def labels(answers: Answers) -> Flags:
     return Flags(
         pairs=(
             *(_pair(channel.id, plan) for channel in build.channels),
-            *(_pair(channel.id, plan, mind="UNUSED: insulate") for channel in build.unused),
+            *(_pair(each.id, plan, mind=_end(each.id, build)) for each in build.unused),
         ),
         drivers=tuple(flag for channel in build.channels for flag in _drivers(channel)),
         fuses=tuple(_fuse(cable) for cable in answers.supply.feeds),
@@ -128,6 +129,11 @@ def _pair(channel: str, plan: Schedule, mind: str = "") -> Flag:
         check=wires[PLUS].proof.expected,
         mind=mind,
     )
+
+
+def _end(channel: str, build: Build) -> str:
+    fed = listed([each.id for each in fed_by(build, channel)])
+    return f"to {fed}" if fed else "UNUSED: insulate"
 
 
 def _wire(row: Conductor) -> str:

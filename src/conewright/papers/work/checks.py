@@ -91,7 +91,9 @@ def settings(answers: Answers) -> Settings:
     for row in data_rows("papers", "settings.csv"):
         texts[row["group"]].append(expected(answers, row["text"], ""))
     channels = tuple(
-        Line(channel.id, high_pass(answers, channel)) for channel in answers.build.channels
+        Line(channel.id, ". As planned: ".join(filter(None, (asked, planned_filters(channel)))))
+        for channel in answers.build.channels
+        for asked in [high_pass(answers, channel)]
     )
     return Settings(channels, *(tuple(texts[group]) for group in ("set", "mark", "off")))
 
@@ -105,6 +107,17 @@ def high_pass(answers: Answers, channel: ChannelState) -> str:
         return unanswered[0] or NOT_KNOWN if unanswered else NOT_KNOWN
     highest = max(asked, key=lambda figure: figure.value or 0.0)
     return highest.text or say(highest).full
+
+
+def planned_filters(channel: ChannelState) -> str:
+    """Return the filters that a channel has as planned, and in what drives it; empty for none."""
+    settings = channel.settings
+    told = [
+        f"{side} {plain_text(each.corner.quantity)}, {each.slope} dB per octave, {each.kind}"
+        for side, each in (("high-pass", settings.high_pass), ("low-pass", settings.low_pass))
+        if each is not None
+    ]
+    return f"{'; '.join(told)} in {channel.driven_by or 'the radio'}" if told else ""
 
 
 def expected(answers: Answers, template: str, subject: str) -> str:
@@ -152,6 +165,10 @@ def _subjects(answers: Answers, row: dict[str, str]) -> Sequence[str]:
     build = answers.build
     if not CONDITIONS[row["when"]](build):
         return ()
+    if row["each"] == "output":
+        return [channel.id for channel in build.channels if channel.driven_by is None]
+    if row["each"] == "amplifier":
+        return [each.id for each in build.amplifiers]
     if row["each"] == "channel":
         known = [channel.id for channel in build.channels]
         return [*known, *(channel.id for channel in build.unknown)]
@@ -172,6 +189,7 @@ CONDITIONS: dict[str, Callable[[Build], bool]] = {
     "always": lambda _: True,
     "bridge": lambda build: build.head_unit.output == "bridge",
     "common-ground": lambda build: build.head_unit.output == "common-ground",
+    "amplified": lambda build: bool(build.amplifiers),
     "opens": lambda build: bool(changes(build).opened),
     "glazed": lambda build: bool(_glazed(build)),
 }
@@ -230,7 +248,9 @@ def _bass_change(answers: Answers, seat: str) -> str | None:
 
 
 def _name(answers: Answers, subject: str) -> str:
-    names = {place.id: place.name for place in answers.build.locations}
+    build = answers.build
+    names = {place.id: place.name for place in build.locations}
+    names |= {unit.id: unit.name for unit in build.amplifiers}
     return names.get(subject, subject)
 
 

@@ -13,6 +13,7 @@ from conewright.job.builds.state import (
     CableState,
     ChannelState,
     FeedState,
+    FilterState,
     LocationState,
     PartState,
     UnknownChannelState,
@@ -44,9 +45,9 @@ class Changes:
     """What a build changes, by kind of change: ids of places; of channels for `rewired`,
     `taken-off` (they drive nothing any more), `new-parts`, `relaid`, `wire-mended`,
     `joint-renewed` and `filtered`; of supply cables for
-    `recabled`, `fused` and `new-amplifier`; of the radio for what is done there or to the vehicle
-    as a whole; of all of these for `battery-off`. `mended` has the kind of change by which each
-    fault on a plan's list is mended, by fault@place.
+    `recabled`, `fused` and, with amplifiers, `new-amplifier`; of the radio for what is done there
+    or to the vehicle as a whole; of all of these for `battery-off`. `mended` has the kind of change
+    by which each fault on a plan's list is mended, by fault@place.
     """
 
     opened: tuple[str, ...]
@@ -126,6 +127,7 @@ def _at_supply(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
     planned = planned_job(build)
     then = {cable.id: cable for cable in before.feeds}
     prices = {feed.id: feed.price for feed in build.job.feeds}
+    costs = {each.id: each.price for each in build.job.amplifiers}
     new = another_radio(build.planned)
     cleaned = [_quantity(unit.feed_resistance) for unit in (build.head_unit, before.head_unit)]
     amplified = (FACTORY_AMPLIFIER in (job.head_unit.carries or ()) for job in (build.job, planned))
@@ -136,10 +138,9 @@ def _at_supply(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
             for c in build.feeds
             if _laid(c) == _laid(then[c.id]) and _fused(c) != _fused(then[c.id])
         ),
-        "new-amplifier": tuple(
-            feed.id
-            for feed in planned.feeds
-            if feed.to == "amplifier" and feed.price != prices[feed.id]
+        "new-amplifier": (
+            *(f.id for f in planned.feeds if f.to == "amplifier" and f.price != prices[f.id]),
+            *(each.id for each in planned.amplifiers if each.price != costs.get(each.id)),
         ),
         "new-radio": (HEAD_UNIT,) if new else (),
         # A new radio's own feed is joined with it.
@@ -299,8 +300,13 @@ def _length(cable: CableState) -> tuple[object, ...]:
 
 
 def _played(channel: ChannelState) -> tuple[object, ...]:
-    """What is set at the radio for one channel."""
-    return _quantity(channel.gain), _quantity(channel.high_pass), channel.high_pass_slope
+    """What is set for one channel in what drives it."""
+    settings = channel.settings
+    return _quantity(settings.gain), *_passed(settings.high_pass), *_passed(settings.low_pass)
+
+
+def _passed(each: FilterState | None) -> tuple[object, ...]:
+    return (None,) if each is None else (each.corner.quantity, each.slope, each.kind)
 
 
 def _laid(cable: FeedState) -> tuple[object, ...]:

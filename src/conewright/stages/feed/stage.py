@@ -7,19 +7,22 @@ import numpy as np
 from conewright.job.builds.draws import DEFAULT_SAMPLES
 from conewright.job.builds.state import Build, Origin
 from conewright.job.quantity.units import to_unit
+from conewright.phrases import listed
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import as_found
-from conewright.stages.common.circuit import Circuit, Solver
+from conewright.stages.common.circuit import Circuit, Solver, radio_volts
 from conewright.stages.common.conditioned import ReadDraws, conditioned_draws
 from conewright.stages.common.load import EASY, HARD, RadioLoad, radio_load
+from conewright.stages.common.nets import fed_by
+from conewright.stages.feed.amplified import amplifier_figures
 from conewright.stages.feed.components import component_figures
 from conewright.stages.feed.doubted_load import suspected_loads
 from conewright.stages.feed.drain import drain_figures, drain_verdict
 from conewright.stages.feed.supply import supply_figures
 from conewright.stages.feed.supply_verdicts import supply_verdicts
 from conewright.stages.feed.unwired import unwired_figures
-from conewright.stages.feed.verdicts import feed_verdicts, feed_working
+from conewright.stages.feed.verdicts import feed_verdicts, feed_working, hardest_channel
 from conewright.stages.find.faults.told import finding_verdicts, reading_verdicts
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Report, series
@@ -98,16 +101,15 @@ def _headlines(load: RadioLoad) -> dict[str, FloatArray]:
     heat = {"head_unit.chip_temperature": load.chip_temperature(EASY)}
     if not load.live:
         return heat
-    hardest = min(load.live, key=lambda name: float(load.live[name].minimum_impedance[0, 0]))
+    hardest = hardest_channel(load)
     return {
         f"{hardest}.minimum_impedance": load.live[hardest].minimum_impedance,
-        f"{hardest}.clean_power": load.clean_power(hardest, load.supply),
+        f"{hardest}.clean_power": load.clean_power(hardest),
         **heat,
     }
 
 
 def _channel_figures(answer: Answer, load: RadioLoad) -> None:
-    _unused_figures(answer)
     for name, channel in load.channels.items():
         answer.figure(
             name,
@@ -127,7 +129,7 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
             text=None if channel.conducts else "open",
             origin=Origin.MEASURED if _was_read(answer, name) else None,
         )
-        alone, together = (load.clean_power(name, v) for v in (load.supply, load.loaded_supply))
+        alone, together = (load.clean_power(name, together=each) for each in (False, True))
         for figure, values, unit, label in (
             ("equivalent_resistance", channel.equivalent_resistance, "ohm", SAME_CURRENT),
             ("power_resistance", channel.power_resistance, "ohm", SAME_POWER),
@@ -143,13 +145,16 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
                 label=label,
                 text="silent" if channel.idle else None,
             )
+    _unused_figures(answer)
 
 
 def _unused_figures(answer: Answer) -> None:
     """Say of every output that drives nothing that it does so."""
     for channel in answer.build.unused:
         label = "lowest impedance at the radio plug"
-        answer.figure(channel.id, "minimum_impedance", None, unit="ohm", label=label, text="unused")
+        fed = listed([each.name for each in fed_by(answer.build, channel.id)])
+        text = f"feeds {fed}" if fed else "unused"
+        answer.figure(channel.id, "minimum_impedance", None, unit="ohm", label=label, text=text)
 
 
 def _was_read(answer: Answer, channel: str) -> bool:
@@ -179,14 +184,16 @@ def _location_figures(answer: Answer, load: RadioLoad) -> None:
         answer.figure(
             name,
             "clean_power",
-            0.0 if idle else share * load.clean_power(location.channel, load.supply),
+            0.0 if idle else share * load.clean_power(location.channel),
             unit="W",
             label="its share of the channel's largest clean sine",
         )
 
 
 def _radio_figures(answer: Answer, load: RadioLoad) -> None:
+    amplifier_figures(answer, load)
     radio = load.build.head_unit
+    clean_volts = radio_volts(radio, load.draws)
     answer.figure(
         "head_unit",
         "minimum_load",
@@ -196,7 +203,7 @@ def _radio_figures(answer: Answer, load: RadioLoad) -> None:
         origin=radio.minimum_load.origin,
     )
     for name, values, unit, label in (
-        ("clean_volts", load.clean_volts, "V", "clean rms volts into the load it is rated for"),
+        ("clean_volts", clean_volts, "V", "clean rms volts into the load it is rated for"),
         ("heat", load.heat(EASY), "W", "heat in the chip, loud music"),
         (
             "chip_temperature",
@@ -224,7 +231,7 @@ def _radio_figures(answer: Answer, load: RadioLoad) -> None:
     answer.figure(
         "head_unit",
         "advertised_ratio",
-        None if advertised is None else load.clean_volts**2 / rated / load.draws(advertised),
+        None if advertised is None else clean_volts**2 / rated / load.draws(advertised),
         unit="",
         label="clean power into the rated load over the advertised power",
         text="no advertised power given" if advertised is None else None,
@@ -251,7 +258,7 @@ def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
         answer.figure(
             name,
             "clean_power_change",
-            _decibels(load.clean_power(name, load.supply), before.clean_power(name, before.supply)),
+            _decibels(load.clean_power(name), before.clean_power(name)),
             unit="dB",
             kind=Kind.CHANGE,
             label="change of the largest clean sine",

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from conewright.job.builds.job import Job
-from conewright.job.document.document import Location
+from conewright.job.document.document import Channel, Location
 from conewright.job.document.parts import UNUSED
 from conewright.job.quantity.expression import Load
 from conewright.physics.electrics.wiring import Leaf, Parallel, Series, Tree, leaves
@@ -352,12 +352,18 @@ def _lines(
             branches=branches,
             loose=None if load else (rail, out),
             style=style % 4,
-            words="nothing" if channel.load == UNUSED else channel.load,
+            words=_words(channel),
             end="" if load else "–" if channel.load == UNUSED else "?",
             href=href(channel.id),
             selected=channel.id == selected,
             changed=channel.id in changed,
         )
+
+
+def _words(channel: Channel) -> str:
+    """What hangs on a channel, and what drives it where that is not the radio."""
+    drives = "nothing" if channel.load == UNUSED else channel.load
+    return drives if channel.amplifier is None else f"{drives}, by {channel.amplifier}"
 
 
 def _rail(x: float, out: float, rail: float, starts: Sequence[float]) -> str:

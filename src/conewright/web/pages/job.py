@@ -53,7 +53,8 @@ SOMEWHERE = ("0.00 m ± 0.50 m", "0.00 m ± 0.50 m", "0.80 m ± 0.30 m")
 """Where a place is until somebody says: in the cabin. Assumed, no source."""
 HEADINGS = {
     "": "Job, vehicle, radio",
-    "channel": "Channels of the radio",
+    "channel": "Channels of radio and amplifiers",
+    "amplifier": "Amplifiers",
     "location": "Places with a loudspeaker",
     "driver": "Loudspeakers fitted, or thought of",
     "seat": "Places to listen from",

@@ -30,6 +30,7 @@ from conewright.physics.drivers.coil import resistance_at
 from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.physics.electrics.wiring import fold_resistance
 from conewright.stages.common.circuit import cable_resistance, part_resistance
+from conewright.stages.common.nets import source_of
 from conewright.stages.find.faults.effects import COMMON_GROUND, Variant, size, variants
 from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.samples import SAMPLES, scores, stratified
@@ -106,7 +107,7 @@ class Bench:
         """
         if channel.load == UNKNOWN:
             return False
-        least = LOWEST_SHARE * self.build.head_unit.minimum_load.si
+        least = LOWEST_SHARE * source_of(self.build, channel).minimum_load.si
         return bool(np.median(self.load(channel, ())) < least)
 
     def in_direct_path(self, channel: ChannelState, place: str) -> bool:
@@ -145,7 +146,7 @@ class Bench:
             return np.maximum(at_plug - self._cable(channel), 0.0)
         coils: dict[str, Real] = {}
         for name, _ in channel.polarity:
-            coil = self._borne(self.build.location(name))
+            coil = self._borne(self.build.location(name), channel)
             for one in shown:
                 if one.subject == name:
                     coil = _changed_coil(coil, one.effects)
@@ -177,15 +178,16 @@ class Bench:
         cold = self._cold[key]
         return np.asarray(resistance_at(resistance=cold, temperature=self._warmth(test)))
 
-    def _borne(self, place: LocationState) -> FloatArray:
-        """Ohms of a driver that the radio bears, where a rating is written down and they are not.
+    def _borne(self, place: LocationState, channel: ChannelState) -> FloatArray:
+        """Ohms of a driver that its output bears, where a rating is written down and they are not.
 
         One below the rating is no sound one there: it is the fault of a low load.
         """
         coil = self._warm_coil(PAIR, place)
-        if knows_ohms(place.driver) or not self.build.head_unit.rated:
+        source = source_of(self.build, channel)
+        if knows_ohms(place.driver) or not source.rated:
             return coil
-        borne = coil[coil >= LOWEST_SHARE * self.build.head_unit.minimum_load.si]
+        borne = coil[coil >= LOWEST_SHARE * source.minimum_load.si]
         return coil if borne.size < FEWEST else np.resize(borne, coil.shape)
 
     def _cable(self, channel: ChannelState) -> FloatArray:
@@ -250,7 +252,7 @@ class Bench:
         """
         radio = self.build.head_unit
         total = radio.quiescent_current.si
-        for channel in self.build.channels:
+        for channel in (each for each in self.build.channels if each.driven_by is None):
             load = float(np.median(self.load(channel, ()) + self._cable(channel)))
             if np.isfinite(load):
                 swing = radio.supply.si * load / (load + radio.clip_loss.si)
