@@ -116,6 +116,6 @@ def test_the_supply_is_told_as_it_is() -> None:
 
 def test_the_papers_are_made() -> None:
     build = JOB.build(SERIES)
-    rows = {row.title for row in schedule(build).conductors}
-    assert "bass +, from bass-amplifier" in rows
+    rows = {row.title: row.goes_to for row in schedule(build).conductors}
+    assert rows["bass +"] == "box-left +, from bass-amplifier"
     assert papers(build).files

@@ -137,7 +137,7 @@ def test_the_papers_show_the_amplifier_between_radio_and_doors() -> None:
     plan = schedule(build)
     rows = {row.title: row for row in plan.conductors}
     assert rows["front-left +"].goes_to == "input of Boot amplifier, +"
-    assert "woofer-left +, from door-amplifier" in rows
+    assert rows["woofer-left +"].goes_to == "door-fl +, from door-amplifier"
     assert any("Boot amplifier stands between the radio and" in note for note in plan.notes)
     checks = {check.id: check for check in power_up(Answers(build))}
     assert [line.subject for line in checks["turn-on"].lines] == ["door-amplifier"]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from html import escape
-from textwrap import shorten, wrap
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from conewright.papers.wiring.ladder import HEIGHT, Rung, Wire, ladder, measure
@@ -32,7 +32,6 @@ ADVANCE = 2.15
 
 LINE = 4.4
 LONGEST_NAME = 18
-LONGEST_PLUG = 11
 PLUG, RUN, EDGE = 26.0, 46.0, 2.0
 ABOVE, BELOW = 9.0, 8.0
 CAP = (7.0, 3.2)
@@ -80,7 +79,7 @@ def _channel(channel: ChannelState, build: Build, plan: Schedule) -> Diagram:
     left, top = PLUG + run, ABOVE
     bottom = top + max(size.height, HEIGHT)
     fresh = {each.name for each in plan.splices if each.channel == channel.id and each.new}
-    body = [*_plug(channel.id, top, bottom, of=channel.driven_by or "radio")]
+    body = [*_plug(channel.id, top, bottom, of="amplifier" if channel.driven_by else "radio")]
     for sign, y in ((PLUS, top), (MINUS, bottom)):
         body.append(_line(((PLUG, y), (left + size.axis, y)), sign))
         body.append(_text(PLUG + 2.5, y - 1.4 if sign == PLUS else y + LETTER + 0.8, wires[sign]))
@@ -117,7 +116,8 @@ def _unused(name: str, build: Build, plan: Schedule) -> Diagram:
 def _title(channel: ChannelState, plan: Schedule) -> str:
     """The finding: what hangs on the channel, and what an ohm-meter should read."""
     proof = next(row.proof for row in plan.conductors if row.group == channel.id)
-    return f"{channel.id}: {channel.load}, {proof.expected} at the plug"
+    plug = f"the plug of {channel.driven_by}" if channel.driven_by else "the plug"
+    return f"{channel.id}: {channel.load}, {proof.expected} at {plug}"
 
 
 def _label(part: Part, build: Build) -> tuple[str, ...]:
@@ -148,9 +148,7 @@ def _plug(name: str, top: float, bottom: float, *, of: str = "radio") -> Iterato
         f'<rect x="0.25" y="{y:.2f}" width="{PLUG - 3:.2f}" height="{height:.2f}" fill="none" '
         'stroke="black" stroke-width="0.5"/>'
     )
-    yield _text(
-        2.0, 0.5 * (top + bottom) - 1.0, shorten(of, LONGEST_PLUG, placeholder="…"), bold=True
-    )
+    yield _text(2.0, 0.5 * (top + bottom) - 1.0, of, bold=True)
     yield _text(2.0, 0.5 * (top + bottom) - 1.0 + LINE, name)
     for sign, at in ((PLUS, top), (MINUS, bottom)):
         yield f'<circle cx="{PLUG - 1.5}" cy="{at:.2f}" r="1.3" fill="white" stroke="black" '

@@ -182,7 +182,7 @@ def _wire(
     return Conductor(
         group=channel.id,
         function=function,
-        title=f"{channel.id} {sign}" if unit is None else f"{channel.id} {sign}, from {unit}",
+        title=f"{channel.id} {sign}",
         sign=sign,
         pin=pin,
         pin_source=source,
@@ -191,7 +191,7 @@ def _wire(
         size=_size(lead, channel.cable),
         length=_length(lead, channel.cable),
         joint=(lead and lead.joint) or "",
-        goes_to=goes_to,
+        goes_to=goes_to if unit is None else f"{goes_to}, from {unit}",
         proof=proof,
     )
 
