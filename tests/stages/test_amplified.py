@@ -7,6 +7,7 @@ from workbench import location
 import conewright as cw
 from conewright.job.text.parsing import loads
 from conewright.physics.basics import bands
+from conewright.pictures.feed import feed_title
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.load import radio_load
@@ -362,6 +363,27 @@ def test_a_plan_with_a_price_buys_the_amplifier() -> None:
     taken = outlay(job(OUT, channel("bass", "w"), more=plan).build("new"))
     assert [line.cost.typical for line in taken.lines if line.item == "amplifier"] == [90.0]
     assert "amplifier" in {step.id for step in taken.steps}
+
+
+def test_a_gain_is_a_setting_and_another_source_a_joint() -> None:
+    plans = (
+        '[[proposal]]\nid = "gain"\nset = { "amp.gain" = "3 dB" }\n'
+        '[[proposal]]\nid = "radio"\nset = { "own.driven_by" = "radio" }\n'
+    )
+    both = job(OUT, channel("bass", "w"), channel("own", "10 uF + t"), more=plans)
+    steps = {p: {s.id: s.subjects for s in outlay(both.build(p)).steps} for p in ("gain", "radio")}
+    assert steps["gain"]["filter"] == ("bass", "own")
+    assert steps["radio"]["rewire"] == ("own",)
+    assert "rewire" not in steps["gain"]
+
+
+def test_the_picture_holds_each_channel_against_what_drives_it() -> None:
+    two_ohm = AMPLIFIER.replace('minimum_load = "4 ohm"', 'minimum_load = "2 ohm"')
+    of = job(OUT, channel("bass", "w | 8 ohm"), channel("own", "t", amp=""), amplifier=two_ohm)
+    assert feed_title(cw.feed(of.build())).startswith("No channel falls below")
+    low = job(OUT, channel("bass", "w | 4 ohm"), channel("own", "t", amp=""))
+    assert feed_title(cw.feed(low.build())).endswith("its amplifier is rated for 4")
+    assert feed_title(cw.feed(low.build())).startswith("bass falls to")
 
 
 def test_a_new_amplifier_ends_what_was_wrong_with_the_old_one() -> None:

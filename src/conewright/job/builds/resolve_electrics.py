@@ -149,7 +149,6 @@ def resolve_head_unit(unit: HeadUnit, filler: Filler) -> HeadUnitState:
         feed_resistance=_unit(filler, "feed_resistance", unit.feed_resistance),
         output_resistance=_unit(filler, "output_resistance", unit.output_resistance),
         clip_loss=_unit(filler, "clip_loss", unit.clip_loss),
-        line_volts=_unit(filler, "line_volts", unit.line_volts),
         peak_current=_unit(
             filler, "peak_current", unit.peak_current, key="2 ohm" if two_ohm else ANY
         ),
@@ -241,6 +240,8 @@ def _input(channel: Channel, job: Document, filler: Filler) -> InputState | None
     return InputState(
         channel=None if feeding is None else feeding.id,
         settings=None if feeding is None else _settings(feeding, filler),
+        # Of a radio whose line outputs nothing hears, nobody asks their volts.
+        line_volts=_unit(filler, "line_volts", job.head_unit.line_volts) if not feeding else None,
         gain=_signed(filler, f"{unit.id}.gain", unit.gain, typical("amplifier", key, "gain")),
     )
 

@@ -342,12 +342,13 @@ class SettingsState:
 class InputState:
     """What a channel of an amplifier is fed from, and how much the amplifier makes of it.
 
-    `channel` is the radio's channel whose `settings` it hears, at loudspeaker level; None, with
-    neither, for the radio's line outputs. `gain` is that of the amplifier.
+    `channel` is the radio's channel whose `settings` it hears, at loudspeaker level; both None for
+    the radio's line outputs, which then have `line_volts`. `gain` is that of the amplifier.
     """
 
     channel: str | None
     settings: SettingsState | None
+    line_volts: Value | None
     gain: Value
 
 
@@ -397,7 +398,6 @@ class HeadUnitState:
     feed_resistance: Value
     output_resistance: Value
     clip_loss: Value
-    line_volts: Value
     peak_current: Value
     minimum_load: Value
     rated: bool

@@ -91,7 +91,7 @@ def changes(build: Build) -> Changes:
     by_kind["rewired"] = tuple(
         channel.id
         for channel in build.channels
-        if channel.id not in channels or channel.tree != channels[channel.id].tree
+        if channel.id not in channels or _joined(channel) != _joined(channels[channel.id])
     )
     by_kind["taken-off"] = tuple(each.id for each in build.unused if each.id in channels)
     by_kind |= _at_channels(build, before) | _at_supply(build, before)
@@ -302,7 +302,19 @@ def _length(cable: CableState) -> tuple[object, ...]:
 def _played(channel: ChannelState) -> tuple[object, ...]:
     """What is set for one channel in what drives it."""
     settings = channel.settings
-    return _quantity(settings.gain), *_passed(settings.high_pass), *_passed(settings.low_pass)
+    ahead = None if channel.input is None else _quantity(channel.input.gain)
+    return (
+        ahead,
+        _quantity(settings.gain),
+        *_passed(settings.high_pass),
+        *_passed(settings.low_pass),
+    )
+
+
+def _joined(channel: ChannelState) -> tuple[object, ...]:
+    """What a channel's wires are joined to: its load, what drives it, and what feeds that."""
+    fed = None if channel.input is None else channel.input.channel
+    return channel.tree, channel.driven_by, channel.input is None, fed
 
 
 def _passed(each: FilterState | None) -> tuple[object, ...]:

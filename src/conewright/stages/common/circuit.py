@@ -277,10 +277,11 @@ class Solver:
         if input is None:
             return solved
         through = self._level(input.gain)
-        if input.settings is None:
-            line = self.draws(build.head_unit.line_volts)
+        if input.line_volts is not None:
+            line = self.draws(input.line_volts)
             through = through * line / radio_volts(build.head_unit, self.draws)
             return replace(solved, settings=solved.settings * through)
+        assert input.settings is not None
         fed = self._settings(input.settings)
         at_plug: ComplexArray | float = 1.0
         if (beside := known.get(input.channel or "")) is not None:

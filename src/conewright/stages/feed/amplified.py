@@ -53,6 +53,16 @@ def amplifier_figures(answer: Answer, load: RadioLoad) -> None:
         ):
             answer.figure(name, figure, values, unit=unit_word, label=label)
         _fuse_figure(answer, unit)
+    for name in load.channels:
+        if (unit_of := load.amplifier_of(name)) is not None:
+            answer.figure(
+                name,
+                "minimum_load",
+                load.draws(unit_of.state.minimum_load),
+                unit="ohm",
+                label=f"lowest load that {unit_of.state.name} is rated for",
+                origin=unit_of.state.minimum_load.origin,
+            )
 
 
 def amplified_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
