@@ -141,6 +141,9 @@ def test_the_papers_show_the_amplifier_between_radio_and_doors() -> None:
     assert any("Boot amplifier stands between the radio and" in note for note in plan.notes)
     checks = {check.id: check for check in power_up(Answers(build))}
     assert [line.subject for line in checks["turn-on"].lines] == ["door-amplifier"]
+    loud = checks["all"].lines[0].expect
+    assert "by the radio and " in loud
+    assert loud.endswith("by Boot amplifier from the supply")
     # no output of the radio has a loudspeaker, and no output of an amplifier rests at half supply
     assert "bias" not in checks
     assert len(papers(build).files) > 3

@@ -15,6 +15,7 @@ from conewright.data_files import data_rows
 from conewright.job.builds.fills import plain_text
 from conewright.job.builds.state import Build, ChannelState
 from conewright.papers.press.answers import Answers
+from conewright.phrases import listed
 from conewright.physics.electrics.amplifier import clean_peak_voltage
 from conewright.stages.common.changes import changes
 from conewright.stages.feed.supply_verdicts import fuse_in_words
@@ -222,7 +223,13 @@ def _half_supply(answers: Answers, _: str) -> str:
 
 def _supply_current(answers: Answers, _: str) -> str | None:
     figure = answers.figure("head_unit.supply_current")
-    return None if figure is None or figure.value is None else say(figure).full
+    if figure is None or figure.value is None:
+        return None
+    units = [
+        (answers.figure(f"{each.id}.supply_current"), each) for each in answers.build.amplifiers
+    ]
+    told = [f"{say(found).full} by {each.name}" for found, each in units if found is not None]
+    return listed([f"{say(figure).full} by the radio", *told]) if told else say(figure).full
 
 
 def _feed_drop(answers: Answers, _: str) -> str | None:
