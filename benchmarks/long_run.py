@@ -40,8 +40,8 @@ GROWTH = 0.05
 """By how much memory may have grown in a run that is called flat."""
 SAVES_OF_A_JOB = 20
 FULL = 1200
-"""Requests that fill every cache: of about one in seven comes a new text, of which 64 are kept; what
-a process takes for the first time it keeps besides, for as long as ten clients ask for much."""
+"""Requests that fill every cache: of about one in seven comes a new text, of which 64 are kept;
+drawings and pages of them fill theirs later."""
 PATIENCE = 600.0
 """Seconds that a client waits: on a busy machine ten who ask for what nobody knows wait long."""
 PLANS = ("put-right", "slim-fronts")

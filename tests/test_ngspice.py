@@ -35,6 +35,7 @@ from conewright.physics.electrics.wiring import (
     solve_tree,
 )
 from reference.broken import (
+    AMPLIFIED,
     BOOK,
     FOLDER,
     FOUND,
@@ -43,6 +44,7 @@ from reference.broken import (
     door_of,
     intermittent,
     read_result,
+    solve_amplified,
     solve_broken,
 )
 
@@ -155,6 +157,16 @@ def test_project_agrees_with_the_stored_result(name: str) -> None:
     assert not stored, "columns that nothing was held against"
 
 
+@pytest.mark.parametrize("name", AMPLIFIED)
+def test_a_job_with_an_amplifier_agrees_with_the_stored_result(name: str) -> None:
+    # independent tool: ngspice 39 (Debian), filters there as ladders of coils and capacitors
+    frequency, stored = read_result(FOLDER / f"{name}.txt")
+    answer = solve_amplified(name, frequency)
+    assert answer.keys() == stored.keys()
+    for column, values in stored.items():
+        assert_same(answer[column], values, column)
+
+
 # --- What is broken ---------------------------------------------------------------------------
 
 
@@ -228,7 +240,7 @@ def test_a_lead_that_comes_and_goes_is_one_of_two_stored_results_in_every_draw()
 @pytest.mark.skipif(
     NGSPICE is None and not REQUIRED, reason="ngspice is not installed: decks not run again"
 )
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", [*NAMES, *AMPLIFIED])
 def test_stored_result_is_what_ngspice_prints(name: str, tmp_path: Path) -> None:
     # independent tool, run here and now; 1e-9 leaves room for another version's rounding
     assert NGSPICE is not None, "CONEWRIGHT_REQUIRE_NGSPICE=1, and ngspice is not on the PATH"
@@ -243,7 +255,8 @@ def test_stored_result_is_what_ngspice_prints(name: str, tmp_path: Path) -> None
 
 
 def test_every_circuit_has_its_deck_and_result_and_nothing_is_left_over() -> None:
-    assert sorted(path.stem for path in FOLDER.glob("*.cir")) == NAMES
-    assert sorted(path.stem for path in FOLDER.glob("*.txt")) == NAMES
+    every = sorted([*NAMES, *AMPLIFIED])
+    assert sorted(path.stem for path in FOLDER.glob("*.cir")) == every
+    assert sorted(path.stem for path in FOLDER.glob("*.txt")) == every
     assert len(NAMES) >= 10
     assert len(FOUND) >= 22

@@ -13,8 +13,10 @@ def capital(text: str) -> str:
 
 
 def listed(names: Sequence[str]) -> str:
-    """Write a list as people say it: `a, b and c`."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    """Write a list as people say it: `a, b and c`; empty for none."""
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def sheet_cell(text: str) -> str:

@@ -570,13 +570,17 @@ def test_a_load_becomes_a_tree_with_polarity_and_parts() -> None:
 
 def test_channel_settings() -> None:
     plain = small_job().build().channel("left")
-    assert (plain.gain.si, plain.high_pass, plain.high_pass_slope) == (0.0, None, None)
+    settings = plain.settings
+    assert (settings.gain.si, settings.high_pass, settings.low_pass) == (0.0, None, None)
     cut = small_job(channel={"high_pass": "80 Hz", "gain": "-3 dB"}).build().channel("left")
-    assert cut.high_pass is not None
+    high = cut.settings.high_pass
+    assert high is not None
     # Common practice, no source: radios cut at 12 dB/oct unless they say otherwise.
-    assert (cut.gain.si, cut.high_pass.si, cut.high_pass_slope) == (-3.0, 80.0, 12)
+    assert (cut.settings.gain.si, high.corner.si, high.slope) == (-3.0, 80.0, 12)
     steep = small_job(channel={"high_pass": "80 Hz", "high_pass_slope": "24 dB/oct"})
-    assert steep.build().channel("left").high_pass_slope == 24
+    filtered = steep.build().channel("left").settings.high_pass
+    assert filtered is not None
+    assert filtered.slope == 24
 
 
 @pytest.mark.parametrize(

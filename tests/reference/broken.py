@@ -22,6 +22,7 @@ from conewright.stages.common.circuit import (
 FOLDER = Path(__file__).parent / "ngspice"
 BOOK: dict[str, Any] = tomllib.loads((FOLDER / "circuits.toml").read_text(encoding="utf-8"))
 FOUND = sorted(name for name, circuit in BOOK["circuits"].items() if "like" in circuit)
+AMPLIFIED = sorted(BOOK["amplified"])
 SOUND = sorted({BOOK["circuits"][name]["like"] for name in FOUND})
 
 Columns = dict[str, ComplexArray]
@@ -77,6 +78,22 @@ def solve_broken(name: str, frequency: FloatArray) -> Answer:
     return Answer(build, solved.channels["channel"], dict(solved.locations), columns, heard)
 
 
+def solve_amplified(name: str, frequency: FloatArray) -> Columns:
+    """A radio with an amplifier of the book as a job: its columns for each volt at the knob."""
+    circuit = BOOK["amplified"][name]
+    build = loads(_amplified_job(circuit), "toml").build()
+    solved = Solver(draw(build.axes, samples=1), frequency).solve(build)
+    columns = {}
+    for unit, place in solved.locations.items():
+        level = solved.channels[place.channel].settings[0]
+        columns[f"{unit}.drive"] = level * place.drive[0]
+        columns[f"{unit}.velocity"] = level * place.excursion[0] * 2j * np.pi * frequency
+    for way in ("grille", "edge"):
+        level = solved.channels["radio-out"].settings[0]
+        columns[f"beside.{way}"] = level * solved.locations["beside"].flows[way]
+    return columns
+
+
 def intermittent(name: str, at: str, frequency: FloatArray, *, samples: int) -> Columns:
     """A channel of the book with a lead that comes and goes: a row a draw, the central first."""
     circuit = circuit_of(name) | {"fault": "lead-intermittent", "at": at}
@@ -125,6 +142,46 @@ def _job(circuit: dict[str, Any]) -> str:
             finding,
         )
     )
+
+
+def _amplified_job(circuit: dict[str, Any]) -> str:
+    radio, unit, channels = circuit["radio"], circuit["amplifier"], circuit["channels"]
+    used = {"beside": radio, **channels}
+    return "\n".join(
+        (
+            "format = 1",
+            "[vehicle]",
+            f'[head_unit]\nname = "radio"\noutput_resistance = "{radio["ohm"]} ohm"',
+            '[[seat]]\nid = "driver"\near = ["0.2 m", "0.4 m", "1.1 m"]',
+            f'[[amplifier]]\nid = "amp"\ngain = "{unit["gain_db"]} dB"',
+            _channel("radio-out", "beside", radio),
+            *(
+                _channel(f"{name}-out", _behind(name, each), each, of="radio-out")
+                for name, each in channels.items()
+            ),
+            *(_location(name, use) for name, use in used.items()),
+            *(_sheet(sheet) for sheet in sorted({use["sheet"] for use in used.values()})),
+        )
+    )
+
+
+def _behind(name: str, channel: dict[str, Any]) -> str:
+    return f"{channel['cap'] * 1e6:.12g} uF + {name}" if "cap" in channel else name
+
+
+def _channel(id: str, load: str, channel: dict[str, Any], of: str = "") -> str:
+    lines = [
+        f'[[channel]]\nid = "{id}"\nload = "{load}"\ngain = "{channel["gain_db"]} dB"',
+        f'cable = {{ resistance = "{channel["cable"]} ohm" }}',
+        f'driven_by = "amp"\ninput = "{of}"' if of else "",
+    ]
+    for each in channel["filters"]:
+        side = each["side"].replace("-", "_")
+        lines += [
+            f'{side} = "{each["corner"]} Hz"',
+            f'{side}_slope = "{each["slope"]} dB/oct"\n{side}_kind = "{each["kind"]}"',
+        ]
+    return "\n".join(lines)
 
 
 def _load(load: Any, circuit: dict[str, Any]) -> str:

@@ -86,18 +86,30 @@ def feed_title(report: Report) -> str:
     }
     if not least:
         return report.answer
-    worst = min(least.values(), key=lambda entry: entry.value or 0.0)
-    rated = value_of(report, "head_unit", "minimum_load")
+    ratings = {channel: _rated(report, channel) for channel in least}
+    worst = min(least.values(), key=lambda f: (f.value or 0.0) / (ratings[f.subject] or 1.0))
+    rated = ratings[worst.subject]
     if rated is None:
         return f"{worst.subject} falls lowest, to {said(worst)}"
-    below = [c for c, f in least.items() if (f.value or 0.0) < RATED_MAY_FALL_TO * rated]
-    end = f"the radio is rated for {number(rated)}"
+    below = [
+        channel
+        for channel, each in least.items()
+        if (each.value or 0.0) < RATED_MAY_FALL_TO * (ratings[channel] or 0.0)
+    ]
+    by_amplifier = value_of(report, worst.subject, "minimum_load") is not None
+    end = f"{'its amplifier' if by_amplifier else 'the radio'} is rated for {number(rated)}"
     if not below:
         return f"No channel falls below {said(worst)}; {end}"
     together = _together(below, list(channels))
     if left_out(report):
         together = together.replace("All channels", "All known channels")
     return f"{together} {said(worst)}; {end}"
+
+
+def _rated(report: Report, channel: str) -> float | None:
+    """Return the load that what drives a channel is rated for: an amplifier, else the radio."""
+    own = value_of(report, channel, "minimum_load")
+    return value_of(report, "head_unit", "minimum_load") if own is None else own
 
 
 def _together(below: list[str], channels: list[str]) -> str:
@@ -122,7 +134,7 @@ def _panel(axes: Axes, report: Report, channel: str, *, top: float, size: float)
     axes.grid(visible=True, axis="y", color="0.85", linewidth=0.6)
     axes.set_title(channel, loc="left", fontweight="bold", pad=4.0)
     labels = _lines(axes, report, channel)
-    rated = value_of(report, "head_unit", "minimum_load")
+    rated = _rated(report, channel)
     if rated is not None:
         axes.axhline(rated, color=VERMILLION, linewidth=1.2, linestyle=(0, (1.0, 1.5)), gid="rated")
         labels.append(EndLabel(HIGHEST, rated, f"rated {number(rated)}", VERMILLION))

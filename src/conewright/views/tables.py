@@ -65,6 +65,8 @@ PLACES_DRIVEN = (
     Column("excursion_ratio", "cone travel at\nceiling / Xmax"),
     Column("excursion_ratio", "at [Hz]", "frequency"),
     Column("high_pass", "high-pass needed", "words"),
+    Column("crossover", "takes over\nat [Hz]"),
+    Column("crossover_sum", "adds up to\n[dB]"),
 )
 PLACES_FITTED = (
     Column("rear_clearance", "behind\n[mm]"),
@@ -105,6 +107,8 @@ def _feed(report: Report, figures: Mapping[str, Figure]) -> Iterator[Table]:
     yield _listed("radio", "head_unit", report)
     if "converter.output" in figures:
         yield _listed("converter", "converter", report)
+    for name in _subjects(report, "supply_volts_sine"):
+        yield _listed(name, name, report)
     yield _subject_table("supply cable", _subjects(report, "fuse_distance"), CABLES_FED, figures)
     yield _listed("battery", "vehicle", report)
 

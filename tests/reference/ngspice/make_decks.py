@@ -314,14 +314,91 @@ def make_deck(book: dict[str, Any], name: str) -> str:
     return deck.text(book["frequencies"][circuit["frequencies"]], f"{name}.txt")
 
 
+# --- An amplifier ---------------------------------------------------------------------------------
+
+QUALITIES = {
+    ("butterworth", 12): (2**-0.5,),
+    ("butterworth", 18): (1.0,),
+    ("butterworth", 24): (0.541196100146197, 1.306562964876377),
+    ("linkwitz-riley", 12): (0.5,),
+    ("linkwitz-riley", 24): (2**-0.5, 2**-0.5),
+}
+"""Q of each second-order section, from the tables of filters."""
+RESISTOR = 600.0
+
+
+def add_filter(deck: Deck, name: str, node: str, each: dict[str, Any]) -> str:
+    """Add a filter behind a stage of gain 1 for each section; return the node it ends at."""
+    w, high = 2 * np.pi * each["corner"], each["side"] == "high-pass"
+    for q in QUALITIES.get((each["kind"], each["slope"]), ()):
+        node = _buffered(deck, f"{name}_b{deck.last_node}", node)
+        out = deck.node()
+        # Q = R sqrt(C/L), w^2 = 1/(L C)
+        henry, farad = RESISTOR / (q * w), q / (RESISTOR * w)
+        ahead, across = ("c", "l") if high else ("l", "c")
+        values = {"c": farad, "l": henry}
+        deck.add(f"{ahead}_{name}_{out}", node, out, values[ahead])
+        deck.add(f"{across}_{name}_{out}x", out, 0, values[across])
+        deck.add(f"r_{name}_{out}", out, 0, RESISTOR)
+        node = out
+    if each["slope"] in (6, 18):
+        node = _buffered(deck, f"{name}_b{deck.last_node}", node)
+        out = deck.node()
+        farad = 1 / (RESISTOR * w)
+        first, second = ("c", "r") if high else ("r", "c")
+        values = {"c": farad, "r": RESISTOR}
+        deck.add(f"{first}_{name}_{out}", node, out, values[first])
+        deck.add(f"{second}_{name}_{out}x", out, 0, values[second])
+        node = out
+    return node
+
+
+def _buffered(deck: Deck, name: str, node: str, gain: float = 1.0) -> str:
+    out = deck.node()
+    deck.add(f"e_{name}", out, 0, node, 0, gain)
+    return out
+
+
+def add_stage(deck: Deck, name: str, node: str, stage: dict[str, Any], more_db: float) -> str:
+    """Add the gain and the filters of a channel; return the node of its EMF."""
+    for number, each in enumerate(stage["filters"]):
+        node = add_filter(deck, f"{name}{number}", node, each)
+    return _buffered(deck, f"{name}_out", node, 10 ** ((stage["gain_db"] + more_db) / 20))
+
+
+def make_amplified(book: dict[str, Any], name: str) -> str:
+    """Text of the deck of a radio and an amplifier; the source is the EMF at the volume knob."""
+    circuit = book["amplified"][name]
+    radio, unit = circuit["radio"], circuit["amplifier"]
+    deck = Deck(title=circuit["what"], air=book["air"])
+    deck.add("v_knob", "knob", 0, "dc 0 ac 1")
+    emf = add_stage(deck, "radio", "knob", radio, 0.0)
+    deck.add("r_radio", emf, "plug", radio["ohm"])
+    deck.add("r_beside", "plug", "beside_top", radio["cable"])
+    door = door_of(book, radio["door"])
+    add_driver(deck, "beside", book["drivers"][radio["sheet"]], door, ["beside_top", "0"], {})
+    for channel, each in circuit["channels"].items():
+        emf = add_stage(deck, channel, "plug", each, unit["gain_db"])
+        deck.add(f"r_{channel}_amp", emf, f"{channel}_cable", unit["ohm"])
+        deck.add(f"r_{channel}_cable", f"{channel}_cable", f"{channel}_far", each["cable"])
+        start = f"{channel}_far"
+        if "cap" in each:
+            deck.add(f"c_{channel}_cap", start, f"{channel}_top", each["cap"])
+            start = f"{channel}_top"
+        add_driver(deck, channel, book["drivers"][each["sheet"]], None, [start, "0"], {})
+    return deck.text(book["frequencies"][circuit["frequencies"]], f"{name}.txt")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--run", action="store_true", help="solve the decks with ngspice as well")
     run = parser.parse_args().run
     book = tomllib.loads((HERE / "circuits.toml").read_text(encoding="utf-8"))
-    for name in book["circuits"]:
+    made = dict.fromkeys(book["circuits"], make_deck)
+    made |= dict.fromkeys(book["amplified"], make_amplified)
+    for name, make in made.items():
         deck = HERE / f"{name}.cir"
-        deck.write_text(make_deck(book, name), encoding="utf-8")
+        deck.write_text(make(book, name), encoding="utf-8")
         if run:
             subprocess.run(["ngspice", "-b", deck.name], cwd=HERE, check=True, capture_output=True)
 

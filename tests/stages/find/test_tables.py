@@ -25,7 +25,7 @@ TESTS = [
     *("corner-solo", "slow-bass", "treble-burst", "mono-bass", "door-swing", "press-trim"),
     *("settings-reset", "call-test", "feed-drop", "sleep-current", "pair-resistance"),
     *("leg-to-chassis", "leg-bias", "pair-offset", "cell-pulse", "cone-push", "look"),
-    *("coil-resistance", "swap-speaker", "impedance-sweep"),
+    *("coil-resistance", "swap-speaker", "impedance-sweep", "turn-on"),
 ]
 COMPLAINTS = [
     *("buzz-one-corner", "silent-corner", "comes-and-goes", "dull", "thin-after-change"),
@@ -37,6 +37,7 @@ WORDS = {
     "corner-solo": {"silent", "weaker", "equal"},
     "slow-bass": {"rasp", "clean"},
     "treble-burst": {"missing", "present"},
+    "turn-on": {"missing", "present"},
     "mono-bass": {"weaker", "stronger"},
     "door-swing": {"jumps", "no change"},
     "press-trim": {"changes", "no change"},

@@ -9,12 +9,14 @@ from conewright.job.builds.fills import Filler
 from conewright.job.builds.possible import impossibilities
 from conewright.job.builds.resolve_driver import central_area, fitted_driver, resolve_driver
 from conewright.job.builds.resolve_electrics import (
+    resolve_amplifier,
     resolve_channel,
     resolve_converter,
     resolve_feed,
     resolve_head_unit,
     resolve_seats,
     resolve_unknown,
+    resolve_unused,
     resolve_vehicle,
 )
 from conewright.job.builds.resolve_location import resolve_location
@@ -29,7 +31,7 @@ from conewright.job.builds.standing import (
 from conewright.job.builds.state import Build, DriverState, LocationState
 from conewright.job.document.document import Document, Finding, Proposal
 from conewright.job.document.fault_names import FaultName
-from conewright.job.document.parts import AS_FOUND, Table
+from conewright.job.document.parts import AS_FOUND, UNKNOWN, UNUSED, Table
 from conewright.job.proposals import apply_proposal
 
 __all__ = ["SameJob", "build_job", "build_with"]
@@ -111,15 +113,21 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
             resolve_head_unit(changed.head_unit, vehicle, converter, filler), faults
         ),
         channels=tuple(
-            damaged_channel(resolve_channel(channel, load, by_id, filler), faults, turned)
+            damaged_channel(resolve_channel(channel, load, changed, by_id, filler), faults, turned)
             for channel in changed.channels
             if (load := channel.wiring) is not None
         ),
         unknown=tuple(
             resolve_unknown(channel, filler)
             for channel in changed.channels
-            if channel.wiring is None
+            if channel.load == UNKNOWN
         ),
+        unused=tuple(
+            resolve_unused(channel, filler)
+            for channel in changed.channels
+            if channel.load == UNUSED
+        ),
+        amplifiers=tuple(resolve_amplifier(each, filler) for each in changed.amplifiers),
         locations=locations,
         seats=seats,
         feeds=feeds,

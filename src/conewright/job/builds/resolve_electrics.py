@@ -1,38 +1,46 @@
 """From vehicle, radio and channels in the job to complete ones, every gap filled."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Final, Literal
 
 from conewright.job.builds.fills import Filler, plain_text
 from conewright.job.builds.resolve_location import resolve_place
 from conewright.job.builds.state import (
+    AmplifierState,
     BatteryState,
     CableState,
     ChannelState,
     ConverterState,
     FeedState,
+    FilterState,
     HeadUnitState,
+    InputState,
     LocationState,
     Origin,
     PartState,
     SeatState,
+    SettingsState,
     UnknownChannelState,
+    UnusedChannelState,
     Value,
     VehicleState,
 )
 from conewright.job.builds.typical import ANY, Typical, scaled, typical, typical_or_none
-from conewright.job.document.document import Channel, Document, Feed, HeadUnit, Vehicle
+from conewright.job.document.document import Amplifier, Channel, Document, Feed, HeadUnit, Vehicle
 from conewright.job.quantity.expression import Load, ValuePart, WirePart
 from conewright.job.quantity.values import Quantity
 
 __all__ = [
     "USUAL_SYSTEM",
+    "resolve_amplifier",
     "resolve_channel",
     "resolve_converter",
     "resolve_feed",
     "resolve_head_unit",
     "resolve_seats",
     "resolve_unknown",
+    "resolve_unused",
     "resolve_vehicle",
 ]
 
@@ -43,7 +51,7 @@ USUAL_SYSTEM: Final = "12 V"
 """Supply of a vehicle, and what a radio is made for, where nobody says otherwise."""
 
 USUAL_SLOPE = 12
-"""Slope of a radio's high-pass where only its corner is written [dB/oct]."""
+"""Slope of a filter where only its corner is written [dB/oct]."""
 
 # Sabine: absorption area [m2] = 24 ln 10 V / (c T), at 20 C.
 SABINE = 0.163
@@ -231,8 +239,45 @@ def _thermal(filler: Filler, name: str, given: Quantity | None) -> Value:
     return filler.value(f"head_unit.thermal.{name}", given, typical("head_unit", ANY, name))
 
 
+def resolve_amplifier(unit: Amplifier, filler: Filler) -> AmplifierState:
+    """Return an amplifier."""
+    switching = unit.class_ == "D"
+    if unit.class_ is None:
+        filler.record(f"{unit.id}.class", "AB", Origin.ASSUMED, "assumed: the warmer")
+
+    def value(name: str, given: Quantity | None, key: str = ANY) -> Value:
+        return filler.value(f"{unit.id}.{name}", given, typical("amplifier", key, name))
+
+    clean = (
+        value("clean_power", unit.clean_power)
+        if unit.clean_volts is None
+        else filler.given(f"{unit.id}.clean_volts", unit.clean_volts)
+    )
+    return AmplifierState(
+        id=unit.id,
+        name=unit.name or unit.id,
+        switching=switching,
+        clean=clean,
+        clean_load=value("clean_load", unit.clean_load),
+        clip_loss=value("clip_loss", None),
+        output_resistance=value("output_resistance", None),
+        minimum_load=value("minimum_load", unit.minimum_load),
+        rated=unit.minimum_load is not None,
+        inputs=unit.inputs,
+        feed=unit.feed,
+        fuse=filler.optional(f"{unit.id}.fuse", unit.fuse),
+        feed_resistance=value("feed_resistance", unit.feed_resistance),
+        quiescent_current=value("quiescent_current", unit.quiescent_current),
+        efficiency=value("efficiency", unit.efficiency, "D" if switching else "AB"),
+    )
+
+
 def resolve_channel(
-    channel: Channel, load: Load, locations: Mapping[str, LocationState], filler: Filler
+    channel: Channel,
+    load: Load,
+    job: Document,
+    locations: Mapping[str, LocationState],
+    filler: Filler,
 ) -> ChannelState:
     """Return a channel with its load as a tree and its parts as values."""
     return ChannelState(
@@ -242,17 +287,60 @@ def resolve_channel(
         polarity=tuple((name, -1 if name in load.reversed else +1) for name in load.locations),
         parts=_parts(channel.id, load, filler),
         cable=_cable(channel, _side(load, locations), filler),
-        gain=_gain(channel, filler),
-        high_pass=filler.optional(f"{channel.id}.high_pass", channel.high_pass),
-        high_pass_slope=_slope(channel, filler),
+        settings=_settings(channel, filler),
+        driven_by=channel.amplifier,
+        input=_input(channel, job, filler),
         return_by=channel.return_by,
     )
 
 
+def _settings(channel: Channel, filler: Filler) -> SettingsState:
+    high, low = (_filter(channel, side, filler) for side in ("high_pass", "low_pass"))
+    return SettingsState(_gain(channel, filler), high, low)
+
+
+def _input(channel: Channel, job: Document, filler: Filler) -> InputState | None:
+    """Return what feeds a channel of an amplifier, None for one of the radio."""
+    if channel.amplifier is None:
+        return None
+    unit = next(each for each in job.amplifiers if each.id == channel.amplifier)
+    feeding = next((each for each in job.channels if each.id == channel.input), None)
+    key = "line" if feeding is None else "speaker"
+    return InputState(
+        channel=None if feeding is None else feeding.id,
+        settings=None if feeding is None else _settings(feeding, filler),
+        # Of a radio whose line outputs nothing hears, nobody asks their volts.
+        line_volts=_unit(filler, "line_volts", job.head_unit.line_volts) if not feeding else None,
+        gain=_signed(filler, f"{unit.id}.gain", unit.gain, typical("amplifier", key, "gain")),
+    )
+
+
+def _signed(filler: Filler, path: str, given: Quantity | None, row: Typical) -> Value:
+    """Return a level, given or typical."""
+    if given is not None:
+        return filler.given(path, given, signed=True)
+    return replace(filler.filled(path, row), signed=True)
+
+
 def resolve_unknown(channel: Channel, filler: Filler) -> UnknownChannelState:
     """Return a channel of which nobody knows what it drives."""
-    cable = _cable(channel, "front", filler)
-    return UnknownChannelState(id=channel.id, cable=cable, return_by=channel.return_by)
+    return UnknownChannelState(
+        id=channel.id,
+        cable=_cable(channel, "front", filler),
+        driven_by=channel.amplifier,
+        return_by=channel.return_by,
+    )
+
+
+def resolve_unused(channel: Channel, filler: Filler) -> UnusedChannelState:
+    """Return an output that drives nothing."""
+    given, path = channel.cable, f"{channel.id}.cable"
+    cable = CableState(
+        filler.optional(f"{path}.length", given.length),
+        filler.optional(f"{path}.size", given.size),
+        filler.optional(f"{path}.resistance", given.resistance),
+    )
+    return UnusedChannelState(id=channel.id, cable=cable)
 
 
 def _gain(channel: Channel, filler: Filler) -> Value:
@@ -262,15 +350,18 @@ def _gain(channel: Channel, filler: Filler) -> Value:
     return filler.given(path, channel.gain, signed=True)
 
 
-def _slope(channel: Channel, filler: Filler) -> int | None:
-    """Return the slope of a channel's high-pass [dB/oct], None where it has none."""
-    if channel.high_pass is None:
+def _filter(channel: Channel, side: str, filler: Filler) -> FilterState | None:
+    """Return a channel's `high_pass` or `low_pass`, None where it is off."""
+    corner: Quantity | None = getattr(channel, side)
+    if corner is None:
         return None
-    if channel.high_pass_slope is not None:
-        return int(channel.high_pass_slope.split()[0])
-    path = f"{channel.id}.high_pass_slope"
-    filler.record(path, f"{USUAL_SLOPE} dB/oct", Origin.ASSUMED, "assumed: the usual one")
-    return USUAL_SLOPE
+    value, kind = filler.given(f"{channel.id}.{side}", corner), getattr(channel, f"{side}_kind")
+    written: str | None = getattr(channel, f"{side}_slope")
+    if written is None:
+        path = f"{channel.id}.{side}_slope"
+        filler.record(path, f"{USUAL_SLOPE} dB/oct", Origin.ASSUMED, "assumed: the usual one")
+    slope = USUAL_SLOPE if written is None else int(written.split()[0])
+    return FilterState(value, slope, kind or "butterworth")
 
 
 def _side(load: Load, locations: Mapping[str, LocationState]) -> str:

@@ -43,6 +43,9 @@ OF_RADIO = (
 )
 """What no work on a radio changes: with another of these it is another radio."""
 
+OF_AMPLIFIER = ("name", "price", "class", "clean_power", "clean_volts", "minimum_load")
+"""The same of an amplifier."""
+
 
 def another_radio(paths: Collection[str]) -> bool:
     """Whether changes, by the paths of their fields, are those of another radio."""
@@ -177,7 +180,16 @@ def _starts(change: str, at: str, job: Document) -> Iterator[str]:
     elif part == "channel":
         yield from (f"{name}.{field}" for name in _channels(at, job))
     elif part == "radio":
-        yield from (f"head_unit.{name}" for name in OF_RADIO)
+        amplifiers = {each.id: each.amplifier for each in job.channels}
+        unit = amplifiers.get(at)
+        # The output of an amplifier's channel is the amplifier's.
+        yield from (
+            (f"head_unit.{name}" for name in OF_RADIO)
+            if unit is None
+            else (f"{unit}.{name}" for name in OF_AMPLIFIER)
+        )
+    elif part == "amplifier":
+        yield from (f"{at}.{name}" for name in OF_AMPLIFIER)
     elif part == "feed":
         yield from (feed.id for feed in job.feeds if feed.to == "radio")
     else:
@@ -231,7 +243,7 @@ def _opened(cavity: CavityState, holes: Value) -> CavityState:
 def damaged_channel(
     channel: ChannelState, faults: Sequence[FaultState], turned: Collection[str]
 ) -> ChannelState:
-    """Return a channel with the faults that are at it and at what it drives.
+    """Return a channel with the faults that are at it, at what it drives and at what feeds it.
 
     Args:
         channel: as it is written.
@@ -243,7 +255,9 @@ def damaged_channel(
 
     """
     driven = dict(channel.polarity)
-    here = tuple(fault for fault in faults if fault.at == channel.id or fault.at in driven)
+    fed = None if channel.input is None else channel.input.channel
+    ahead = {each for each in (channel.id, channel.driven_by, fed) if each}
+    here = tuple(fault for fault in faults if fault.at in ahead or fault.at in driven)
     turned_here = driven.keys() & turned
     if not here and not turned_here:
         return channel

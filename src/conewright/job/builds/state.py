@@ -25,9 +25,11 @@ if TYPE_CHECKING:
     from conewright.job.quantity.values import Quantity
     from conewright.physics.basics.air import Air
     from conewright.physics.basics.arrays import Real
+    from conewright.physics.electrics.filters import FilterKind
     from conewright.physics.electrics.wiring import Tree
 
 __all__ = [
+    "AmplifierState",
     "BatteryState",
     "Build",
     "CableState",
@@ -40,16 +42,20 @@ __all__ = [
     "FaultState",
     "FeedState",
     "Fill",
+    "FilterState",
     "FrameState",
     "HeadUnitState",
+    "InputState",
     "LocationState",
     "MountState",
     "Origin",
     "PartState",
     "ScrewHoles",
     "SeatState",
+    "SettingsState",
     "TrimState",
     "UnknownChannelState",
+    "UnusedChannelState",
     "Value",
     "VehicleState",
 ]
@@ -319,9 +325,42 @@ class PartState:
 
 
 @dataclass(frozen=True, slots=True)
+class FilterState:
+    """A high-pass or low-pass that is switched on; `slope` in dB per octave."""
+
+    corner: Value
+    slope: int
+    kind: FilterKind
+
+
+@dataclass(frozen=True, slots=True)
+class SettingsState:
+    """What is set for one channel in what drives it."""
+
+    gain: Value
+    high_pass: FilterState | None
+    low_pass: FilterState | None
+
+
+@dataclass(frozen=True, slots=True)
+class InputState:
+    """What a channel of an amplifier is fed from, and how much the amplifier makes of it.
+
+    `channel` is the radio's channel whose `settings` it hears, at loudspeaker level; both None for
+    the radio's line outputs, which then have `line_volts`. `gain` is that of the amplifier.
+    """
+
+    channel: str | None
+    settings: SettingsState | None
+    line_volts: Value | None
+    gain: Value
+
+
+@dataclass(frozen=True, slots=True)
 class ChannelState:
-    """One output of the radio and what hangs on it. `tree` has a leaf for every location and part;
-    `polarity` holds (location id, +1 or -1). `faults` are those at it and at what it drives.
+    """One output and what hangs on it. `tree` has a leaf for every location and part; `polarity`
+    holds (location id, +1 or -1). `faults` are those at it, at what it drives and at what feeds it.
+    `driven_by` is the id of an amplifier, which has an `input`; both None for the radio.
     """
 
     id: str
@@ -330,16 +369,26 @@ class ChannelState:
     polarity: tuple[tuple[str, int], ...]
     parts: tuple[PartState, ...]
     cable: CableState
-    gain: Value
-    high_pass: Value | None
-    high_pass_slope: int | None
+    settings: SettingsState
+    driven_by: str | None = None
+    input: InputState | None = None
     faults: tuple[FaultState, ...] = ()
     return_by: ReturnBy | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class UnknownChannelState:
-    """One output of the radio of which nobody knows yet what hangs on it."""
+    """One output of which nobody knows yet what hangs on it; `driven_by` as of `ChannelState`."""
+
+    id: str
+    cable: CableState
+    driven_by: str | None = None
+    return_by: ReturnBy | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class UnusedChannelState:
+    """One output of the radio that drives nothing; of its pair only what is written down."""
 
     id: str
     cable: CableState
@@ -388,6 +437,30 @@ class ConverterState:
     efficiency: Value
     idle_current: Value
     besides: Value | None
+
+
+@dataclass(frozen=True, slots=True)
+class AmplifierState:
+    """An amplifier between the radio and some channels.
+
+    `clean` is the power of one channel into `clean_load`, or the rms volts, by its dimension.
+    """
+
+    id: str
+    name: str
+    switching: bool
+    clean: Value
+    clean_load: Value
+    clip_loss: Value
+    output_resistance: Value
+    minimum_load: Value
+    rated: bool
+    inputs: Literal["floating", "chassis"] | None
+    feed: str | None
+    fuse: Value | None
+    feed_resistance: Value
+    quiescent_current: Value
+    efficiency: Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -464,7 +537,8 @@ class Build(Shown):
 
     `axes` are the random axes of the whole job (as found and every proposal), so that two builds
     of one job draw the same path on the same axis.
-    `unknown` channels drive what nobody knows: find and feed tell what they may drive.
+    `unknown` channels drive what nobody knows: find and feed tell what they may drive; `unused`
+    ones drive nothing.
     `faults` are the findings of the job that are there; places and channels carry their own.
     `planned` are the paths of the fields that the proposal changes.
     """
@@ -477,6 +551,8 @@ class Build(Shown):
     head_unit: HeadUnitState
     channels: tuple[ChannelState, ...]
     unknown: tuple[UnknownChannelState, ...]
+    unused: tuple[UnusedChannelState, ...]
+    amplifiers: tuple[AmplifierState, ...]
     locations: tuple[LocationState, ...]
     seats: tuple[SeatState, ...]
     feeds: tuple[FeedState, ...]
@@ -488,7 +564,7 @@ class Build(Shown):
     def __repr__(self) -> str:
         """Return which state it is of, and how much of it."""
         parts = {
-            "channel": len(self.channels) + len(self.unknown),
+            "channel": len(self.channels) + len(self.unknown) + len(self.unused),
             "location": len(self.locations),
             "seat": len(self.seats),
         }
@@ -524,7 +600,10 @@ class Build(Shown):
 
     @cached_property
     def _values(self) -> tuple[Value, ...]:
-        electrics = (self.converter, self.head_unit, self.channels, self.unknown)
+        electrics = (
+            *(self.converter, self.head_unit, self.channels, self.unknown),
+            *(self.unused, self.amplifiers),
+        )
         places = (self.locations, self.seats, self.feeds)
         parts = (self.vehicle, electrics, *places, self.faults)
         found: dict[str, Value] = {}

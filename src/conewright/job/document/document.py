@@ -35,12 +35,13 @@ from conewright.job.document.places import (
     Screws,
     Trim,
 )
-from conewright.job.document.wires import Feed, Lead
+from conewright.job.document.wires import Amplifier, Feed, Lead
 from conewright.job.quantity.size import Size
 
 __all__ = [
     "WEIGHTS",
     "About",
+    "Amplifier",
     "Battery",
     "Bench",
     "Cable",
@@ -300,7 +301,14 @@ class Document(Table):
     )
     head_unit: HeadUnit = Field(description="The radio.")
     channels: tuple[Channel, ...] = Field(
-        alias="channel", min_length=1, description="The radio's output pairs."
+        alias="channel",
+        min_length=1,
+        description="The output pairs of the radio and of the amplifiers.",
+    )
+    amplifiers: tuple[Amplifier, ...] = Field(
+        (),
+        alias="amplifier",
+        description="Amplifiers between the radio and some channels.",
     )
     locations: tuple[Location, ...] = Field(
         alias="location", min_length=1, description="The places drivers sit in."

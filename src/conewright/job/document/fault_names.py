@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
-__all__ = ["CHANNEL_FAULTS", "FAULTS", "PLACE_FAULTS", "VEHICLE_FAULTS", "FaultName"]
+__all__ = [
+    "AMPLIFIER_OFF",
+    "CHANNEL_FAULTS",
+    "FAULTS",
+    "PLACE_FAULTS",
+    "VEHICLE_FAULTS",
+    "FaultName",
+]
 
 PlaceFault = Literal[
     "surround-torn",
@@ -29,6 +36,9 @@ ChannelFault = Literal[
     "channel-dead",
     "channel-offset",
 ]
+AMPLIFIER_OFF = "amplifier-off"
+"""At an amplifier that is written down, else at the vehicle."""
+
 VehicleFault = Literal["amplifier-off", "supply-sag", "sleep-drain", "microphone", "settings"]
 
 FaultName = Literal[PlaceFault, ChannelFault, VehicleFault]

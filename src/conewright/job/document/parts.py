@@ -27,10 +27,14 @@ from conewright.job.document.fields import (
     Volume,
 )
 from conewright.job.quantity.expression import Load, parse_load
+from conewright.physics.electrics.filters import LINKWITZ_RILEY, FilterKind
 
 __all__ = [
     "AS_FOUND",
+    "LINE",
+    "RADIO",
     "UNKNOWN",
+    "UNUSED",
     "Battery",
     "Cable",
     "Carried",
@@ -70,25 +74,36 @@ Carried = Literal[
 
 
 def _off(value: object) -> object:
-    """Return None for a high-pass that is switched off."""
+    """Return None for a filter that is switched off."""
     return None if value == "off" else value
 
 
-UNKNOWN = "unknown"
 AS_FOUND = "as-found"
 """The id of the vehicle without any proposal."""
+
+UNKNOWN = "unknown"
 """A load that nobody knows yet; readings at the plug tell what hangs there."""
+
+UNUSED = "none"
+"""The load of an output that drives nothing."""
+
+RADIO = "radio"
+"""What drives a channel that no amplifier drives."""
+
+LINE = "line"
+"""The input of an amplifier's channel that comes from the radio's line outputs."""
 
 
 def _readable_load(text: str) -> str:
-    """Return a load that can be read, or the word for one that nobody knows; raises LoadError."""
-    if text != UNKNOWN:
+    """Return a load that can be read, or a word for one unknown or for none; raises LoadError."""
+    if text not in (UNKNOWN, UNUSED):
         parse_load(text)
     return text
 
 
 LoadText = Annotated[Text, AfterValidator(_readable_load)]
-HighPass = Annotated[Frequency | None, BeforeValidator(_off)]
+Corner = Annotated[Frequency | None, BeforeValidator(_off)]
+Slope = Literal["6 dB/oct", "12 dB/oct", "18 dB/oct", "24 dB/oct"]
 
 
 class Table(BaseModel):
@@ -258,6 +273,11 @@ class HeadUnit(Table):
     clip_loss: Resistance | None = Field(
         None, description="Extra loss of the output stage at the point of clipping [ohm]."
     )
+    line_volts: Voltage | None = Field(
+        None,
+        description="Of its line outputs, rms, at the volume at which its loudspeaker outputs just "
+        "clip [V].",
+    )
     peak_current: PositiveCurrent | None = Field(
         None, description="Repetitive peak current of one output, from the chip's data [A]."
     )
@@ -313,14 +333,15 @@ class Cable(Table):
 
 
 class Channel(Table):
-    """One output pair of the radio and everything that hangs on it."""
+    """One output pair of the radio or of an amplifier, and everything that hangs on it."""
 
     id: Identifier = Field(description="Short name of the channel, like front-left.")
     cable: Cable = Field(Cable(), description="The pair from the radio plug to the first branch.")
     load: LoadText = Field(
         description="What the pair drives: `|` parallel, `+` series, parentheses, `-name` a "
         "reversed driver, a part by value (`4.7 uF`, `0.33 mH`, `2 ohm`), "
-        "`wire(1.2 m, 0.5 mm2)`. Names are location ids. `unknown` where nobody knows yet. "
+        "`wire(1.2 m, 0.5 mm2)`. Names are location ids. `unknown` where nobody knows yet, "
+        "`none` where nothing hangs on the output. "
         "In a proposal a minus put in, or left out, turns the leads of that driver over: one that "
         "was found reversed is put right by either.",
         examples=["door-fl | (4.7 uF + pillar-fl)"],
@@ -334,20 +355,74 @@ class Channel(Table):
     gain: Gain | None = Field(
         None, description="Level of this channel against the others, fader and balance [dB]."
     )
-    high_pass: HighPass = Field(
-        None, description="Corner of the radio's high-pass for this channel, -3 dB, or off [Hz]."
+    driven_by: Identifier | None = Field(
+        None,
+        description="Id of the amplifier that drives it, or `radio`; the radio when left out.",
     )
-    high_pass_slope: Literal["6 dB/oct", "12 dB/oct", "18 dB/oct", "24 dB/oct"] | None = Field(
-        None, description="Slope of that high-pass."
+    input: Identifier | None = Field(
+        None,
+        description="Of a channel that an amplifier drives: id of the radio's channel that it is "
+        "fed from at loudspeaker level, or `line` for the radio's line outputs.",
+    )
+    high_pass: Corner = Field(
+        None,
+        description="Corner of the high-pass for this channel, in what drives it, -3 dB, or off "
+        "[Hz].",
+    )
+    high_pass_slope: Slope | None = Field(None, description="Slope of that high-pass.")
+    high_pass_kind: FilterKind | None = Field(
+        None,
+        description="`butterworth`, -3 dB at its corner, or `linkwitz-riley`, -6 dB there and of "
+        "12 or 24 dB/oct; butterworth when left out.",
+    )
+    low_pass: Corner = Field(
+        None,
+        description="Corner of the low-pass for this channel, in what drives it, -3 dB, or off "
+        "[Hz].",
+    )
+    low_pass_slope: Slope | None = Field(None, description="Slope of that low-pass.")
+    low_pass_kind: FilterKind | None = Field(
+        None, description="Kind of that low-pass, as of the high-pass."
     )
 
     @property
     def wiring(self) -> Load | None:
-        """Return what the pair drives, read into its tree; None where nobody knows."""
-        return None if self.load == UNKNOWN else parse_load(self.load)
+        """Return what the pair drives, read into its tree; None where nobody knows, or nothing."""
+        return None if self.load in (UNKNOWN, UNUSED) else parse_load(self.load)
+
+    @property
+    def amplifier(self) -> str | None:
+        """Id of the amplifier that drives it, None for the radio."""
+        return None if self.driven_by == RADIO else self.driven_by
 
     @model_validator(mode="after")
-    def _slope_has_corner(self) -> Self:
-        if self.high_pass_slope is not None and "high_pass" not in self.model_fields_set:
-            raise BadInputError("a high_pass_slope needs a high_pass beside it")
+    def _filters_are_whole(self) -> Self:
+        for side in ("high_pass", "low_pass"):
+            slope, kind = getattr(self, f"{side}_slope"), getattr(self, f"{side}_kind")
+            for name, word in (("slope", slope), ("kind", kind)):
+                if word is not None and side not in self.model_fields_set:
+                    raise BadInputError(f"a {side}_{name} needs a {side} beside it")
+            if kind == LINKWITZ_RILEY and slope in ("6 dB/oct", "18 dB/oct"):
+                raise BadInputError(f"a linkwitz-riley filter has 12 or 24 dB/oct, not {slope}")
+        return self
+
+    @model_validator(mode="after")
+    def _something_passes(self) -> Self:
+        high, low = self.high_pass, self.low_pass
+        if high is not None and low is not None and low.value <= high.value:
+            raise BadInputError(
+                f"the low_pass of {low.value:g} Hz is not above the high_pass of "
+                f"{high.value:g} Hz: nothing passes between them"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _amplifier_is_fed(self) -> Self:
+        if self.amplifier is not None and self.input is None:
+            raise BadInputError(
+                "a channel that an amplifier drives says where its signal comes from: input is the "
+                f"id of a radio channel, or {LINE}"
+            )
+        if self.driven_by is None and self.input is not None:
+            raise BadInputError("an input belongs to a channel that has driven_by, an amplifier")
         return self

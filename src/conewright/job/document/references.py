@@ -10,13 +10,14 @@ from typing import Any
 
 from conewright.errors import LoadError, Problem
 from conewright.job.document.fault_names import (
+    AMPLIFIER_OFF,
     CHANNEL_FAULTS,
     FAULTS,
     PLACE_FAULTS,
     VEHICLE_FAULTS,
 )
 from conewright.job.document.lists import LISTS
-from conewright.job.document.parts import AS_FOUND, UNKNOWN
+from conewright.job.document.parts import AS_FOUND, LINE, RADIO, UNKNOWN, UNUSED
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
 from conewright.job.document.problems import MOST_PROBLEMS, Found
 from conewright.job.quantity.expression import parse_load
@@ -29,6 +30,13 @@ TARGET_LISTS = tuple(
 )
 TARGET_TABLES = ("head_unit", "vehicle", "converter")
 RESERVED = (*TARGET_TABLES, "job", "wishes")
+TAKEN = {
+    "location": (UNKNOWN, UNUSED),
+    "channel": (LINE,),
+    "amplifier": (RADIO,),
+}
+"""Words that mean something where such an id may stand."""
+
 SIDES = ("left", "right")
 ROWS = ("front", "rear")
 GROUPS = (*ROWS, *SIDES, *(f"{row}-{side}" for row in ROWS for side in SIDES), "all")
@@ -42,6 +50,8 @@ def reference_problems(raw: Mapping[str, Any]) -> list[Found]:
         _driver_problems,
         _load_problems,
         _lead_problems,
+        _source_problems,
+        _amplifier_problems,
         _place_problems,
         _finding_problems,
         _wish_problems,
@@ -80,7 +90,7 @@ def _id_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     for table in TARGET_LISTS:
         for index, name in _texts(raw, table, "id"):
             steps = (table, index, "id")
-            taken = (*RESERVED, UNKNOWN) if table == "location" else RESERVED
+            taken = (*RESERVED, *TAKEN.get(table, ()))
             if name in taken:
                 yield steps, f"this word is taken; choose an id other than {', '.join(taken)}"
             elif name in seen:
@@ -138,10 +148,53 @@ def _lead_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
             yield ("lead", index, "channel"), f"{first} is the {function} wire of {name} already"
 
 
+def _source_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
+    """What drives a channel is an amplifier of the file, and what feeds it the radio."""
+    amplifiers, channels = ids_of(raw, "amplifier"), ids_of(raw, "channel")
+    driven = dict(_driven(raw))
+    for index, name in _texts(raw, "channel", "driven_by"):
+        if name != RADIO and name not in amplifiers:
+            known = known_names(name, (RADIO, *amplifiers))
+            yield ("channel", index, "driven_by"), f"it takes the id of an amplifier; {known}"
+    for index, name in _texts(raw, "channel", "input"):
+        here, there = driven.get(index), driven.get(channels.get(name, -1))
+        steps = ("channel", index, "input")
+        if name != LINE and name not in channels:
+            known = known_names(name, (LINE, *channels))
+            yield steps, f"it takes the id of a channel of the radio, or {LINE}; {known}"
+        elif here is not None and there == here:
+            yield steps, f"a loop: {name} is driven by {here} itself, which would feed itself"
+        elif here is not None and there is not None:
+            yield steps, f"{name} is driven by {there}; an amplifier is fed by the radio"
+
+
+def _driven(raw: Mapping[str, Any]) -> Iterator[tuple[int, str]]:
+    """Yield the channels that an amplifier drives, each with its id."""
+    for index, name in _texts(raw, "channel", "driven_by"):
+        if name != RADIO:
+            yield index, name
+
+
+def _amplifier_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
+    """An amplifier drives something, and what feeds it is a cable to an amplifier."""
+    used = {name for _, name in _driven(raw)}
+    for index, name in _texts(raw, "amplifier", "id"):
+        if name not in used:
+            text = f'it drives nothing: no channel has driven_by = "{name}"'
+            yield ("amplifier", index, "id"), text
+    feeds, to = ids_of(raw, "feed"), dict(_texts(raw, "feed", "to"))
+    for index, name in _texts(raw, "amplifier", "feed"):
+        steps = ("amplifier", index, "feed")
+        if name not in feeds:
+            yield steps, f"it takes the id of a supply cable; {known_names(name, feeds)}"
+        elif to.get(feeds[name]) != "amplifier":
+            yield steps, f'{name} feeds the radio: a cable to an amplifier has to = "amplifier"'
+
+
 @lru_cache(maxsize=1024)
 def _names_in(text: str) -> tuple[str, ...]:
     """Return the names in a load; none where it cannot be read, which the field reports."""
-    if text == UNKNOWN:
+    if text in (UNKNOWN, UNUSED):
         return ()
     try:
         return parse_load(text).locations
@@ -198,6 +251,10 @@ def _wrong_place(raw: Mapping[str, Any], fault: str, at: str) -> str:
         known = ids_of(raw, table)
         if fault in faults and at not in known:
             return f"{fault} is at {kind}; {known_names(at, known)}"
+    amplifiers = ids_of(raw, "amplifier")
+    if fault == AMPLIFIER_OFF and amplifiers:
+        wrong = f"{fault} is at an amplifier; {known_names(at, amplifiers)}"
+        return "" if at in amplifiers else wrong
     if fault in VEHICLE_FAULTS and at != "vehicle":
         return f'{fault} is at "vehicle"'
     return ""

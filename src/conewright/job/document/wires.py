@@ -1,4 +1,4 @@
-"""What the repairer wrote down about single wires, and the cables that feed radio and amplifier."""
+"""What the repairer wrote down about wires and amplifiers, and the cables that feed them."""
 
 from typing import Literal, Self
 
@@ -7,17 +7,24 @@ from pydantic import Field, model_validator
 from conewright.errors import BadInputError
 from conewright.job.document.fields import (
     Conductor,
+    Current,
+    Gain,
     Gap,
     Identifier,
     Length,
     Money,
+    Number,
     PositiveCurrent,
+    PositiveResistance,
+    Power,
+    Resistance,
     Temperature,
     Text,
+    Voltage,
 )
 from conewright.job.document.parts import Table
 
-__all__ = ["Feed", "Joint", "Lead", "LeadFunction", "Metal"]
+__all__ = ["Amplifier", "Feed", "Joint", "Lead", "LeadFunction", "Metal"]
 
 LeadFunction = Literal[
     "plus",
@@ -76,6 +83,64 @@ class Lead(Table):
             raise BadInputError(
                 "a wire of a pair (plus, minus) names its channel, every other wire names none"
             )
+        return self
+
+
+class Amplifier(Table):
+    """An amplifier between the radio and some loudspeakers; its outputs are channels."""
+
+    id: Identifier = Field(description="Short name of the amplifier, like boot-amplifier.")
+    name: Text | None = Field(None, description="What it is called in the workshop.")
+    class_: Literal["AB", "D"] | None = Field(
+        None,
+        alias="class",
+        description="`AB`, or `D` for one that switches; AB when left out, the warmer.",
+    )
+    clean_power: Power | None = Field(
+        None, description="Clean power of one channel into `clean_load`, or else `clean_volts` [W]."
+    )
+    clean_volts: Voltage | None = Field(
+        None, description="Clean rms volts of one channel into `clean_load`, read on a meter [V]."
+    )
+    clean_load: PositiveResistance | None = Field(
+        None, description="What clean power or volts are given for; 4 ohm when left out [ohm]."
+    )
+    minimum_load: PositiveResistance | None = Field(
+        None, description="Lowest rated impedance that one of its channels bears [ohm]."
+    )
+    gain: Gain | None = Field(None, description="Output volts over input volts as it is set [dB].")
+    inputs: Literal["floating", "chassis"] | None = Field(
+        None,
+        description="Its inputs at loudspeaker level: `floating`, or `chassis` where the minus of "
+        "each is joined to its ground.",
+    )
+    feed: Identifier | None = Field(
+        None, description="Id of the supply cable that feeds it; two amplifiers may share one."
+    )
+    fuse: PositiveCurrent | None = Field(
+        None, description="The sum of the fuses in its own case [A]."
+    )
+    feed_resistance: Resistance | None = Field(
+        None,
+        description="Feed and ground together: drop at its terminals per ampere; of its cable "
+        "where not given [ohm].",
+    )
+    quiescent_current: Current | None = Field(
+        None, description="Supply current switched on, nothing played [A]."
+    )
+    efficiency: Number | None = Field(
+        None, description="Of a full sine: power given over power taken, 0 to 1."
+    )
+    price: Money | None = Field(
+        None,
+        description="Price of this amplifier, in the currency of the job; a proposal that sets it "
+        "buys one.",
+    )
+
+    @model_validator(mode="after")
+    def _one_rating(self) -> Self:
+        if self.clean_power is not None and self.clean_volts is not None:
+            raise BadInputError("give clean_power or clean_volts, not both: one follows from it")
         return self
 
 

@@ -12,7 +12,7 @@ from conewright.data_files import data_rows
 from conewright.errors import BadInputError
 from conewright.job.document.document import Document
 from conewright.job.document.fields import NumberField, QuantityField
-from conewright.job.document.parts import UNKNOWN, Table
+from conewright.job.document.parts import UNKNOWN, UNUSED, Table
 from conewright.job.document.paths import Steps, fields_of, inside, table_at, table_within
 from conewright.job.quantity.expression import ValuePart, parse_load
 from conewright.job.quantity.size import Size
@@ -258,7 +258,7 @@ def _plain(value: object) -> Iterable[tuple[str, Values]]:
 
 
 def _of_load(value: object) -> Iterable[tuple[str, Values]]:
-    if not isinstance(value, str) or value == UNKNOWN:
+    if not isinstance(value, str) or value in (UNKNOWN, UNUSED):
         return ()
     found: list[tuple[str, Values]] = []
     for part in parse_load(value).parts.values():

@@ -48,7 +48,7 @@ Kind = Literal[
 PAGED_TABLES = ("job", "wishes", "vehicle", "converter", "head_unit")
 """Tables of a job that have a form of their own."""
 
-PAGED_LISTS = ("channel", "location", "driver", "seat")
+PAGED_LISTS = ("channel", "amplifier", "location", "driver", "seat")
 """Lists of a job whose entries have a form of their own."""
 
 _AXES = {"x": "forward", "y": "to the left", "z": "up"}
@@ -117,6 +117,7 @@ def parts_of(job: Job) -> tuple[Part, ...]:
         *(Part(name, name, title) for name, title in alone.items()),
         *(Part(seat.id, "seat", seat.id) for seat in job.seats),
         *(Part(channel.id, "channel", channel.id) for channel in job.channels),
+        *(Part(each.id, "amplifier", each.name or each.id) for each in job.amplifiers),
         *(Part(place.id, "location", place.name or place.id) for place in job.locations),
         *(Part(driver.id, "driver", driver.name or driver.id) for driver in job.drivers),
     )

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 from conewright.papers.wiring.ladder import HEIGHT, Rung, Wire, ladder, measure
 from conewright.papers.wiring.schedule import Conductor, Schedule, schedule
 from conewright.papers.wiring.symbols import symbol
-from conewright.stages.common.nets import MINUS, PLUS, Part, parts_of
+from conewright.phrases import listed
+from conewright.stages.common.nets import MINUS, PLUS, Part, fed_by, parts_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -33,6 +34,8 @@ LINE = 4.4
 LONGEST_NAME = 18
 PLUG, RUN, EDGE = 26.0, 46.0, 2.0
 ABOVE, BELOW = 9.0, 8.0
+CAP = (7.0, 3.2)
+CAPPED = "insulated, tied down"
 STROKES = {
     PLUS: 'stroke-width="0.7"',
     MINUS: 'stroke-width="0.5" stroke-dasharray="2.6 1.2"',
@@ -60,7 +63,10 @@ def diagrams(build: Build, plan: Schedule | None = None) -> tuple[Diagram, ...]:
 
     """
     plan = plan or schedule(build)
-    return tuple(_channel(channel, build, plan) for channel in build.channels)
+    return (
+        *(_channel(channel, build, plan) for channel in build.channels),
+        *(_unused(channel.id, build, plan) for channel in build.unused),
+    )
 
 
 def _channel(channel: ChannelState, build: Build, plan: Schedule) -> Diagram:
@@ -73,7 +79,7 @@ def _channel(channel: ChannelState, build: Build, plan: Schedule) -> Diagram:
     left, top = PLUG + run, ABOVE
     bottom = top + max(size.height, HEIGHT)
     fresh = {each.name for each in plan.splices if each.channel == channel.id and each.new}
-    body = [*_plug(channel.id, top, bottom)]
+    body = [*_plug(channel.id, top, bottom, of="amplifier" if channel.driven_by else "radio")]
     for sign, y in ((PLUS, top), (MINUS, bottom)):
         body.append(_line(((PLUG, y), (left + size.axis, y)), sign))
         body.append(_text(PLUG + 2.5, y - 1.4 if sign == PLUS else y + LETTER + 0.8, wires[sign]))
@@ -88,10 +94,30 @@ def _channel(channel: ChannelState, build: Build, plan: Schedule) -> Diagram:
     return Diagram(channel.id, _title(channel, plan), _svg(width, height, body), width, height)
 
 
+def _unused(name: str, build: Build, plan: Schedule) -> Diagram:
+    """An output that drives no loudspeaker: two wires, to an amplifier or with capped ends."""
+    fed = listed([each.name for each in fed_by(build, name)])
+    told = f"to the input of {fed}" if fed else CAPPED
+    wires = {row.sign: _wire_words(row) for row in plan.conductors if row.group == name}
+    run = max(RUN, *(ADVANCE * len(words) + 4.0 for words in wires.values()))
+    end, top, bottom = PLUG + run, ABOVE, ABOVE + HEIGHT
+    body = [*_plug(name, top, bottom)]
+    for sign, y in ((PLUS, top), (MINUS, bottom)):
+        body.append(_line(((PLUG, y), (end, y)), sign))
+        body.append(_text(PLUG + 2.5, y - 1.4 if sign == PLUS else y + LETTER + 0.8, wires[sign]))
+        if not fed:
+            body.append(_cap(end, y))
+    width, height = end + CAP[0] + ADVANCE * len(told) + EDGE, bottom + BELOW
+    body.append(_text(end + CAP[0] + 2.0, 0.5 * (top + bottom) + 1.2, told))
+    title = f"{name}: feeds {fed}" if fed else f"{name}: unused, each end insulated by itself"
+    return Diagram(name, title, _svg(width, height, body), width, height)
+
+
 def _title(channel: ChannelState, plan: Schedule) -> str:
     """The finding: what hangs on the channel, and what an ohm-meter should read."""
     proof = next(row.proof for row in plan.conductors if row.group == channel.id)
-    return f"{channel.id}: {channel.load}, {proof.expected} at the plug"
+    plug = f"the plug of {channel.driven_by}" if channel.driven_by else "the plug"
+    return f"{channel.id}: {channel.load}, {proof.expected} at {plug}"
 
 
 def _label(part: Part, build: Build) -> tuple[str, ...]:
@@ -115,19 +141,28 @@ def _wire_words(row: Conductor) -> str:
 # --- Marks ----------------------------------------------------------------------------------------
 
 
-def _plug(name: str, top: float, bottom: float) -> Iterator[str]:
-    """The radio's plug with its two terminals."""
+def _plug(name: str, top: float, bottom: float, *, of: str = "radio") -> Iterator[str]:
+    """The plug of the radio, or of an amplifier, with its two terminals."""
     y, height = top - 6.0, bottom - top + 12.0
     yield (
         f'<rect x="0.25" y="{y:.2f}" width="{PLUG - 3:.2f}" height="{height:.2f}" fill="none" '
         'stroke="black" stroke-width="0.5"/>'
     )
-    yield _text(2.0, 0.5 * (top + bottom) - 1.0, "radio", bold=True)
+    yield _text(2.0, 0.5 * (top + bottom) - 1.0, of, bold=True)
     yield _text(2.0, 0.5 * (top + bottom) - 1.0 + LINE, name)
     for sign, at in ((PLUS, top), (MINUS, bottom)):
         yield f'<circle cx="{PLUG - 1.5}" cy="{at:.2f}" r="1.3" fill="white" stroke="black" '
         yield 'stroke-width="0.4"/>'
         yield _text(PLUG - 7.0, at + 1.3, sign, bold=True)
+
+
+def _cap(x: float, y: float) -> str:
+    """A sleeve over the end of a wire."""
+    width, height = CAP
+    return (
+        f'<rect x="{x - 2.0:.2f}" y="{y - 0.5 * height:.2f}" width="{width}" height="{height}" '
+        'rx="1" fill="white" stroke="black" stroke-width="0.4"/>'
+    )
 
 
 def _joint(wire: Wire, fresh: set[str]) -> Iterator[str]:

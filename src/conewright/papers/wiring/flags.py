@@ -11,13 +11,14 @@ from conewright.errors import BadInputError
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
 from conewright.papers.wiring.schedule import Conductor, Schedule, schedule
-from conewright.stages.common.nets import MINUS, PLUS, parts_of
+from conewright.phrases import listed
+from conewright.stages.common.nets import MINUS, PLUS, fed_by, parts_of
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.builds.state import ChannelState
+    from conewright.job.builds.state import Build, ChannelState
     from conewright.papers.press.answers import Answers
     from conewright.papers.press.supply_plan import FeedPlan
 
@@ -62,7 +63,10 @@ def labels(answers: Answers) -> Flags:
     """Return the flags of a plan."""
     build, plan = answers.build, schedule(answers.build)
     return Flags(
-        pairs=tuple(_pair(channel.id, plan) for channel in build.channels),
+        pairs=(
+            *(_pair(channel.id, plan) for channel in build.channels),
+            *(_pair(each.id, plan, mind=_end(each.id, build)) for each in build.unused),
+        ),
         drivers=tuple(flag for channel in build.channels for flag in _drivers(channel)),
         fuses=tuple(_fuse(cable) for cable in answers.supply.feeds),
     )
@@ -116,14 +120,20 @@ def square_code(address: str) -> str:
     return str(segno.make(address, error="m", micro=False).svg_inline(border=4))
 
 
-def _pair(channel: str, plan: Schedule) -> Flag:
+def _pair(channel: str, plan: Schedule, mind: str = "") -> Flag:
     wires = {row.sign: row for row in plan.conductors if row.group == channel}
     return Flag(
         title=channel,
         plus=_wire(wires[PLUS]),
         minus=_wire(wires[MINUS]),
         check=wires[PLUS].proof.expected,
+        mind=mind,
     )
+
+
+def _end(channel: str, build: Build) -> str:
+    fed = listed([each.id for each in fed_by(build, channel)])
+    return f"to {fed}" if fed else "UNUSED: insulate"
 
 
 def _wire(row: Conductor) -> str:

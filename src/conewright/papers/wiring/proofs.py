@@ -32,6 +32,13 @@ State = Literal["proved", "to read", "DISAGREES"]
 
 PAIR, PULSE = "pair-resistance", "cell-pulse"
 PAIR_HOW = "ohms across the pair, radio unplugged, leads zeroed"
+UNUSED_HOW = "ohms across the pair and of each wire to bare metal, radio unplugged"
+OPEN = "open"
+FED_HOW = "ohms across the pair, radio and amplifier unplugged from power"
+FED = "50 ohm to 50 kohm, the amplifier's input"
+INPUT_OHMS = (50.0, 50e3)
+"""What an input at loudspeaker level reads [ohm]; workshop experience, from memory."""
+
 PULSE_HOW = "1.5 V cell, its + on this pair's +, a touch"
 OUTWARD, INWARD = "outward", "inward"
 WRONG = ("open", "low", "high", "unsteady")
@@ -84,6 +91,18 @@ class Proofs:
             said = reading.value if isinstance(reading.value, str) else f"{reading.value} ohm"
             found, state = self._dated(said, channel, _judged(said, wanted))
         return Proof(PAIR_HOW, wanted.text, found, state)
+
+    def unused(self, written: str | None) -> Proof:
+        """Return the proof that the pair of an output that drives nothing is open."""
+        wanted = Expectation(OPEN, inf, inf, "ohm")
+        state = _judged(written, wanted) if written else "to read"
+        return Proof(UNUSED_HOW, OPEN, written or "", state)
+
+    def fed(self, written: str | None) -> Proof:
+        """Return the proof that the pair of an output ends at an amplifier's input."""
+        wanted = Expectation(FED, INPUT_OHMS[0], INPUT_OHMS[1], "ohm")
+        state = _judged(written, wanted) if written else "to read"
+        return Proof(FED_HOW, FED, written or "", state)
 
     def polarity(self, channel: ChannelState) -> Proof:
         """Return the proof of which wire is +: where the cones go under a cell."""

@@ -12,20 +12,20 @@ from typing import TYPE_CHECKING
 
 from conewright.data_files import data_rows
 from conewright.job.builds.fills import plain_text
-from conewright.job.builds.state import Origin
+from conewright.job.builds.state import ChannelState, Origin
 from conewright.papers.wiring.proofs import Proof, Proofs
 from conewright.phrases import listed
 from conewright.stages.common.changes import as_found, pairs_of, planned_job
-from conewright.stages.common.nets import MINUS, PLUS, Joint, joints, parts_of
+from conewright.stages.common.nets import MINUS, PLUS, Joint, fed_by, joints, parts_of
 from conewright.stages.find.faults.chains import chains_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.builds.state import Build, CableState, ChannelState, Value
+    from conewright.job.builds.state import Build, CableState, UnusedChannelState, Value
     from conewright.job.document.document import Document, Lead
 
-__all__ = ["Conductor", "Schedule", "SplicePoint", "corners", "schedule"]
+__all__ = ["INSULATED", "Conductor", "Schedule", "SplicePoint", "corners", "schedule"]
 
 SIGNS = {"plus": PLUS, "minus": MINUS}
 LETTERS = {
@@ -34,6 +34,9 @@ LETTERS = {
     Origin.TYPICAL: "T",
     Origin.ASSUMED: "A",
 }
+INSULATED = "nothing: its end insulated by itself"
+"""Where a wire of an output goes that drives nothing."""
+
 ISO_BLOCK_A = (
     *("battery", "switched", "ground", "antenna"),
     *("illumination", "mute", "speed", "reverse"),
@@ -99,6 +102,7 @@ def schedule(build: Build) -> Schedule:
     """
     job, proofs = planned_job(build), Proofs(build)
     pairs = [row for channel in build.channels for row in _pair(channel, build, job, proofs)]
+    pairs += [row for channel in build.unused for row in _unused(channel, build, job, proofs)]
     return Schedule(
         conductors=(*pairs, *_supply(job, proofs)),
         splices=tuple(_splices(build)),
@@ -112,7 +116,10 @@ def corners(build: Build) -> dict[str, str]:
 
     By where its drivers sit; channels that share a corner, or sit in the middle, have none.
     """
-    found = {channel.id: _corner(channel, build) for channel in build.channels}
+    found = {
+        channel.id: "" if channel.driven_by else _corner(channel, build)
+        for channel in build.channels
+    }
     taken = Counter(found.values())
     return {name: corner if taken[corner] == 1 else "" for name, corner in found.items()}
 
@@ -133,29 +140,60 @@ def _pair(
     channel: ChannelState, build: Build, job: Document, proofs: Proofs
 ) -> Iterator[Conductor]:
     ends = {joint.name: joint for joint in joints(channel)}
-    corner = corners(build)[channel.id]
-    leads: dict[str, Lead] = {
-        lead.function: lead for lead in job.leads if lead.channel == channel.id
-    }
-    written = next((lead.proof for lead in leads.values() if lead.proof), None)
+    # A corner names pins and colours of the radio's plug; what an amplifier drives has none there.
+    corner = corners(build)[channel.id] if channel.driven_by is None else ""
+    written = _written_proof(channel.id, job)
     for function, sign in SIGNS.items():
-        lead = leads.get(function)
-        pin, source = _pin(lead, function, corner, job)
-        yield Conductor(
-            group=channel.id,
-            function=function,
-            title=f"{channel.id} {sign}",
-            sign=sign,
-            pin=pin,
-            pin_source=source,
-            colour=(lead and lead.colour) or "",
-            usual=_usual_colour(function, corner),
-            size=_size(lead, channel.cable),
-            length=_length(lead, channel.cable),
-            joint=(lead and lead.joint) or "",
-            goes_to=_goes_to(ends[sign]),
-            proof=proofs.pair(channel, written) if sign == PLUS else proofs.polarity(channel),
-        )
+        proof = proofs.pair(channel, written) if sign == PLUS else proofs.polarity(channel)
+        yield _wire(channel, function, corner, job, goes_to=_goes_to(ends[sign]), proof=proof)
+
+
+def _unused(
+    channel: UnusedChannelState, build: Build, job: Document, proofs: Proofs
+) -> Iterator[Conductor]:
+    """The two wires of an output that drives nothing, or feeds the inputs of amplifiers."""
+    written = _written_proof(channel.id, job)
+    fed = listed([each.name for each in fed_by(build, channel.id)])
+    proof = proofs.fed(written) if fed else proofs.unused(written)
+    for function in SIGNS:
+        goes_to = f"input of {fed}, {SIGNS[function]}" if fed else INSULATED
+        yield _wire(channel, function, "", job, goes_to=goes_to, proof=proof)
+
+
+def _written_proof(channel: str, job: Document) -> str | None:
+    leads = (lead for lead in job.leads if lead.channel == channel)
+    return next((lead.proof for lead in leads if lead.proof), None)
+
+
+def _wire(
+    channel: ChannelState | UnusedChannelState,
+    function: str,
+    corner: str,
+    job: Document,
+    *,
+    goes_to: str,
+    proof: Proof,
+) -> Conductor:
+    """One wire of a pair."""
+    same = (each for each in job.leads if (each.channel, each.function) == (channel.id, function))
+    lead, sign = next(same, None), SIGNS[function]
+    pin, source = _pin(lead, function, corner, job)
+    unit = channel.driven_by if isinstance(channel, ChannelState) else None
+    return Conductor(
+        group=channel.id,
+        function=function,
+        title=f"{channel.id} {sign}",
+        sign=sign,
+        pin=pin,
+        pin_source=source,
+        colour=(lead and lead.colour) or "",
+        usual=_usual_colour(function, corner) if unit is None else "",
+        size=_size(lead, channel.cable),
+        length=_length(lead, channel.cable),
+        joint=(lead and lead.joint) or "",
+        goes_to=goes_to if unit is None else f"{goes_to}, from {unit}",
+        proof=proof,
+    )
 
 
 def _goes_to(joint: Joint) -> str:
@@ -285,6 +323,16 @@ def _notes(build: Build, job: Document) -> Iterator[str]:
         yield (
             f"The radio hangs on a converter ({build.converter.name}): both its feeds come from "
             "there, none from the vehicle's own wires."
+        )
+    for unit in build.amplifiers:
+        fed = [each.input for each in build.channels if each.driven_by == unit.id and each.input]
+        names = sorted({each.channel for each in fed if each.channel})
+        line = "its line inputs" if any(each.channel is None for each in fed) else ""
+        told = listed([*names, *([line] if line else [])])
+        yield (
+            f"{unit.name} stands between the radio and "
+            f"{listed([each.id for each in build.channels if each.driven_by == unit.id])}: fed by "
+            f"{told}, switched on by its own turn-on wire. Pairs that say so start at its plug."
         )
     if any(part.turned for channel in build.channels for part in parts_of(channel)):
         yield "Where a driver is turned round on purpose, its flag says so."

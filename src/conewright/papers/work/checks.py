@@ -15,6 +15,7 @@ from conewright.data_files import data_rows
 from conewright.job.builds.fills import plain_text
 from conewright.job.builds.state import Build, ChannelState
 from conewright.papers.press.answers import Answers
+from conewright.phrases import listed
 from conewright.physics.electrics.amplifier import clean_peak_voltage
 from conewright.stages.common.changes import changes, pairs_of
 from conewright.stages.feed.supply_verdicts import fuse_in_words
@@ -91,7 +92,9 @@ def settings(answers: Answers) -> Settings:
     for row in data_rows("papers", "settings.csv"):
         texts[row["group"]].append(expected(answers, row["text"], ""))
     channels = tuple(
-        Line(channel.id, high_pass(answers, channel)) for channel in answers.build.channels
+        Line(channel.id, ". As planned: ".join(filter(None, (asked, planned_filters(channel)))))
+        for channel in answers.build.channels
+        for asked in [high_pass(answers, channel)]
     )
     return Settings(channels, *(tuple(texts[group]) for group in ("set", "mark", "off")))
 
@@ -105,6 +108,17 @@ def high_pass(answers: Answers, channel: ChannelState) -> str:
         return unanswered[0] or NOT_KNOWN if unanswered else NOT_KNOWN
     highest = max(asked, key=lambda figure: figure.value or 0.0)
     return highest.text or say(highest).full
+
+
+def planned_filters(channel: ChannelState) -> str:
+    """Return the filters that a channel has as planned, and in what drives it; empty for none."""
+    settings = channel.settings
+    told = [
+        f"{side} {plain_text(each.corner.quantity)}, {each.slope} dB per octave, {each.kind}"
+        for side, each in (("high-pass", settings.high_pass), ("low-pass", settings.low_pass))
+        if each is not None
+    ]
+    return f"{'; '.join(told)} in {channel.driven_by or 'the radio'}" if told else ""
 
 
 def expected(answers: Answers, template: str, subject: str) -> str:
@@ -152,6 +166,10 @@ def _subjects(answers: Answers, row: dict[str, str]) -> Sequence[str]:
     build = answers.build
     if not CONDITIONS[row["when"]](build):
         return ()
+    if row["each"] == "output":
+        return [channel.id for channel in build.channels if channel.driven_by is None]
+    if row["each"] == "amplifier":
+        return [each.id for each in build.amplifiers]
     if row["each"] in ("channel", "paired", "returned"):
         by_chassis = {c.id for c in pairs_of(build) if c.return_by == "chassis"}
         wanted = {"paired": lambda id: id not in by_chassis, "returned": by_chassis.__contains__}
@@ -176,6 +194,7 @@ CONDITIONS: dict[str, Callable[[Build], bool]] = {
     "common-ground": lambda build: build.head_unit.output == "common-ground",
     "converter": lambda build: build.converter is not None,
     "positive": lambda build: build.vehicle.ground == "positive",
+    "amplified": lambda build: bool(build.amplifiers),
     "opens": lambda build: bool(changes(build).opened),
     "glazed": lambda build: bool(_glazed(build)),
 }
@@ -212,7 +231,13 @@ def _battery_volts(answers: Answers, _: str) -> str:
 
 def _supply_current(answers: Answers, _: str) -> str | None:
     figure = answers.figure("head_unit.supply_current")
-    return None if figure is None or figure.value is None else say(figure).full
+    if figure is None or figure.value is None:
+        return None
+    units = [
+        (answers.figure(f"{each.id}.supply_current"), each) for each in answers.build.amplifiers
+    ]
+    told = [f"{say(found).full} by {each.name}" for found, each in units if found is not None]
+    return listed([f"{say(figure).full} by the radio", *told]) if told else say(figure).full
 
 
 def _feed_drop(answers: Answers, _: str) -> str | None:
@@ -238,7 +263,9 @@ def _bass_change(answers: Answers, seat: str) -> str | None:
 
 
 def _name(answers: Answers, subject: str) -> str:
-    names = {place.id: place.name for place in answers.build.locations}
+    build = answers.build
+    names = {place.id: place.name for place in build.locations}
+    names |= {unit.id: unit.name for unit in build.amplifiers}
     return names.get(subject, subject)
 
 

@@ -13,8 +13,9 @@ from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
 from conewright.papers.work.checks import NOT_KNOWN, expected, hand_over, power_up, settings
 from conewright.papers.work.parts_sheet import hours_in_words
-from conewright.phrases import capital
+from conewright.phrases import capital, listed
 from conewright.pictures import as_svg
+from conewright.stages.common.nets import fed_by
 from conewright.stages.find.faults import trade
 from conewright.stages.outlay.steps import Step, total_minutes
 from conewright.stages.report.care import cautions_for
@@ -25,6 +26,7 @@ __all__ = ["job_sheet", "places", "sheet_data"]
 
 TITLE = "Job sheet"
 UNKNOWN = "unknown: prove it before anything is connected"
+UNUSED, INSULATED = "none", "nothing: its ends insulated"
 PICTURE = "before-after.svg"
 PICTURE_INCHES = 7.1
 
@@ -103,12 +105,13 @@ def _verdicts(answers: Answers) -> dict[str, Any]:
 
 
 def places(build: Build) -> list[dict[str, str]]:
-    """Return what hangs on each channel; one that nobody knows is there as well."""
+    """Return what hangs on each channel; those that nobody knows or uses are there as well."""
     known = [
         {
             "channel": channel.id,
             "load": channel.load,
-            "names": "; ".join(_named(build.location(place)) for place, _ in channel.polarity),
+            "names": "; ".join(_named(build.location(place)) for place, _ in channel.polarity)
+            + (f", driven by {channel.driven_by}" if channel.driven_by else ""),
         }
         for channel in build.channels
     ]
@@ -116,7 +119,12 @@ def places(build: Build) -> list[dict[str, str]]:
         {"channel": channel.id, "load": UNKNOWN, "names": "nobody has said yet"}
         for channel in build.unknown
     ]
-    return known + unknown
+    unused = [
+        {"channel": each.id, "load": UNUSED, "names": f"feeds {fed}" if fed else INSULATED}
+        for each in build.unused
+        for fed in [listed([unit.name for unit in fed_by(build, each.id)])]
+    ]
+    return known + unknown + unused
 
 
 def _named(place: LocationState) -> str:

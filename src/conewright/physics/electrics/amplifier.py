@@ -15,11 +15,14 @@ from conewright.physics.basics.validity import require_not_negative, require_pos
 __all__ = [
     "QUIESCENT_CURRENT",
     "clean_peak_voltage",
+    "fed_share",
     "junction_temperature",
     "loaded_supply",
     "lowest_impedance",
+    "open_swing",
     "programme_current",
     "programme_heat",
+    "programme_share",
     "supply_current",
 ]
 
@@ -141,6 +144,65 @@ def programme_current(*, peak_voltage: Real, resistance: Real, fraction: Real) -
     require_positive(peak_voltage=peak_voltage, resistance=resistance, fraction=fraction)
     mean, _ = _programme_moments(peak_voltage, fraction)
     return np.asarray(mean / resistance)
+
+
+def open_swing(*, volts: Real, load: Real, clip_loss: Real) -> FloatArray:
+    """Peak voltage of an open output that is clean up to so many volts into a load.
+
+    Args:
+        volts: clean rms volts into the load [V].
+        load: they are given for [ohm].
+        clip_loss: extra loss at the clip point [ohm].
+
+    Returns:
+        sqrt2 V (R + Rc)/R [V peak]: `clean_peak_voltage` the other way round.
+
+    Raises:
+        OutOfRangeError: volts or load not above zero, or a negative loss.
+    """
+    require_positive(volts=volts, load=load)
+    require_not_negative(clip_loss=clip_loss)
+    return np.asarray(np.sqrt(2.0) * volts * (load + clip_loss) / load)
+
+
+def fed_share(
+    *, supply: Real, feed_resistance: Real, power: Real, rest_current: Real
+) -> FloatArray:
+    """Supply left at an amplifier over the supply ahead of its cable, at full sine.
+
+    Args:
+        supply: ahead of the cable [V].
+        feed_resistance: of the cable and the way back [ohm].
+        power: that it takes from a supply that does not sag [W].
+        rest_current: quiescent [A].
+
+    Returns:
+        x [1] of Vs x = Vs - R (P x^2/(Vs x) + Iq), its volts following the supply:
+        (1 - R Iq/Vs)/(1 + R P/Vs^2).
+
+    Raises:
+        OutOfRangeError: supply not above zero, or another argument below zero.
+    """
+    require_positive(supply=supply)
+    require_not_negative(feed_resistance=feed_resistance, power=power, rest_current=rest_current)
+    rest = np.maximum(1.0 - feed_resistance * rest_current / supply, 0.0)
+    return np.asarray(rest / (1.0 + feed_resistance * power / supply**2))
+
+
+def programme_share(*, fraction: Real, switching: bool) -> FloatArray:
+    """Power that programme takes from the supply over that of a sine that just clips [1].
+
+    Args:
+        fraction: mean power before clipping over that of the sine [1].
+        switching: class D takes in proportion to what it gives, E v^2; class AB in proportion to
+            the rectified voltage, E|v|.
+
+    Raises:
+        OutOfRangeError: fraction not above zero.
+    """
+    require_positive(fraction=fraction)
+    mean, square = _programme_moments(1.0, fraction)
+    return np.asarray(2.0 * square if switching else 0.5 * np.pi * mean)
 
 
 def _programme_moments(peak_voltage: Real, fraction: Real) -> tuple[FloatArray, FloatArray]:

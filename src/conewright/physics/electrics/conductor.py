@@ -20,6 +20,7 @@ from conewright.physics.basics.validity import (
 
 __all__ = [
     "CLAD_ALUMINIUM_CONDUCTIVITY",
+    "CLAD_CONDUCTIVITY",
     "COPPER_COEFFICIENT",
     "COPPER_RESISTIVITY",
     "LARGEST_AREA",
@@ -42,6 +43,9 @@ COPPER_RESISTIVITY: Final = 1.7241e-8
 
 COPPER_COEFFICIENT: Final = 3.93e-3
 """Rise of resistance per kelvin over 20 C [1/K] (IEC 60028:1925, constant mass)."""
+
+CLAD_CONDUCTIVITY: Final = 0.633
+"""Of copper-clad aluminium over copper, within IEC 60028's 0.62 to 0.68: 1.58 times the ohms."""
 
 CLAD_ALUMINIUM_CONDUCTIVITY: Final = (0.62, 0.65, 0.68)
 """Conductivity of copper-clad aluminium over copper, low, middle, high [1] (IEC 60028)."""

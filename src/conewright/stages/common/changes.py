@@ -13,6 +13,7 @@ from conewright.job.builds.state import (
     CableState,
     ChannelState,
     FeedState,
+    FilterState,
     LocationState,
     PartState,
     UnknownChannelState,
@@ -42,11 +43,11 @@ __all__ = [
 @dataclass(frozen=True, slots=True)
 class Changes:
     """What a build changes, by kind of change: ids of places; of channels for `rewired`,
-    `new-parts`, `relaid`, `return-laid`, `wire-mended`, `joint-renewed` and `filtered`; of supply
-    cables for
-    `recabled`, `fused` and `new-amplifier`; of the radio for what is done there or to the vehicle
-    as a whole; of all of these for `battery-off`. `mended` has the kind of change by which each
-    fault on a plan's list is mended, by fault@place.
+    `taken-off` (they drive nothing any more), `new-parts`, `relaid`, `return-laid`, `wire-mended`,
+    `joint-renewed` and `filtered`; of supply cables for `recabled`, `fused` and, with amplifiers,
+    `new-amplifier`; of the radio for what is done there or to the vehicle as a whole; of all of
+    these for `battery-off`. `mended` has the kind of change by which each fault on a plan's list is
+    mended, by fault@place.
     """
 
     opened: tuple[str, ...]
@@ -90,8 +91,9 @@ def changes(build: Build) -> Changes:
     by_kind["rewired"] = tuple(
         channel.id
         for channel in build.channels
-        if channel.id not in channels or channel.tree != channels[channel.id].tree
+        if channel.id not in channels or _joined(channel) != _joined(channels[channel.id])
     )
+    by_kind["taken-off"] = tuple(each.id for each in build.unused if each.id in channels)
     by_kind |= _at_channels(build, before) | _at_supply(build, before)
     written = dict.fromkeys(MENDING_KINDS, ()) | by_kind
     by_kind, mended = made_by(mends_of(build), written)
@@ -103,7 +105,7 @@ def changes(build: Build) -> Changes:
 def _at_channels(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
     """Return what changes between the radio and its loads, besides the loads themselves."""
     known = pairs_of(build)
-    then = {channel.id: channel for channel in pairs_of(before)}
+    then = {channel.id: channel for channel in (*pairs_of(before), *before.unused)}
     played = {channel.id: _played(channel) for channel in before.channels}
     return {
         "new-parts": tuple(channel.id for channel in build.channels if new_parts(channel, before)),
@@ -131,6 +133,7 @@ def _at_supply(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
     planned = planned_job(build)
     then = {cable.id: cable for cable in before.feeds}
     prices = {feed.id: feed.price for feed in build.job.feeds}
+    costs = {each.id: each.price for each in build.job.amplifiers}
     new = another_radio(build.planned)
     converted = _converter(build.job) != _converter(planned)
     cleaned = [_quantity(unit.feed_resistance) for unit in (build.head_unit, before.head_unit)]
@@ -142,10 +145,9 @@ def _at_supply(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
             for c in build.feeds
             if _laid(c) == _laid(then[c.id]) and _fused(c) != _fused(then[c.id])
         ),
-        "new-amplifier": tuple(
-            feed.id
-            for feed in planned.feeds
-            if feed.to == "amplifier" and feed.price != prices[feed.id]
+        "new-amplifier": (
+            *(f.id for f in planned.feeds if f.to == "amplifier" and f.price != prices[f.id]),
+            *(each.id for each in planned.amplifiers if each.price != costs.get(each.id)),
         ),
         "new-radio": (HEAD_UNIT,) if new else (),
         "new-converter": (CONVERTER,) if converted and build.converter is not None else (),
@@ -313,8 +315,25 @@ def _length(cable: CableState) -> tuple[object, ...]:
 
 
 def _played(channel: ChannelState) -> tuple[object, ...]:
-    """What is set at the radio for one channel."""
-    return _quantity(channel.gain), _quantity(channel.high_pass), channel.high_pass_slope
+    """What is set for one channel in what drives it."""
+    settings = channel.settings
+    ahead = None if channel.input is None else _quantity(channel.input.gain)
+    return (
+        ahead,
+        _quantity(settings.gain),
+        *_passed(settings.high_pass),
+        *_passed(settings.low_pass),
+    )
+
+
+def _joined(channel: ChannelState) -> tuple[object, ...]:
+    """What a channel's wires are joined to: its load, what drives it, and what feeds that."""
+    fed = None if channel.input is None else channel.input.channel
+    return channel.tree, channel.driven_by, channel.input is None, fed
+
+
+def _passed(each: FilterState | None) -> tuple[object, ...]:
+    return (None,) if each is None else (each.corner.quantity, each.slope, each.kind)
 
 
 def _converter(job: Document) -> tuple[object, ...]:

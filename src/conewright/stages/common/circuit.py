@@ -21,8 +21,12 @@ from conewright.job.builds.state import (
     ChannelState,
     CoilState,
     DriverState,
+    FilterState,
+    HeadUnitState,
+    InputState,
     LocationState,
     PartState,
+    SettingsState,
     Value,
 )
 from conewright.physics.acoustics.door import FREE, MountedLoad, mounted_load
@@ -37,8 +41,8 @@ from conewright.physics.drivers.coil import (
     resistance_at,
 )
 from conewright.physics.drivers.driver import Driver, loaded, moving_mass_in_door
-from conewright.physics.electrics import conductor
-from conewright.physics.electrics.filters import butterworth_high_pass
+from conewright.physics.electrics import amplifier, conductor
+from conewright.physics.electrics.filters import Side, filter_response
 from conewright.physics.electrics.wiring import capacitor, fold_resistance, inductor, solve_tree
 from conewright.stages.common.damage import (
     OPEN_FROM,
@@ -49,6 +53,7 @@ from conewright.stages.common.damage import (
     damaged_driver,
     leak_area,
 )
+from conewright.stages.common.nets import source_of
 from conewright.stages.common.together import Cabin
 
 __all__ = [
@@ -60,6 +65,7 @@ __all__ = [
     "cable_resistance",
     "hot_coil_rise",
     "part_resistance",
+    "radio_volts",
 ]
 
 LUMPED_BELOW = 400.0
@@ -105,15 +111,18 @@ class LocationCircuit:
 
 @dataclass(frozen=True)
 class ChannelCircuit:
-    """One radio channel.
+    """One channel of the radio or of an amplifier.
 
     Attributes:
-        plug_impedance: seen at the radio plug, cable included [ohm].
+        plug_impedance: seen at the plug of what drives it, cable included [ohm].
         load_impedance: without the cable [ohm].
         cable_resistance: both ways [ohm].
         plug_resistance: d.c., cable included [ohm]; infinite when there is no d.c. path.
-        source_resistance: of the radio's output [ohm].
-        settings: gain and high-pass of the channel [V/V].
+        source_resistance: of the output that drives it [ohm].
+        settings: from the EMF that the volume knob gives an output of the radio to the EMF of what
+            drives it: gain and filters, and of an amplifier all ahead of it [V/V].
+        fed: of an amplifier's channel fed at loudspeaker level: what is set in the radio for the
+            output that feeds it [V/V]; None of others.
         idle: draws in which nothing on it can play, shape (1 + samples, 1) or (1, 1).
         part_drives: voltage across each part written into the load, by its key [V/V of EMF].
 
@@ -126,6 +135,7 @@ class ChannelCircuit:
     plug_resistance: FloatArray
     source_resistance: FloatArray
     settings: ComplexArray
+    fed: ComplexArray | None
     idle: NDArray[np.bool_]
     part_drives: Mapping[str, ComplexArray]
 
@@ -189,6 +199,17 @@ def cable_resistance(cable: CableState, draws: Draws, *, temperature: Real) -> F
     return np.asarray(conductor.loop_resistance(ohm_per_metre=per_metre, length=length))
 
 
+def radio_volts(radio: HeadUnitState, draws: Draws) -> FloatArray:
+    """Clean rms volts of a radio's output into the load it is rated for [V]."""
+    rated = draws(radio.minimum_load)
+    peak = amplifier.clean_peak_voltage(
+        supply=(1.0 if radio.output == "bridge" else 0.5) * draws(radio.supply),
+        clip_loss=draws(radio.clip_loss),
+        impedance=rated.astype(complex),
+    )
+    return np.asarray(np.minimum(peak, draws(radio.peak_current) * rated) / np.sqrt(2))
+
+
 def part_resistance(part: PartState, draws: Draws, *, temperature: Real) -> Real:
     """Direct-current resistance of a part written into a load [ohm]: inf for a capacitor."""
     if part.wire is not None:
@@ -231,16 +252,41 @@ class Solver:
         air = Air(temperature=build.vehicle.temperature.si)
         channels: dict[str, ChannelCircuit] = {}
         locations: dict[str, LocationCircuit] = {}
-        for channel in build.channels:
+        # What feeds an amplifier is solved ahead of it.
+        for channel in sorted(build.channels, key=lambda each: each.input is not None):
             units = {
                 name: self._unit(build.location(name), air, hot) for name, _ in channel.polarity
             }
             damage = channel_damage(channel, build.faults, self.draws)
             solved, drive = self._channel(channel, units, build, damage)
-            channels[channel.id] = solved
+            channels[channel.id] = self._fed(solved, channel.input, build, channels)
             for name, sign in channel.polarity:
                 locations[name] = self._location(name, channel.id, units[name], sign * drive[name])
-        return Circuit(self.frequency, air, channels, locations)
+        written = {channel.id: channels[channel.id] for channel in build.channels}
+        driven = {name: locations[name] for each in build.channels for name, _ in each.polarity}
+        return Circuit(self.frequency, air, written, driven)
+
+    def _fed(
+        self,
+        solved: ChannelCircuit,
+        input: InputState | None,
+        build: Build,
+        known: Mapping[str, ChannelCircuit],
+    ) -> ChannelCircuit:
+        """Return a channel with what an amplifier and the radio ahead of it make of the knob."""
+        if input is None:
+            return solved
+        through = self._level(input.gain)
+        if input.line_volts is not None:
+            line = self.draws(input.line_volts)
+            through = through * line / radio_volts(build.head_unit, self.draws)
+            return replace(solved, settings=solved.settings * through)
+        assert input.settings is not None
+        fed = self._settings(input.settings)
+        at_plug: ComplexArray | float = 1.0
+        if (beside := known.get(input.channel or "")) is not None:
+            at_plug = beside.plug_impedance / (beside.plug_impedance + beside.source_resistance)
+        return replace(solved, settings=solved.settings * through * fed * at_plug, fed=fed)
 
     def _location(
         self, name: str, channel: str, unit: _Unit, drive: ComplexArray
@@ -280,7 +326,7 @@ class Solver:
             load, resistance = SHORT + 0.0 * load, 0.0 * resistance
         cable = cable_resistance(channel.cable, self.draws, temperature=temperature)
         cable = cable + damage.series
-        source = self.draws(build.head_unit.output_resistance)
+        source = self.draws(source_of(build, channel).output_resistance)
         across = (SILENCE if damage.silent else 1.0) * load / (source + cable + load)
         drive = {name: across * tree.voltages[name] for name in units}
         plug_resistance = cable + resistance
@@ -291,19 +337,32 @@ class Solver:
             cable_resistance=cable,
             plug_resistance=np.asarray(plug_resistance, dtype=float),
             source_resistance=source,
-            settings=self._settings(channel),
+            settings=self._settings(channel.settings),
+            fed=None,
             idle=damage.silent | (np.abs(load + cable).min(axis=-1, keepdims=True) > OPEN_FROM),
             part_drives={part.key: across * tree.voltages[part.key] for part in channel.parts},
         )
         return solved, drive
 
-    def _settings(self, channel: ChannelState) -> ComplexArray:
-        gain = np.asarray(10 ** (self.draws(channel.gain) / 20), dtype=complex)
-        if channel.high_pass is None:
-            return gain
-        corner = self.draws(channel.high_pass)
-        order = (channel.high_pass_slope or 12) // 6
-        return gain * butterworth_high_pass(corner=corner, order=order, frequency=self.frequency)
+    def _settings(self, settings: SettingsState) -> ComplexArray:
+        response = self._level(settings.gain)
+        sides: tuple[tuple[Side, FilterState | None], ...] = (
+            ("high-pass", settings.high_pass),
+            ("low-pass", settings.low_pass),
+        )
+        for side, each in sides:
+            if each is not None:
+                response = response * filter_response(
+                    side=side,
+                    kind=each.kind,
+                    corner=self.draws(each.corner),
+                    order=each.slope // 6,
+                    frequency=self.frequency,
+                )
+        return response
+
+    def _level(self, gain: Value) -> ComplexArray:
+        return np.asarray(10 ** (self.draws(gain) / 20), dtype=complex)
 
     def _part(
         self, part: PartState, temperature: float, damage: ChannelDamage

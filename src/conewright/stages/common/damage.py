@@ -10,6 +10,7 @@ import numpy as np
 from conewright.job.builds.draws import Draws
 from conewright.job.builds.standing import capacitors_before
 from conewright.job.builds.state import ChannelState, FaultState
+from conewright.job.document.fault_names import AMPLIFIER_OFF
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.drivers.coil import scaled_turns
 from conewright.physics.drivers.driver import Driver
@@ -42,8 +43,6 @@ COIL_OPEN = frozenset({"coil-open", "tweeter-open"})
 SILENT = frozenset({"pair-shorted", "leg-to-chassis", "channel-dead", "channel-offset"})
 """Faults of a channel with which it gives its loudspeakers nothing, whatever hangs on it."""
 
-ALL_SILENT = "amplifier-off"
-
 
 @dataclass(frozen=True)
 class ChannelDamage:
@@ -68,6 +67,8 @@ def channel_damage(
 ) -> ChannelDamage:
     """Return what is wrong with a channel, of all faults of its build."""
     names = {fault.fault for fault in channel.faults if fault.at == channel.id}
+    fed = None if channel.input is None else channel.input.channel
+    unfed = any(fault.at == fed and fault.fault in SILENT for fault in channel.faults)
     series = np.full((1, 1), OPEN if "wire-broken" in names else 0.0)
     dried: dict[str, tuple[FloatArray, FloatArray]] = {}
     for fault in channel.faults:
@@ -76,11 +77,11 @@ def channel_damage(
         if fault.fault == "capacitor-dried":
             size = draws(fault.size("left")), draws(fault.size("series"))
             dried |= {part.key: size for part in capacitors_before(fault.at, channel)}
-    everywhere = any(fault.fault == ALL_SILENT for fault in faults)
+    off = {fault.at for fault in faults if fault.fault == AMPLIFIER_OFF}
     return ChannelDamage(
         series=series,
         shorted="pair-shorted" in names,
-        silent=everywhere or bool(names & SILENT),
+        silent=bool(off & {"vehicle", channel.driven_by} or names & SILENT) or unfed,
         dried=dried,
     )
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from conewright.job.builds.draws import Draws
 from conewright.job.builds.resolve_electrics import USUAL_SYSTEM
-from conewright.job.builds.state import Build, HeadUnitState, Value
+from conewright.job.builds.state import AmplifierState, Build, FeedState, HeadUnitState, Value
 from conewright.job.builds.typical import typical
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.programme import (
@@ -22,20 +22,29 @@ from conewright.physics.basics.programme import (
     programme_weights,
 )
 from conewright.physics.electrics import amplifier
-from conewright.physics.electrics.conductor import level_loss
+from conewright.physics.electrics.conductor import (
+    CLAD_CONDUCTIVITY,
+    COPPER_RESISTIVITY,
+    clad_aluminium_factor,
+    level_loss,
+)
 from conewright.physics.electrics.converter import input_current, peak_current_within
 from conewright.stages.common.circuit import ChannelCircuit, Circuit, Solver
 from conewright.stages.common.damage import OPEN_FROM
 
 __all__ = [
+    "BATTERY_RESISTANCE",
+    "CHASSIS_RESISTANCE",
     "EASY",
     "HARD",
     "HOTTEST_CHIP",
+    "AmplifierLoad",
     "ChannelLoad",
     "CleanPowers",
     "RadioLoad",
     "asleep",
     "besides",
+    "load_of",
     "lowest_borne",
     "overloaded",
     "radio_load",
@@ -51,6 +60,10 @@ LEAST_CURRENT = 1e-12
 
 HOTTEST_CHIP = 573.15
 """What would be hotter has long protected itself, or is dead; no figure goes beyond [K]."""
+
+
+BATTERY_RESISTANCE, CHASSIS_RESISTANCE = 0.010, 0.004
+"""Of a starter battery, and of the way back through the body [ohm]; from memory."""
 
 
 @dataclass(frozen=True)
@@ -145,8 +158,134 @@ class CleanPowers:
 
 
 @dataclass(frozen=True)
+class AmplifierLoad:
+    """An amplifier with the channels of it that play; every array has one row a draw."""
+
+    state: AmplifierState
+    cable: FeedState | None
+    supply: FloatArray
+    draws: Draws
+    channels: Mapping[str, ChannelLoad]
+
+    @cached_property
+    def clip_loss(self) -> FloatArray:
+        """Extra loss at the clip point [ohm]."""
+        return self.draws(self.state.clip_loss)
+
+    @cached_property
+    def allowed(self) -> FloatArray:
+        """Lowest impedance that a channel of it bears [ohm]."""
+        return lowest_borne(self.state, self.draws)
+
+    @cached_property
+    def clean_volts(self) -> FloatArray:
+        """Clean rms volts of one channel into the load that its rating is for [V]."""
+        clean, load = self.draws(self.state.clean), self.draws(self.state.clean_load)
+        by_power = self.state.clean.quantity.dimension == "power"
+        return np.asarray(np.sqrt(clean * load) if by_power else clean)
+
+    @cached_property
+    def swing(self) -> FloatArray:
+        """Peak volts of an open output, its supply not sagging [V]."""
+        load = self.draws(self.state.clean_load)
+        return amplifier.open_swing(volts=self.clean_volts, load=load, clip_loss=self.clip_loss)
+
+    @cached_property
+    def most_current(self) -> FloatArray:
+        """Peak current that its rated load may ask for, and no more [A]."""
+        return np.asarray(self.swing / (self.allowed + self.clip_loss))
+
+    def peak_current(self, load: ChannelLoad) -> FloatArray:
+        """Peak current of the largest clean sine into a load, its supply not sagging [A]."""
+        by_volts = self.swing / np.abs(load.working_load + self.clip_loss)
+        return np.minimum(by_volts, self.most_current)
+
+    @cached_property
+    def sine_output(self) -> FloatArray:
+        """What all its channels give at full sine, its supply not sagging [W]."""
+        peaks = (
+            0.5 * self.peak_current(load) ** 2 * np.real(load.working_load)
+            for load in self.channels.values()
+        )
+        return np.asarray(sum(peaks, start=np.zeros((1, 1))))
+
+    @cached_property
+    def feed_resistance(self) -> FloatArray:
+        """Of what feeds it: as written, else of its cable, battery and body, else typical [ohm]."""
+        cable, written = self.cable, self.state.feed_resistance
+        if cable is None or written.origin.value in ("measured", "sheet"):
+            return self.draws(written)
+        if cable.length is None or cable.size is None:
+            return self.draws(written)
+        clad = cable.metal == "clad-aluminium"
+        metal = clad_aluminium_factor(conductivity=CLAD_CONDUCTIVITY) if clad else 1.0
+        ways = 2.0 if cable.return_by == "cable" else 1.0
+        copper = COPPER_RESISTIVITY * ways * self.draws(cable.length) / self.draws(cable.size)
+        body = CHASSIS_RESISTANCE if cable.return_by == "chassis" else 0.0
+        return np.asarray(metal * copper + BATTERY_RESISTANCE + body)
+
+    @cached_property
+    def sag(self) -> FloatArray:
+        """Supply left at it with full sine on all its channels, over that of the vehicle [1]."""
+        return amplifier.fed_share(
+            supply=self.supply,
+            feed_resistance=self.feed_resistance,
+            power=self.sine_output / self.draws(self.state.efficiency),
+            rest_current=self.draws(self.state.quiescent_current),
+        )
+
+    @property
+    def sine_supply_current(self) -> FloatArray:
+        """Supply current with full sine on all its channels [A]."""
+        given = self.sine_output * self.sag / self.draws(self.state.efficiency)
+        return np.asarray(given / self.supply + self.draws(self.state.quiescent_current))
+
+    @property
+    def asked_current(self) -> FloatArray:
+        """What its cable is asked for at most [A]: its own fuses, else full sine."""
+        fuse = self.state.fuse
+        return self.sine_supply_current if fuse is None else self.draws(fuse)
+
+    def _taken(self, fraction: float) -> FloatArray:
+        """Power that programme takes beyond rest [W]."""
+        share = amplifier.programme_share(fraction=fraction, switching=self.state.switching)
+        return np.asarray(self._programme * share / self.draws(self.state.efficiency))
+
+    @cached_property
+    def _programme(self) -> FloatArray:
+        """Power of a sine as high as programme may peak, into what programme sees [W]."""
+        powers = (
+            0.5 * self.programme_ceiling(load) ** 2 / load.equivalent_resistance
+            for load in self.channels.values()
+        )
+        return np.asarray(sum(powers, start=np.zeros((1, 1))))
+
+    def programme_ceiling(self, load: ChannelLoad) -> FloatArray:
+        """Peak volts at its output that programme is clipped at [V]."""
+        return amplifier.clean_peak_voltage(
+            supply=self.swing,
+            clip_loss=self.clip_loss,
+            impedance=load.equivalent_resistance.astype(complex),
+        )
+
+    def supply_current(self, fraction: float) -> FloatArray:
+        """Mean supply current with programme on all its channels [A]."""
+        rest = self.draws(self.state.quiescent_current)
+        return np.asarray(self._taken(fraction) / self.supply + rest)
+
+    def heat(self, fraction: float) -> FloatArray:
+        """Heat in it with programme on all its channels, that of rest included [W]."""
+        given = fraction * sum(
+            0.5 * self.programme_ceiling(load) ** 2 / load.power_resistance
+            for load in self.channels.values()
+        )
+        rest = self.supply * self.draws(self.state.quiescent_current)
+        return np.asarray(np.maximum(self._taken(fraction) - given, 0.0) + rest)
+
+
+@dataclass(frozen=True)
 class RadioLoad:
-    """The radio and all its channels; every array has one row a draw."""
+    """The radio, the amplifiers and all channels; every array has one row a draw."""
 
     build: Build
     circuit: Circuit
@@ -159,6 +298,43 @@ class RadioLoad:
         return {name: load for name, load in self.channels.items() if not load.idle}
 
     @cached_property
+    def by_radio(self) -> Mapping[str, ChannelLoad]:
+        """Those that play by the radio's own power."""
+        return {name: load for name, load in self.live.items() if name not in self._amplified}
+
+    @cached_property
+    def amplifiers(self) -> Mapping[str, AmplifierLoad]:
+        """The amplifiers by id."""
+        cables = {cable.id: cable for cable in self.build.feeds}
+        return {
+            state.id: AmplifierLoad(
+                state,
+                cables.get(state.feed or ""),
+                self.supply,
+                self.draws,
+                {n: load for n, load in self.live.items() if self._amplified.get(n) == state.id},
+            )
+            for state in self.build.amplifiers
+        }
+
+    @cached_property
+    def _amplified(self) -> Mapping[str, str]:
+        """What drives each channel that the radio does not."""
+        known = {each.id: each.driven_by for each in self.build.channels}
+        unknown = {each.id: each.driven_by for each in self.build.unknown}
+        return {name: unit for name, unit in (known | unknown).items() if unit is not None}
+
+    def amplifier_of(self, channel: str) -> AmplifierLoad | None:
+        """Return the amplifier that drives a channel, None for the radio."""
+        name = self._amplified.get(channel)
+        return None if name is None else self.amplifiers[name]
+
+    def allowed_of(self, channel: str) -> FloatArray:
+        """Return the lowest impedance that is borne by what drives a channel [ohm]."""
+        unit = self.amplifier_of(channel)
+        return self.allowed if unit is None else unit.allowed
+
+    @cached_property
     def supply(self) -> FloatArray:
         """Supply at the plug, engine running, radio quiet [V]."""
         return self.draws(self.build.head_unit.supply)
@@ -169,33 +345,41 @@ class RadioLoad:
         return lowest_borne(self.build.head_unit, self.draws)
 
     @property
-    def swing(self) -> float:
+    def _swing(self) -> float:
         """Largest output over the supply: a bridge swings by all of it, one leg by half."""
         return 1.0 if self.build.head_unit.output == "bridge" else 0.5
 
     @cached_property
-    def clip_loss(self) -> FloatArray:
+    def _clip_loss(self) -> FloatArray:
         """Extra loss at the clip point [ohm]."""
         return self.draws(self.build.head_unit.clip_loss)
 
     @cached_property
-    def loaded_supply(self) -> FloatArray:
+    def _loaded_supply(self) -> FloatArray:
         """Supply left while all channels deliver their largest sine [V]."""
         radio = self.build.head_unit
         conductance = sum(
-            1.0 / np.abs(load.working_load + self.clip_loss) for load in self.live.values()
+            1.0 / np.abs(load.working_load + self._clip_loss) for load in self.by_radio.values()
         )
         return amplifier.loaded_supply(
             supply=self.supply,
             supply_resistance=self.draws(radio.feed_resistance),
-            conductance=self.swing**2 * conductance,
+            conductance=self._swing**2 * conductance,
             quiescent_current=self.draws(radio.quiescent_current),
         )
 
-    def peak_current(self, channel: str, supply: FloatArray) -> FloatArray:
-        """Peak current of the largest clean sine [A]: volts or the chip's own limit."""
+    def peak_current(self, channel: str, *, together: bool = False) -> FloatArray:
+        """Peak current of the largest clean sine [A]: volts or the output's own limit.
+
+        together: with all channels at once, the feed of radio and amplifier sagging.
+        """
+        unit = self.amplifier_of(channel)
+        if unit is not None:
+            most = unit.peak_current(self.channels[channel])
+            return most * unit.sag if together else most
+        supply = self._loaded_supply if together else self.supply
         load = self.channels[channel].working_load
-        by_volts = self.swing * supply / np.abs(load + self.clip_loss)
+        by_volts = self._swing * supply / np.abs(load + self._clip_loss)
         return np.minimum(by_volts, self.draws(self.build.head_unit.peak_current))
 
     @cached_property
@@ -203,20 +387,24 @@ class RadioLoad:
         """Power of the largest clean sine that reaches the loudspeakers, cable taken off [W]."""
         quiet = self.draws(self.build.head_unit.quiescent_current)
         limit = supply_limit(self.build, self.draws)
-        most = peak_current_within(limit=limit, quiescent_current=quiet) / self.swing
-        alone = {name: self.peak_current(name, self.supply) for name in self.channels}
-        asked = sum(self._peaks_together[name] for name in self.live)
+        most = peak_current_within(limit=limit, quiescent_current=quiet) / self._swing
+        asked = sum(self._peaks_together[name] for name in self.by_radio)
         share = np.minimum(1.0, most / np.maximum(asked, LEAST_CURRENT))
+        alone = {name: self.peak_current(name) for name in self.channels}
+        # What an amplifier drives is not fed through the radio.
+        radio = self.channels.keys() - self._amplified.keys()
+        held = {name: np.minimum(alone[name], most) for name in radio}
+        turned = {name: share * self._peaks_together[name] for name in radio}
         return CleanPowers(
-            alone=self._powers({name: np.minimum(peak, most) for name, peak in alone.items()}),
-            together=self._powers({n: share * peak for n, peak in self._peaks_together.items()}),
+            alone=self._powers(alone | held),
+            together=self._powers({**self._peaks_together, **turned}),
             fed=self._powers(self._peaks_together),
         )
 
     @cached_property
     def _peaks_together(self) -> Mapping[str, FloatArray]:
         """Peak currents with all channels at once and the feed sagging [A], by channel."""
-        return {name: self.peak_current(name, self.loaded_supply) for name in self.channels}
+        return {name: self.peak_current(name, together=True) for name in self.channels}
 
     def _powers(self, peaks: Mapping[str, FloatArray]) -> Mapping[str, FloatArray]:
         """Power of sines of some peak currents behind the cables [W], by channel."""
@@ -226,24 +414,12 @@ class RadioLoad:
         }
         return {name: np.asarray(0.5 * peaks[name] ** 2 * ohms) for name, ohms in beyond.items()}
 
-    @cached_property
-    def clean_volts(self) -> FloatArray:
-        """Clean rms volts at the plug into the load the radio is rated for."""
-        radio = self.build.head_unit
-        rated = self.draws(radio.minimum_load)
-        peak = amplifier.clean_peak_voltage(
-            supply=self.swing * self.supply,
-            clip_loss=self.clip_loss,
-            impedance=rated.astype(complex),
-        )
-        return np.asarray(np.minimum(peak, self.draws(radio.peak_current) * rated) / np.sqrt(2))
-
     def heat(self, fraction: float) -> FloatArray:
         """Heat in the chip with programme on all channels, its quiescent current included [W]."""
         total = self.supply * self.draws(self.build.head_unit.quiescent_current)
-        for load in self.live.values():
+        for load in self.by_radio.values():
             total = total + amplifier.programme_heat(
-                supply=self.swing * self.supply,
+                supply=self._swing * self.supply,
                 peak_voltage=self.programme_ceiling(load),
                 resistance=load.equivalent_resistance,
                 power_resistance=load.power_resistance,
@@ -269,18 +445,18 @@ class RadioLoad:
                 resistance=load.equivalent_resistance,
                 fraction=fraction,
             )
-            for load in self.live.values()
+            for load in self.by_radio.values()
         )
-        return np.asarray(self.swing * music + self.draws(self.build.head_unit.quiescent_current))
+        return np.asarray(self._swing * music + self.draws(self.build.head_unit.quiescent_current))
 
     @cached_property
     def sine_supply_current(self) -> FloatArray:
         """Mean supply current that a full sine on all channels asks for [A]."""
-        peaks = sum(self._peaks_together[name] for name in self.live)
+        peaks = sum(self._peaks_together[name] for name in self.by_radio)
         quiet = self.draws(self.build.head_unit.quiescent_current)
         return np.asarray(
             amplifier.supply_current(
-                peak_current=self.swing * peaks, channels=1, quiescent_current=quiet
+                peak_current=self._swing * peaks, channels=1, quiescent_current=quiet
             )
         )
 
@@ -297,9 +473,12 @@ class RadioLoad:
 
     def programme_ceiling(self, load: ChannelLoad) -> FloatArray:
         """Peak volts at the plug that programme is clipped at [V]."""
+        unit = self.amplifier_of(load.channel.id)
+        if unit is not None:
+            return unit.programme_ceiling(load)
         return amplifier.clean_peak_voltage(
-            supply=self.swing * self.supply,
-            clip_loss=self.clip_loss,
+            supply=self._swing * self.supply,
+            clip_loss=self._clip_loss,
             impedance=load.equivalent_resistance.astype(complex),
         )
 
@@ -358,26 +537,30 @@ def volts_over_usual(build: Build) -> float:
     return own / usual
 
 
-def lowest_borne(radio: HeadUnitState, draws: Draws) -> FloatArray:
-    """Return the lowest impedance that a radio bears [ohm], shape (1 + samples, 1)."""
-    return np.asarray(amplifier.lowest_impedance(rated=draws(radio.minimum_load)))
+def lowest_borne(source: HeadUnitState | AmplifierState, draws: Draws) -> FloatArray:
+    """Return the lowest impedance that an output bears [ohm], shape (1 + samples, 1)."""
+    return np.asarray(amplifier.lowest_impedance(rated=draws(source.minimum_load)))
 
 
 def overloaded(load: RadioLoad) -> tuple[str, ...]:
-    """Return the channels whose load falls below what the radio bears, central values."""
+    """Return the channels whose load falls below what their output bears, central values."""
     return tuple(
         name
         for name, channel in load.live.items()
-        if channel.minimum_impedance[0, 0] < load.allowed[0, 0]
+        if channel.minimum_impedance[0, 0] < load.allowed_of(name)[0, 0]
     )
 
 
 def _radio_load(build: Build, solver: Solver) -> RadioLoad:
-    circuit = solver.solve(build)
+    return load_of(build, solver.solve(build), solver.draws)
+
+
+def load_of(build: Build, circuit: Circuit, draws: Draws) -> RadioLoad:
+    """Return what a circuit that is solved asks of the radio and the amplifiers."""
     loads = {
         name: ChannelLoad(channel, circuit.frequency) for name, channel in circuit.channels.items()
     }
-    return RadioLoad(build, circuit, solver.draws, loads)
+    return RadioLoad(build, circuit, draws, loads)
 
 
 def _audible(frequency: FloatArray) -> NDArray[np.bool_]:

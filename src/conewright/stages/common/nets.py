@@ -16,9 +16,15 @@ from conewright.physics.electrics.wiring import Leaf, Series, Tree
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.builds.state import ChannelState, PartState
+    from conewright.job.builds.state import (
+        AmplifierState,
+        Build,
+        ChannelState,
+        HeadUnitState,
+        PartState,
+    )
 
-__all__ = ["MINUS", "PLUS", "End", "Joint", "Part", "joints", "parts_of"]
+__all__ = ["MINUS", "PLUS", "End", "Joint", "Part", "fed_by", "joints", "parts_of", "source_of"]
 
 PLUS, MINUS = "+", "−"
 """The two wires of a pair, and the two terminals of a driver."""
@@ -63,6 +69,23 @@ class Joint:
     def text(self) -> str:
         """All ends as words."""
         return ", ".join(end.text for end in self.ends)
+
+
+def source_of(build: Build, channel: ChannelState) -> HeadUnitState | AmplifierState:
+    """Return what drives a channel: the radio, or an amplifier."""
+    if channel.driven_by is None:
+        return build.head_unit
+    return next(each for each in build.amplifiers if each.id == channel.driven_by)
+
+
+def fed_by(build: Build, channel: str) -> tuple[AmplifierState, ...]:
+    """Return the amplifiers that a channel of the radio feeds at loudspeaker level."""
+    fed = {
+        each.driven_by
+        for each in build.channels
+        if each.input is not None and each.input.channel == channel
+    }
+    return tuple(each for each in build.amplifiers if each.id in fed)
 
 
 def parts_of(channel: ChannelState) -> tuple[Part, ...]:

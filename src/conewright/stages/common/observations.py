@@ -289,6 +289,9 @@ def _dropped(build: Build, solver: Solver) -> FloatArray:
     volts, loss = swing * draws(radio.supply), draws(radio.clip_loss)
     share = swing * sqrt(2.0 / np.pi) * sqrt(NORMAL_PROGRAMME / 2.0)
     total = draws(radio.quiescent_current)
+    amplified = {channel.id for channel in build.channels if channel.driven_by is not None}
     for channel in solver.solve(build).channels.values():
+        if channel.id in amplified:
+            continue
         total = total + share * volts / (channel.plug_resistance + loss)
     return np.ravel(draws(radio.feed_resistance) * total)

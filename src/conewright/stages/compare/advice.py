@@ -110,7 +110,8 @@ def advice(
             f"with more than {odds(best.cure)}, as {best.name} does."
         )
     reasons = [] if best.cure is None else [f"cures {trouble} with {odds(best.cure)}"]
-    reasons += ["loads every channel within what the radio bears"]
+    source = "its source" if best.build.amplifiers else "the radio"
+    reasons += [f"loads every channel within what {source} bears"]
     reasons += [] if best.points is None else [f"gives {best.points:.0f} of 100 of what was asked"]
     cost = number(best.cost, spread=1.0)
     money = f"{cost} {currency}".rstrip() + f", {number(best.hours, 'h')} of work"

@@ -35,7 +35,7 @@ KNOBS: Mapping[str, tuple[str, ...]] = {
     "ring": ("ring",),
     "cover": ("patched", "filmed"),
     "polarity": ("turned",),
-    "wiring": ("rewired", "return-laid"),
+    "wiring": ("rewired", "taken-off", "return-laid"),
     "capacitor": ("new-parts",),
     "high-pass": ("filtered",),
     "radio": ("new-radio", "new-converter", "converter-out"),

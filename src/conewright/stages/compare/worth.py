@@ -96,7 +96,11 @@ def risks(load: RadioLoad, reports: Sequence[Report], moved: Iterable[str]) -> t
         for verdict in report.verdicts
         if verdict.severity is Severity.STOP
     ]
-    found += [f"{name} falls below what the radio bears" for name in overloaded(load)]
+    found += [
+        f"{name} falls below what {'the radio' if unit is None else unit.state.name} bears"
+        for name in overloaded(load)
+        for unit in [load.amplifier_of(name)]
+    ]
     hot = float(np.ravel(load.chip_temperature(EASY))[0])
     if hot > load.build.head_unit.limit.si:
         found.append("its chip would protect itself with loud music")

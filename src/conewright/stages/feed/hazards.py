@@ -23,9 +23,8 @@ SHARING = {
     "shared": "its − is a wire that other loudspeakers use as well",
 }
 
-PROTECTING = 1000.0
-"""A radio's own high-pass from here on keeps bass from a tweeter [Hz]; common practice, no
-source."""
+LEAST_CORNER = 1.5
+"""Lowest corner of a tweeter's high-pass over its resonance; common practice, no source."""
 
 
 def hazard_verdicts(answer: Answer) -> None:
@@ -62,30 +61,43 @@ def _on_bridge(build: Build, channel: ChannelState | UnknownChannelState) -> str
     )
 
 
+def _highest_corner(channel: ChannelState) -> float:
+    """Return the highest corner of the high-passes ahead of a channel's pair [Hz], 0 for none."""
+    ahead = channel.input and channel.input.settings
+    filters = [channel.settings.high_pass, ahead.high_pass if ahead else None]
+    return max((each.corner.si for each in filters if each is not None), default=0.0)
+
+
 def _bare_tweeters(build: Build) -> Iterator[tuple[ChannelState, LocationState]]:
-    """Yield the tweeters that bass reaches: no capacitor before them, no high-pass either."""
+    """Yield the tweeters that bass reaches: no capacitor before them, no high-pass high enough."""
     for channel in build.channels:
-        if channel.high_pass is not None and channel.high_pass.si >= PROTECTING:
-            continue
         for name, _ in channel.polarity:
             place = build.location(name)
-            if is_tweeter(place, None) and not capacitors_before(name, channel):
+            borne = LEAST_CORNER * place.driver.figures()["fs"]
+            bare = is_tweeter(place, None) and not capacitors_before(name, channel)
+            if bare and _highest_corner(channel) < borne:
                 yield channel, place
 
 
 def _bare(answer: Answer, channel: ChannelState, place: LocationState) -> None:
-    """Say that a tweeter has no capacitor; a plan that takes it away is stopped."""
+    """Say that nothing keeps bass from a tweeter; a plan that does that to it is stopped."""
     before = as_found(answer.build)
     there = {name for each in before.channels for name, _ in each.polarity}
     was = place.id in there and not any(place.id == each.id for _, each in _bare_tweeters(before))
     taken = answer.build.proposal is not None and (was or place.id not in there)
     power = answer[f"{place.id}.clean_power"]
-    text = (
-        f"{place.id}: no capacitor stands before this tweeter, and {channel.id} has no high-pass "
-        f"above {number(PROTECTING, 'Hz')}: a tone of the bass can put {with_band(power)} into a "
-        f"coil that bears {number(place.driver.power.si, 'W')}, and its cone has no travel for it. "
-        "Write the capacitor into the load, as in 4.7 uF + "
-        f"{place.id}, or look for one at the tweeter itself."
+    corner, resonance = _highest_corner(channel), place.driver.figures()["fs"]
+    low = (
+        f"the high-pass of {number(corner, 'Hz')} before {channel.id} lies too low for its "
+        f"resonance at {number(resonance, 'Hz')}"
     )
-    severity = Severity.STOP if taken else Severity.WARN
+    text = (
+        f"{place.id}: no capacitor stands before this tweeter, and "
+        f"{low if corner else f'{channel.id} has no high-pass'}: a tone of the bass can put "
+        f"{with_band(power)} into a coil that bears {number(place.driver.power.si, 'W')}, and its "
+        f"cone has no travel for it. Write the capacitor into the load, as in 4.7 uF + {place.id}, "
+        "look for one at the tweeter itself, or set a high-pass of "
+        f"{number(LEAST_CORNER * resonance, 'Hz')} or more."
+    )
+    severity = Severity.STOP if taken and not corner else Severity.WARN
     answer.verdict(place.id, "bare", severity, text, power.id)

@@ -26,6 +26,7 @@ from conewright.physics.electrics.cable_heat import (
     short_circuit_current,
 )
 from conewright.physics.electrics.conductor import (
+    CLAD_CONDUCTIVITY,
     COPPER_RESISTIVITY,
     awg_area,
     clad_aluminium_factor,
@@ -33,6 +34,7 @@ from conewright.physics.electrics.conductor import (
     temperature_factor,
 )
 from conewright.physics.electrics.fuse import TRIPPING_RATIO, fuses, slowest_opening
+from conewright.stages.common.load import BATTERY_RESISTANCE, CHASSIS_RESISTANCE
 
 if TYPE_CHECKING:
     from conewright.job.builds.draws import Draws
@@ -40,8 +42,6 @@ if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray, Real
 
 __all__ = [
-    "BATTERY_RESISTANCE",
-    "CHASSIS_RESISTANCE",
     "SHORT_RATIO",
     "TRANSFER",
     "Protection",
@@ -61,9 +61,6 @@ TRANSFER: dict[Route, float] = {"free": FREE_TRANSFER, "bundled": BUNDLED_TRANSF
 WALL = 1.2e-3
 """Insulation wall of a supply cable [m]; common practice, no source."""
 
-CLAD_CONDUCTIVITY = 0.633
-"""Of copper-clad aluminium over copper, within IEC 60028's 0.62 to 0.68: 1.58 times the ohms."""
-
 MELTING = {"copper": 1357.77, "clad-aluminium": 933.473}
 """Of copper and of aluminium [K] (ITS-90): where a cable has no steady warmth it gets this hot."""
 
@@ -73,9 +70,6 @@ memory)."""
 
 SHORT_RATIO = 6.0
 """A dead short must draw this many times the fuse; common practice, no source."""
-
-BATTERY_RESISTANCE, CHASSIS_RESISTANCE = 0.010, 0.004
-"""Of a 12 V starter battery, and of the way back through the body [ohm]; from memory."""
 
 OF_12_V = 12.6
 """A battery of other volts has as many cells more or less, each with its ohms [V]."""

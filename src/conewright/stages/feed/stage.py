@@ -7,12 +7,15 @@ import numpy as np
 from conewright.job.builds.draws import DEFAULT_SAMPLES
 from conewright.job.builds.state import Build, Origin
 from conewright.job.quantity.units import to_unit
+from conewright.phrases import listed
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import as_found
-from conewright.stages.common.circuit import Circuit, Solver
+from conewright.stages.common.circuit import Circuit, Solver, radio_volts
 from conewright.stages.common.conditioned import ReadDraws, conditioned_draws
 from conewright.stages.common.load import EASY, HARD, RadioLoad, radio_load
+from conewright.stages.common.nets import fed_by
+from conewright.stages.feed.amplified import amplifier_figures
 from conewright.stages.feed.components import component_figures
 from conewright.stages.feed.doubted_load import suspected_loads
 from conewright.stages.feed.drain import drain_figures, drain_verdict
@@ -25,7 +28,7 @@ from conewright.stages.feed.systems import (
     system_verdicts,
 )
 from conewright.stages.feed.unwired import unwired_figures
-from conewright.stages.feed.verdicts import feed_verdicts, feed_working
+from conewright.stages.feed.verdicts import feed_verdicts, feed_working, hardest_channel
 from conewright.stages.find.faults.told import finding_verdicts, reading_verdicts
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Report, series
@@ -108,7 +111,7 @@ def _headlines(load: RadioLoad) -> dict[str, FloatArray]:
     heat = {"head_unit.chip_temperature": load.chip_temperature(EASY)}
     if not load.live:
         return heat
-    hardest = min(load.live, key=lambda name: float(load.live[name].minimum_impedance[0, 0]))
+    hardest = hardest_channel(load)
     return {
         f"{hardest}.minimum_impedance": load.live[hardest].minimum_impedance,
         f"{hardest}.clean_power": load.clean_powers.alone[hardest],
@@ -152,6 +155,16 @@ def _channel_figures(answer: Answer, load: RadioLoad) -> None:
                 label=label,
                 text="silent" if channel.idle else None,
             )
+    _unused_figures(answer)
+
+
+def _unused_figures(answer: Answer) -> None:
+    """Say of every output that drives nothing that it does so."""
+    for channel in answer.build.unused:
+        label = "lowest impedance at the radio plug"
+        fed = listed([each.name for each in fed_by(answer.build, channel.id)])
+        text = f"feeds {fed}" if fed else "unused"
+        answer.figure(channel.id, "minimum_impedance", None, unit="ohm", label=label, text=text)
 
 
 def _was_read(answer: Answer, channel: str) -> bool:
@@ -188,7 +201,9 @@ def _location_figures(answer: Answer, load: RadioLoad) -> None:
 
 
 def _radio_figures(answer: Answer, load: RadioLoad) -> None:
+    amplifier_figures(answer, load)
     radio = load.build.head_unit
+    clean_volts = radio_volts(radio, load.draws)
     answer.figure(
         "head_unit",
         "minimum_load",
@@ -198,7 +213,7 @@ def _radio_figures(answer: Answer, load: RadioLoad) -> None:
         origin=radio.minimum_load.origin,
     )
     for name, values, unit, label in (
-        ("clean_volts", load.clean_volts, "V", "clean rms volts into the load it is rated for"),
+        ("clean_volts", clean_volts, "V", "clean rms volts into the load it is rated for"),
         ("heat", load.heat(EASY), "W", "heat in the chip, loud music"),
         (
             "chip_temperature",
@@ -226,7 +241,7 @@ def _radio_figures(answer: Answer, load: RadioLoad) -> None:
     answer.figure(
         "head_unit",
         "advertised_ratio",
-        None if advertised is None else load.clean_volts**2 / rated / load.draws(advertised),
+        None if advertised is None else clean_volts**2 / rated / load.draws(advertised),
         unit="",
         label="clean power into the rated load over the advertised power",
         text="no advertised power given" if advertised is None else None,

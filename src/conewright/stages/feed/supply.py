@@ -18,9 +18,8 @@ from conewright.job.quantity.units import to_unit
 from conewright.phrases import listed
 from conewright.physics.electrics.conductor import COPPER_COEFFICIENT, REFERENCE_TEMPERATURE
 from conewright.physics.electrics.fuse import TRIPPING_RATIO, fuses, next_fuse
-from conewright.stages.common.load import EASY
+from conewright.stages.common.load import CHASSIS_RESISTANCE, EASY
 from conewright.stages.feed.run import (
-    CHASSIS_RESISTANCE,
     TRANSFER,
     Run,
     central,
@@ -52,7 +51,8 @@ class SupplyCable:
 
     Attributes:
         run: with its fuse; None where length, size or fuse is not written down.
-        asked: most current it is asked for [A], None for an amplifier whose fuses nobody added up.
+        asked: most current it is asked for [A], None for an amplifier whose fuses nobody added up
+            and that is not written down itself.
         music: mean current with loud music [A].
 
     """
@@ -84,6 +84,12 @@ def _supply_cable(cable: FeedState, load: RadioLoad) -> SupplyCable:
     if cable.to == "converter":
         asked, music = _to_converter(load)
         return SupplyCable(cable, run, asked if given is None else given, music)
+    fed = [unit for unit in load.amplifiers.values() if unit.state.feed == cable.id]
+    if fed:
+        none = np.zeros((1, 1))
+        asked = sum((unit.asked_current for unit in fed), none) if given is None else given
+        music = sum((unit.supply_current(EASY) for unit in fed), none)
+        return SupplyCable(cable, run, asked, music)
     return SupplyCable(cable, run, given, None if given is None else MUSIC_SHARE * given)
 
 

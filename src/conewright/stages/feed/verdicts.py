@@ -6,12 +6,14 @@ from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import format_quantity
 from conewright.phrases import listed
 from conewright.stages.common.load import HOTTEST_CHIP, RadioLoad
+from conewright.stages.common.nets import fed_by
 from conewright.stages.common.together import opposed_twins
+from conewright.stages.feed.amplified import amplified_verdict, amplifier_verdicts
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Figure, Severity
 from conewright.stages.report.words import number, with_band
 
-__all__ = ["feed_verdicts", "feed_working"]
+__all__ = ["feed_verdicts", "feed_working", "hardest_channel"]
 
 CLEARLY_OVER = 1.1
 """A loudspeaker is warned of when its power exceeds what it bears by this factor."""
@@ -26,8 +28,10 @@ def feed_verdicts(answer: Answer, load: RadioLoad) -> None:
         _load_verdict(answer, load, name)
         _cable_verdict(answer, name)
     _heat_verdict(answer)
+    amplifier_verdicts(answer, load)
     _power_verdicts(answer, load)
     _polarity_verdicts(answer, load)
+    _unused_verdicts(answer)
     answer.sentence = _sentence(answer, load)
 
 
@@ -47,6 +51,8 @@ def feed_working(answer: Answer, load: RadioLoad) -> None:
             f"{name}.cable.length",
             f"{name}.cable.size",
         )
+        if load.amplifier_of(name) is not None:
+            continue
         power = answer[f"{name}.clean_power"]
         r = abs(complex(channel.working_load[0, 0]))
         answer.work(
@@ -74,6 +80,9 @@ def feed_working(answer: Answer, load: RadioLoad) -> None:
 
 
 def _load_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
+    if load.amplifier_of(name) is not None:
+        amplified_verdict(answer, load, name)
+        return
     lowest = answer[f"{name}.minimum_impedance"]
     rated = load.build.head_unit.minimum_load.si
     allowed = float(load.allowed[0, 0])
@@ -121,7 +130,7 @@ def _cure(load: RadioLoad, name: str) -> str:
 
 
 def _current_words(load: RadioLoad, name: str) -> str:
-    peak = float(load.peak_current(name, load.supply)[0, 0])
+    peak = float(load.peak_current(name)[0, 0])
     most = load.build.head_unit.peak_current.si
     if peak < most * 0.999:
         return ""
@@ -205,24 +214,55 @@ def _polarity_verdicts(answer: Answer, load: RadioLoad) -> None:
             )
 
 
+def _unused_verdicts(answer: Answer) -> None:
+    for channel in answer.build.unused:
+        if fed_by(answer.build, channel.id):
+            continue
+        answer.verdict(
+            channel.id,
+            "unused",
+            Severity.NOTE,
+            f"{channel.id}: unused: nothing hangs on it, and it asks nothing of the radio. Each "
+            "end of its pair stays insulated by itself: a bare one that touches metal or the other "
+            "can burn the output.",
+        )
+
+
+def hardest_channel(load: RadioLoad) -> str:
+    """Return the playing channel whose load is lowest for what drives it, central values."""
+    return min(
+        load.live,
+        key=lambda name: float(
+            load.live[name].minimum_impedance[0, 0] / load.allowed_of(name)[0, 0]
+        ),
+    )
+
+
 def _sentence(answer: Answer, load: RadioLoad) -> str:
+    if not load.channels and not load.build.unknown:
+        return "No output drives anything: each is written as unused."
     if not load.channels:
         unknown = listed([channel.id for channel in load.build.unknown])
         return f"Nobody knows yet what hangs on {unknown}: find says what to measure."
     if not load.live:
         return "No channel plays: what was found leaves none of them with a load and a drive."
-    lowest = min(
-        (answer[f"{name}.minimum_impedance"] for name in load.live),
-        key=lambda figure: answer.value(figure.id),
-    )
-    power = answer[f"{lowest.subject}.clean_power"]
+    name = hardest_channel(load)
+    lowest, power = answer[f"{name}.minimum_impedance"], answer[f"{name}.clean_power"]
     chip = answer["head_unit.chip_temperature"]
-    allowed = float(load.allowed[0, 0])
+    allowed = float(load.allowed_of(name)[0, 0])
+    unit = load.amplifier_of(name)
     verb = "bears" if _surely_bears(lowest, allowed) else "most likely bears"
     if answer.value(lowest.id) < allowed:
         verb = "is not rated for"
+    bearer = "the radio" if unit is None else unit.state.name
+    whose = "its" if unit is None else "the radio's"
+    if not load.by_radio:
+        return (
+            f"The hardest load is {name} with {with_band(lowest)}, which {bearer} {verb}; "
+            f"it gives {with_band(power)} clean there. The radio drives no loudspeaker itself."
+        )
     return (
-        f"The hardest load is {lowest.subject} with {with_band(lowest)}, which the radio {verb}; "
-        f"it gives {with_band(power)} clean there, and its chip reaches {_warmth(chip)} with "
-        "loud music."
+        f"The hardest load is {name} with {with_band(lowest)}, which {bearer} {verb}; "
+        f"it gives {with_band(power)} clean there, and {whose} "
+        f"chip reaches {_warmth(chip)} with loud music."
     )

@@ -14,6 +14,7 @@ from typing import TypeVar
 from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.builds.job import Job
 from conewright.job.document.document import Reading
+from conewright.job.document.parts import UNKNOWN
 from conewright.job.document.paths import known_names, show
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom, chains_of
@@ -62,7 +63,7 @@ class _Desk:
     @cached_property
     def unknown(self) -> frozenset[str]:
         """Channels of which the wiring is asked for."""
-        return frozenset(each.id for each in self.job.channels if each.wiring is None)
+        return frozenset(each.id for each in self.job.channels if each.load == UNKNOWN)
 
 
 def _complaints(desk: _Desk, before: Job | None) -> Iterator[Problem]:

@@ -18,7 +18,7 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.programme import programme_weights
 from conewright.stages.common.circuit import ChannelCircuit, Circuit
 from conewright.stages.common.damage import clean_travel
-from conewright.stages.common.load import supply_limit
+from conewright.stages.common.load import AmplifierLoad, load_of, supply_limit
 
 __all__ = [
     "LIMITS",
@@ -46,6 +46,9 @@ LEAST_LEFT = 1e-3
 UNBOUND = 1e12
 """Times the ceiling of what plays: no bound, and still a number."""
 
+LEAST = 1e-9
+"""Least share of the knob that counts, far up a filter's slope [1]: a ceiling stays a number."""
+
 
 @dataclass(frozen=True)
 class Ceiling:
@@ -60,18 +63,25 @@ def radio_ceiling(
 ) -> tuple[Mapping[str, FloatArray], Mapping[str, FloatArray]]:
     """Return, per channel, the EMF at the knob at which its volts and its amps run out [V rms].
 
+    Those are the amplifier's of a channel that one drives, and the radio's own volts ahead of it.
+
     Volts: E sqrt2 |g| = (Vs - sag) k with k = swing |Z + Ro| / |Z + Rclip|, where all channels play
     at once and sag = Rfeed (2/pi) sqrt2 E sum |g| / |Z + Ro| is the mean current of class-AB
     bridges through the feed. Amps: E sqrt2 |g| / |Z + Ro| = Ipeak, or, where a converter feeds the
     radio, the EMF at which that mean current and the quiescent one reach what it gives for good:
     what it stores is spent long before the half of a bass note is over.
     """
-    radio = build.head_unit
+    radio, load = build.head_unit, load_of(build, circuit, draws)
+    amplified = {name: unit for name in circuit.channels if (unit := load.amplifier_of(name))}
     supply, feed = draws(radio.supply), draws(radio.feed_resistance)
     clip, peak_current = draws(radio.clip_loss), draws(radio.peak_current)
     swing = 1.0 if radio.output == "bridge" else 0.5
     demand = {name: _peak_current_per_volt(channel) for name, channel in circuit.channels.items()}
-    drawn = (np.where(circuit.channels[n].idle, 0.0, each) for n, each in demand.items())
+    drawn = (
+        np.where(circuit.channels[n].idle, 0.0, each)
+        for n, each in demand.items()
+        if n not in amplified
+    )
     mean = (2 / np.pi) * swing * sum(drawn)
     sag = feed * mean
     quiet, limit = draws(radio.quiescent_current), supply_limit(build, draws)
@@ -80,6 +90,13 @@ def radio_ceiling(
     volts, amps = {}, {}
     for name, channel in circuit.channels.items():
         gain = np.sqrt(2) * np.abs(channel.settings)
+        if name in amplified:
+            volts[name], amps[name] = _amplified(channel, amplified[name])
+            if channel.fed is not None:
+                # The radio must not clip ahead of the amplifier that it feeds.
+                ahead = supply * swing / (np.sqrt(2) * np.maximum(np.abs(channel.fed), LEAST))
+                volts[name] = np.minimum(volts[name], np.where(channel.idle, np.inf, ahead))
+            continue
         reach = swing * np.abs(
             (channel.plug_impedance + channel.source_resistance) / (channel.plug_impedance + clip)
         )
@@ -96,6 +113,19 @@ def fed_too_little(build: Build, circuit: Circuit, draws: Draws) -> bool:
     swing = 1.0 if radio.output == "bridge" else 0.5
     own = 2 / np.pi * swing * playing * radio.peak_current.si + radio.quiescent_current.si
     return bool(supply_limit(build, draws)[0, 0] < own)
+
+
+def _amplified(channel: ChannelCircuit, unit: AmplifierLoad) -> tuple[FloatArray, FloatArray]:
+    """Return the EMF at the knob at which an amplifier's channel runs out of volts and of amps.
+
+    Its supply is taken to sag as with full sine on all its channels, whatever is played.
+    """
+    gain = np.sqrt(2) * np.maximum(np.abs(channel.settings), LEAST)
+    into = np.abs(channel.plug_impedance + channel.source_resistance)
+    heard = np.where(channel.idle, UNBOUND, 1.0)
+    reach = into / np.abs(channel.plug_impedance + unit.clip_loss)
+    volts, amps = unit.swing * unit.sag * reach / gain, unit.most_current * into / gain
+    return volts * heard, amps * heard
 
 
 def clean_ceiling(build: Build, circuit: Circuit, hot: Circuit, draws: Draws) -> Ceiling:

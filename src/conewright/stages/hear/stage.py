@@ -7,7 +7,7 @@ import numpy as np
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import DEFAULT_SAMPLES, Draws
 from conewright.job.builds.state import Build
-from conewright.job.document.parts import UNKNOWN
+from conewright.job.document.parts import UNKNOWN, UNUSED
 from conewright.physics.acoustics.cabin import TREND_LIMIT, room_mode_frequency
 from conewright.physics.basics import bands
 from conewright.physics.basics.air import Air
@@ -17,6 +17,7 @@ from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.together import cabin_size
 from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.hear.change import change_figures, change_series, share_figures
+from conewright.stages.hear.crossover import crossover_figures, crossover_verdicts
 from conewright.stages.hear.doubted_sound import suspected_sounds
 from conewright.stages.hear.heard import HIGH_PASS_MENU, BuildSound, open_areas, sound_of
 from conewright.stages.hear.listening import REFERENCE_EMF, third_octaves
@@ -82,6 +83,7 @@ def hear_answer(
         return _silence(answer)
     _seat_figures(answer, sound)
     _location_figures(answer, sound)
+    crossover_figures(answer, sound)
     _air_figures(answer, sound)
     _cabin_figures(answer, build, solver.draws)
     headlines = _headlines(sound)
@@ -93,6 +95,7 @@ def hear_answer(
         _curves(answer, solver if at is None else Solver(solver.draws, at))
     hear_working(answer)
     hear_verdicts(answer, sound)
+    crossover_verdicts(answer, sound)
     if whole:
         suspected_sounds(answer, sound, _asked_again)
     return answer.report(headlines=headlines if whole else {})
@@ -129,7 +132,11 @@ def require_listening(build: Build) -> None:
         raise BadInputError("seat: found none; give at least one [[seat]] with an id and its ear")
     known = any(channel.polarity for channel in build.channels)
     if not known and not any(each.likely for each in likely_wirings(build)):
-        written = [*(channel.load for channel in build.channels), *(UNKNOWN for _ in build.unknown)]
+        written = [
+            *(channel.load for channel in build.channels),
+            *(UNKNOWN for _ in build.unknown),
+            *(UNUSED for _ in build.unused),
+        ]
         loads = ", ".join(f'"{load}"' for load in written)
         raise BadInputError(
             f"channel.load: found {loads}; at least one names a place with a loudspeaker"

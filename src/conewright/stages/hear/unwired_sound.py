@@ -163,7 +163,7 @@ def _wiring(
     names = {role: place.id for role, place in fitted.items()}
     load = Load(_renamed(usual.load.tree, names), frozenset(), usual.load.parts)
     faults = [fault for fault in build.faults if fault.fault != "capacitor-dried"]
-    upright = resolve_channel(job.channel(channel), load, by_id, filler)
+    upright = resolve_channel(job.channel(channel), load, job, by_id, filler)
     state = damaged_channel(upright, faults, turned=())
     roles: dict[str, tuple[str, ...]] = {}
     for role, place, _ in seats:
@@ -302,7 +302,9 @@ def _channel(channel: str, solved: Sequence[_Solved], samples: int) -> ChannelCi
         *("plug_impedance", "load_impedance", "cable_resistance", "plug_resistance"),
         *("source_resistance", "settings", "idle"),
     )
-    return ChannelCircuit(id=channel, part_drives={}, **{name: whole(name) for name in names})
+    return ChannelCircuit(
+        id=channel, part_drives={}, fed=None, **{name: whole(name) for name in names}
+    )
 
 
 def _location(

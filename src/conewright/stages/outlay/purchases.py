@@ -73,8 +73,12 @@ def new_units(planned: Document, changed: Changes) -> Iterator[Line]:
         name = planned.converter.name or "between vehicle and radio"
         yield _unit(item, f"converter: {name}", planned.converter.price)
     prices = {feed.id: feed.price for feed in planned.feeds}
-    for cable in changed.at("new-amplifier"):
-        yield _unit("amplifier", f"amplifier on {cable}", prices[cable])
+    units = {each.id: each for each in planned.amplifiers}
+    for id in changed.at("new-amplifier"):
+        if id in units:
+            yield _unit("amplifier", f"amplifier: {units[id].name or id}", units[id].price)
+        else:
+            yield _unit("amplifier", f"amplifier on {id}", prices[id])
 
 
 def _unit(item: str, title: str, price: float | None) -> Line:

@@ -19,7 +19,7 @@ CAUSES: dict[str, str] = {
     "polarity": "which way round they are connected",
     "ring": "sealing ring",
     "holes": "cover, holes, cavity and trim",
-    "settings": "radio and channel settings",
+    "settings": "radio, amplifiers and channel settings",
     "faults": "faults that are mended or left",
     "other": "place, cabin and the rest",
 }
@@ -48,6 +48,7 @@ def blend(old: Build, new: Build, taken: frozenset[str]) -> Build:
         seats=other.seats,
         faults=(new if "faults" in taken else old).faults,
         head_unit=(new if "settings" in taken else old).head_unit,
+        amplifiers=(new if "settings" in taken else old).amplifiers,
         locations=tuple(
             _blend_location(a, b, taken) for a, b in zip(old.locations, new.locations, strict=True)
         ),
@@ -127,9 +128,9 @@ def _blend_channel(
         wiring,
         # A driver that only the new wiring connects keeps the way round it has there.
         polarity=tuple((name, signs.get(name, sign)) for name, sign in wiring.polarity),
-        gain=settings.gain,
-        high_pass=settings.high_pass,
-        high_pass_slope=settings.high_pass_slope,
+        settings=settings.settings,
+        driven_by=settings.driven_by,
+        input=settings.input,
         faults=(new if "faults" in taken else old).faults,
     )
 
@@ -141,4 +142,5 @@ def _signs(build: Build) -> dict[str, int]:
 def _states(build: Build) -> tuple[object, ...]:
     channels = tuple(replace(channel, load="") for channel in build.channels)
     audible = tuple(fault for fault in build.faults if fault.fault not in UNHEARD)
-    return (build.vehicle, build.seats, build.head_unit, build.locations, channels, audible)
+    sources = (build.head_unit, build.amplifiers)
+    return (build.vehicle, build.seats, *sources, build.locations, channels, audible)

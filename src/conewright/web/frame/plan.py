@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from conewright.job.builds.job import Job
-from conewright.job.document.document import Location
+from conewright.job.document.document import Channel, Location
+from conewright.job.document.parts import UNUSED
 from conewright.job.quantity.expression import Load
 from conewright.physics.electrics.wiring import Leaf, Parallel, Series, Tree, leaves
 
@@ -112,7 +113,8 @@ class Branch:
 class Line:
     """A channel: its rail, its branches, and what hangs on it in words.
 
-    loose: where its end is drawn when nobody knows what hangs on it.
+    loose, end: where its end is drawn when nobody knows what hangs on it, or nothing does, and
+    what stands there.
     """
 
     id: str
@@ -120,6 +122,7 @@ class Line:
     joints: tuple[Point, ...]
     branches: tuple[Branch, ...]
     loose: Point | None
+    end: str
     style: int
     words: str
     href: str
@@ -349,11 +352,18 @@ def _lines(
             branches=branches,
             loose=None if load else (rail, out),
             style=style % 4,
-            words=channel.load,
+            words=_words(channel),
+            end="" if load else "–" if channel.load == UNUSED else "?",
             href=href(channel.id),
             selected=channel.id == selected,
             changed=channel.id in changed,
         )
+
+
+def _words(channel: Channel) -> str:
+    """What hangs on a channel, and what drives it where that is not the radio."""
+    drives = "nothing" if channel.load == UNUSED else channel.load
+    return drives if channel.amplifier is None else f"{drives}, by {channel.amplifier}"
 
 
 def _rail(x: float, out: float, rail: float, starts: Sequence[float]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from itertools import chain
 
 from fastapi import APIRouter, Request
@@ -12,6 +12,7 @@ from starlette.responses import PlainTextResponse, Response
 from conewright.errors import JobError
 from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build, Origin
+from conewright.job.document.parts import LINE, UNKNOWN
 from conewright.job.plausible.doubts import Doubt
 from conewright.job.text.editing import Refused, with_entry, with_values
 from conewright.job.text.labels import PAGED_LISTS, Part, parts_of
@@ -53,7 +54,8 @@ SOMEWHERE = ("0.00 m ± 0.50 m", "0.00 m ± 0.50 m", "0.80 m ± 0.30 m")
 """Where a place is until somebody says: in the cabin. Assumed, no source."""
 HEADINGS = {
     "": "Job, vehicle, radio",
-    "channel": "Channels of the radio",
+    "channel": "Channels of radio and amplifiers",
+    "amplifier": "Amplifiers",
     "location": "Places with a loudspeaker",
     "driver": "Loudspeakers fitted, or thought of",
     "seat": "Places to listen from",
@@ -140,13 +142,15 @@ def printed(request: Request, job_id: str, revision: Revision = None) -> Respons
 
 @router.post("/jobs/{job_id}/add/{kind}")
 def add(request: Request, job_id: str, kind: str, form: Form) -> Response:
-    """Add a driver, a seat or a channel, and open it."""
+    """Add a driver, a seat, a channel, an amplifier, and open it."""
     fields = form_texts(form)
     base = store_of(request).get(job_id, number_in(fields, "base") or None)
     id = fields.get("id", "").strip()
     try:
         entry = _blank(job_of(request, base), kind, id)
         text = reading_of(request).run(with_entry, base.text, kind, entry)
+        for other, beside in _beside(kind, id):
+            text = reading_of(request).run(with_entry, text, other, beside)
     except Refused as refused:
         return _refused(request, job_id, refused)
     return save(request, base, text, then=f"/jobs/{job_id}/part/{id}")
@@ -180,6 +184,13 @@ def _blank(job: Job, kind: str, id: str) -> dict[str, object]:
     return {"id": id, **rest.get(kind, {})}
 
 
+def _beside(kind: str, id: str) -> Iterator[tuple[str, dict[str, object]]]:
+    """Yield what comes with a new entry: an amplifier drives something, whatever that may be."""
+    if kind == "amplifier":
+        driven = {"driven_by": id, "input": LINE, "load": UNKNOWN}
+        yield "channel", {"id": f"{id}-out", **driven}
+
+
 def _origins(build: Build | JobError) -> list[tuple[str, str, int]]:
     """Return how many of the values that count are measured, from a sheet, typical, assumed."""
     if isinstance(build, JobError):
@@ -199,7 +210,9 @@ def _groups(parts: tuple[Part, ...]) -> list[tuple[str, str, list[Part]]]:
     groups: dict[str, list[Part]] = {}
     for part in parts:
         groups.setdefault(part.kind if part.kind in PAGED_LISTS else "", []).append(part)
-    return [(kind, HEADINGS[kind], groups[kind]) for kind in HEADINGS if kind in groups]
+    # A job without an amplifier can be given one.
+    shown = (kind for kind in HEADINGS if kind in groups or kind == "amplifier")
+    return [(kind, HEADINGS[kind], groups.get(kind, [])) for kind in shown]
 
 
 def _css_text(text: str) -> str:

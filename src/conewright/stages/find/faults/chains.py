@@ -15,7 +15,7 @@ import numpy as np
 
 from conewright.job.builds.standing import capacitors_before
 from conewright.job.builds.state import Build, ChannelState, LocationState
-from conewright.job.document.fault_names import CHANNEL_FAULTS, VEHICLE_FAULTS
+from conewright.job.document.fault_names import AMPLIFIER_OFF, CHANNEL_FAULTS, VEHICLE_FAULTS
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults.entries import FAULT_IDS, LOW_LOAD
 from conewright.stages.find.faults.presence import can_fail
@@ -67,7 +67,7 @@ State = tuple[int, ...]
 
 @dataclass(frozen=True, slots=True, order=True)
 class Atom:
-    """One fault at one subject: a location, a channel or the vehicle."""
+    """One fault at one subject: a location, a channel, an amplifier or the vehicle."""
 
     fault: str
     subject: str
@@ -132,9 +132,21 @@ def chains_of(build: Build, known: frozenset[Atom] = frozenset()) -> tuple[Chain
     """
     cones = sum(len(_cones(channel, build)) for channel in build.channels)
     there = {fault for fault in FAULT_IDS if can_fail(fault, build, cones=cones)}
-    vehicle = [Atom(fault, VEHICLE) for fault in VEHICLE_FAULTS if fault in there]
+    vehicle = [
+        Atom(fault, subject)
+        for fault in VEHICLE_FAULTS
+        if fault in there
+        for subject in _subjects(fault, build)
+    ]
     shared = _chain(VEHICLE, None, (), vehicle, known)
     return (shared, *(_channel_chain(channel, build, known, there) for channel in build.channels))
+
+
+def _subjects(fault: str, build: Build) -> tuple[str, ...]:
+    """Return what a fault that several channels share is at."""
+    if fault == AMPLIFIER_OFF and build.amplifiers:
+        return tuple(each.id for each in build.amplifiers)
+    return (VEHICLE,)
 
 
 def is_tweeter(place: LocationState, channel: ChannelState | None) -> bool:

@@ -58,7 +58,7 @@ TEST_IDS = (
     *("corner-solo", "slow-bass", "treble-burst", "mono-bass", "door-swing", "press-trim"),
     *("settings-reset", "call-test", "feed-drop", "sleep-current", "pair-resistance"),
     *("leg-to-chassis", "leg-bias", "pair-offset", "cell-pulse", "cone-push", "look"),
-    *("coil-resistance", "swap-speaker", "impedance-sweep"),
+    *("coil-resistance", "swap-speaker", "impedance-sweep", "turn-on"),
 )
 
 SWEEP_LIMITS = {
@@ -74,7 +74,7 @@ Scope = Literal["location", "channel", "vehicle"]
 Places = Literal["any", "woofer", "tweeter", "panel"]
 Thing = Literal["balance", "amplifier", "hands-free", "twin"]
 Ages = Literal["none", "driver", "vehicle"]
-TestNeeds = Literal["corners", "door", "woofer", "treble", "settings", "microphone"]
+TestNeeds = Literal["corners", "door", "woofer", "treble", "settings", "microphone", "amplifier"]
 Target = Literal["location", "channel", "pair", "vehicle"]
 TestAccess = Literal["none", "radio", "trim"]
 Number = Literal["none", "quantity", "sweep"]

@@ -32,6 +32,8 @@ def has_corners(build: Build) -> bool:
 
 def _has(thing: Thing, build: Build, cones: int) -> bool | None:
     """Whether a vehicle has a thing; None where nothing tells."""
+    if thing == "amplifier" and build.amplifiers:
+        return True
     carries = build.job.head_unit.carries
     if thing == "twin":
         return cones > 1

@@ -124,7 +124,9 @@ class Meter:
         if chain.channel is None:
             return None
         places = (self._place(subject, chain),) if test == COIL else chain.places
-        return frozenset({chain.id, VEHICLE, *(place.id for place in places)})
+        unit = chain.channel.driven_by
+        ahead = {VEHICLE, unit} if unit is not None else {VEHICLE}
+        return frozenset({chain.id, *ahead, *(place.id for place in places)})
 
     def _is_without_effect(self, test: str, atom: Atom, chain: Chain) -> bool:
         channel = chain.channel
@@ -133,6 +135,8 @@ class Meter:
             return self.loaded_too_low(chain.id)
         if test != PAIR or channel is None:
             return False
+        if atom.subject == channel.driven_by:
+            return True  # its pair leaves from the amplifier, not from the radio
         if atom.subject in (chain.id, VEHICLE):
             return False
         if atom.subject not in self._direct:

@@ -22,6 +22,7 @@ from conewright.job.builds.state import (
     Origin,
     Value,
 )
+from conewright.job.document.parts import UNKNOWN
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.basics.programme import NORMAL_PROGRAMME
@@ -30,6 +31,7 @@ from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.physics.electrics.wiring import fold_resistance
 from conewright.stages.common.circuit import cable_resistance, part_resistance
 from conewright.stages.common.load import asleep, volts_over_usual
+from conewright.stages.common.nets import source_of
 from conewright.stages.find.faults.effects import COMMON_GROUND, Variant, size, variants
 from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.samples import SAMPLES, scores, stratified
@@ -40,7 +42,6 @@ __all__ = [
     "LEG",
     "PAIR",
     "SLEEP",
-    "UNKNOWN",
     "Bench",
     "Shown",
     "drains_asleep",
@@ -50,9 +51,6 @@ __all__ = [
 PAIR, COIL, LEG = "pair-resistance", "coil-resistance", "leg-to-chassis"
 BIAS, FEED, SLEEP = "leg-bias", "feed-drop", "sleep-current"
 OFFSET = "pair-offset"
-
-UNKNOWN = "unknown"
-"""Load of a channel whose wiring nobody knows."""
 
 FEWEST = 16
 """Samples that are left at least of those that a radio bears."""
@@ -111,7 +109,7 @@ class Bench:
         """
         if channel.load == UNKNOWN:
             return False
-        least = LOWEST_SHARE * self.build.head_unit.minimum_load.si
+        least = LOWEST_SHARE * source_of(self.build, channel).minimum_load.si
         return bool(np.median(self.load(channel, ())) < least)
 
     def in_direct_path(self, channel: ChannelState, place: str) -> bool:
@@ -150,7 +148,7 @@ class Bench:
             return np.maximum(at_plug - self._cable(channel), 0.0)
         coils: dict[str, Real] = {}
         for name, _ in channel.polarity:
-            coil = self._borne(self.build.location(name))
+            coil = self._borne(self.build.location(name), channel)
             for one in shown:
                 if one.subject == name:
                     coil = _changed_coil(coil, one.effects)
@@ -182,15 +180,16 @@ class Bench:
         cold = self._cold[key]
         return np.asarray(resistance_at(resistance=cold, temperature=self._warmth(test)))
 
-    def _borne(self, place: LocationState) -> FloatArray:
-        """Ohms of a driver that the radio bears, where a rating is written down and they are not.
+    def _borne(self, place: LocationState, channel: ChannelState) -> FloatArray:
+        """Ohms of a driver that its output bears, where a rating is written down and they are not.
 
         One below the rating is no sound one there: it is the fault of a low load.
         """
         coil = self._warm_coil(PAIR, place)
-        if knows_ohms(place.driver) or not self.build.head_unit.rated:
+        source = source_of(self.build, channel)
+        if knows_ohms(place.driver) or not source.rated:
             return coil
-        borne = coil[coil >= LOWEST_SHARE * self.build.head_unit.minimum_load.si]
+        borne = coil[coil >= LOWEST_SHARE * source.minimum_load.si]
         return coil if borne.size < FEWEST else np.resize(borne, coil.shape)
 
     def _cable(self, channel: ChannelState) -> FloatArray:
@@ -266,7 +265,7 @@ class Bench:
         """
         radio = self.build.head_unit
         total, share = radio.quiescent_current.si, 1.0 if radio.output == "bridge" else 0.5
-        for channel in self.build.channels:
+        for channel in (each for each in self.build.channels if each.driven_by is None):
             load = float(np.median(self.load(channel, ()) + self._cable(channel)))
             if np.isfinite(load):
                 swing = share * radio.supply.si * load / (load + radio.clip_loss.si)

@@ -30,14 +30,15 @@ from conewright.stages.find.odds.inference import PairFactor
 from conewright.stages.find.odds.prior import in_group, twin_chains
 from conewright.stages.report import words as wording
 
-__all__ = ["SWEEP", "Case", "ChainEvidence", "Evidence", "Question"]
+__all__ = ["LEG_BIAS", "SWEEP", "Case", "ChainEvidence", "Evidence", "Question"]
 
-SWEEP = "impedance-sweep"
+SWEEP, LEG_BIAS = "impedance-sweep", "leg-bias"
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """A test at a subject: a location, a channel, a pair of channels by side, or the vehicle."""
+    """A test at a subject: a location, a channel, a pair of them by side, an amplifier, or the
+    vehicle."""
 
     test: str
     subject: str
@@ -97,6 +98,8 @@ class Case:
             BadInputError: nothing of that name is connected to a channel.
 
         """
+        if subject in self._amplifiers:
+            return 0
         for number, chain in enumerate(self.chains):
             if subject == chain.id or subject in {place.id for place in chain.places}:
                 return number
@@ -114,6 +117,8 @@ class Case:
 
         """
         kind = trade.test(test)
+        if kind.needs == "amplifier":
+            return Question(test, self._amplifier(test, at))
         if kind.target == "vehicle":
             return Question(test, VEHICLE)
         if kind.target == "pair":
@@ -121,6 +126,9 @@ class Case:
         chain = self.chains[self.chain_of(at)]
         if chain.channel is None:
             raise BadInputError(f"{test} is done at a channel or a driver, not at the {chain.id}")
+        if test == LEG_BIAS and chain.channel.driven_by is not None:
+            unit = chain.channel.driven_by
+            raise BadInputError(f"{test} is read at an output of the radio; {unit} drives {at}")
         if kind.target == "channel":
             return Question(test, chain.id)
         if at != chain.id:
@@ -129,6 +137,19 @@ class Case:
         place = place or chain.tweeter
         assert place is not None
         return Question(test, place.id)
+
+    @property
+    def _amplifiers(self) -> tuple[str, ...]:
+        return tuple(each.id for each in self.build.amplifiers)
+
+    def _amplifier(self, test: str, at: str) -> str:
+        known = self._amplifiers
+        if at in known:
+            return at
+        if len(known) == 1 and at == VEHICLE:
+            return known[0]
+        told = ", ".join(known) or "none is written down"
+        raise BadInputError(f"{test} is read at an amplifier; amplifiers here: {told}")
 
     def _end(self, test: str, at: str) -> str:
         if at in self.pairs:
@@ -293,6 +314,8 @@ class Case:
         return {atom: self._row(words, atom, chain, question) for atom in atoms}
 
     def _reaches(self, atom: Atom, chain: Chain, question: Question) -> bool:
+        if atom.subject in self._amplifiers and chain.channel is not None:
+            return atom.subject == chain.channel.driven_by
         if atom.subject in (VEHICLE, chain.id, question.subject):
             return True
         if trade.test(question.test).target == "channel":

@@ -95,7 +95,7 @@ def said_by_owner(complaints: Iterable[str]) -> tuple[Said, ...]:
 def low_load_odds(load: RadioLoad) -> dict[str, float]:
     """Chance, over the spreads of the job, that each channel dips below what the radio bears."""
     return {
-        name: float(np.mean(channel.minimum_impedance < load.allowed))
+        name: float(np.mean(channel.minimum_impedance < load.allowed_of(name)))
         for name, channel in load.channels.items()
     }
 
@@ -195,7 +195,7 @@ def _share(atom: Atom, chain: Chain, build: Build, places: int) -> float:
         )
     here = [place for place in chain.places if place.id == atom.subject]
     in_door = here[0].kind == "door" if here else chain.in_door
-    return share if in_door or atom.subject == VEHICLE else share * fault.off_doors
+    return share if in_door or chain.id == VEHICLE else share * fault.off_doors
 
 
 def _weight(atom: Atom, chain: Chain, low_load: Mapping[str, float], share: float) -> float:
@@ -323,7 +323,7 @@ def _placed(where: str, chains: tuple[Chain, ...]) -> dict[Atom, float]:
     elsewhere = (1.0 - OWNER_RIGHT) / OWNER_RIGHT * share / max(1.0 - share, share)
     anywhere = share / OWNER_RIGHT
     return {
-        atom: 1.0 if atom in here else anywhere if atom.subject == VEHICLE else elsewhere
+        atom: 1.0 if atom in here else anywhere if atoms[atom].id == VEHICLE else elsewhere
         for atom in atoms
     }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -17,6 +18,7 @@ from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.load import radio_load
+from conewright.stages.common.nets import source_of
 from conewright.stages.common.observations import EXPLAINED
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, chains_of
@@ -45,6 +47,9 @@ KNOWN_FROM = 0.5
 
 SAMPLES = 64
 """Draws behind the computed loads."""
+
+TURN_ON, LEAST_TURN_ON = "turn-on", 8.0
+"""The test of an amplifier's turn-on wire, and the least volts that do it [V]; from memory."""
 
 SWEEP_FIGURES = {
     "resonance": ("resonance", "frequency"),
@@ -256,7 +261,7 @@ def _low_load(build: Build) -> dict[str, float]:
     asked = [
         channel.id
         for channel in build.channels
-        if build.head_unit.rated or not guessed & _drivers(build, channel)
+        if source_of(build, channel).rated or not guessed & _drivers(build, channel)
     ]
     if not asked:
         return {}
@@ -285,6 +290,7 @@ def _written(case: Case) -> Iterable[ChainEvidence]:
         rest = size(SLEEP, HEALTHY, "vehicle without radio").value
         read = Quantity.of(radio.si + rest, "current", "A")
         yield case.of_number(Question(SLEEP, VEHICLE), read)
+    yield from _turned_on(case)
     for chain in case.chains:
         for place in chain.places:
             own = dict(place.driver.own).get("re")
@@ -292,6 +298,25 @@ def _written(case: Case) -> Iterable[ChainEvidence]:
             since = case.build.job.last_reading(COIL, place.id)
             if own is not None and not explained and since is None:
                 yield case.of_number(Question(COIL, place.id), own.quantity)
+
+
+def _turned_on(case: Case) -> Iterable[ChainEvidence]:
+    """What the proof of the turn-on lead says of the one amplifier, where nobody read it since."""
+    job, units = case.build.job, case.build.amplifiers
+    proofs = [each.proof for each in job.leads if each.function == "amplifier" and each.proof]
+    if len(units) != 1 or not proofs or job.last_reading(TURN_ON, units[0].id) is not None:
+        return
+    try:
+        # Of "0 V, then 12.4 V" the last one counts.
+        volts = parse_quantity(
+            re.split(r",|;|\bthen\b", proofs[-1])[-1].strip(), dimension="voltage"
+        )
+    except QuantityError:
+        return
+    word = "present" if volts.value >= LEAST_TURN_ON else "missing"
+    found = case.of_word(Question(TURN_ON, units[0].id), word)
+    assert isinstance(found, ChainEvidence)
+    yield found
 
 
 def _take(case: Case, readings: Iterable[Reading]) -> Iterable[Taken]:

@@ -18,7 +18,7 @@ from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Chain, is_tweeter
 from conewright.stages.find.faults.presence import has_corners
 from conewright.stages.find.odds.blame import Blame, group_of
-from conewright.stages.find.odds.evidence import Case, Question
+from conewright.stages.find.odds.evidence import LEG_BIAS, Case, Question
 from conewright.stages.find.odds.inference import Odds, PairFactor
 
 __all__ = [
@@ -325,6 +325,8 @@ def _questions(case: Case) -> list[Question]:
 
 def _subjects(kind: trade.TestKind, case: Case) -> list[str]:
     shared, *channels = case.chains
+    if kind.needs == "amplifier":
+        return [each.id for each in case.build.amplifiers]
     if kind.target == "vehicle":
         there = {atom.fault for atom in (*shared.known, *shared.atoms)}
         return [shared.id] if kind.needs is None or kind.needs in there else []
@@ -341,6 +343,8 @@ def _subjects(kind: trade.TestKind, case: Case) -> list[str]:
 
 
 def _channel_test(kind: trade.TestKind, chain: Chain, case: Case) -> bool:
+    if kind.id == LEG_BIAS and chain.channel is not None and chain.channel.driven_by is not None:
+        return False
     if kind.needs == "corners":
         return has_corners(case.build)
     return kind.needs != "door" or chain.in_door
