@@ -26,6 +26,7 @@ __all__ = [
     "soft_stacks",
     "stacks",
     "stock_of",
+    "usual_stock",
 ]
 
 OVERLAP = 15.0
@@ -156,11 +157,12 @@ def stock_of(job: Document) -> tuple[Stock, ...]:
         for sheet in job.sheets
     )
     uses = {use for sheet in listed for use in _uses(sheet)}
-    return (*listed, *(sheet for sheet in _usual() if not uses.intersection(_uses(sheet))))
+    return (*listed, *(sheet for sheet in usual_stock() if not uses.intersection(_uses(sheet))))
 
 
 @cache
-def _usual() -> tuple[Stock, ...]:
+def usual_stock() -> tuple[Stock, ...]:
+    """Return the sheets that any workshop can get."""
     return tuple(
         Stock(
             material,
