@@ -79,6 +79,8 @@ class Made:
         words: what it is called.
         density: [kg/m3].
         adapter_mm: least thickness of a stiff ring; None where it makes none.
+        edge_diameters: from the middle of a screw in it to its edge, in diameters of the screw;
+            0 where it makes no ring.
         patch: whether patches are cut from it.
         ring: whether soft rings are.
 
@@ -87,6 +89,7 @@ class Made:
     words: str
     density: float
     adapter_mm: float | None
+    edge_diameters: float
     patch: bool
     ring: bool
 
@@ -130,6 +133,7 @@ def _made(row: dict[str, str]) -> Made:
         row["words"],
         float(row["density_kg_m3"]),
         float(row["adapter_mm"]) if row["adapter_mm"] else None,
+        float(row["edge_diameters"] or 0.0),
         row["patch"] == "yes",
         row["ring"] == "yes",
     )
