@@ -17,9 +17,9 @@ from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.screws import is_measured
 from conewright.stages.fit.margins import FRONT, REAR
+from conewright.stages.report.having import WINDOW_KINDS
 
 __all__ = [
-    "WINDOW_KINDS",
     "Sandwich",
     "SpacerWindow",
     "allowances",
@@ -33,9 +33,6 @@ GLASS_PLAY = 1e-3
 TRIM_GIVE = 1e-3
 """Standard deviation of how far a clipped-on trim sits from where it was measured [m]; from
 memory."""
-
-WINDOW_KINDS = ("door", "panel")
-"""Kinds of place with a window behind them; elsewhere nothing moves."""
 
 BEYOND_XMAX = 1e-3
 """What the cone may move beyond its mechanical travel before it is safe from the trim [m]."""

@@ -21,15 +21,12 @@ from conewright.stages.fit.margins import (
     SEAT_WANTED,
 )
 from conewright.stages.fit.proved import Proved, is_given
-from conewright.stages.fit.sandwich import (
-    WINDOW_KINDS,
-    Sandwich,
-    SpacerWindow,
-)
+from conewright.stages.fit.sandwich import Sandwich, SpacerWindow
 from conewright.stages.fit.ways import another_driver, ring_that_does, way_in
 from conewright.stages.outlay.stock import Stock, made_of, stock_of
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Figure, Severity
+from conewright.stages.report.having import WINDOW_KINDS
 from conewright.stages.report.words import number, odds, with_band
 
 __all__ = [
