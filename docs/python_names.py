@@ -23,7 +23,7 @@ GROUPS = {
     "Builds": ("Build",),
     "Answers": ("find", "feed", "hear", "fit", "compare", "Report", "Series"),
     "Money and hours": ("outlay", "Outlay", "Amount"),
-    "Papers": ("make", "Manifest"),
+    "Papers and test sounds": ("make", "Manifest", "sounds"),
     "Pages": ("serve", "create_app"),
     "Errors": (
         "ConewrightError",

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make
     from conewright.papers.press.manifest import Manifest
+    from conewright.sound.wav import sounds
     from conewright.stages.compare.stage import compare
     from conewright.stages.feed.stage import feed
     from conewright.stages.find.stage import find
@@ -72,6 +73,7 @@ __all__ = [
     "make",
     "outlay",
     "serve",
+    "sounds",
     "starter_text",
 ]
 
@@ -82,7 +84,12 @@ if not TYPE_CHECKING:
         """Import the doors of the house when the first of them is used (PEP 562)."""
         if name not in __all__:
             raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-        open_doors = {"__version__": _version, "create_app": _pages, "serve": _pages}
+        open_doors = {
+            "__version__": _version,
+            "create_app": _pages,
+            "serve": _pages,
+            "sounds": _sounds,
+        }
         globals().update(_refusals())
         if name not in globals():
             globals().update(open_doors.get(name, _doors)())
@@ -124,6 +131,13 @@ def _doors() -> dict[str, Any]:
     stages = (compare, feed, find, fit, hear, make, outlay)
     texts = (demo_job, demo_text, job_schema, load, loads, starter_text)
     return {door.__name__: door for door in (*classes, *stages, *texts)}
+
+
+def _sounds() -> dict[str, Any]:
+    """Import the test sounds, which no stage needs."""
+    from conewright.sound.wav import sounds
+
+    return {"sounds": sounds}
 
 
 def _pages() -> dict[str, Any]:

@@ -40,6 +40,8 @@ def places(site: Site) -> list[Place]:
         "jobs-deleted": "/jobs?deleted=true",
         "new": "/jobs/new",
         "devices": "/devices",
+        "sounds": "/sounds",
+        "sounds-unplugged": "/sounds?unplugged=true",
         "nowhere": NOWHERE,
     }
     below = {

@@ -237,6 +237,30 @@ def test_a_reading_is_written_into_a_kept_job_as_a_revision_and_taken_back() -> 
     ]
 
 
+def test_the_same_file_twice_is_told_and_nothing_is_lost() -> None:
+    file = _written("van.toml", DEMO)
+    first = _ok("jobs", "--import", file)
+    assert "is kept as mobile-library-van in" in " ".join(first.split())
+    kept = open_job(Path("mobile-library-van"))
+    write_reading(kept, test="mono-bass", at="rear", value="same")
+    again = " ".join(_ok("jobs", "--import", file).split())
+    assert "kept already, as mobile-library-van, by now at revision 2. Nothing was added." in again
+    assert "--import van.toml --again" in again
+    with Store.open() as store:
+        assert [each.revision for each in store.jobs()] == [2]
+    _ok("jobs", "--import", file, "--again")
+    with Store.open() as store:
+        assert sorted(each.revision for each in store.jobs()) == [1, 2]
+    assert "found --again; it goes with --import" in _refused("jobs", "--again")
+
+
+def test_a_deleted_job_is_no_reason_to_keep_its_file_out() -> None:
+    file = _written("van.toml", DEMO)
+    _ok("jobs", "--import", file)
+    _ok("jobs", "--delete", "mobile-library-van")
+    assert "is kept as mobile-library-van in" in " ".join(_ok("jobs", "--import", file).split())
+
+
 def test_a_dialogue_writes_into_a_kept_job(monkeypatch: pytest.MonkeyPatch) -> None:
     _ok("jobs", "--import", _written("van.toml", DEMO))
     monkeypatch.setattr(sys, "stdin", io.StringIO("more\nskip\nstop\n"))

@@ -171,9 +171,72 @@ def test_thin_edges_between_screws_and_opening_are_refused_with_thinner_screws()
     near = {"cutout": "116 mm", "screws": {"count": 3, "circle": "126 mm", "diameter": "4 mm"}}
     (sentence, _) = refusals(made(frame={**near, "outer": "140 mm"}), "adapter")
     assert "5.0 mm from the edge" in sentence
-    assert "Screws of 2.5 mm or thinner" in sentence
-    thinner = {"count": 3, "circle": "126 mm", "diameter": "2.5 mm"}
+    # Common practice, from memory: one and a half diameters in plastic, so 5 / 1.5 = 3.3 mm.
+    assert "Screws of 3.3 mm or thinner" in sentence
+    thinner = {"count": 3, "circle": "126 mm", "diameter": "3.3 mm"}
     assert named(made(frame={**near, "outer": "140 mm", "screws": thinner}), "door-fl-adapter")
+    # In board two diameters are wanted: 5 / 2 = 2.5 mm.
+    board = {"material": "plywood", "thickness": "12 mm", "size": ["600 mm", "400 mm"]}
+    (sentence, _) = refusals(made(frame={**near, "outer": "140 mm"}, sheet=[board]), "adapter")
+    assert "2 diameters of 4 mm" in sentence
+    assert "Screws of 2.5 mm or thinner" in sentence
+
+
+COMMON_FRAME = {
+    "cutout": "144 mm",
+    "outer": "167 mm",
+    "screws": {"count": 4, "circle": "156 mm"},
+}
+"""A common frame of 165 mm: its screws lie (156 - 144) / 2 = 6 mm from the edge of its opening."""
+
+ROOM = {"cutout": "150 mm", "screws": {"count": 3, "circle": "175 mm"}, "land": "25 mm"}
+
+
+def test_a_common_frame_comes_out_on_the_thinnest_sheet_with_the_thickest_screws() -> None:
+    # What anybody buys for such a driver: a ring of 6 mm plastic, screws of 4 mm, whose middles are
+    # one and a half diameters from the edge. In plywood the same frame takes screws of 2.9 mm.
+    ring = named(made(frame=COMMON_FRAME, mount=ROOM, size="165 mm"), "door-fl-adapter")
+    assert ring.thickness_mm == 6.0
+    assert "4 pilot holes of 3 mm" in " ".join(ring.notes)
+    board = {"material": "plywood", "thickness": "12 mm", "size": ["600 mm", "400 mm"]}
+    parts = made(frame=COMMON_FRAME, mount=ROOM, size="165 mm", sheet=[board])
+    ring = named(parts, "door-fl-adapter")
+    assert ring.thickness_mm == 12.0
+    assert "4 pilot holes of 2.2 mm" in " ".join(ring.notes)
+    assert "Screws of 2.9 mm are reckoned with" in " ".join(ring.notes)
+
+
+def test_a_screw_that_is_written_is_not_made_thinner() -> None:
+    screws = {"count": 4, "circle": "156 mm", "diameter": "5 mm"}
+    frame = {**COMMON_FRAME, "screws": screws}
+    (sentence, _) = refusals(made(frame=frame, mount=ROOM, size="165 mm"), "adapter")
+    assert "6.0 mm from the edge" in sentence
+    assert "Screws of 4 mm or thinner keep it" in sentence
+
+
+def test_a_planned_thickness_that_no_sheet_has_names_the_ring_that_does() -> None:
+    # 9.5 mm are planned, the sheets stack to 9 and 12 mm; 6 mm leaves room on both sides.
+    changes = {"door-f?.mount.spacer": "9.5 mm"}
+    fields = {"frame": COMMON_FRAME, "mount": ROOM, "size": "165 mm", "changes": changes}
+    (sentence, _) = refusals(made(**fields), "adapter")
+    assert "it wants 9.5 mm as planned" in sentence
+    assert "6 mm rigid plastic (ABS or PVC) does" in sentence
+    assert 'door-fl.mount.spacer = "6 mm"' in sentence
+    assert "shallower" not in sentence
+    thick = {"material": "plywood", "thickness": "30 mm", "size": ["500 mm", "300 mm"]}
+    mount = {**ROOM, "trim_gap": "24 mm"}
+    other = made(frame=COMMON_FRAME, mount=mount, size="165 mm", sheet=[thick])
+    (sentence, _) = refusals(other, "adapter")
+    assert "Get the sheet for it: 6 mm rigid plastic (ABS or PVC) does" in sentence
+
+
+def test_steel_too_narrow_says_by_how_much() -> None:
+    # Closed form: new holes 8 mm from the opening of 144 mm lie at 80 mm; the 20 mm of flat steel
+    # end at 81 mm, and half a screw of 4 mm wants 82 mm.
+    fields = {"frame": COMMON_FRAME, "size": "165 mm", "changes": {"door-f?.mount.spacer": "6 mm"}}
+    (sentence, _) = refusals(made(**fields), "adapter")
+    assert "1 mm are missing" in sentence
+    assert "an opening 2 mm smaller" in sentence
 
 
 def test_an_oval_driver_gets_an_oval_opening_turned_as_written() -> None:

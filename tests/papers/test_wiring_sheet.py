@@ -42,8 +42,10 @@ def test_everything_has_its_place(paper: Paper) -> None:
     text = "\n".join(pages(plain_text(), "put-right", paper))
     for words in ("Wiring schedule", "Pairs", "Supply and control wires", "Diagram", "Joints"):
         assert words in text
-    for wire in ("front-left +", "rear-right −", "6.4 to 8.2 ohm", "■ to make", "common practice"):
+    for wire in ("front-left +", "rear-right −", "6.4 to 8.2 ohm", "■ to make"):
         assert wire in text
+    # No radio comes in, and nobody said that this one has the usual leads.
+    assert "Leads of a new radio" not in text
     assert "No supply plan." in text
     assert "days until it no longer starts" in text
     # the radio stays, and nobody looked what works through it
@@ -65,6 +67,7 @@ def test_another_radio_brings_the_list_to_sign() -> None:
     words = "\n".join(pages(text, "put-right"))
     assert "Read through before the new radio is bought, and sign." in words
     assert "Buttons on the" in words
+    assert "Leads of a new radio, by common practice" in words
     assert "Owner" in words
 
 

@@ -12,6 +12,9 @@ SOUNDS = {
     "treble_burst": signals.treble_burst,
     "mono_bass": signals.mono_bass,
     "rattle_crawl": signals.rattle_crawl,
+    "measuring_sweep": signals.measuring_sweep,
+    "pulse_train": signals.pulse_train,
+    "call_script": signals.call_script,
 }
 
 
@@ -34,7 +37,11 @@ def test_every_sound_is_two_channels_within_its_level_and_ends_in_silence(name: 
 @pytest.mark.parametrize("name", SOUNDS)
 def test_no_sound_clicks(name: str) -> None:
     # Closed form: the steepest sample of a faded band-limited sound is 2 pi f peak / rate.
-    steepest = {"treble_burst": 2 * np.pi * 12e3 * 0.1 / 48e3}.get(name, 0.15)
+    steep = {
+        "treble_burst": 2 * np.pi * 12e3 * 0.1 / 48e3,
+        "measuring_sweep": 2 * np.pi * 20e3 * 10 ** (-12 / 20) / 48e3,
+    }
+    steepest = steep.get(name, 0.15)
     assert np.abs(np.diff(SOUNDS[name]())).max() < steepest
 
 
@@ -92,3 +99,75 @@ def test_sounds_are_the_same_every_time() -> None:
 def test_what_could_hurt_is_refused(frequency: float, seconds: float, level: float) -> None:
     with pytest.raises(OutOfRangeError):
         signals.sine(frequency=frequency, seconds=seconds, level=level)
+
+
+# --- By their definitions, sample for sample ------------------------------------------------------
+
+STEP = 2.0**-15
+"""One step of 16 bit."""
+
+
+def test_the_measuring_sweep_lies_between_two_chirps_a_known_time_apart() -> None:
+    # Closed form (Farina 2000): x = A sin(2 pi f1 L (e^(t/L) - 1)), L = T / ln(f2/f1), half a
+    # cosine of 20 ms at both ends; chirps of 0.1 s, 1 to 5 kHz, 12 s from beginning to beginning.
+    sound = signals.measuring_sweep()[0]
+    begin = round((3 * 0.24 + 0.4) * signals.RATE)
+    time = np.arange(10 * signals.RATE) / signals.RATE
+    rate = 10.0 / np.log(1000.0)
+    wanted = 10 ** (-12 / 20) * np.sin(2 * np.pi * 20.0 * rate * (np.exp(time / rate) - 1.0))
+    ramp = 0.5 - 0.5 * np.cos(np.pi * np.arange(960) / 960)
+    wanted[:960] *= ramp
+    wanted[-960:] *= ramp[::-1]
+    sweep = sound[begin + signals.RATE :][: wanted.size]
+    assert np.abs(sweep - wanted).max() < STEP
+    time = np.arange(4800) / signals.RATE
+    mark = 10 ** (-18 / 20) * np.sin(2 * np.pi * (1000.0 * time + 20_000.0 * time**2))
+    mark[:960] *= ramp
+    mark[-960:] *= ramp[::-1]
+    for at in (begin, begin + 12 * signals.RATE):
+        assert np.abs(sound[at : at + 4800] - mark).max() < STEP
+    # What is played a thousandth slower has its chirps a thousandth further apart.
+    ends = np.correlate(sound, mark, mode="valid")
+    first, second = begin, begin + 12 * signals.RATE
+    assert {int(at) for at in np.argsort(np.abs(ends))[-2:]} == {first, second}
+
+
+def test_pulses_go_to_one_side_only_and_each_is_half_a_cosine() -> None:
+    # Closed form: A cos(pi (t - T/2) / T) over T = 5 ms.
+    sound = signals.pulse_train()[0]
+    begin = round((4 * 0.24 + 0.4) * signals.RATE)
+    time = np.arange(240) / signals.RATE
+    wanted = 10 ** (-12 / 20) * np.cos(np.pi * (time - 0.0025) / 0.005)
+    for number in range(10):
+        pulse = sound[begin + number * 24_000 :][:24_000]
+        assert np.abs(pulse[:240] - wanted).max() < STEP
+        assert np.abs(pulse[241:]).max() == 0.0
+    assert sound[begin:].min() >= -1e-12
+
+
+@pytest.mark.parametrize("frequency", [100.0, 1000.0])
+def test_the_ladder_climbs_by_one_decibel_to_full_scale(frequency: float) -> None:
+    # Closed form: 31 tones of 1.5 s, peak 10^(L/20) for L from -30 to 0.
+    sound = signals.level_ladder(frequency=frequency)[0]
+    begin = round((5 * 0.24 + 0.4) * signals.RATE)
+    time = np.arange(round(1.5 * signals.RATE)) / signals.RATE
+    tone = np.sin(2 * np.pi * frequency * time)
+    for number, level in enumerate(range(-30, 1)):
+        step = sound[begin + number * 76_800 :][: tone.size]
+        middle = slice(960, tone.size - 960)
+        assert np.abs(step[middle] - 10 ** (level / 20) * tone[middle]).max() < STEP
+    assert np.abs(sound).max() == pytest.approx(1.0, abs=1e-9)
+
+
+def test_the_call_leaves_twenty_seconds_to_speak_in() -> None:
+    sound = signals.call_script()[0]
+    quiet = np.flatnonzero(np.abs(sound) > 0.0)
+    gaps = np.diff(quiet)
+    # A beep of 0.12 s with a gap as long behind it: 20.12 s of silence to within its fade.
+    assert gaps.max() / signals.RATE == pytest.approx(20.12, abs=0.01)
+
+
+def test_no_ladder_of_a_pitch_that_cannot_be() -> None:
+    for frequency in (0.0, -1.0, 24_000.0):
+        with pytest.raises(OutOfRangeError):
+            signals.level_ladder(frequency=frequency)

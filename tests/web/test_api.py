@@ -326,3 +326,16 @@ def test_frequencies_that_are_none(client: TestClient, at: str) -> None:
     answer = client.get(f"{place}/feed", params={"at": at})
     assert answer.status_code == 422
     assert error(answer)["message"].startswith('at: found "')
+
+
+def test_a_job_kept_twice_names_the_first(client: TestClient) -> None:
+    first = client.post(JOBS, content=STARTER.encode(), headers=TOML).json()
+    assert first["same_as"] is None
+    second = client.post(JOBS, content=STARTER.encode(), headers=TOML)
+    # Nothing is lost: the second is kept as well, and says so.
+    assert second.status_code == 201
+    assert second.json()["same_as"] == first["id"] != second.json()["id"]
+    assert (
+        client.post(JOBS, content=changed("another").encode(), headers=TOML).json()["same_as"]
+        is None
+    )

@@ -15,7 +15,7 @@ from starlette.testclient import TestClient
 from conewright.job.text.editing import with_values
 from conewright.job.text.parsing import loads
 from conewright.job.text.readings import with_finding
-from conewright.job.text.starter import demo_text
+from conewright.job.text.starter import demo_text, starter_text
 from conewright.phrases import capital
 from conewright.stages.feed.stage import feed
 from conewright.stages.outlay.reckoning import outlay
@@ -850,3 +850,21 @@ def test_no_shape_is_black_for_want_of_a_rule() -> None:
     }
     assert "share" in shapes
     assert {name for name in shapes if not re.search(rf"\.{name}\b", styles)} == set()
+
+
+def test_a_file_that_is_kept_already_is_offered_and_not_kept_once_more(
+    client: TestClient,
+) -> None:
+    text = starter_text()
+    first = client.post("/jobs/upload", data={"text": text}, follow_redirects=False)
+    assert first.status_code == 303
+    page = client.post("/jobs/upload", data={"text": text}, follow_redirects=False)
+    assert page.status_code == 200
+    assert "This file is kept already" in page.text
+    assert f'href="{first.headers["location"]}"' in page.text
+    # Its form keeps a second job of it, of the same text.
+    fields = Page(page.text).fields("/jobs/upload")
+    assert fields["again"] == "on"
+    second = client.post("/jobs/upload", data=fields, follow_redirects=False)
+    assert second.status_code == 303
+    assert second.headers["location"] != first.headers["location"]

@@ -10,7 +10,7 @@ from fastapi import FastAPI
 from numpy.typing import NDArray
 from starlette.testclient import TestClient
 
-from conewright.sound.sounds import LIMIT, SOUNDS, Sound, sounds_for
+from conewright.sound.sounds import LIMIT, SOUNDS, UNPLUGGED, Sound, sounds_for
 from conewright.sound.wav import sound_file
 from conewright.stages.find.faults.trade import TEST_IDS
 
@@ -24,11 +24,17 @@ EXPECTED = {
     "treble-burst": (3.0 + 0.24 + 0.4 + 0.2, -20.0, 1),
     "mono-bass": (12 * 3.0 + 3 * 10 * 0.24 + 12 * (0.3 + 0.5), -12.0, 2),
     "rattle-crawl": (90.0 + 2 * 0.24 + 0.4, -18.0, 1),
+    # A sweep of 10 s between two chirps of 0.1 s, a second from chirp to sweep.
+    "measuring-sweep": (3 * 0.24 + 0.4 + 1.0 + 10.0 + 1.0 + 0.1 + 0.2, -12.0, 1),
+    "pulse-train": (4 * 0.24 + 0.4 + 10 * 0.5, -12.0, 1),
+    "level-ladder-100-hz": (5 * 0.24 + 0.4 + 31 * 1.6, 0.0, 1),
+    "level-ladder-1-khz": (5 * 0.24 + 0.4 + 31 * 1.6, 0.0, 1),
+    "call-script": (3 * 0.24 + 20.0, -24.0, 1),
 }
 
 
 def played(client: TestClient, name: str) -> tuple[NDArray[np.float64], int]:
-    answer = client.get(f"/sounds/{name}.wav")
+    answer = client.get(f"/sounds/{name}.wav?unplugged=true")
     assert answer.status_code == 200
     assert answer.headers["content-type"] == "audio/wav"
     samples, rate = soundfile.read(io.BytesIO(answer.content), always_2d=True)
@@ -56,11 +62,12 @@ def test_a_sound_is_a_wav_of_the_length_and_peak_it_says(client: TestClient, sou
 
 @pytest.mark.parametrize("name", SOUNDS)
 def test_its_headers_say_how_long_and_how_loud_it_is(client: TestClient, name: str) -> None:
-    headers = client.head(f"/sounds/{name}.wav").headers
+    headers = client.head(f"/sounds/{name}.wav?unplugged=true").headers
     seconds, peak, _ = EXPECTED[name]
     assert float(headers["x-sound-seconds"]) == pytest.approx(seconds, abs=1e-3)
     assert headers["x-sound-peak"] == f"{peak:g} dBFS"
-    assert headers["x-sound-limit"] == LIMIT
+    sound = SOUNDS[name]
+    assert headers["x-sound-limit"] == (UNPLUGGED if sound.unplugged else f"{LIMIT} {sound.safe}")
     assert "85 dB(A)" in LIMIT
     assert "max-age" in headers["cache-control"]
 
@@ -130,3 +137,28 @@ def test_a_sound_is_not_packed_again(app: FastAPI) -> None:
     client = TestClient(app, base_url="http://127.0.0.1:8420")
     answer = client.get("/sounds/treble-burst.wav", headers={"accept-encoding": "gzip"})
     assert "content-encoding" not in answer.headers
+
+
+def test_the_ladders_are_given_once_somebody_says_that_loudspeakers_are_off(
+    client: TestClient,
+) -> None:
+    # They reach full scale: the caution comes first, and a tick takes it.
+    answer = client.get("/sounds/level-ladder-100-hz.wav")
+    assert answer.status_code == 403
+    assert answer.json()["error"]["message"].startswith(UNPLUGGED)
+    page = client.get("/sounds").text
+    assert UNPLUGGED in page
+    assert 'name="unplugged" value="true" required' in page
+    assert "level-ladder-100-hz.wav" not in page
+    ticked = client.get("/sounds?unplugged=true").text
+    assert "/sounds/level-ladder-100-hz.wav?unplugged=true" in ticked
+    assert "/sounds/level-ladder-1-khz.wav?unplugged=true" in ticked
+
+
+def test_every_sound_has_its_place_on_the_page_with_its_loudest_setting(
+    client: TestClient,
+) -> None:
+    page = client.get("/sounds?unplugged=true").text
+    for sound in SOUNDS.values():
+        assert sound.title in page
+        assert sound.safe in page

@@ -274,6 +274,43 @@ def make(
 
 
 @app.command()
+def sounds(
+    out: Annotated[Path, typer.Argument(metavar="DIR", help="Folder for the WAV files.")],
+    only: Annotated[
+        str | None,
+        typer.Option("--only", metavar="NAME", help="One sound alone.", show_default=False),
+    ] = None,
+    side: Annotated[
+        str, typer.Option("--side", metavar="SIDE", help="left or right alone, or both.")
+    ] = "both",
+    loudspeakers_unplugged: Annotated[
+        bool,
+        typer.Option(
+            "--loudspeakers-unplugged",
+            help="No loudspeaker hangs on the radio: write the level ladders too, which reach full "
+            "scale.",
+            show_default=False,
+        ),
+    ] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over files that are there already.")
+    ] = False,
+) -> None:
+    """Write the test sounds for a phone or a stick, with the loudest safe setting of each."""
+    from conewright.cli.commands.new import write_sounds
+
+    with busy(f"{out}: writing the test sounds"):
+        told = write_sounds(
+            out,
+            only=only,
+            side=side,
+            loudspeakers_unplugged=loudspeakers_unplugged,
+            force=force,
+        )
+    say(told)
+
+
+@app.command()
 def demo(
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Folder for its job file and pictures.")

@@ -261,8 +261,8 @@ def _purpose_of_templates(made: Templates, *, proved: bool) -> str:
     if proved:
         return "every template in tiles, true to size on the printer whose bars were measured"
     return (
-        "proof print of every template: print its first page, measure the bars, make it again with "
-        "what they measure (--bar-measured), and cut nothing before"
+        "proof print of every template: print its first page, measure the bars, make the papers "
+        "again with what they measure, and cut nothing before"
     )
 
 
@@ -277,6 +277,8 @@ def _wiring(order: Order) -> Iterator[PaperFile]:
 
 
 def _parts(order: Order) -> Iterator[PaperFile]:
+    if not order.answers.taken.lines:
+        return
     bill = bill_of(order.answers)
     content = parts_sheet(order.answers, bill, paper=order.paper, revision=order.revision)
     purpose = "parts, consumables, hours and a quote with what it leaves out"

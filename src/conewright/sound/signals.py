@@ -16,10 +16,16 @@ from conewright.physics.basics.arrays import FloatArray
 __all__ = [
     "RATE",
     "beeps",
+    "call_script",
+    "chirp",
     "corner_caller",
+    "exponential_sweep",
     "faded",
+    "level_ladder",
+    "measuring_sweep",
     "mono_bass",
     "pink_burst",
+    "pulse_train",
     "rattle_crawl",
     "sine",
     "treble_burst",
@@ -128,17 +134,91 @@ def mono_bass() -> FloatArray:
 
 
 def rattle_crawl() -> FloatArray:
-    """Sine that crawls from 30 to 300 Hz in 90 s at -18 dB, evenly in octaves; shape (2, N).
+    """Sine that crawls from 30 to 300 Hz in 90 s at -18 dB, evenly in octaves; shape (2, N)."""
+    crawl = exponential_sweep(first=30.0, last=300.0, seconds=90.0, level=-18.0)
+    return _both(np.concatenate([beeps(2), _pause(0.4), crawl]))
 
-    Phase 2 pi f1 L (e^(t/L) - 1) with L = T/ln(f2/f1): the exponential sweep (Farina, AES 108th
-    convention, 2000).
+
+def exponential_sweep(*, first: float, last: float, seconds: float, level: float) -> FloatArray:
+    """Sine whose pitch grows by the same ratio each second, with faded ends.
+
+    Args:
+        first, last: frequencies at its ends [Hz].
+        seconds: length [s].
+        level: peak [dB of full scale], at most -12.
+
+    Returns:
+        Samples, shape (N,): phase 2 pi f1 L (e^(t/L) - 1) with L = T/ln(f2/f1): the exponential
+        sweep (Farina, AES 108th convention, 2000).
+
+    Raises:
+        OutOfRangeError: as `sine`.
+
     """
-    first, last, seconds = 30.0, 300.0, 90.0
+    _hold(first, seconds, level)
+    _hold(last, seconds, level)
     time = np.arange(round(seconds * RATE)) / RATE
     rate = seconds / np.log(last / first)
     phase = 2 * np.pi * first * rate * np.expm1(time / rate)
-    crawl = faded(_peak(-18.0) * np.sin(phase))
-    return _both(np.concatenate([beeps(2), _pause(0.4), crawl]))
+    return faded(_peak(level) * np.sin(phase))
+
+
+def chirp() -> FloatArray:
+    """Mark from 1 to 5 kHz in 0.1 s at -18 dB, evenly in hertz, shape (N,).
+
+    Its place in a recording is found by correlation, to a part of a sample.
+    """
+    first, last, seconds = 1000.0, 5000.0, 0.1
+    time = np.arange(round(seconds * RATE)) / RATE
+    phase = 2 * np.pi * (first * time + (last - first) * time**2 / (2 * seconds))
+    return faded(_peak(-18.0) * np.sin(phase))
+
+
+def measuring_sweep() -> FloatArray:
+    """Exponential sweep from 20 Hz to 20 kHz in 10 s at -12 dB between two chirps, shape (2, N).
+
+    The second chirp begins 12 s after the first: player and recorder have clocks of their own, and
+    what lies between the two in a recording tells how far they drift. The sweep begins 1 s after
+    the first chirp does.
+    """
+    sweep = exponential_sweep(first=20.0, last=20_000.0, seconds=10.0, level=LOUDEST)
+    mark = chirp()
+    rest = _pause(1.0)[mark.size :]
+    parts = [beeps(3), _pause(0.4), mark, rest, sweep, _pause(1.0), mark, _pause(0.2)]
+    return _both(np.concatenate(parts))
+
+
+def pulse_train() -> FloatArray:
+    """Ten pulses at -12 dB, half a cosine of 5 ms each, all to the plus side; shape (2, N).
+
+    One begins each half second. A cone that is wired right jumps outward at each, one that is
+    turned round inward: the first swing in a recording tells which.
+    """
+    length = round(0.005 * RATE)
+    pulse = np.zeros(round(0.5 * RATE))
+    pulse[: length + 1] = _peak(LOUDEST) * np.sin(np.pi * np.arange(length + 1) / length)
+    return _both(np.concatenate([beeps(4), _pause(0.4), np.tile(pulse, 10)]))
+
+
+def level_ladder(*, frequency: float) -> FloatArray:
+    """Tone in 31 steps of 1.5 s, from -30 dB to full scale by 1 dB, shape (2, N).
+
+    It is for a meter on unplugged outputs and for no loudspeaker: the only sound that reaches full
+    scale. A gap of 0.1 s parts the steps.
+
+    Args: frequency: of the tone [Hz].
+    Raises: OutOfRangeError: as `sine`.
+    """
+    _hold(frequency, 1.5, LOUDEST)
+    time = np.arange(round(1.5 * RATE)) / RATE
+    tone = np.sin(2 * np.pi * frequency * time)
+    steps = [part for level in range(-30, 1) for part in (_peak(level) * faded(tone), _pause(0.1))]
+    return _both(np.concatenate([beeps(5), _pause(0.4), *steps]))
+
+
+def call_script() -> FloatArray:
+    """One beep, 20 s of silence in which the owner speaks, two beeps; shape (2, N)."""
+    return _both(np.concatenate([beeps(1), _pause(20.0), beeps(2)]))
 
 
 def faded(samples: FloatArray) -> FloatArray:

@@ -11,18 +11,100 @@ from io import BytesIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from threading import Lock
+from typing import Literal, get_args
 
 import numpy as np
 import soundfile
 
+from conewright.errors import BadInputError
 from conewright.physics.basics.arrays import FloatArray
 from conewright.sound import signals
-from conewright.sound.sounds import SOUNDS
-from conewright.whole_file import write_whole
+from conewright.sound.sounds import LIMIT, SOUNDS, UNPLUGGED, Sound
+from conewright.whole_file import unwritten, write_new, write_whole
 
-__all__ = ["sound_file"]
+__all__ = ["SIDES", "sound_file", "sounds"]
 
+Side = Literal["both", "left", "right"]
+SIDES: tuple[Side, ...] = get_args(Side)
+
+CARD = "sounds.txt"
 _lock = Lock()
+
+
+def sounds(
+    out: str | Path,
+    *,
+    only: str | None = None,
+    side: str = "both",
+    loudspeakers_unplugged: bool = False,
+    force: bool = False,
+) -> tuple[Path, ...]:
+    """Write the test sounds into a folder as WAV files, and a card of what each is for.
+
+    Args:
+        out: the folder, made if it was not there.
+        only: name of one sound; all when None.
+        side: "both", or "left" or "right" alone; the other channel is silent then.
+        loudspeakers_unplugged: whether somebody says that no loudspeaker hangs on the radio: only
+            then are the level ladders written, which reach full scale.
+        force: whether files of these names are written over.
+
+    Returns:
+        The files, the card last.
+
+    Raises:
+        BadInputError: a sound or side that there is not, a level ladder without the word that
+            loudspeakers are unplugged, or a file that is there or cannot be written.
+
+    >>> import conewright as cw
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     files = cw.sounds(folder, only="treble-burst")
+    >>> [file.name for file in files]
+    ['treble-burst.wav', 'sounds.txt']
+    """
+    chosen = _chosen(only, loudspeakers_unplugged=loudspeakers_unplugged)
+    if side not in SIDES:
+        raise BadInputError(f'side: found "{side}"; allowed: {", ".join(SIDES)}')
+    folder = Path(out)
+    ending = "" if side == "both" else f"-{side}"
+    files = {folder / f"{each.name}{ending}.wav": _written(each, side) for each in chosen}
+    files[folder / CARD] = "\n\n".join([LIMIT, *map(_told, chosen), ""]).encode()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise unwritten(folder, error) from error
+    (write_whole if force else write_new)(files)
+    return tuple(files)
+
+
+def _chosen(only: str | None, *, loudspeakers_unplugged: bool) -> tuple[Sound, ...]:
+    """Return the sounds that are wanted; of all, those that may be had."""
+    if only is None:
+        return tuple(s for s in SOUNDS.values() if loudspeakers_unplugged or not s.unplugged)
+    if only not in SOUNDS:
+        raise BadInputError(f'only: found "{only}"; allowed: {", ".join(SOUNDS)}')
+    if SOUNDS[only].unplugged and not loudspeakers_unplugged:
+        raise BadInputError(f"{only}: found nobody to say that loudspeakers are off. {UNPLUGGED}")
+    return (SOUNDS[only],)
+
+
+def _told(sound: Sound) -> str:
+    """Return what stands on the card about a sound."""
+    head = f"{sound.title} ({sound.name}.wav, {sound.length}, peak {sound.peak:g} dB of full scale)"
+    return f"{head}\n{sound.heard}\nLoudest: {sound.safe}"
+
+
+def _written(sound: Sound, side: str) -> bytes:
+    """Return a sound as a WAV file, 16 bit."""
+    samples = sound.make()
+    if side == "both":
+        samples = _narrowed(samples)
+    else:
+        samples = samples * np.array([[side == "left"], [side == "right"]])
+    written = BytesIO()
+    soundfile.write(written, samples.T, signals.RATE, format="WAV", subtype="PCM_16")
+    return written.getvalue()
 
 
 def sound_file(name: str) -> Path:
@@ -38,10 +120,7 @@ def sound_file(name: str) -> Path:
     with _lock:
         if not path.exists():
             # Whoever asks meanwhile must not see half a file.
-            written = BytesIO()
-            samples = _narrowed(sound.make())
-            soundfile.write(written, samples.T, signals.RATE, format="WAV", subtype="PCM_16")
-            write_whole({path: written.getvalue()})
+            write_whole({path: _written(sound, "both")})
     return path
 
 

@@ -14,6 +14,7 @@ from conewright.store.texts import Summary, new_id, state_in_words
 __all__ = [
     "LARGEST_NUMBER",
     "append",
+    "first_of",
     "history",
     "ids_named",
     "listed",
@@ -90,6 +91,17 @@ def ids_named(connection: Connection, name: str) -> tuple[str, ...]:
     wanted = wanted.where(or_(_jobs.id == name, _jobs.slug == name)).order_by(_jobs.id)
     found = tuple(row.id for row in rows_of(connection, wanted))
     return (name,) if name in found else found
+
+
+def first_of(connection: Connection, text: str) -> str | None:
+    """Return the id of the first job that had this text in any revision; of none deleted."""
+    had = schema.revisions.alias()
+    wanted = select(_jobs.id).join_from(schema.revisions, schema.jobs)
+    wanted = wanted.where(_is_newest(), _revisions.deleted.is_(False))
+    wanted = wanted.where(exists().where(had.c.job_id == _jobs.id, had.c.text == text))
+    first = wanted.order_by(_revisions.job_id).limit(1)
+    row = row_of(connection, first)
+    return None if row is None else str(row.id)
 
 
 def summary_of(connection: Connection, saved: Saved) -> Summary:

@@ -125,6 +125,14 @@ class Store(DeviceList):
             raise NotFound(f"{name}: several jobs have this name; say {' or '.join(found)}")
         return found[0] if found else None
 
+    def twin_of(self, text: str) -> Saved | None:
+        """Return the newest revision of a job that has had just this text; None where none has."""
+        if "\0" in text or text != text.encode(errors="replace").decode():
+            return None  # nothing of the kind is ever kept
+        with self._database.reading() as connection:
+            job_id = queries.first_of(connection, text)
+            return None if job_id is None else queries.newest(connection, job_id)
+
     # --- Changing -----------------------------------------------------------------------------
 
     def create(self, text: str, *, who: str, note: str = "created") -> Saved:

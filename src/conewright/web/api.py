@@ -59,6 +59,9 @@ class KeptBody(SavedBody):
     unusable: list[str] = Field(
         description="Complaints and readings that the search for faults cannot use, and why."
     )
+    same_as: str | None = Field(
+        None, description="Id of the job that had just this text before a new one was kept."
+    )
 
 
 class ListedBody(SavedBody):
@@ -220,9 +223,12 @@ def create_job(
     store: Kept, reports: Answers, written: Sent, who: Who, response: Response
 ) -> KeptBody:
     """Keep a new job: a document in JSON, or the text of a TOML file."""
-    saved = store.create(written.toml(reports), who=who)
+    text = written.toml(reports)
+    twin = store.twin_of(text)
+    saved = store.create(text, who=who)
     response.headers["Location"] = f"/api/v1/jobs/{saved.job_id}"
-    return _saved(saved, response)
+    kept = _saved(saved, response)
+    return kept if twin is None else kept.model_copy(update={"same_as": twin.job_id})
 
 
 @router.get(

@@ -40,6 +40,14 @@ def jobs(
         Path | None,
         typer.Option("--import", metavar="FILE", help="Keep a job file.", show_default=False),
     ] = None,
+    again: Annotated[
+        bool,
+        typer.Option(
+            "--again",
+            help="With --import: keep a second job of the same text.",
+            show_default=False,
+        ),
+    ] = False,
     export: Annotated[
         str | None,
         typer.Option("--export", metavar="NAME", help="Give a job's text.", show_default=False),
@@ -83,11 +91,13 @@ def jobs(
         "--delete": delete,
     }
     _hold_one_thing(wanted, file, listing=bool(search) or deleted)
+    if again and taken_in is None:
+        raise BadInputError("jobs: found --again; it goes with --import FILE only")
     from conewright.store import Store
 
     with Store.open() as store:
         if taken_in is not None:
-            say(_imported(store, taken_in))
+            say(_imported(store, taken_in, again=again))
         elif export is not None:
             _export(_named(store, export), file)
         elif history is not None:
@@ -121,7 +131,7 @@ def _named(store: Store, name: str) -> Saved:
 # --- In and out ---------------------------------------------------------------------------------
 
 
-def _imported(store: Store, file: Path) -> str:
+def _imported(store: Store, file: Path, *, again: bool) -> str:
     from conewright.cli.base.files import read_text
     from conewright.job.text.conversion import toml_from_json
     from conewright.stages.find.checked import entry_problems
@@ -130,6 +140,9 @@ def _imported(store: Store, file: Path) -> str:
     try:
         if file.suffix.lower() == ".json":
             text = toml_from_json(text)
+        twin = None if again else store.twin_of(text)
+        if twin is not None:
+            return _kept_already(file, twin)
         saved = store.create(text, who=_who(), note=f"imported from {file.name}")
     except JobError as error:
         raise JobError(error.problems, file=str(file)) from None
@@ -137,6 +150,18 @@ def _imported(store: Store, file: Path) -> str:
     asked = [doubt.text for doubt in saved.job.doubts]
     unusable = [f"Find cannot use this: {each}" for each in entry_problems(saved.job)]
     return _lines([told, *unusable, *asked, f"Next: conewright feed {quote(saved.name)}"])
+
+
+def _kept_already(file: Path, twin: Saved) -> str:
+    """Say that a text is kept, where, and how to keep it once more."""
+    since = "" if twin.revision == 1 else f", by now at revision {twin.revision}"
+    return _lines(
+        [
+            f"{file} is kept already, as {twin.name}{since}. Nothing was added.",
+            f"Next: conewright feed {quote(twin.name)}",
+            f"A second job of it: conewright jobs --import {quote(str(file))} --again",
+        ]
+    )
 
 
 def _export(saved: Saved, file: Path | None) -> None:

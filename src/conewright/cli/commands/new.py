@@ -1,4 +1,4 @@
-"""Writing the tables that find reckons with, for a shop that has counted its own."""
+"""Writing what is no job: the tables that find reckons with, and the test sounds."""
 
 from __future__ import annotations
 
@@ -6,10 +6,13 @@ from pathlib import Path
 from shlex import quote
 
 from conewright.cli.base.files import folder, write_texts
+from conewright.phrases import listed
 from conewright.stages.find.faults.shop import VARIABLE
 from conewright.stages.find.faults.trade import table_texts
 
-__all__ = ["write_tables"]
+__all__ = ["write_sounds", "write_tables"]
+
+WIDTH, INDENT = 80, "  "
 
 
 def write_tables(place: Path, *, force: bool) -> str:
@@ -25,3 +28,31 @@ def write_tables(place: Path, *, force: bool) -> str:
         f"{out} holds the tables. Put your own counts in and delete the files that stay as they\n"
         f"are, then: export {VARIABLE}={quote(str(out.resolve()))}\n"
     )
+
+
+def write_sounds(
+    place: Path, *, only: str | None, side: str, loudspeakers_unplugged: bool, force: bool
+) -> str:
+    """Write the test sounds into a folder; returns what each is for and how loud it may be.
+
+    Raises:
+        BadInputError: as `sounds`.
+
+    """
+    from conewright.sound.sounds import SOUNDS, UNPLUGGED
+    from conewright.sound.wav import sounds
+    from conewright.views.layout import paragraph
+
+    *_, card = sounds(
+        place,
+        only=only,
+        side=side,
+        loudspeakers_unplugged=loudspeakers_unplugged,
+        force=force,
+    )
+    texts = [line for line in card.read_text(encoding="utf-8").splitlines() if line]
+    if only is None and not loudspeakers_unplugged:
+        left = [sound.name for sound in SOUNDS.values() if sound.unplugged]
+        texts.append(f"Not written: {listed(left)}. {UNPLUGGED} Then: --loudspeakers-unplugged")
+    folded = (paragraph(text, width=WIDTH, rest=INDENT) for text in (*texts, f"Folder: {place}"))
+    return "".join(f"{line}\n" for lines in folded for line in lines)

@@ -25,6 +25,7 @@ __all__ = [
     "Shift",
     "draw",
     "quantile",
+    "score_at",
 ]
 
 DEFAULT_SAMPLES = 256
@@ -184,6 +185,30 @@ def quantile(quantity: Quantity, score: FloatArray, *, signed: bool = False) -> 
     return drawn if signed else np.maximum(drawn, 0.0)
 
 
+def score_at(quantity: Quantity, value: FloatArray, *, signed: bool = False) -> FloatArray:
+    """Standard-normal scores at which an uncertain quantity has these values.
+
+    Args: quantity: with a spread; value: [SI], any shape; signed: as for `quantile`.
+    Returns: scores, shape of `value`; minus infinity below all that the quantity can be.
+    Equation: the inverse of `quantile`.
+    Raises: OutOfRangeError for a quantity without spread.
+    """
+    if quantity.low is None or quantity.high is None:
+        raise OutOfRangeError("a quantity without spread has no distribution")
+    if quantity.spread == "plus-minus":
+        sigma = (quantity.high - quantity.value) / SCORE_WITHIN_95
+        return _normal_score(quantity.value, sigma, value, signed=signed)
+    ends = np.array([quantity.low, quantity.value, quantity.high])
+    if quantity.low > 0.0 and not signed:
+        with np.errstate(divide="ignore"):
+            value = np.log(np.maximum(value, 0.0))
+        ends = np.log(ends)
+    elif not signed:
+        value = np.where(value > 0.0, value, -np.inf)
+    width = np.where(value < ends[1], ends[1] - ends[0], ends[2] - ends[1])
+    return np.asarray(SCORE_AT_95 * (value - ends[1]) / width)
+
+
 def _two_piece(low: float, middle: float, high: float, score: FloatArray) -> FloatArray:
     """Two half normals with their 5 %, 50 % and 95 % points at low, middle and high."""
     width = np.where(score < 0.0, middle - low, high - middle)
@@ -199,3 +224,15 @@ def _normal(mean: float, sigma: float, score: FloatArray, *, signed: bool) -> Fl
         # Upper tails keep their digits where the chance of the complement is used.
         score = -np.asarray(ndtri((1.0 - lost) * ndtr(-score)), dtype=float)
     return mean + sigma * score
+
+
+def _normal_score(mean: float, sigma: float, value: FloatArray, *, signed: bool) -> FloatArray:
+    """Scores of `_normal` at values: minus infinity below zero, unless signed."""
+    from scipy.special import ndtr, ndtri
+
+    score = np.asarray((value - mean) / sigma, dtype=float)
+    lost = 0.0 if signed else float(ndtr(-mean / sigma))
+    if lost <= _NEGLIGIBLE:
+        return score
+    with np.errstate(divide="ignore"):
+        return -np.asarray(ndtri(np.minimum(ndtr(-score) / (1.0 - lost), 1.0)), dtype=float)

@@ -143,11 +143,18 @@ class Goals(Table):
         "out, and the one that is all that is wished, 12 when left out [dB].",
     )
     loudness: Span | None = Field(
-        None, description="The same of the loudest clean level; -6 and 6 when left out [dB]."
+        None,
+        description="Change of the loudest clean level that is worth nothing, -6 when left out, "
+        "and the one that is all that is wished, 6 when left out [dB].",
     )
     clarity: Span | None = Field(
-        None, description="The same of the level from 3 to 18 kHz; -6 and 12 when left out [dB]."
+        None,
+        description="Change of the level from 3 to 18 kHz that is worth nothing, -6 when left out, "
+        "and the one that is all that is wished, 12 when left out [dB].",
     )
+
+
+IN_WORDS = "`no matter`, `would be nice`, `matters` or `matters most`."
 
 
 class Wishes(Table):
@@ -156,19 +163,17 @@ class Wishes(Table):
     seat: Identifier | None = Field(
         None, description="Id of the seat that counts; the first one when left out."
     )
-    bass: Weight | None = Field(
-        None, description="`no matter`, `would be nice`, `matters` or `matters most`."
-    )
-    loudness: Weight | None = Field(None, description="How loud it plays cleanly; as `bass`.")
-    clarity: Weight | None = Field(None, description="Treble; as `bass`.")
+    bass: Weight | None = Field(None, description=f"Bass: {IN_WORDS}")
+    loudness: Weight | None = Field(None, description=f"How loud it plays cleanly: {IN_WORDS}")
+    clarity: Weight | None = Field(None, description=f"Treble: {IN_WORDS}")
     reversible: Weight | None = Field(
-        None, description="That it can be put back as it was; as `bass`."
+        None, description=f"That it can be put back as it was: {IN_WORDS}"
     )
-    appearance: Weight | None = Field(None, description="That it looks as before; as `bass`.")
+    appearance: Weight | None = Field(None, description=f"That it looks as before: {IN_WORDS}")
     hands_free: Weight | None = Field(
         None,
         description="Hands-free that works, as `head_unit.carries` says, and of another radio the "
-        "same of the proposal; as `bass`.",
+        f"same of the proposal: {IN_WORDS}",
     )
     goals: Goals = Field(Goals(), description="Between what changes a wish gains its points.")
     money: Money | None = Field(None, description="Most that it may cost, in the job's currency.")

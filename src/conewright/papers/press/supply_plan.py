@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from conewright.job.builds.fills import plain_text
 from conewright.stages.feed.supply_verdicts import fuse_in_words
 from conewright.stages.report.data import Severity
-from conewright.stages.report.words import number
+from conewright.stages.report.words import without_band
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -107,13 +107,13 @@ def said_of_cable(verdict: Verdict) -> str:
 
 
 def _unwritten(report: Report) -> str:
-    music = report.figure("head_unit.supply_current").value or 0.0
-    sine = report.figure("head_unit.supply_current_sine").value or 0.0
+    music = without_band(report.figure("head_unit.supply_current"))
+    sine = without_band(report.figure("head_unit.supply_current_sine"))
     fuse = report.figure("head_unit.fuse")
     holds = fuse.text if fuse.value is None else f"{fuse_in_words(fuse.value)} holds that"
     return (
         "The radio's own feed is not planned: nobody wrote down its fuse at the source end. It is "
-        f"asked for {number(music, 'A')} with loud music and {number(sine, 'A')} with a full tone "
+        f"asked for {music} with loud music and {sine} with a full tone "
         f"on all channels at once; {holds}. Leave the vehicle's fuse as it is, and write it down "
         "under [[feed]]."
     )

@@ -31,11 +31,11 @@ __all__ = ["HOLE_WEB", "Ring", "adapter", "ring_of"]
 WHOLE = 0.5
 """The rim comes out in steps of this [mm], so that it can be measured after cutting."""
 
-PILOT = 0.75
-"""Pilot hole over diameter of the screw; common practice, no source."""
-
 PASSING = 0.5
 """How much wider than a screw the hole is that it passes through [mm]; common practice."""
+
+THINNEST = 2.2
+"""No thinner screw carries a driver [mm]: ST2.2 of ISO 1478."""
 
 DUST = (
     "Dust of board and plastic: goggles, filtering half mask (P3 for fibreboard) and extraction, "
@@ -72,7 +72,7 @@ class Ring:
 
     def area(self, site: Site) -> float:
         """Return the area of the finished ring, holes taken out [mm2]."""
-        pilots = len(self.driver) * (PILOT * site.screw) ** 2
+        pilots = len(self.driver) * site.pilot**2
         passing = len(self.fixing) * self.passing**2
         return area(self.outer) - area(self.inner) - pi / 4 * (pilots + passing)
 
@@ -89,7 +89,8 @@ def ring_of(site: Site, *, through: bool) -> Ring:
     if through:
         return _ring(site, site.holes, (), passing=site.screw + PASSING)
     clear = EDGE_DIAMETERS * site.old_screw
-    if from_edges(site.old_holes, (site.needs,)) >= clear - HAIR:
+    in_ring = site.edge_diameters * site.old_screw
+    if from_edges(site.old_holes, (site.needs,)) >= in_ring - HAIR:
         try:
             return _ring(site, site.old_holes, _driver_holes(site, site.old_holes))
         except UndrawnError as refused:
@@ -222,9 +223,8 @@ def _driver_holes(site: Site, fixing: Sequence[Point]) -> tuple[Point, ...]:
         raise site.refused(
             "adapter",
             f"{site.title}: the screws of {site.place.driver.name} lie {near:.1f} mm from the edge "
-            f"of its opening; {EDGE_DIAMETERS:g} diameters of {site.screw:g} mm are wanted.",
-            f"Screws of {floored(near / EDGE_DIAMETERS):g} mm or thinner keep it: write "
-            f"driver[{site.place.driver.id}].frame.screws.diameter.",
+            f"of its opening; {site.edge_diameters:g} diameters of {site.screw:g} mm are wanted.",
+            _instead(site, near),
         )
     turned = clearest(site.holes, avoid=fixing, free=site.free)
     web = site.edge + HOLE_WEB * site.old_screw
@@ -238,13 +238,28 @@ def _driver_holes(site: Site, fixing: Sequence[Point]) -> tuple[Point, ...]:
     return turned
 
 
+def _instead(site: Site, near: float) -> str:
+    """Say what would do for screws so near to an edge [mm]: thinner ones, or another opening."""
+    thin = floored(near / site.edge_diameters)
+    if thin < THINNEST:
+        return "Screw it through the ring into the steel, or take a driver with a wider flange."
+    return (
+        f"Screws of {thin:g} mm or thinner keep it: write "
+        f"driver[{site.place.driver.id}].frame.screws.diameter."
+    )
+
+
 def _rim(site: Site, holes: Sequence[Point]) -> Outline:
-    """Return the rim: the flange grown until it holds every hole, and covers the opening."""
+    """Return the rim: the flange grown until it holds every hole, and covers the opening.
+
+    Outward there is room, so that a screw keeps as far from the rim as it does in steel.
+    """
+    clear = EDGE_DIAMETERS * site.screw
     wanted = [
         0.0,
         max(outside(site.flange, points_on(site.opening))) + MM * SEAT_WANTED,
         max(outside(site.flange, points_on(site.needs))) + MM * SEAT_WANTED,
-        *(away + site.edge for away in outside(site.flange, holes)),
+        *(away + clear for away in outside(site.flange, holes)),
     ]
     more = ceil(max(wanted) / WHOLE - HAIR) * WHOLE
     return grown(site.flange, by=more) if more else site.flange
@@ -255,11 +270,14 @@ def _hold_flat(site: Site, fixing: Sequence[Point]) -> None:
     assert site.land is not None
     room = site.land - max(outside(site.opening, fixing))
     if room < HOLE_WEB * site.old_screw - HAIR:
+        short = HOLE_WEB * site.old_screw - room
         raise site.refused(
             "adapter",
             f"{site.title}: no adapter is drawn: the flat steel is {site.land:g} mm wide, and its "
-            f"screws would lie {site.land - room:.1f} mm from the opening.",
-            "Take a driver whose basket needs a smaller opening.",
+            f"screws would lie {site.land - room:.1f} mm from the opening; "
+            f"{ceil(10 * short - HAIR) / 10:g} mm are missing.",
+            f"Take a driver whose basket needs an opening {ceil(20 * short - HAIR) / 10:g} mm "
+            "smaller.",
         )
 
 
@@ -277,7 +295,7 @@ def _cuts(site: Site, ring: Ring, cutter: Cutter, word: str) -> tuple[Cut, Cut]:
 def _hole_entities(site: Site, ring: Ring) -> list[Entity]:
     return [
         *(each for at in ring.fixing for each in hole(at, diameter=ring.passing)),
-        *(each for at in ring.driver for each in hole(at, diameter=PILOT * site.screw)),
+        *(each for at in ring.driver for each in hole(at, diameter=site.pilot)),
     ]
 
 
@@ -295,7 +313,7 @@ def _notes(site: Site, ring: Ring, stack: Stack, outer: Cut, inner: Cut) -> list
         notes.append(
             f"{len(ring.fixing)} holes of {ring.passing:g} mm, countersunk, hold the "
             f"ring to the steel ({'new holes' if ring.new else 'the old holes'}); "
-            f"{len(ring.driver)} pilot holes of {PILOT * site.screw:g} mm are for the driver."
+            f"{len(ring.driver)} pilot holes of {site.pilot:g} mm are for the driver."
         )
     else:
         notes.append("The driver's screws pass through the ring into the old holes.")

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from conewright.job.builds.state import Build, LocationState
 from conewright.job.document.parts import AS_FOUND
 from conewright.papers.drawing.geometry import MM, Drawing, bounds_of
 from conewright.papers.drawing.kerf import cutter_for
-from conewright.papers.templates.adapter import Ring, adapter, ring_of
+from conewright.papers.templates.adapter import adapter, ring_of
 from conewright.papers.templates.nesting import sheet_drawings
 from conewright.papers.templates.panel import is_seated, panel_cut, panel_drawing
 from conewright.papers.templates.patch import patch_drawing, patch_of, patch_sheet, patches_apart
@@ -21,7 +22,7 @@ from conewright.stages.common.changes import as_found, opened_places
 from conewright.stages.common.screws import screws_agree
 from conewright.stages.fit.sandwich import SpacerWindow
 from conewright.stages.fit.stage import spacer_windows
-from conewright.stages.outlay.stock import Stack, Stock, made_of, stacks, stock_of
+from conewright.stages.outlay.stock import Stack, Stock, made_of, stacks, stock_of, usual_stock
 
 __all__ = ["Templates", "drawings"]
 
@@ -156,37 +157,46 @@ def _seat(
         )
     agree = bool(screws_agree(replace(place, mount=found.mount)))
     raised = place.mount.spacer.si > 0.0 or (window.low or 0.0) > 0.0
-    cutter = cutter_for(bench.build.job.bench, "panel")
     if agree and is_seated(site) and not raised:
+        cutter = cutter_for(bench.build.job.bench, "panel")
         done = panel_cut(site, same_holes=True, own_screws=True)
         if done.enlarge:
             yield panel_drawing(site, done, cutter=cutter)
         return
     if _screws(place) != _screws(found) and not raised:
-        yield panel_drawing(site, panel_cut(site, same_holes=False, own_screws=True), cutter=cutter)
+        yield _drilled(bench, site)
         return
     done = panel_cut(site, same_holes=False, own_screws=False)
     try:
-        ring = ring_of(site, through=agree)
-        made = _ring(bench, site, ring, window)
+        made = _ring(bench, site, window, through=agree)
     except UndrawnError as refused:
         if raised:
             raise
         yield _on_steel(bench, site, refused)
         return
     if done.enlarge:
-        yield panel_drawing(site, done, cutter=cutter)
+        yield panel_drawing(site, done, cutter=cutter_for(bench.build.job.bench, "panel"))
     yield made
+
+
+def _drilled(bench: _Bench, site: Site) -> Drawing:
+    """Return the template of new holes in the steel, for the thickest screws that it takes."""
+    cutter = cutter_for(bench.build.job.bench, "panel")
+
+    def drilled(site: Site) -> Drawing:
+        return panel_drawing(
+            site, panel_cut(site, same_holes=False, own_screws=True), cutter=cutter
+        )
+
+    return _first(partial(drilled, each) for each in site.screws)
 
 
 def _on_steel(bench: _Bench, site: Site, refused: UndrawnError) -> Drawing:
     """Return the template of new holes in the steel, the nearest thing to a ring that is refused;
     raises UndrawnError for the ring where this cannot be made either.
     """
-    cutter = cutter_for(bench.build.job.bench, "panel")
     try:
-        done = panel_cut(site, same_holes=False, own_screws=True)
-        drawing = panel_drawing(site, done, cutter=cutter)
+        drawing = _drilled(bench, site)
     except UndrawnError:
         raise refused from None
     bench.refusals.append(refused.undrawn)
@@ -194,30 +204,52 @@ def _on_steel(bench: _Bench, site: Site, refused: UndrawnError) -> Drawing:
     return drawing
 
 
-def _ring(bench: _Bench, site: Site, ring: Ring, window: SpacerWindow) -> Drawing:
-    stiff = bool(ring.driver) or not is_seated(site)
-    stack = _stack(bench, site, window, stiff=stiff)
-    planned = MM * site.place.mount.spacer.si
-    if not planned:
+def _first(tries: Iterator[Callable[[], Drawing]]) -> Drawing:
+    """Return what the first try makes that is not refused; raises the refusal of the first."""
+    refused: UndrawnError | None = None
+    for make in tries:
+        try:
+            return make()
+        except UndrawnError as error:
+            refused = refused or error
+    assert refused is not None
+    raise refused
+
+
+def _ring(bench: _Bench, site: Site, window: SpacerWindow, *, through: bool) -> Drawing:
+    """Return the ring of the thinnest sheets that can be made, for the thickest screws."""
+    stiff = not through or not is_seated(site)
+    cutter = cutter_for(bench.build.job.bench, "board")
+
+    def ring(stack: Stack, each: Site) -> Drawing:
+        held = each.in_(edge_diameters=made_of(stack.layers[0].material).edge_diameters)
+        return adapter(each, ring_of(held, through=through), stack=stack, cutter=cutter)
+
+    found = _stacks(bench, site, window, stiff=stiff)
+    drawing = _first(partial(ring, stack, each) for stack in found for each in site.screws)
+    if not site.place.mount.spacer.si:
+        thick = drawing.thickness_mm
         bench.notes.append(
-            f"{site.title}: the plan reckons with no spacer, and {stack.thickness:g} mm are drawn: "
-            f'write {site.place.id}.mount.spacer = "{stack.thickness:g} mm" into it and look at '
+            f"{site.title}: the plan reckons with no spacer, and {thick:g} mm are drawn: "
+            f'write {site.place.id}.mount.spacer = "{thick:g} mm" into it and look at '
             "fit and hear again."
         )
-    cutter = cutter_for(bench.build.job.bench, "board")
-    return adapter(site, ring, stack=stack, cutter=cutter)
+    return drawing
 
 
-def _stack(bench: _Bench, site: Site, window: SpacerWindow, *, stiff: bool) -> Stack:
-    """Return the sheets of a ring: as the plan says, else the fewest that leave room enough."""
+def _stacks(bench: _Bench, site: Site, window: SpacerWindow, *, stiff: bool) -> list[Stack]:
+    """Return the sheets of a ring, the fewest and thinnest of each material first: as thick as the
+    plan says, else such as leave room enough.
+    """
     planned = MM * site.place.mount.spacer.si
     low = MM * (window.low or 0.0)
     high = THICKEST if window.high is None else MM * window.high
     least, most = (planned - PLANNED, planned + PLANNED) if planned else (low, high)
-    rigid = [each for each in bench.sheets if made_of(each.material).adapter_mm is not None]
+    rigid = _rigid(bench.sheets)
     found = stacks(rigid, least=least, most=most, stiff=stiff)
     if found:
-        return found[0]
+        first = {stack.layers[0].material: stack for stack in reversed(found)}
+        return [stack for stack in found if stack is first[stack.layers[0].material]]
     wanted = f"{planned:g} mm as planned" if planned else f"{low:.1f} to {floored(high):.1f} mm"
     if window.empty and not planned:
         wanted = (
@@ -228,7 +260,32 @@ def _stack(bench: _Bench, site: Site, window: SpacerWindow, *, stiff: bool) -> S
         f"{', and stiff enough to carry the driver' if stiff else ''}; the sheets at hand do not "
         "stack to that."
     )
-    raise site.refused("adapter", sentence, _nearest_stack(rigid, least, most, stiff=stiff))
+    nearest = _other_ring(rigid, site, low, high, stiff=stiff)
+    if nearest is None:
+        nearest = _nearest_stack(rigid, least, most, stiff=stiff)
+    raise site.refused("adapter", sentence, nearest)
+
+
+def _rigid(sheets: Sequence[Stock]) -> list[Stock]:
+    return [each for each in sheets if made_of(each.material).adapter_mm is not None]
+
+
+def _other_ring(
+    rigid: list[Stock], site: Site, low: float, high: float, *, stiff: bool
+) -> str | None:
+    """Say which ring leaves room on both sides though it is not the one planned: of the sheets at
+    hand, else of the usual ones; None where there is none.
+    """
+    for sheets, at_hand in ((rigid, True), (_rigid(usual_stock()), False)):
+        found = stacks(sheets, least=low, most=high, stiff=stiff)
+        if found:
+            ring = found[0]
+            get = "" if at_hand else "Get the sheet for it: "
+            return (
+                f"{get}{ring.words} does, {low:.1f} to {floored(high):.1f} mm leave room enough: "
+                f'write {site.place.id}.mount.spacer = "{ring.thickness:g} mm".'
+            )
+    return None
 
 
 def _nearest_stack(sheets: list[Stock], least: float, most: float, *, stiff: bool) -> str:

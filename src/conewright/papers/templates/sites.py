@@ -34,6 +34,14 @@ __all__ = [
     "site_of",
 ]
 
+PILOT = 0.75
+"""Pilot hole over diameter of the screw; common practice, no source."""
+
+THINNER = (3.5, 2.9)
+"""Diameters of thinner screws, that are taken where none are written [mm]: ST3.5 and ST2.9 of
+ISO 1478."""
+
+RECKONED = "Screws of"
 
 FIRST_HOLE = {3: 90.0, 4: 45.0}
 """Direction of the first screw where none is written [deg]; common practice, no source."""
@@ -56,6 +64,9 @@ class Site:
         free: whether the driver may be turned as one likes.
         screw: diameter of the driver's screws [mm].
         assumed: what is drawn by convention, in words.
+        edge_diameters: from the middle of a screw of the driver to an edge of what it holds in, in
+            diameters of the screw; of steel unless said otherwise.
+        drawn_screw: whether nobody wrote the diameter of the driver's screws down.
 
     """
 
@@ -71,11 +82,38 @@ class Site:
     free: bool
     screw: float
     assumed: tuple[str, ...]
+    edge_diameters: float = EDGE_DIAMETERS
+    drawn_screw: bool = False
+
+    @property
+    def pilot(self) -> float:
+        """Diameter of the pilot hole of a driver's screw, as drills come [mm]."""
+        return round(PILOT * self.screw, 1)
+
+    @property
+    def screws(self) -> tuple[Site, ...]:
+        """The place with each screw that may be taken: what is written, else the usual one first
+        and then thinner ones.
+        """
+        thinner = (size for size in THINNER if size < self.screw and self.drawn_screw)
+        return (self, *(self._with_screw(size) for size in thinner))
+
+    def in_(self, *, edge_diameters: float) -> Site:
+        """Return the place for screws that hold in another material than steel."""
+        return replace(self, edge_diameters=edge_diameters)
+
+    def _with_screw(self, size: float) -> Site:
+        said = tuple(text for text in self.assumed if not text.startswith(RECKONED))
+        thin = (
+            f"{RECKONED} {size:g} mm are reckoned with: none are written at the driver, and "
+            "thicker ones would come too near to an edge."
+        )
+        return replace(self, screw=size, assumed=(*said, thin))
 
     @property
     def edge(self) -> float:
         """Distance a screw of the driver keeps from an edge [mm]."""
-        return EDGE_DIAMETERS * self.screw
+        return self.edge_diameters * self.screw
 
     @property
     def title(self) -> str:
@@ -126,6 +164,7 @@ def site_of(place: LocationState, *, found: MountState | None = None) -> Site:
         free=isinstance(flange, Round) and isinstance(needs, Round),
         screw=_mm(frame.holes.diameter, MM * SCREW),
         assumed=(*_assumed(place), *_ears(flange, new, _mm(frame.holes.diameter, MM * SCREW))),
+        drawn_screw=frame.holes.diameter is None,
     )
 
 
@@ -261,4 +300,4 @@ def _assumed(place: LocationState) -> Iterator[str]:
             "about its middle until all old holes lie on their crosses."
         )
     if frame.holes.diameter is None:
-        yield f"Screws of {MM * SCREW:g} mm are reckoned with: none are written at the driver."
+        yield f"{RECKONED} {MM * SCREW:g} mm are reckoned with: none are written at the driver."

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 from conewright.data_files import data_rows
 from conewright.stages.common.changes import as_found
+from conewright.stages.report.having import may_have
 
 if TYPE_CHECKING:
     from conewright.job.builds.state import Build
@@ -58,6 +59,7 @@ def losses(build: Build) -> Losses:
                 source=row["source"],
             )
             for row in data_rows("papers", "losses.csv")
+            if may_have(as_found(build), row["id"])
         ),
     )
 

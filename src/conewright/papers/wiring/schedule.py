@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING
 
 from conewright.data_files import data_rows
 from conewright.job.builds.fills import plain_text
+from conewright.job.builds.standing import another_radio
 from conewright.job.builds.state import ChannelState, Origin
 from conewright.papers.wiring.proofs import Proof, Proofs
 from conewright.phrases import listed
 from conewright.stages.common.changes import as_found, pairs_of, planned_job
 from conewright.stages.common.nets import MINUS, PLUS, Joint, fed_by, joints, parts_of
 from conewright.stages.find.faults.chains import chains_of
+from conewright.stages.report.having import has_all, instead_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -25,7 +27,15 @@ if TYPE_CHECKING:
     from conewright.job.builds.state import Build, CableState, UnusedChannelState, Value
     from conewright.job.document.document import Document, Lead
 
-__all__ = ["INSULATED", "Conductor", "Schedule", "SplicePoint", "corners", "schedule"]
+__all__ = [
+    "INSULATED",
+    "Conductor",
+    "Schedule",
+    "SplicePoint",
+    "corners",
+    "has_usual_leads",
+    "schedule",
+]
 
 SIGNS = {"plus": PLUS, "minus": MINUS}
 LETTERS = {
@@ -104,11 +114,16 @@ def schedule(build: Build) -> Schedule:
     pairs = [row for channel in build.channels for row in _pair(channel, build, job, proofs)]
     pairs += [row for channel in build.unused for row in _unused(channel, build, job, proofs)]
     return Schedule(
-        conductors=(*pairs, *_supply(job, proofs)),
+        conductors=(*pairs, *_supply(build, job, proofs)),
         splices=tuple(_splices(build)),
         notes=tuple(_notes(build, job)),
         unknown=tuple(channel.id for channel in build.unknown),
     )
+
+
+def has_usual_leads(build: Build) -> bool:
+    """Whether a radio comes in, or sits there, whose leads have the usual colours."""
+    return another_radio(build.planned) or build.job.head_unit.connector is not None
 
 
 def corners(build: Build) -> dict[str, str]:
@@ -225,14 +240,16 @@ def _lettered(value: Value | None) -> str:
 # --- Supply and control wires ------------------------------------------------------------------
 
 
-def _supply(job: Document, proofs: Proofs) -> Iterator[Conductor]:
+def _supply(build: Build, job: Document, proofs: Proofs) -> Iterator[Conductor]:
     """Wires written down, then those that the plug usually has and nobody wrote down."""
     leads = [lead for lead in job.leads if lead.channel is None]
     for lead in leads:
         yield _control(lead.function, lead, job, proofs)
+    needs = instead_of("papers")
     standard = ISO_BLOCK_A if job.head_unit.connector == "iso-10487" else USUAL_SUPPLY
     for function in standard:
-        if all(lead.function != function for lead in leads):
+        known = any(lead.function == function for lead in leads)
+        if not known and has_all(build, needs.get(("lead_proofs", function), ("", ""))[0]):
             yield _control(function, None, job, proofs)
 
 
@@ -293,10 +310,11 @@ def _notes(build: Build, job: Document) -> Iterator[str]:
         "A colour proves nothing: it differs by maker, by model year and by the last hand that was "
         "here. A wire is what its proof reading says."
     )
-    yield (
-        "Usual colours are those of a new radio's own leads, by common practice; a vehicle's own "
-        "loom follows its maker."
-    )
+    if has_usual_leads(build):
+        yield (
+            "Usual colours are those of a new radio's own leads, by common practice; a vehicle's "
+            "own loom follows its maker."
+        )
     if job.head_unit.connector == "iso-10487":
         yield (
             "Pins by ISO 10487, blocks A and B; pins A2, B1, B2, B4 and B8 from memory. Some "

@@ -11,7 +11,7 @@ from conewright.papers.press.supply_plan import FeedPlan, SupplyPlan, said_of_ca
 from conewright.papers.press.typeset import Paper, typeset
 from conewright.papers.wiring.diagram import diagrams
 from conewright.papers.wiring.losses import losses
-from conewright.papers.wiring.schedule import Schedule, schedule
+from conewright.papers.wiring.schedule import Schedule, has_usual_leads, schedule
 from conewright.phrases import capital
 from conewright.stages.report.care import cautions_for
 from conewright.stages.report.words import number, with_band
@@ -72,11 +72,14 @@ def wiring_data(answers: Answers, plan: Schedule, *, revision: str | None = None
         "pairs": [asdict(row) for row in plan.conductors if row.sign],
         "controls": [asdict(row) for row in plan.conductors if not row.sign],
         "unknown": list(plan.unknown),
-        "usual": [list(_usual(pairs=pairs)) for pairs in (False, True)],
+        "usual": [list(_usual(pairs=pairs)) for pairs in (False, True)]
+        if has_usual_leads(build)
+        else [],
         "splices": [asdict(each) for each in plan.splices],
         "supply": _supply(answers.supply),
         "losses": {
-            "show": lost.radio_changes or build.job.head_unit.carries is not None,
+            "show": bool(lost.rows)
+            and (lost.radio_changes or build.job.head_unit.carries is not None),
             "radio_changes": lost.radio_changes,
             "rows": [asdict(row) for row in lost.rows],
         },

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from conewright.data_files import data_rows
+from conewright.papers.work.checks import needed_rows
 from conewright.phrases import capital, sheet_cell
 from conewright.stages.common.changes import planned_job
 from conewright.views.numbers import money
@@ -74,7 +74,7 @@ def bill(build: Build, taken: Outlay) -> Bill:
     return Bill(
         taken=taken,
         alternates=tuple(_alternates(job, build, taken)),
-        exclusions=tuple(_exclusions(taken)),
+        exclusions=tuple(_exclusions(build, taken)),
         notes=tuple(_notes(taken)),
         verdict=_verdict(job, taken),
     )
@@ -94,8 +94,8 @@ def _alternates(job: Document, build: Build, taken: Outlay) -> Iterator[str]:
             yield f"{sheet.name or sheet.id} ({sheet.size}), {price}"
 
 
-def _exclusions(taken: Outlay) -> Iterator[str]:
-    for row in data_rows("papers", "exclusions.csv"):
+def _exclusions(build: Build, taken: Outlay) -> Iterator[str]:
+    for row in needed_rows(build, "exclusions.csv"):
         if row["when"] == "always" or taken.changed.at(row["when"]):
             yield row["text"]
 

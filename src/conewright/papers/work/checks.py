@@ -6,7 +6,7 @@ nothing is known of it, a dash is printed and the limit stands alone.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from math import inf, sqrt
 from string import Formatter
@@ -19,6 +19,7 @@ from conewright.phrases import listed
 from conewright.physics.electrics.amplifier import clean_peak_voltage
 from conewright.stages.common.changes import changes, pairs_of
 from conewright.stages.feed.supply_verdicts import fuse_in_words
+from conewright.stages.report.having import WINDOW_KINDS, has_all, instead_of
 from conewright.stages.report.words import number
 from conewright.views.numbers import say
 
@@ -29,6 +30,7 @@ __all__ = [
     "Settings",
     "expected",
     "hand_over",
+    "needed_rows",
     "power_up",
     "settings",
 ]
@@ -36,6 +38,9 @@ __all__ = [
 NOT_KNOWN = "–"
 WHOLE = "vehicle"
 """Where a reading is taken that belongs to no channel, place or seat."""
+SIDES = ("left to right", "other side")
+"""What a part of a limit says that compares two sides."""
+
 REGULATED = 2.0
 """A bridge output rests at the supply over this."""
 
@@ -89,7 +94,7 @@ def hand_over(answers: Answers) -> tuple[Check, ...]:
 def settings(answers: Answers) -> Settings:
     """Return what stands on the settings card."""
     texts: dict[str, list[str]] = {"set": [], "mark": [], "off": []}
-    for row in data_rows("papers", "settings.csv"):
+    for row in needed_rows(answers.build, "settings.csv"):
         texts[row["group"]].append(expected(answers, row["text"], ""))
     channels = tuple(
         Line(channel.id, ". As planned: ".join(filter(None, (asked, planned_filters(channel)))))
@@ -130,8 +135,19 @@ def expected(answers: Answers, template: str, subject: str) -> str:
     return template.format(**values)
 
 
+def needed_rows(build: Build, file: str) -> Iterator[dict[str, str]]:
+    """Yield the rows of a table of the papers whose subject this vehicle can have."""
+    table = file.removesuffix(".csv")
+    needs = instead_of("papers")
+    for row in data_rows("papers", file):
+        needed, _ = needs.get((table, next(iter(row.values()))), ("", ""))
+        if has_all(build, needed):
+            yield row
+
+
 def _checks(answers: Answers, file: str, key: str) -> tuple[Check, ...]:
-    made = (_check(answers, row, key) for row in data_rows("papers", file))
+    rows = needed_rows(answers.build, file)
+    made = (_check(answers, row, key) for row in rows)
     return tuple(check for check in made if check.lines)
 
 
@@ -140,7 +156,7 @@ def _check(answers: Answers, row: dict[str, str], key: str) -> Check:
         id=row[key],
         title=row["title"],
         how=expected(answers, row.get("how", ""), ""),
-        limit=row["limit"],
+        limit=_without_sides(row["limit"], answers.build),
         stop=row.get("stop", ""),
         before=row.get("before") == "yes",
         lines=tuple(
@@ -178,14 +194,27 @@ def _subjects(answers: Answers, row: dict[str, str]) -> Sequence[str]:
     if row["each"] == "seat":
         return [seat.id for seat in build.seats]
     if row["each"] == "place":
-        return _glazed(build)
+        return _deep(build, glazed=row["when"] == "glazed")
     return ("",)
 
 
-def _glazed(build: Build) -> list[str]:
-    """Return the opened places with a depth behind them that somebody measured."""
+def _deep(build: Build, *, glazed: bool) -> list[str]:
+    """Return the opened places with a depth behind them, to a window or to anything else."""
     opened = changes(build).opened
-    return [p.id for p in build.locations if p.id in opened and p.mount.glass_depths]
+    return [
+        place.id
+        for place in build.locations
+        if place.id in opened and place.mount.glass_depths
+        if (place.kind in WINDOW_KINDS) is glazed
+    ]
+
+
+def _without_sides(text: str, build: Build) -> str:
+    """Return a limit without what compares two sides, where there is only one."""
+    if has_all(build, "sides"):
+        return text
+    kept = [each for each in text.split("; ") if not any(word in each for word in SIDES)]
+    return "; ".join(kept) or "as expected here"
 
 
 CONDITIONS: dict[str, Callable[[Build], bool]] = {
@@ -195,8 +224,9 @@ CONDITIONS: dict[str, Callable[[Build], bool]] = {
     "converter": lambda build: build.converter is not None,
     "positive": lambda build: build.vehicle.ground == "positive",
     "amplified": lambda build: bool(build.amplifiers),
-    "opens": lambda build: bool(changes(build).opened),
-    "glazed": lambda build: bool(_glazed(build)),
+    "doored": lambda build: has_all(build, "door", changes(build).opened),
+    "glazed": lambda build: bool(_deep(build, glazed=True)),
+    "unglazed": lambda build: bool(_deep(build, glazed=False)),
 }
 """The words of the column `when` of the checks."""
 
@@ -254,7 +284,8 @@ def _sleeping(answers: Answers, _: str) -> str | None:
 
 
 def _drivers(answers: Answers, _: str) -> str:
-    return str(len(answers.build.locations))
+    count = len(answers.build.locations)
+    return "one driver, outward on +" if count == 1 else f"{count} drivers, all outward on +"
 
 
 def _bass_change(answers: Answers, seat: str) -> str | None:

@@ -15,11 +15,13 @@ from conewright.papers.work.checks import NOT_KNOWN, expected, hand_over, power_
 from conewright.papers.work.parts_sheet import hours_in_words
 from conewright.phrases import capital, listed
 from conewright.pictures import as_svg
+from conewright.stages.common.changes import pairs_of
 from conewright.stages.common.nets import fed_by
 from conewright.stages.find.faults import trade
 from conewright.stages.outlay.steps import Step, total_minutes
 from conewright.stages.report.care import cautions_for
 from conewright.stages.report.data import Caution, Report, Severity
+from conewright.stages.report.having import may_have
 from conewright.views.text import spoken_verdicts
 
 __all__ = ["job_sheet", "places", "sheet_data"]
@@ -56,6 +58,7 @@ def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, An
         "head": head(build, TITLE, revision=revision),
         **_complaint(answers),
         "plan": build.title,
+        "is_plan": build.proposal is not None,
         "places": places(build),
         **_verdicts(answers),
         "left": _left(build),
@@ -65,6 +68,7 @@ def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, An
         "told_hours": capital(taken.told_hours),
         "results": [answers.hear.answer, answers.feed.answer, answers.fit.answer],
         "settings": asdict(settings(answers))
+        | {"filters": may_have(build, "high-pass"), "several": len(pairs_of(build)) > 1}
         | {"cautions": _texts(cautions, _cautions_of(steps, "set"))},
         "power_up": [asdict(check) for check in power_up(answers)],
         "power_up_cautions": _texts(cautions, _cautions_of(steps, "power-up")),
@@ -76,14 +80,19 @@ def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, An
 def _complaint(answers: Answers) -> dict[str, Any]:
     job, report = answers.build.job, answers.find
     causes = [verdict for verdict in report.verdicts if verdict.subject == "cause"]
+    established = [each for each in causes if each.severity is not Severity.NOTE]
+    proved = any(each.severity is not Severity.GOOD for each in established)
     return {
         "vehicle": answers.build.vehicle.name,
         "opened": job.about.opened.isoformat() if job.about.opened else None,
         "notes": job.about.notes,
         "complaints": [_in_words(text) for text in job.about.complaints],
-        "found": report.answer,
+        "found": "" if proved else report.answer,
         "causes": [
-            {"severity": verdict.severity.value, "text": verdict.text} for verdict in causes
+            {"severity": verdict.severity.value, "text": verdict.text} for verdict in established
+        ],
+        "readings": [
+            f"{trade.test(each.test).title} at {each.at}: {each.value}" for each in job.readings
         ],
     }
 

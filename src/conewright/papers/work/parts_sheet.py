@@ -27,9 +27,6 @@ KINDS: dict[LineKind, str] = {
 }
 """Kinds of line, and what the template calls them."""
 
-NOT_SAID = ("note", "before", "power-up")
-"""Steps that the owner is not told of one by one."""
-
 
 def bill_of(answers: Answers) -> Bill:
     """Return the bill of a plan."""
@@ -82,11 +79,7 @@ def parts_data(answers: Answers, made: Bill, *, revision: str | None = None) -> 
         "exclusions": list(made.exclusions),
         "notes": list(made.notes),
         "verdict": made.verdict,
-        "steps": [
-            {"title": step.title, "where": step.where}
-            for step in taken.steps
-            if step.id not in NOT_SAID
-        ],
+        "steps": [{"title": step.title, "where": step.where} for step in taken.steps],
     }
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import FloatArray
 
-__all__ = ["Observe", "Update", "linearised", "updated"]
+__all__ = ["NEARLY_ALL", "Observe", "Update", "linearised", "taken", "updated"]
 
 Observe = Callable[[FloatArray], FloatArray]
 """Measurements that scores lead to: shape (rows, axes) to (rows, measurements)."""
@@ -105,7 +105,7 @@ def updated(observe: Observe, read: FloatArray, noise: FloatArray, before: Float
         key=lambda each: each[0],
     )
     if effective < NEARLY_ALL * len(before):
-        scores = scores[_taken(weights)]
+        scores = scores[taken(weights)]
     return Update(centre, covariance, scores, effective)
 
 
@@ -135,10 +135,12 @@ def _normalised(logs: FloatArray) -> FloatArray:
     return np.asarray(weights / weights.sum())
 
 
-def _taken(weights: FloatArray) -> NDArray[np.intp]:
+def taken(weights: FloatArray) -> NDArray[np.intp]:
     """Return which draws stand after weighting, as many as before: systematic resampling.
 
     A draw that is taken keeps its row where it can.
+
+    Args: weights: of the draws, adding up to 1.
     """
     count = len(weights)
     ends = np.cumsum(weights) * count

@@ -5,7 +5,7 @@ Everything is drawn: rows are draws, row 0 the central state. Lengths in metres.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from math import pi, sqrt
 
@@ -17,12 +17,13 @@ from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.screws import is_measured
 from conewright.stages.fit.margins import FRONT, REAR
+from conewright.stages.report.having import WINDOW_KINDS
 
 __all__ = [
-    "WINDOW_KINDS",
     "Sandwich",
     "SpacerWindow",
     "allowances",
+    "play_of",
     "sandwich_of",
 ]
 
@@ -32,9 +33,6 @@ GLASS_PLAY = 1e-3
 TRIM_GIVE = 1e-3
 """Standard deviation of how far a clipped-on trim sits from where it was measured [m]; from
 memory."""
-
-WINDOW_KINDS = ("door", "panel")
-"""Kinds of place with a window behind them; elsewhere nothing moves."""
 
 BEYOND_XMAX = 1e-3
 """What the cone may move beyond its mechanical travel before it is safe from the trim [m]."""
@@ -76,6 +74,7 @@ class Sandwich:
         front: clearance to the trim, None where the gap was not measured [m].
         play: how far what is behind comes forward [m].
         travel: how far the cone comes out, its allowance included [m].
+        spacer: what lies under the driver [m].
 
     """
 
@@ -84,6 +83,14 @@ class Sandwich:
     front: FloatArray | None
     play: FloatArray
     travel: FloatArray
+    spacer: FloatArray
+
+    def on(self, *, spacer: float) -> Sandwich:
+        """Return the same driver on a spacer of this thickness [m]."""
+        more = spacer - self.spacer
+        front = None if self.front is None else self.front - more
+        rear = tuple(point + more for point in self.rear)
+        return replace(self, rear=rear, front=front, spacer=np.full((1, 1), spacer))
 
     @cached_property
     def worst(self) -> FloatArray | None:
@@ -153,8 +160,8 @@ def sandwich_of(place: LocationState, draws: Draws) -> Sandwich:
 
     """
     mount, frame = place.mount, place.driver.frame
-    play_value, ratio, give = allowances(place)
-    play = _forward(draws(play_value)) if place.kind in WINDOW_KINDS else np.zeros((1, 1))
+    _, ratio, give = allowances(place)
+    play = play_of(place, draws)
     travel = draws(place.driver.xmax) * draws(ratio) + BEYOND_XMAX
     spacer = draws(mount.spacer)
     inward = spacer - draws(frame.depth) - play
@@ -166,7 +173,21 @@ def sandwich_of(place: LocationState, draws: Draws) -> Sandwich:
         front=draws(gap) + draws(give) - outward if gap is not None and is_measured(gap) else None,
         play=play,
         travel=travel,
+        spacer=spacer,
     )
+
+
+def play_of(place: LocationState, draws: Draws) -> FloatArray:
+    """Return how far what is behind a driver comes forward [m]; nothing where there is no window.
+
+    Args:
+        place: of any build.
+        draws: must hold the axis of its play.
+
+    """
+    if place.kind not in WINDOW_KINDS:
+        return np.zeros((1, 1))
+    return _forward(draws(allowances(place)[0]))
 
 
 def allowances(place: LocationState) -> tuple[Value, Value, Value]:

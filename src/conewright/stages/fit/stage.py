@@ -16,6 +16,7 @@ from conewright.stages.common.changes import as_found, new_driver_places, opened
 from conewright.stages.common.screws import is_measured, screws_agree
 from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.fit.margins import FRONT, REAR
+from conewright.stages.fit.proved import Proved, proved_draws, sits_there
 from conewright.stages.fit.sandwich import (
     Sandwich,
     SpacerWindow,
@@ -25,9 +26,11 @@ from conewright.stages.fit.sandwich import (
 from conewright.stages.fit.verdicts import (
     fit_sentence,
     fit_verdicts,
-    fit_working,
+    proof_verdicts,
+    sitting_verdict,
     unjudged_verdicts,
 )
+from conewright.stages.fit.working import fit_working
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import FillNote, Kind, Report
 
@@ -69,7 +72,7 @@ def fit(
     >>> cw.fit(cw.demo_job().build("larger-fronts"), whole=False).answer
     'Does not go in: front left door, front right door.'
     """
-    draws = draw(_axes(build), samples=samples)
+    draws, proved = proved_draws(build, draw(_axes(build), samples=samples))
     answer = Answer("fit", build, against, draws)
     judged = [sandwich_of(place, draws) for place in build.locations if has_dimensions(place)]
     before = {place.id: place for place in against.locations} if against else {}
@@ -84,7 +87,7 @@ def fit(
     for sandwich in judged:
         fit_working(answer, sandwich)
     asked = _asked_about(build, judged)
-    _speak(answer, asked)
+    _speak(answer, asked, proved)
     report = answer.report(headlines=dict(_headlines(asked)) if whole else {})
     return report.model_copy(update={"fills": tuple(_fills(report, judged))})
 
@@ -97,7 +100,7 @@ def spacer_windows(build: Build, *, samples: int = ODDS_SAMPLES) -> dict[str, Sp
         samples: number of draws, a power of two.
 
     """
-    draws = draw(_axes(build), samples=samples)
+    draws, _ = proved_draws(build, draw(_axes(build), samples=samples))
     places = [place for place in build.locations if has_dimensions(place)]
     return {place.id: sandwich_of(place, draws).window for place in places}
 
@@ -115,12 +118,20 @@ def _shape(place: LocationState | None) -> LocationState | None:
     return None if place is None else replace(place, faults=())
 
 
-def _speak(answer: Answer, asked: list[Sandwich]) -> None:
+def _speak(answer: Answer, asked: list[Sandwich], proved: tuple[Proved, ...]) -> None:
     """Add the verdicts, and the answer in one sentence."""
     finding_verdicts(answer)
     opened = {place.id for place in opened_places(answer.build)}
+    found = {place.id: place for place in as_found(answer.build).locations}
     for sandwich in asked:
-        fit_verdicts(answer, sandwich, opened=sandwich.place.id in opened)
+        place = sandwich.place
+        sits = sits_there(place, found.get(place.id))
+        if sits:
+            sitting_verdict(answer, sandwich)
+        else:
+            fit_verdicts(answer, sandwich, found.get(place.id), opened=place.id in opened)
+        here = [each for each in proved if each.place.id == place.id]
+        proof_verdicts(answer, here, moved=not sits)
     unjudged_verdicts(answer, _unmeasured(answer.build))
     fit_sentence(answer, [sandwich.place for sandwich in asked])
 

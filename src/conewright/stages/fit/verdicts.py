@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from math import ceil, floor
 
-from conewright.job.builds.state import LocationState, Origin, Value
+import numpy as np
+
+from conewright.job.builds.state import LocationState
 from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.units import MM
-from conewright.phrases import capital
+from conewright.phrases import capital, listed
 from conewright.stages.common.changes import moved_places, planned_job
 from conewright.stages.common.screws import screws_agree
 from conewright.stages.fit.margins import (
@@ -17,22 +19,27 @@ from conewright.stages.fit.margins import (
     LAND_WANTED,
     REAR,
     SEAT_WANTED,
-    Margin,
 )
-from conewright.stages.fit.sandwich import (
-    WINDOW_KINDS,
-    Sandwich,
-    SpacerWindow,
-)
+from conewright.stages.fit.proved import Proved, is_given
+from conewright.stages.fit.sandwich import Sandwich, SpacerWindow
+from conewright.stages.fit.ways import another_driver, ring_that_does, way_in
+from conewright.stages.outlay.stock import Stock, made_of, stock_of
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Figure, Severity
+from conewright.stages.report.having import WINDOW_KINDS
 from conewright.stages.report.words import number, odds, with_band
 
-__all__ = ["fit_sentence", "fit_verdicts", "fit_working", "unjudged_verdicts"]
+__all__ = [
+    "fit_sentence",
+    "fit_verdicts",
+    "proof_verdicts",
+    "sitting_verdict",
+    "unjudged_verdicts",
+]
 
 
-ADAPTER = 6e-3
-"""Thinnest stiff adapter ring, of plastic; 12 mm of board [m]; workshop experience."""
+TOLD = 0.1
+"""A depth that what sits there moves by less is not spoken of [mm]."""
 
 GROUPS = {
     Severity.STOP: "does not go in",
@@ -42,23 +49,83 @@ GROUPS = {
 }
 
 
-def fit_verdicts(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
+def fit_verdicts(
+    answer: Answer, sandwich: Sandwich, found: LocationState | None, *, opened: bool
+) -> None:
     """Add the verdicts about one place.
 
     Args:
         answer: holds the figures of the place.
         sandwich: its clearances.
+        found: the place as it was found; None for one that is new.
         opened: whether the plan changes the place; if not, what is there does fit somehow, and a
             typical frame is no reason for more than a note.
 
     """
-    _behind(answer, sandwich, opened=opened)
+    _behind(answer, sandwich, found, opened=opened)
     _in_front(answer, sandwich, opened=opened)
     _spacer(answer, sandwich, opened=opened)
     _hole(answer, sandwich, opened=opened)
     _screws(answer, sandwich)
     _oval(answer, sandwich)
     _change(answer, sandwich)
+
+
+def sitting_verdict(answer: Answer, sandwich: Sandwich) -> None:
+    """Say of a driver that was found in its place that it goes in: it is there."""
+    place, figures = sandwich.place, _figures(answer, sandwich.place)
+    room = [
+        f"{with_band(figures[name])} {side}"
+        for name, side in (("rear_clearance", "behind"), ("front_clearance", "in front"))
+        if figures[name].value is not None
+    ]
+    told = f" What was measured leaves it {' and '.join(room)}." if room else ""
+    if not is_given(place.driver.frame.depth):
+        told = ""
+    text = f"{place.driver.name} sits there: proof that it goes in.{told}"
+    answer.verdict(place.id, "sits", Severity.GOOD, capital(text))
+
+
+def proof_verdicts(answer: Answer, proved: Iterable[Proved], *, moved: bool) -> None:
+    """Say what the driver that was found in a place proves of the room there, or that it cannot be
+    as it was measured.
+
+    Args:
+        answer: holds the draws after that proof.
+        proved: of one place.
+        moved: whether something else comes in there, which that room is for.
+
+    """
+    for side in dict.fromkeys(each.side for each in proved):
+        here = [each for each in proved if each.side == side]
+        place, least = here[0].place, _mm(here[0].limit)
+        wrong = [each for each in here if not each.agrees]
+        if wrong:
+            read = listed([_mm(each.value.si) for each in wrong])
+            text = (
+                f"Measured {side} were {read}, and {place.driver.name}, which sits there, takes "
+                f"{least}: one of the two is wrong. Measure again."
+            )
+            answer.verdict(place.id, f"disproved_{side.split()[-1]}", Severity.WARN, text)
+        told = [taken for each in here if (taken := _narrowed(answer, each))]
+        if told and moved:
+            text = (
+                f"{capital(place.driver.name)} has been in there, so that there are {least} {side} "
+                f"at least: {listed(told)}."
+            )
+            answer.verdict(place.id, f"proved_{side.split()[-1]}", Severity.NOTE, text)
+
+
+def _narrowed(answer: Answer, proved: Proved) -> str:
+    """Say as what a measured depth is taken after what was proved; nothing where it stays."""
+    if not proved.agrees:
+        return ""
+    now, was = MM * answer.draws(proved.value), _mm(proved.value.si)
+    middle = float(now[0, 0])
+    if abs(middle - MM * proved.value.si) < TOLD:
+        return ""
+    low, high = (f"{float(np.quantile(now[1:], end)):.1f}" for end in (0.1, 0.9))
+    return f"{was} as measured is taken as {middle:.1f} mm ({low} to {high})"
 
 
 def unjudged_verdicts(answer: Answer, places: Iterable[LocationState]) -> None:
@@ -75,13 +142,18 @@ def unjudged_verdicts(answer: Answer, places: Iterable[LocationState]) -> None:
 def fit_sentence(answer: Answer, places: Iterable[LocationState]) -> None:
     """Add the answer in one sentence: what goes in and what does not."""
     groups: dict[Severity, list[str]] = {severity: [] for severity in GROUPS}
+    sitting: list[str] = []
     for place in places:
         about = [f"{place.id}.{name}" for name in ("rear", "front", "spacer", "hole", "screws")]
         own = [verdict.severity for verdict in answer.verdicts if verdict.id in about]
         worst = max(own, key=_rank, default=None)
         if worst is not None:
             groups[worst].append(place.name)
+        elif any(verdict.id == f"{place.id}.sits" for verdict in answer.verdicts):
+            sitting.append(place.name)
     said = [f"{GROUPS[s]}: {', '.join(names)}" for s, names in groups.items() if names]
+    if sitting:
+        said.append(f"goes in, since it sits there already: {', '.join(sitting)}")
     build = answer.build
     if said:
         answer.sentence = f"{capital('; '.join(said))}."
@@ -91,70 +163,17 @@ def fit_sentence(answer: Answer, places: Iterable[LocationState]) -> None:
         answer.sentence = "Nothing can be judged: no depth, gap or opening was measured anywhere."
 
 
-def fit_working(answer: Answer, sandwich: Sandwich) -> None:
-    """Add the working of the clearances and of the spacer window."""
-    figures = _figures(answer, sandwich.place)
-    place, frame = sandwich.place, sandwich.place.driver.frame
-    spacer = _mm(place.mount.spacer.si)
-    if sandwich.rear:
-        point = figures[f"glass_depth_{sandwich.tightest + 1}"]
-        play = _mm(float(sandwich.play[0, 0]))
-        answer.work(
-            figures["rear_clearance"].id,
-            "depth behind + spacer − depth of the driver − play of the glass",
-            f"{_plain(point)} + {spacer} − {_mm(frame.depth.si)} − {play}"
-            f" = {_plain(figures['rear_clearance'])}",
-            "geometry; play of the glass half normal, sigma 1 mm, from memory",
-            *(value.path for value in sandwich.rear_inputs),
-        )
-        _work_odds(answer, figures["rear_odds"], sandwich.rear_inputs, "behind", REAR)
-    if sandwich.front is not None:
-        travel = _mm(float(sandwich.travel[0, 0]))
-        answer.work(
-            figures["front_clearance"].id,
-            "gap to the trim − spacer − height of the front − (mechanical travel + 1 mm)",
-            f"{_plain(figures['trim_gap'])} − {spacer} − {_mm(frame.front_height.si)} − {travel}"
-            f" = {_plain(figures['front_clearance'])}",
-            "geometry; mechanical travel 0.75 to 1.4 times Xmax, from memory",
-            *(value.path for value in sandwich.front_inputs),
-        )
-        _work_odds(answer, figures["front_odds"], sandwich.front_inputs, "in front", FRONT)
-    _work_window(answer, sandwich)
-
-
-def _work_odds(
-    answer: Answer, figure: Figure, inputs: Iterable[Value], where: str, margin: Margin
+def _behind(
+    answer: Answer, sandwich: Sandwich, found: LocationState | None, *, opened: bool
 ) -> None:
-    samples = answer.draws.samples
-    answer.work(
-        figure.id,
-        f"share of draws with less than {margin.words} {where}",
-        f"{round((figure.value or 0.0) * samples)} of {samples} draws",
-        "sampling of the spreads",
-        *(value.path for value in inputs),
-    )
-
-
-def _work_window(answer: Answer, sandwich: Sandwich) -> None:
-    window = sandwich.window
-    low = "not known" if window.low is None else _mm(window.low)
-    high = "not known" if window.high is None else _mm(window.high)
-    answer.work(
-        f"{sandwich.place.id}.spacer_low",
-        f"thinnest: chance of less than {REAR.words} behind is {REAR.odds:.0%}; thickest: "
-        f"chance of less than {FRONT.words} in front is {FRONT.odds:.0%}",
-        f"at least {low}, at most {high}",
-        "margins and accepted odds by common practice, no source",
-        *dict.fromkeys(v.path for v in (*sandwich.rear_inputs, *sandwich.front_inputs)),
-    )
-
-
-def _behind(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     place = sandwich.place
     figures = _figures(answer, place)
     rear, chance, touch = (figures[n] for n in ("rear_clearance", "rear_odds", "touch_odds"))
     if rear.value is None or chance.value is None or touch.value is None:
-        if place.kind in WINDOW_KINDS:
+        less = _less_behind(place, found)
+        if less:
+            answer.verdict(place.id, "rear", Severity.GOOD, less)
+        elif place.kind in WINDOW_KINDS:
             text = f"Room behind {place.driver.name} is {rear.text}."
             answer.verdict(place.id, "rear", Severity.NOTE, text, rear.id)
         return
@@ -165,17 +184,30 @@ def _behind(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     if touch.value >= REAR.odds:
         severity = Severity.STOP
         text = f"{_meets(rear)} {what}: {with_band(rear)} {where}; touching: {odds(touch.value)}."
+        text += _way(answer, sandwich)
     elif chance.value >= REAR.odds:
         severity = Severity.WARN
         text = f"Tight behind: {room}; under {REAR.words}: {odds(chance.value)}. "
-        text += f"Prove {REAR.words} with clay through full travel of the window, or take "
-        text += "another spacer or driver."
+        through = " through full travel of the window" if place.kind in WINDOW_KINDS else ""
+        text += f"Prove {REAR.words} with clay{through}.{_way(answer, sandwich)}"
     else:
         severity = Severity.GOOD
         text = f"Room behind: {room}; under {REAR.words}: {odds(chance.value)}."
-    if not (place.driver.frame and _given(place.driver.frame.depth)):
+    if not is_given(place.driver.frame.depth):
         severity, text = _trusted(severity, text, opened=opened)
     answer.verdict(place.id, "rear", severity, text, rear.id, chance.id, touch.id)
+
+
+def _less_behind(place: LocationState, found: LocationState | None) -> str:
+    """Say that a driver takes less behind the steel than the one that sits there, where it does."""
+    if found is None:
+        return ""
+    depths = (place.driver.frame.depth, found.driver.frame.depth)
+    now, then = (p.driver.frame.depth.si - p.mount.spacer.si for p in (place, found))
+    if now > then or not all(map(is_given, depths)):
+        return ""
+    less = f"{_mm(then - now)} less" if then > now else "No more"
+    return f"{less} behind the steel than {found.driver.name}, which sits there: it goes in."
 
 
 def _in_front(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
@@ -192,12 +224,11 @@ def _in_front(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     if touch.value >= FRONT.odds:
         severity = Severity.STOP
         text = f"{_meets(front)} the trim: {with_band(front)}, cone at full travel; touching: "
-        text += f"{odds(touch.value)}."
+        text += f"{odds(touch.value)}.{_way(answer, sandwich)}"
     elif chance.value >= FRONT.odds:
         severity = Severity.WARN
         text = f"Tight in front: {room}; under {FRONT.words}: {odds(chance.value)}. "
-        text += f"Prove {FRONT.words} with clay between driver and trim, or take another spacer "
-        text += "or driver."
+        text += f"Prove {FRONT.words} with clay between driver and trim.{_way(answer, sandwich)}"
     elif chance.value >= REAR.odds:
         severity = Severity.NOTE
         text = f"Room in front: {room}; under {FRONT.words}: {odds(chance.value)}: check with clay "
@@ -205,14 +236,20 @@ def _in_front(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     else:
         severity = Severity.GOOD
         text = f"Room in front: {room}; under {FRONT.words}: {odds(chance.value)}."
-    if not (place.driver.frame and _given(place.driver.frame.front_height)):
+    if not is_given(place.driver.frame.front_height):
         severity, text = _trusted(severity, text, opened=opened)
     answer.verdict(place.id, "front", severity, text, front.id, chance.id)
 
 
-def _given(dimension: Value) -> bool:
-    """Whether a dimension of the frame was measured or stands on its sheet."""
-    return dimension.origin in (Origin.MEASURED, Origin.SHEET)
+def _way(answer: Answer, sandwich: Sandwich) -> str:
+    """Return the first mend that works, as a sentence after another one; nothing where no spacer
+    would do, of which the verdict on the spacer tells.
+    """
+    if sandwich.window.empty:
+        return ""
+    stiff = screws_agree(sandwich.place) is False
+    said = way_in(sandwich, stock_of(answer.build.job), stiff=stiff)
+    return f" {said}" if said else ""
 
 
 def _trusted(severity: Severity, text: str, *, opened: bool) -> tuple[Severity, str]:
@@ -229,11 +266,14 @@ def _rank(severity: Severity) -> int:
 def _spacer(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     place, window = sandwich.place, sandwich.window
     frame = place.driver.frame
-    typical = frame is not None and not (_given(frame.depth) and _given(frame.front_height))
+    typical = frame is not None and not (is_given(frame.depth) and is_given(frame.front_height))
     if (window.low is None and window.high is None) or (typical and not opened):
         return
     if window.empty:
-        severity, text = Severity.WARN, _no_spacer(window)
+        severity, text = (
+            Severity.WARN,
+            " ".join((_no_spacer(window), another_driver(sandwich, stock_of(answer.build.job)))),
+        )
     else:
         fits = window.holds(spacer=place.mount.spacer.si)
         judged = window.low is not None and window.high is not None
@@ -248,10 +288,10 @@ def _spacer(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
 def _no_spacer(window: SpacerWindow) -> str:
     low, high = window.low or 0.0, window.high or 0.0
     if high <= 0.0:
-        return "No spacer will do: even without one the trim is too near. Take a shallower driver."
+        return "No spacer will do: even without one the trim is too near."
     return (
         f"No spacer will do: the room behind asks for {_up(low)} or more, the trim allows "
-        f"{_down(high)}. Take a shallower driver."
+        f"{_down(high)}."
     )
 
 
@@ -277,7 +317,7 @@ def _hole(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     if cutout is None:
         return
     # Which dimension of the frame the verdict rests on: that one must not be a typical one.
-    typical = not _given(frame.cutout if enlarge.value else frame.outer)
+    typical = not is_given(frame.cutout if enlarge.value else frame.outer)
     if typical and not opened:
         return
     if enlarge.value:
@@ -290,7 +330,7 @@ def _hole(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
         severity = Severity.WARN
         text = (
             f"The opening of {_mm(cutout.si)} is too wide for a flange of {_mm(frame.outer.si)}: "
-            f"{_adapter(sandwich)}"
+            f"{_adapter(answer, sandwich)}"
         )
     else:
         return
@@ -317,7 +357,7 @@ def _screws(answer: Answer, sandwich: Sandwich) -> None:
     if agree:
         answer.verdict(place.id, "screws", Severity.GOOD, "The screw holes match.", match.id)
         return
-    text = f"The screw holes do not match: {_adapter(sandwich)}"
+    text = f"The screw holes do not match: {_adapter(answer, sandwich)}"
     if edge.value is not None and edge.value < EDGE_WANTED * MM:
         text += (
             f" New holes would lie {_plain(edge)} from the edge of the opening; two screw "
@@ -326,13 +366,31 @@ def _screws(answer: Answer, sandwich: Sandwich) -> None:
     answer.verdict(place.id, "screws", Severity.NOTE, text, match.id, edge.id)
 
 
-def _adapter(sandwich: Sandwich) -> str:
-    """Say that an adapter is needed, and whether the trim leaves room for it."""
-    text = f"an adapter ring is needed, {_mm(ADAPTER)} of plastic or 12 mm of board at least"
+def _adapter(answer: Answer, sandwich: Sandwich) -> str:
+    """Say that an adapter is needed, which one does, and what is left with it."""
+    sheets, planned = stock_of(answer.build.job), sandwich.place.mount.spacer.si
+    ring = ring_that_does(sandwich, sheets, stiff=True)
+    if planned > 0.0 and sandwich.window.holds(spacer=planned):
+        return f"an adapter ring is needed: the spacer of {_mm(planned)} that is planned is it."
+    if ring is not None:
+        return (
+            "an adapter ring is needed, and counts as spacer. "
+            f"{way_in(sandwich, sheets, stiff=True)}"
+        )
     high = sandwich.window.high
-    if high is None or high >= ADAPTER:
-        return f"{text}; it counts as spacer."
-    return f"{text}, and the trim allows {_down(max(high, 0.0))}: make it sit inside the opening."
+    least = min((f for f in map(_stiff_from, sheets) if f is not None), default=None)
+    if least is None:
+        return "an adapter ring is needed, and no sheet at hand makes one."
+    allows = "" if high is None else f", and the trim allows {_down(max(high, 0.0))}"
+    return (
+        f"an adapter ring is needed, of {_mm(least / MM)} at least{allows}: make it sit inside the "
+        "opening."
+    )
+
+
+def _stiff_from(sheet: Stock) -> float | None:
+    """Return from which thickness on a sheet's material makes a stiff ring [mm]; None for none."""
+    return made_of(sheet.material).adapter_mm
 
 
 def _oval(answer: Answer, sandwich: Sandwich) -> None:

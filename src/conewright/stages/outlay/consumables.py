@@ -243,7 +243,8 @@ def _over_openings(place: LocationState) -> float:
 def _fixings(places: Sequence[LocationState]) -> Iterator[Line]:
     """Yield screws, nuts and sealing cord of new drivers; one screw to spare for each."""
     counts = [(place.driver.frame.screw_count or USUAL_SCREWS) + SPARE for place in places]
-    note = f"{len(places)} drivers, one to spare for each"
+    some = "one driver" if len(places) == 1 else f"{len(places)} drivers"
+    note = f"{some}, one to spare for each"
     yield material("screw", sum(counts), note)
     yield material("nut", sum(counts), note)
     cord = sum(pi * place.driver.frame.outer.si for place in places)
@@ -252,7 +253,8 @@ def _fixings(places: Sequence[LocationState]) -> Iterator[Line]:
 
 def _trims(opened: int, *, rattles: int) -> Iterator[Line]:
     clips = order_quantity(count=CLIPS * opened, chance=CLIP_BREAKS)
-    note = f"enough in 19 of 20 cases for {opened} trims of {CLIPS} clips"
+    trims = "one trim" if opened == 1 else f"{opened} trims"
+    note = f"enough in 19 of 20 cases for {trims} of {CLIPS} clips"
     yield material("clip", clips, note)
     felt = FELT_PER_TRIM * opened + FELT_PER_RATTLE * rattles
     more = ", a metre for each rattle" if rattles else ""

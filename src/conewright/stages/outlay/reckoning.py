@@ -40,6 +40,7 @@ from conewright.stages.outlay.purchases import (
     parts_by_value,
 )
 from conewright.stages.outlay.steps import MINUTES_PER_HOUR, Step, total_minutes, work_steps
+from conewright.stages.report.having import has_all, instead_of
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
@@ -149,7 +150,7 @@ def outlay(build: Build, *, solver: Solver | None = None) -> Outlay:
         *fuses_and_cables(build, before, changed),
         *consumables(build, before, changed),
     )
-    surprises = tuple(_surprises(changed, rate))
+    surprises = tuple(_surprises(build, changed, rate))
     lines = (
         *parts,
         *_rest(extra, parts),
@@ -254,10 +255,12 @@ def _work(hours: Amount, rate: float) -> Line:
     )
 
 
-def _surprises(changed: Changes, rate: float | None) -> Iterator[Surprise]:
+def _surprises(build: Build, changed: Changes, rate: float | None) -> Iterator[Surprise]:
     """Yield what may turn up in this plan; several places have several chances."""
+    needed = instead_of("stages.outlay")
     for row in data_rows("stages.outlay", "surprises.csv"):
-        count = len(changed.at(row["when"]))
+        needs, _ = needed.get(("surprises", row["surprise"]), ("", ""))
+        count = sum(has_all(build, needs, (place,)) for place in changed.at(row["when"]))
         if count == 0:
             continue
         hours, cost = amount_of(row["hours"]), amount_of(row["cost"])

@@ -15,6 +15,7 @@ from conewright.job.builds.state import Build
 from conewright.phrases import listed
 from conewright.stages.common.changes import Changes
 from conewright.stages.outlay.amounts import Amount, amount_of, in_step
+from conewright.stages.report.having import has_all, instead_of
 
 __all__ = ["MINUTES_PER_HOUR", "Step", "total_minutes", "work_steps"]
 
@@ -74,7 +75,7 @@ def _step(build: Build, changed: Changes, row: dict[str, str]) -> Step | None:
         kind=when,
         title=row["title"],
         where=listed([names.get(subject, subject) for subject in subjects]) if subjects else "",
-        how=row["how"],
+        how=_how(build, row, subjects),
         tools=tuple(row["tools"].split("; ")),
         minutes=_minutes(row, max(len(subjects), 1)),
         cautions=tuple(row["cautions"].split()),
@@ -82,6 +83,12 @@ def _step(build: Build, changed: Changes, row: dict[str, str]) -> Step | None:
         expect=row["expect"],
         source=row["source"],
     )
+
+
+def _how(build: Build, row: dict[str, str], subjects: tuple[str, ...]) -> str:
+    """Return how a step is done in this vehicle: without what it cannot have."""
+    needs, instead = instead_of("stages.outlay").get(("work", row["step"]), ("", ""))
+    return row["how"] if has_all(build, needs, subjects) else instead
 
 
 def _minutes(row: dict[str, str], times: int) -> Amount:

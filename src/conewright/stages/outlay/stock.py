@@ -26,6 +26,7 @@ __all__ = [
     "soft_stacks",
     "stacks",
     "stock_of",
+    "usual_stock",
 ]
 
 OVERLAP = 15.0
@@ -78,6 +79,8 @@ class Made:
         words: what it is called.
         density: [kg/m3].
         adapter_mm: least thickness of a stiff ring; None where it makes none.
+        edge_diameters: from the middle of a screw in it to its edge, in diameters of the screw;
+            0 where it makes no ring.
         patch: whether patches are cut from it.
         ring: whether soft rings are.
 
@@ -86,6 +89,7 @@ class Made:
     words: str
     density: float
     adapter_mm: float | None
+    edge_diameters: float
     patch: bool
     ring: bool
 
@@ -129,6 +133,7 @@ def _made(row: dict[str, str]) -> Made:
         row["words"],
         float(row["density_kg_m3"]),
         float(row["adapter_mm"]) if row["adapter_mm"] else None,
+        float(row["edge_diameters"] or 0.0),
         row["patch"] == "yes",
         row["ring"] == "yes",
     )
@@ -156,11 +161,12 @@ def stock_of(job: Document) -> tuple[Stock, ...]:
         for sheet in job.sheets
     )
     uses = {use for sheet in listed for use in _uses(sheet)}
-    return (*listed, *(sheet for sheet in _usual() if not uses.intersection(_uses(sheet))))
+    return (*listed, *(sheet for sheet in usual_stock() if not uses.intersection(_uses(sheet))))
 
 
 @cache
-def _usual() -> tuple[Stock, ...]:
+def usual_stock() -> tuple[Stock, ...]:
+    """Return the sheets that any workshop can get."""
     return tuple(
         Stock(
             material,

@@ -42,6 +42,9 @@ FINEST = {"dB": 2, "dB(A)": 1}
 
 FINEST_OF_ALL = 4
 
+LONGEST_NOTHING = 2
+"""Nothing is written with fewer decimals than this: 0.000 says no more than 0."""
+
 HARDLY, NEARLY = 0.004, 0.996
 
 
@@ -169,7 +172,7 @@ def _digits(value: float, spread: float | None, most: int) -> str:
     else:
         decimals = min(-floor(log10(spread / STEPS_IN_BAND)), most)
         text = f"{round(value, decimals):.{max(decimals, 0)}f}"
-        if decimals == most and not text.strip("-0."):
+        if decimals >= min(most, LONGEST_NOTHING) and not text.strip("-0."):
             text = "0"
     if not text.strip("-0."):
         text = text.lstrip("-")

@@ -83,6 +83,9 @@ def upload(request: Request, form: Form) -> Response:
             raise JobError([Problem("file", "nothing", "choose a job file, or paste its text")])
         is_json = bare(text).lstrip().startswith("{")
         toml = reading_of(request).run(toml_from_json, text) if is_json else text
+        twin = None if form.get("again") else store_of(request).twin_of(toml)
+        if twin is not None:
+            return render(request, "twice.html", text=text, twin=twin)
         saved = store_of(request).create(toml, who=who(request), note=f"brought in from {name}")
     except JobError as error:
         return _upload(request, text, error.problems)
