@@ -158,6 +158,16 @@ class FrameState:
     corners: Corners = ()
     holes: ScrewHoles = ScrewHoles()
 
+    @property
+    def axes(self) -> tuple[Value, Value]:
+        """Short and long axis of the opening it needs, the same where it is round."""
+        return self.cutout, self.cutout_long or self.cutout
+
+    @property
+    def flange_axes(self) -> tuple[Value, Value]:
+        """Short and long axis of the flange, the same where it is round."""
+        return self.outer, self.outer_long or self.outer
+
 
 @dataclass(frozen=True, slots=True)
 class DriverState:
@@ -225,6 +235,11 @@ class MountState:
     corners: Corners = ()
     turn: float = 0.0
     holes: ScrewHoles = ScrewHoles()
+
+    @property
+    def axes(self) -> tuple[Value, Value] | None:
+        """Short and long axis of the opening, the same where it is round; None where unknown."""
+        return None if self.cutout is None else (self.cutout, self.cutout_long or self.cutout)
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,6 +50,10 @@ PRIME_AGE = 18.0
 NEW_DRIVER = 0.3
 """Weight of an ageing fault of a driver that is new; workshop experience, from memory."""
 
+MADE_ANEW = frozenset({"new", "repaired"})
+"""Ages of drivers whose surround and glue are new; of a repaired one the rest is as old as ever,
+which is left out: assumed."""
+
 UNSEEN, UNREAD = 0.25, 0.25
 """Shares of the low loads that wiring written down does not show: something hangs there of which
 nobody knows, or a coil has fewer ohms than usual, unless its ohms are known; assumed."""
@@ -210,7 +214,7 @@ def _age_factor(atom: Atom, chain: Chain, build: Build) -> float:
     if ages == "none":
         return 1.0
     drivers = [place.driver for place in chain.places if place.id == atom.subject]
-    if ages == "driver" and drivers and drivers[0].age == "new":
+    if ages == "driver" and drivers and drivers[0].age in MADE_ANEW:
         return NEW_DRIVER
     built = build.job.vehicle.built
     age = build.job.about.opened.year - built if built and build.job.about.opened else PRIME_AGE
