@@ -34,12 +34,14 @@ from conewright.physics.electrics.wiring import (
     inductor,
     solve_tree,
 )
+from conewright.stages.common.circuit import LUMPED_BELOW
 from reference.broken import (
     BOOK,
     FOLDER,
     FOUND,
     SOUND,
     circuit_of,
+    coaxial_columns,
     door_of,
     intermittent,
     read_result,
@@ -153,6 +155,20 @@ def test_project_agrees_with_the_stored_result(name: str) -> None:
             output = driver.sd * velocity * mount.share
             assert_same(output, np.sum(outlets, axis=0), f"{unit} output")
     assert not stored, "columns that nothing was held against"
+
+
+def test_a_coaxial_driver_agrees_with_the_stored_result() -> None:
+    """The whole way from a job that writes the tweeter on the frame of its driver."""
+    # independent tool: ngspice 39, the deck coaxial.cir
+    frequency, stored = read_result(FOLDER / "coaxial.txt")
+    solved, columns = coaxial_columns("coaxial", frequency)
+    low = frequency <= LUMPED_BELOW
+    heard = stored.pop("woofer.grille") + stored.pop("woofer.edge")
+    assert low.sum() >= 3
+    assert_same(solved.locations["woofer"].output[0][low], heard[low], "output")
+    assert columns.keys() == stored.keys()
+    for column, values in stored.items():
+        assert_same(columns[column], values, column)
 
 
 # --- What is broken ---------------------------------------------------------------------------

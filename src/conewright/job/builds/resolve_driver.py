@@ -8,17 +8,21 @@ from conewright.errors import JobError, OutOfRangeError, Problem
 from conewright.job.builds.coils import as_wired, field_of, rating_as_wired, resolve_coil
 from conewright.job.builds.draws import quantile
 from conewright.job.builds.fills import CALLIPER, Filler, metres_of, screw_holes
-from conewright.job.builds.state import DriverState, FrameState, Origin, Value
+from conewright.job.builds.state import DriverState, FrameState, Origin, TweeterState, Value
 from conewright.job.builds.typical import (
+    ANY,
     Typical,
     driver_typical,
     nearest_area,
     nearest_size,
     rated_resistance,
     scaled,
+    typical,
     typical_or_none,
 )
 from conewright.job.document.document import DriverSheet, Location
+from conewright.job.document.places import Tweeter, on_frame
+from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.values import Quantity
 from conewright.physics.drivers.thiele_small import complete, derivable
 from conewright.physics.drivers.trust import SHEET_AIR, accepted_names
@@ -28,6 +32,9 @@ __all__ = ["AGEING", "central_area", "fitted_driver", "resolve_driver"]
 AGEING = "ageing"
 
 Basis = dict[str, Value]
+
+DOME = parse_size("25 mm")
+"""What sits on the frame of a coaxial driver where nobody says otherwise; from memory."""
 
 # What is filled while something is missing, in this order.
 ORDER_OF_FILLS = ("re", "sd", "fs", "qms", "qes", "mms")
@@ -77,20 +84,25 @@ class _Sheet:
         return replace(row, source=f"typical {self.size}: {row.source}")
 
 
-def resolve_driver(sheet: DriverSheet, filler: Filler) -> DriverState:
+def resolve_driver(
+    sheet: DriverSheet, filler: Filler, *, frame: FrameState | None = None
+) -> DriverState:
     """Return a driver with every gap filled.
+
+    Args: frame: that of another driver which it sits on; its given sensitivity then tells its
+    moving mass, where a typical one would.
 
     Raises: JobError if the sheet contradicts itself, or if it is incomplete and its size has no
     typical values.
     """
-    given = _accepted(sheet, filler)
+    given = _accepted(sheet, filler, level_counts=frame is not None)
     age = _age(sheet, filler)
     found = _Sheet(sheet, _row_size(sheet, set(given), age), age, filler)
     basis = _completed(found, given)
     whole = _central(sheet, basis)
     one_coil = whole["re"] * (1.0 if sheet.coils is None else 2.0)
     rated = _or_none(found, "rated_impedance")
-    return DriverState(
+    state = DriverState(
         id=sheet.id,
         name=sheet.name or sheet.id,
         size=str(sheet.size) if sheet.size else "",
@@ -101,9 +113,30 @@ def resolve_driver(sheet: DriverSheet, filler: Filler) -> DriverState:
         xmax=_value(found, "xmax"),
         power=_value(found, "power"),
         coil_rise=filler.filled(found.path("coil_rise"), found.typical("coil_rise")),
-        frame=_frame(found),
+        frame=frame or _frame(found),
         price=sheet.price,
         sensitivity=_or_none(found, "sensitivity"),
+    )
+    if sheet.tweeter is None:
+        return state
+    return replace(state, tweeter=_tweeter(sheet, sheet.tweeter, state, filler))
+
+
+def _tweeter(
+    sheet: DriverSheet, tweeter: Tweeter, host: DriverState, filler: Filler
+) -> TweeterState:
+    """Return the tweeter on the frame of a coaxial driver, as old as the driver."""
+    own = {name: getattr(tweeter, name) for name in ("rated_impedance", "re", "fs", "power")}
+    own |= {"size": tweeter.size or DOME, "sensitivity": tweeter.sensitivity, "age": host.age}
+    name = f"tweeter of {host.name}"
+    stem = on_frame(sheet.id)
+    alone = DriverSheet.model_validate({"id": "tweeter", "name": name, **own})
+    alone = alone.model_copy(update={"id": stem})
+    return TweeterState(
+        driver=resolve_driver(alone, filler, frame=host.frame),
+        capacitor=filler.value(
+            f"{stem}.capacitor", tweeter.capacitor, typical("tweeter", ANY, "capacitor")
+        ),
     )
 
 
@@ -123,8 +156,19 @@ def central_area(driver: DriverState) -> float:
     return driver.figures()["sd"]
 
 
-def _accepted(sheet: DriverSheet, filler: Filler) -> Basis:
+def _accepted(sheet: DriverSheet, filler: Filler, *, level_counts: bool) -> Basis:
     """Return the figures of the sheet that are used: those that do not follow from others."""
+    basis = _small_signal(sheet, filler)
+    level = sheet.sensitivity
+    if level_counts and level is not None:
+        path, source = f"{sheet.id}.sensitivity", f"sheet of {sheet.id}"
+        basis["sensitivity"] = filler.given(
+            path, level, origin=Origin.SHEET, source=source, signed=True
+        )
+    return basis
+
+
+def _small_signal(sheet: DriverSheet, filler: Filler) -> Basis:
     given, source = sheet.figures, f"sheet of {sheet.id}"
     return {
         name: filler.given(

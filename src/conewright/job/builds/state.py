@@ -8,12 +8,13 @@ that knows where it came from and which random axis it is drawn on.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 from conewright.job.document.parts import AS_FOUND
+from conewright.job.document.places import ON_FRAME, on_frame
 from conewright.physics.drivers.thiele_small import complete, remeasured
 from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.shown import Shown
@@ -47,6 +48,7 @@ __all__ = [
     "ScrewHoles",
     "SeatState",
     "TrimState",
+    "TweeterState",
     "UnknownChannelState",
     "Value",
     "VehicleState",
@@ -189,6 +191,7 @@ class DriverState:
     frame: FrameState
     price: float | None
     sensitivity: Value | None
+    tweeter: TweeterState | None = None
     own: tuple[tuple[str, Value], ...] = ()
 
     @property
@@ -211,6 +214,14 @@ class DriverState:
         """Return every parameter that follows from the basis, central values [SI], by name."""
         whole = self.parameters(lambda value: value.si, SHEET_AIR)
         return {name: float(value) for name, value in whole.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class TweeterState:
+    """The tweeter on the frame of a coaxial driver, and the capacitor before it."""
+
+    driver: DriverState
+    capacitor: Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,7 +307,9 @@ class FaultState:
 @dataclass(frozen=True, slots=True)
 class LocationState:
     """One place with a driver in it; x forward, y left, z up. No cavity or trim for dash, pillar
-    and free. `driver` changes with a proposal and nothing else here depends on it.
+    and free. `driver` changes with a proposal and nothing else here depends on it. `host` is the
+    place on whose frame it sits, empty for one of its own; `tweeter_faults` are those of the one on
+    the frame here.
     """
 
     id: str
@@ -308,6 +321,26 @@ class LocationState:
     cavity: CavityState | None
     trim: TrimState | None
     faults: tuple[FaultState, ...] = ()
+    tweeter_faults: tuple[FaultState, ...] = ()
+    host: str = ""
+
+    @property
+    def tweeter(self) -> LocationState | None:
+        """The tweeter on this driver's frame as a place, None where there is none."""
+        tweeter = self.driver.tweeter
+        if tweeter is None:
+            return None
+        return replace(
+            self,
+            id=on_frame(self.id),
+            name=f"{self.name}, tweeter",
+            driver=tweeter.driver,
+            cavity=None,
+            trim=None,
+            faults=self.tweeter_faults,
+            tweeter_faults=(),
+            host=self.id,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -480,14 +513,24 @@ class Build(Shown):
         return self.proposal or AS_FOUND
 
     def location(self, location_id: str) -> LocationState:
-        """Return the location of this id; raise KeyError if there is none.
+        """Return the location of this id, `door-fl.tweeter` for the tweeter on the frame there;
+        raise KeyError if there is none.
 
         >>> import conewright as cw
         >>> cutout = cw.demo_job().build().location("door-fl").mount.cutout
         >>> cutout.si, cutout.origin.value
         (0.122, 'measured')
         """
-        return {location.id: location for location in self.locations}[location_id]
+        places = {location.id: location for location in self.locations}
+        host, dot, _ = location_id.partition(ON_FRAME)
+        tweeter = places[host].tweeter if dot and host in places else None
+        return tweeter or places[location_id]
+
+    def places_on(self, channel: ChannelState) -> tuple[LocationState, ...]:
+        """Return the places that a channel drives, a tweeter on a frame behind its driver."""
+        hosts = (self.location(name) for name, _ in channel.polarity)
+        both = ((host, host.tweeter) for host in hosts)
+        return tuple(place for pair in both for place in pair if place is not None)
 
     def channel(self, channel_id: str) -> ChannelState:
         """Return the channel of this id; raise KeyError if there is none."""

@@ -8,6 +8,7 @@ from conewright.errors import BadInputError
 from conewright.job.document.fields import (
     Angle,
     Area,
+    Capacitance,
     Compliance,
     Count,
     ForceFactor,
@@ -38,6 +39,7 @@ from conewright.physics.drivers.coil import CoilWiring
 from conewright.physics.drivers.trust import ORDER_OF_TRUST, accepted_names, contradiction
 
 __all__ = [
+    "ON_FRAME",
     "Cavity",
     "Cover",
     "DriverSheet",
@@ -48,11 +50,25 @@ __all__ = [
     "Own",
     "Screws",
     "Trim",
+    "Tweeter",
+    "on_frame",
 ]
 
 Kind = Literal["door", "panel", "dash", "pillar", "shelf", "roof", "free"]
 Cover = Literal["none", "film", "patch"]
 Age = Literal["new", "ageing", "old", "repaired"]
+
+
+LEAST_HOST = 60e-3
+"""The smallest driver that carries a tweeter on its frame [m]; common practice, no source."""
+
+ON_FRAME = ".tweeter"
+"""What follows the id of a place in that of the tweeter on its driver's frame."""
+
+
+def on_frame(place: str) -> str:
+    """Return the id of the tweeter on the frame at a place."""
+    return f"{place}{ON_FRAME}"
 
 
 Corners = Annotated[tuple[PanelSpot, ...], Field(min_length=3, max_length=60)]
@@ -303,6 +319,32 @@ class Frame(Table):
         return self
 
 
+class Tweeter(Table):
+    """The tweeter on the frame of a coaxial driver, behind a capacitor of its own.
+
+    It hangs across the terminals of its driver. Find, feed and hear call it by the place of the
+    driver: door-fl.tweeter.
+    """
+
+    size: NominalSize | None = Field(
+        None, description="Nominal size; 25 mm when left out [mm or in]."
+    )
+    capacitor: Capacitance | None = Field(
+        None, description="Capacitor between it and the terminals, as printed [uF]."
+    )
+    rated_impedance: PositiveResistance | None = Field(
+        None, description="Impedance printed on it [ohm]."
+    )
+    re: PositiveResistance | None = Field(
+        None, description="D.c. resistance of its coil, one lead of the capacitor lifted [ohm]."
+    )
+    fs: Frequency | None = Field(None, description="Its resonance [Hz].")
+    sensitivity: Level | None = Field(
+        None, description="Its level without the capacitor: 2.83 V, 1 m, half space [dB]."
+    )
+    power: Power | None = Field(None, description="Long-term power its coil bears [W].")
+
+
 class DriverSheet(Table):
     """A driver: any sufficient set of the small-signal parameters; the rest is filled."""
 
@@ -379,6 +421,11 @@ class DriverSheet(Table):
     sensitivity: Level | None = Field(
         None, description="Advertised level: 2.83 V, 1 m, half space [dB]."
     )
+    tweeter: Tweeter | None = Field(
+        None,
+        description="Of a coaxial driver, the tweeter on its frame; an empty table where nothing "
+        "is known of it.",
+    )
     frame: Frame = Field(Frame(), description="The driver as a body.")
     price: Money | None = Field(None, description="Price of the pair, in the currency of the job.")
 
@@ -412,6 +459,15 @@ class DriverSheet(Table):
         if short is not None and long is None and self.size is not None and self.size.oval:
             raise BadInputError(
                 f"a cone of {self.size} is oval: give diameter_long beside diameter, or sd"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _tweeter_has_woofer(self) -> Self:
+        if self.tweeter is not None and self.size is not None and self.size.minor < LEAST_HOST:
+            raise BadInputError(
+                f"a coaxial driver is a woofer with a tweeter on its frame: nothing of {self.size} "
+                "carries one; write a tweeter alone as a driver of its own"
             )
         return self
 

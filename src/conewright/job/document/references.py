@@ -3,7 +3,7 @@
 All of it works on plain values, so that it is checked even where other fields are refused.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from functools import lru_cache
 from itertools import islice
 from typing import Any
@@ -18,6 +18,7 @@ from conewright.job.document.fault_names import (
 from conewright.job.document.lists import LISTS
 from conewright.job.document.parts import AS_FOUND, UNKNOWN
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
+from conewright.job.document.places import on_frame
 from conewright.job.document.problems import MOST_PROBLEMS, Found
 from conewright.job.quantity.expression import parse_load
 
@@ -28,6 +29,8 @@ TARGET_LISTS = tuple(
     name for name, each in LISTS.items() if each.told_by == ("id",) and name != "proposal"
 )
 TARGET_TABLES = ("head_unit", "vehicle")
+ON_FRAME_FAULTS = frozenset({"tweeter-open", "capacitor-dried", "lead-intermittent"})
+"""Faults of a tweeter that sits on the frame of another driver."""
 RESERVED = (*TARGET_TABLES, "job", "wishes")
 SIDES = ("left", "right")
 ROWS = ("front", "rear")
@@ -152,6 +155,7 @@ def _names_in(text: str) -> tuple[str, ...]:
 def _place_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     """Readings and complaints are about something that is there."""
     places = [*RESERVED[:-1], *(name for table in TARGET_LISTS for name in ids_of(raw, table))]
+    places += _on_frames(raw)
     places += [word for word in GROUPS if word not in places]
     for index, name in _texts(raw, "reading", "at"):
         if name not in places:
@@ -195,12 +199,26 @@ def _wrong_place(raw: Mapping[str, Any], fault: str, at: str) -> str:
         (PLACE_FAULTS, "location", "a place"),
         (CHANNEL_FAULTS, "channel", "a channel"),
     ):
-        known = ids_of(raw, table)
+        known: Collection[str] = ids_of(raw, table)
+        if table == "location" and fault in ON_FRAME_FAULTS:
+            known = [*known, *_on_frames(raw)]
         if fault in faults and at not in known:
             return f"{fault} is at {kind}; {known_names(at, known)}"
     if fault in VEHICLE_FAULTS and at != "vehicle":
         return f'{fault} is at "vehicle"'
     return ""
+
+
+def _on_frames(raw: Mapping[str, Any]) -> list[str]:
+    """Return the ids that a tweeter on the frame at each place has, if any driver carries one.
+
+    Which driver sits there is another matter: a plan may have taken it out.
+    """
+    entries = raw.get("driver")
+    drivers = entries if isinstance(entries, list) else ()
+    if all(inside(each, "tweeter") is None for each in drivers):
+        return []
+    return [on_frame(name) for name in ids_of(raw, "location")]
 
 
 def _wish_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:

@@ -19,6 +19,7 @@ from conewright.job.builds.state import (
     Value,
 )
 from conewright.job.document.document import Document
+from conewright.job.document.places import ON_FRAME
 from conewright.job.proposals import apply_proposal
 from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.values import Quantity
@@ -161,7 +162,8 @@ def opened_places(build: Build) -> tuple[LocationState, ...]:
     sealed, covered or holed, when its trim changes, or where what the plan mends lies behind it.
     """
     before = {place.id: place for place in as_found(build).locations}
-    behind = {place for mend in mends_of(build) if mend.opens for place in mend.at}
+    mended = (place for mend in mends_of(build) if mend.opens for place in mend.at)
+    behind = {place.removesuffix(ON_FRAME) for place in mended}
     return tuple(
         place
         for place in build.locations
@@ -276,7 +278,10 @@ def _work(place: LocationState | None) -> object:
 
 def _coil(place: LocationState) -> tuple[object, ...]:
     """What a driver is as written: where a plan says otherwise of the same one, it is mended."""
-    return tuple((name, value.quantity) for name, value in place.driver.written.items())
+    tweeter = place.driver.tweeter
+    small = () if tweeter is None else (tweeter.capacitor, *tweeter.driver.written.values())
+    written = tuple((name, value.quantity) for name, value in place.driver.written.items())
+    return (*written, *(value.quantity for value in small))
 
 
 def _new(now: LocationState, then: LocationState) -> bool:

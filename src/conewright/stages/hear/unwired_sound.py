@@ -315,7 +315,13 @@ def _location(
     def whole(name: str, fill: float) -> NDArray[Any]:
         return _gathered([getattr(first, name) for first, *_ in drivers], here, samples, fill=fill)
 
-    sounds = [np.sum([driver.output for driver in each], axis=0) for each in drivers]
+    sounds = [
+        np.sum(
+            [each.output for each in one.circuit.locations.values() if each.host in names], axis=0
+        )
+        for one in here
+        for names in (one.wiring.roles[place.id],)
+    ]
     central = zip(here, drivers, strict=True)
     return LocationCircuit(
         id=place.id,
@@ -326,6 +332,8 @@ def _location(
         impedance=whole("impedance", OPEN),
         re=whole("re", OPEN),
         sd=whole("sd", place.driver.figures()["sd"]),
+        terminals=whole("terminals", OPEN),
+        host=place.id,
     )
 
 
