@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 
 from conewright.job.document.parts import AS_FOUND
 from conewright.job.document.places import ON_FRAME, on_frame
+from conewright.phrases import counted
 from conewright.physics.drivers.thiele_small import complete, remeasured
 from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.shown import Shown
@@ -504,8 +505,8 @@ class Build(Shown):
             "location": len(self.locations),
             "seat": len(self.seats),
         }
-        told = ", ".join(f"{n} {word}{'' if n == 1 else 's'}" for word, n in parts.items())
-        return f"<Build {self.id}: {told}; {len(self.fills)} values filled in>"
+        told = ", ".join(counted(n, word) for word, n in parts.items())
+        return f"<Build {self.id}: {told}; {counted(len(self.fills), 'value')} filled in>"
 
     @property
     def id(self) -> str:

@@ -30,6 +30,7 @@ from conewright.job.quantity.expression import Load, parse_load
 
 __all__ = [
     "AS_FOUND",
+    "ERAS_WITHOUT_MENU",
     "UNKNOWN",
     "Battery",
     "Cable",
@@ -45,6 +46,15 @@ __all__ = [
     "Vehicle",
 ]
 
+Body = Literal[
+    "compact", "saloon", "estate", "convertible", "pickup-cab", "van", "minibus", "camper",
+    "motorhome", "work-cab", "other",
+]  # fmt: skip
+"""Body types; `work-cab` is that of a tractor or another machine."""
+Era = Literal["mono", "stereo", "digital", "connected"]
+ERAS_WITHOUT_MENU: tuple[Era, ...] = ("mono", "stereo")
+"""Eras of radios that have knobs alone: no filter can be set."""
+Signal = Literal["own", "sum", "difference"]
 Place = tuple[Position, Position, Position]
 Restraint = Literal["none", "impact", "pressure", "unknown"]
 Carried = Literal[
@@ -127,7 +137,7 @@ class Vehicle(Table):
 
     name: Text | None = Field(None, description="What the vehicle is called in the workshop.")
     built: int | None = Field(None, strict=True, description="Year it was built.")
-    class_: Literal["compact", "saloon", "estate", "pickup-cab", "van", "other"] | None = Field(
+    class_: Body | None = Field(
         None, alias="class", description="Body type: picks the typical cabin."
     )
     cabin_volume: Volume | None = Field(
@@ -179,6 +189,12 @@ class HeadUnit(Table):
     """The radio: what it can give, what feeds it, and how warm it may get."""
 
     name: Text = Field(description="What the radio is called in the workshop.")
+    era: Era | None = Field(
+        None,
+        description="What it can do: `mono` volume and tone, one output; `stereo` knobs for "
+        "balance and fader, too; `digital` a menu of settings; `connected` hands-free and data "
+        "besides. What it has not cannot be set, and cannot fail.",
+    )
     output: Literal["bridge", "common-ground"] | None = Field(
         None,
         description="`bridge`: both legs of a pair sit at about half the supply. `common-ground`: "
@@ -265,6 +281,11 @@ class Channel(Table):
         "In a proposal a minus put in, or left out, turns the leads of that driver over: one that "
         "was found reversed is put right by either.",
         examples=["door-fl | (4.7 uF + pillar-fl)"],
+    )
+    signal: Signal | None = Field(
+        None,
+        description="What it plays: its `own` side when left out; the `sum` of left and right, as "
+        "a centre loudspeaker; their `difference`, as a surround one.",
     )
     gain: Gain | None = Field(
         None, description="Level of this channel against the others, fader and balance [dB]."

@@ -16,7 +16,7 @@ from conewright.job.document.fault_names import (
     VEHICLE_FAULTS,
 )
 from conewright.job.document.lists import LISTS
-from conewright.job.document.parts import AS_FOUND, UNKNOWN
+from conewright.job.document.parts import AS_FOUND, ERAS_WITHOUT_MENU, UNKNOWN
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
 from conewright.job.document.places import on_frame
 from conewright.job.document.problems import MOST_PROBLEMS, Found
@@ -48,6 +48,7 @@ def reference_problems(raw: Mapping[str, Any]) -> list[Found]:
         _place_problems,
         _finding_problems,
         _wish_problems,
+        _era_problems,
     )
     told = (each for check in checks for each in check(raw))
     return [Found(steps, _problem(raw, steps, text)) for steps, text in islice(told, MOST_PROBLEMS)]
@@ -219,6 +220,20 @@ def _on_frames(raw: Mapping[str, Any]) -> list[str]:
     if all(inside(each, "tweeter") is None for each in drivers):
         return []
     return [on_frame(name) for name in ids_of(raw, "location")]
+
+
+def _era_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
+    """A mono radio has one output, and nothing to set but its knobs."""
+    era, channels = inside(raw, "head_unit", "era"), raw.get("channel")
+    entries = channels if isinstance(channels, list) else ()
+    if era == "mono" and len(entries) > 1:
+        text = "a mono radio has one output: write all that hangs on it into one channel's load"
+        yield ("head_unit", "era"), text
+    if era in ERAS_WITHOUT_MENU:
+        for index, entry in enumerate(entries):
+            if inside(entry, "high_pass") not in (None, "off"):
+                text = f"a radio of the era {era} has knobs, and no high-pass to set"
+                yield ("channel", index, "high_pass"), text
 
 
 def _wish_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:

@@ -14,9 +14,11 @@ from string import Formatter
 from conewright.data_files import data_rows
 from conewright.job.builds.fills import plain_text
 from conewright.job.builds.state import Build, ChannelState
+from conewright.job.document.parts import ERAS_WITHOUT_MENU
 from conewright.papers.press.answers import Answers
+from conewright.phrases import counted
 from conewright.physics.electrics.amplifier import clean_peak_voltage
-from conewright.stages.common.changes import changes
+from conewright.stages.common.changes import changes, planned_job
 from conewright.stages.feed.supply_verdicts import fuse_in_words
 from conewright.stages.report.words import number
 from conewright.views.numbers import say
@@ -88,7 +90,10 @@ def hand_over(answers: Answers) -> tuple[Check, ...]:
 def settings(answers: Answers) -> Settings:
     """Return what stands on the settings card."""
     texts: dict[str, list[str]] = {"set": [], "mark": [], "off": []}
+    era = planned_job(answers.build).head_unit.era
     for row in data_rows("papers", "settings.csv"):
+        if era and row["eras"] and era not in row["eras"].split():
+            continue
         texts[row["group"]].append(expected(answers, row["text"], ""))
     channels = tuple(
         Line(channel.id, high_pass(answers, channel)) for channel in answers.build.channels
@@ -98,6 +103,8 @@ def settings(answers: Answers) -> Settings:
 
 def high_pass(answers: Answers, channel: ChannelState) -> str:
     """Return the high-pass that a channel needs: the highest any of its drivers asks for."""
+    if planned_job(answers.build).head_unit.era in ERAS_WITHOUT_MENU:
+        return "this radio has none: bass down at the tone knob"
     found = [answers.figure(f"{place}.high_pass") for place, _ in channel.polarity]
     asked = [figure for figure in found if figure is not None]
     unanswered = [figure.text for figure in asked if figure.value is None]
@@ -221,7 +228,7 @@ def _sleeping(answers: Answers, _: str) -> str | None:
 
 
 def _drivers(answers: Answers, _: str) -> str:
-    return str(len(answers.build.locations))
+    return counted(len(answers.build.locations), "driver")
 
 
 def _bass_change(answers: Answers, seat: str) -> str | None:

@@ -20,7 +20,11 @@ from conewright.stages.feed.supply import supply_figures
 from conewright.stages.feed.supply_verdicts import supply_verdicts
 from conewright.stages.feed.unwired import unwired_figures
 from conewright.stages.feed.verdicts import feed_verdicts, feed_working
-from conewright.stages.find.faults.told import finding_verdicts, reading_verdicts
+from conewright.stages.find.faults.told import (
+    finding_verdicts,
+    reading_verdicts,
+    signal_verdicts,
+)
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Report, series
 
@@ -79,6 +83,7 @@ def feed_answer(
         _curves(answer, solver if at is None else Solver(solver.draws, at))
     feed_working(answer, load)
     finding_verdicts(answer)
+    signal_verdicts(answer)
     reading_verdicts(answer)
     feed_verdicts(answer, load)
     supply_verdicts(answer, load)

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.job.builds.state import Build, LocationState
+from conewright.job.builds.state import Build
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.load import RadioLoad
-from conewright.stages.common.together import mirrored
+from conewright.stages.common.together import in_group, mirrored
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, State
 from conewright.stages.find.faults.entries import LOW_LOAD
@@ -21,7 +21,6 @@ from conewright.stages.find.odds.inference import Complained, Model, PairFactor
 
 __all__ = [
     "Said",
-    "in_group",
     "low_load_odds",
     "model_of",
     "said_by_owner",
@@ -170,13 +169,6 @@ def twin_chains(chains: tuple[Chain, ...]) -> tuple[tuple[int, int], ...]:
 def twin_gone() -> float:
     """Chance that a torn surround's twin has gone, too."""
     return trade.fault(TORN).twin * GONE_ALREADY
-
-
-def in_group(place: LocationState, words: str) -> bool:
-    """Whether a place lies in `front`, `rear`, `left`, `right`, or `front-left` and so on."""
-    x, y = place.at[0].si, place.at[1].si
-    sides = {"front": x >= 0.0, "rear": x < 0.0, "left": y > 0.0, "right": y < 0.0, "all": True}
-    return all(sides.get(word, False) for word in words.split("-"))
 
 
 def _of(chain: Chain, state: State) -> Iterable[Atom]:
