@@ -34,6 +34,7 @@ from conewright.physics.electrics.wiring import (
     inductor,
     solve_tree,
 )
+from conewright.stages.common.circuit import LUMPED_BELOW
 from reference.broken import (
     AMPLIFIED,
     BOOK,
@@ -41,6 +42,7 @@ from reference.broken import (
     FOUND,
     SOUND,
     circuit_of,
+    coaxial_columns,
     door_of,
     intermittent,
     read_result,
@@ -165,6 +167,20 @@ def test_a_job_with_an_amplifier_agrees_with_the_stored_result(name: str) -> Non
     assert answer.keys() == stored.keys()
     for column, values in stored.items():
         assert_same(answer[column], values, column)
+
+
+def test_a_coaxial_driver_agrees_with_the_stored_result() -> None:
+    """The whole way from a job that writes the tweeter on the frame of its driver."""
+    # independent tool: ngspice 39, the deck coaxial.cir
+    frequency, stored = read_result(FOLDER / "coaxial.txt")
+    solved, columns = coaxial_columns("coaxial", frequency)
+    low = frequency <= LUMPED_BELOW
+    heard = stored.pop("woofer.grille") + stored.pop("woofer.edge")
+    assert low.sum() >= 3
+    assert_same(solved.locations["woofer"].output[0][low], heard[low], "output")
+    assert columns.keys() == stored.keys()
+    for column, values in stored.items():
+        assert_same(columns[column], values, column)
 
 
 # --- What is broken ---------------------------------------------------------------------------

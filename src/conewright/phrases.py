@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-__all__ = ["capital", "listed", "sheet_cell"]
+__all__ = ["capital", "counted", "listed", "sheet_cell"]
 
 FORMULA_SIGNS = ("=", "+", "-", "@")
 
@@ -10,6 +10,18 @@ FORMULA_SIGNS = ("=", "+", "-", "@")
 def capital(text: str) -> str:
     """Return a text that begins with a capital letter, the rest of it as it was."""
     return text[:1].upper() + text[1:]
+
+
+def counted(number: int, word: str, words: str = "") -> str:
+    """Write how many there are: `1 driver`, `2 drivers`.
+
+    Args:
+        number: how many.
+        word: for one of them.
+        words: for none or several of them; with an s where left out.
+
+    """
+    return f"{number} {word if number == 1 else words or f'{word}s'}"
 
 
 def listed(names: Sequence[str]) -> str:

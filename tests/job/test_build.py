@@ -256,8 +256,8 @@ def test_a_driver_without_size_is_placed_by_its_cone() -> None:
 def test_nothing_to_place_a_driver_by_is_an_error_that_says_what_helps() -> None:
     with pytest.raises(JobError, match=r"driver\[d\]\.size.*give the size, or sd"):
         small_job(driver={"size": None, "re": "3.4 ohm"}).build()
-    with pytest.raises(JobError, match=r'"380 mm".*fs, qms, qes, mms'):
-        small_job(driver={"size": "380 mm", "re": "3.4 ohm", "sd": "850 cm2"}).build()
+    with pytest.raises(JobError, match=r'"500 mm".*fs, qms, qes, mms'):
+        small_job(driver={"size": "500 mm", "re": "3.4 ohm", "sd": "1300 cm2"}).build()
 
 
 def test_a_complete_sheet_needs_no_size() -> None:

@@ -4,6 +4,7 @@ import difflib
 import tomllib
 from datetime import date
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -30,7 +31,14 @@ from conewright.job.text.labels import (
 from conewright.job.text.merging import merged
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import demo_text, starter_text
-from conewright.job.text.survey import BODIES, PLACES, WHERE, survey_text
+from conewright.job.text.survey import (
+    BODIES,
+    PLACES,
+    SEATS,
+    WHERE,
+    answer_names,
+    survey_text,
+)
 from conewright.stages.find.faults.trade import words_of_complaints
 
 TODAY = date(2026, 3, 2)
@@ -329,10 +337,93 @@ def test_two_answers_make_a_job_that_can_be_answered() -> None:
 def test_all_places_of_every_body_make_a_job(body: str) -> None:
     answers = {"class": body} | {f"place:{place.key}": "on" for place in PLACES}
     job = loads(survey_text(answers, today=TODAY, complaints=COMPLAINTS))
-    assert len(job.locations) == 2 * len(PLACES)
-    # Left is where y is positive (axes of ISO 8855).
-    sides = {place.id[-1]: place.at[1].value > 0 for place in job.locations}
-    assert sides == {"l": True, "r": False}
+    assert len(job.locations) == sum(len(place.letters) for place in PLACES)
+    # Left is where y is positive (axes of ISO 8855); a single loudspeaker sits in the middle.
+    sides = {place.id[-2:]: np.sign(place.at[1].value) for place in job.locations}
+    assert {sides.pop("-l"), sides.pop("-r")} == {1.0, -1.0}
+    assert set(sides.values()) == {0.0}
+    build = job.build()
+    assert build.vehicle.vehicle_class == body
+
+
+def surveyed(**answers: str) -> Job:
+    named = {name.replace("__", ":").replace("_", "-"): text for name, text in answers.items()}
+    return loads(survey_text({"class": "saloon"} | named, today=TODAY, complaints=COMPLAINTS))
+
+
+def test_a_mono_radio_with_one_loudspeaker_is_one_output() -> None:
+    job = surveyed(era="mono", built="1972", place__dash_centre="on")
+    assert [(each.id, each.load) for each in job.channels] == [("mono", "dash-centre")]
+    assert job.locations[0].at[1].value == 0.0
+    assert (job.head_unit.era, job.drivers[0].age) == ("mono", "old")
+    assert "mono" in job.channels[0].id
+    alone = surveyed(place__dash_centre="on", outputs="mono")
+    assert [each.load for each in alone.channels] == ["dash-centre"]
+
+
+def test_a_mono_radio_may_drive_a_pair() -> None:
+    job = surveyed(era="mono", place__door_front="on")
+    assert [each.load for each in job.channels] == ["door-front-l | door-front-r"]
+
+
+def test_a_single_loudspeaker_beside_pairs_plays_the_sum() -> None:
+    job = surveyed(place__door_front="on", place__dash_centre="on")
+    assert [each.id for each in job.channels] == ["front-left", "front-right", "centre"]
+    assert [each.signal for each in job.channels] == [None, None, "sum"]
+
+
+def test_two_outputs_share_front_and_rear_by_their_sides() -> None:
+    job = surveyed(outputs="stereo", place__door_front="on", place__shelf="on")
+    assert {each.id: each.load for each in job.channels} == {
+        "left": "door-front-l | shelf-l",
+        "right": "door-front-r | shelf-r",
+    }
+
+
+def test_outputs_with_nothing_on_them_and_wiring_nobody_knows_are_written_down() -> None:
+    answers = {"class": "saloon", "outputs": "four", "wiring": "unknown", "place:door-front": "on"}
+    text = survey_text(answers, today=TODAY, complaints=COMPLAINTS)
+    assert "# rear-left: nothing hangs on this output." in text
+    assert {each.load for each in loads(text).channels} == {"unknown"}
+
+
+def test_seats_behind_the_front_row_lie_behind_it() -> None:
+    ticked = {f"seat:{key}": "on" for key in SEATS}
+    for body in ("saloon", "minibus", "motorhome", "work-cab"):
+        answers = {"class": body, "place:door-front": "on"} | ticked
+        job = loads(survey_text(answers, today=TODAY, complaints=COMPLAINTS))
+        ears = {seat.id: seat.ear[0].value for seat in job.seats}
+        assert set(ears) == {"driver", *SEATS}
+        if body != "work-cab":
+            assert ears["third-row"] < ears["second-row"] < ears["driver"] == ears["passenger"]
+            assert ears["dinette"] < ears["driver"]
+        assert job.build().seats
+
+
+@pytest.mark.parametrize(
+    ("answers", "name"),
+    [
+        ({"era": "valves"}, "era"),
+        ({"outputs": "seven"}, "outputs"),
+        ({"wiring": "guessed"}, "wiring"),
+        ({"era": "mono", "outputs": "four"}, "outputs"),
+        ({"class": "boat"}, "class"),
+    ],
+)
+def test_answers_about_the_radio_that_cannot_be_are_named(
+    answers: dict[str, str], name: str
+) -> None:
+    with pytest.raises(Refused) as refused:
+        survey_text(
+            {"class": "saloon", "place:roof": "on"} | answers, today=TODAY, complaints=COMPLAINTS
+        )
+    assert set(refused.value.beside) == {name}
+
+
+def test_the_names_of_the_answers_are_those_the_survey_reads() -> None:
+    names = answer_names(COMPLAINTS)
+    assert len(set(names)) == len(names)
+    assert {"class", "era", "place:dash-centre", "seat:dinette", "complaint:dull"} <= set(names)
 
 
 def test_what_nobody_measured_says_how_little_is_known() -> None:

@@ -93,7 +93,12 @@ def test_a_build_knows_ovals_corners_and_where_screws_are() -> None:
             "turn": "30 deg",
             "screws": {"count": 4, "circle": "138 mm", "angle": "45 deg", "diameter": "4 mm"},
         },
-        frame={"corners": corners, "outer_long": "235 mm", "screws": {"places": corners}},
+        frame={
+            "corners": corners,
+            "outer": "160 mm",
+            "outer_long": "235 mm",
+            "screws": {"places": corners},
+        },
         cavity={"panel_openings": ["80 mm at 0, 95 mm"], "keep_clear": ["bolt 8 mm at 0, 60 mm"]},
     ).build()
     place = build.location("door")

@@ -8,6 +8,7 @@ import pytest
 
 from conewright.job.builds.typical import (
     Typical,
+    driver_typical,
     nearest_area,
     nearest_size,
     rated_resistance,
@@ -21,10 +22,11 @@ from conewright.physics.drivers.thiele_small import complete
 
 SIZES = (
     "25 mm", "77 mm", "87 mm", "100 mm", "4x6 in", "130 mm", "165 mm", "5x7 in", "200 mm", "6x9 in",
+    "3x5 in", "4x10 in", "250 mm", "300 mm", "380 mm",
 )  # fmt: skip
 DRIVERS = [f"{size}/{age}" for size in SIZES for age in ("ageing", "new")]
 WARM = Air(temperature=298.15)  # the level column was written for 1.184 kg/m3
-TABLES = ("cabin", "cable", "door", "drivers", "frames", "head_unit", "rated_impedance")
+TABLES = ("ages", "cabin", "cable", "door", "drivers", "frames", "head_unit", "rated_impedance")
 
 
 def central(key: str, name: str) -> float:
@@ -114,7 +116,12 @@ def test_a_6x9_is_as_deep_as_fitment_tables_say() -> None:
         (0.13335, 0.13335, "130 mm"),
         (0.12, 0.12, "130 mm"),
         (0.019, 0.019, None),
-        (0.3, 0.3, None),
+        (0.3, 0.3, "300 mm"),
+        (0.254, 0.254, "250 mm"),
+        (0.381, 0.381, "380 mm"),
+        (0.46, 0.46, None),
+        (0.0889, 0.127, "3x5 in"),
+        (0.1016, 0.254, "4x10 in"),
         (0.1524, 0.2286, "6x9 in"),
         (0.1524, 0.2032, "5x7 in"),
         (0.1016, 0.1524, "4x6 in"),
@@ -128,7 +135,51 @@ def test_a_nominal_size_finds_its_row(minor: float, major: float, size: str | No
 def test_a_cone_area_finds_the_round_size_with_that_cone() -> None:
     assert nearest_area(126e-4, age="new") == "165 mm"
     assert nearest_area(60e-4, age="ageing") == "100 mm"
-    assert nearest_area(500e-4, age="new") == "200 mm"
+    assert nearest_area(500e-4, age="new") == "300 mm"
+    assert nearest_area(120e-4, age="old") == "165 mm"
+
+
+OVALS = ("3x5 in", "4x6 in", "5x7 in", "6x9 in", "4x10 in")
+
+
+@pytest.mark.parametrize("size", OVALS)
+@pytest.mark.parametrize("age", ["ageing", "new"])
+def test_an_oval_row_has_the_area_of_its_two_axes(size: str, age: str) -> None:
+    # Closed form: an oval is pi/4 a b. Of the opening the cone takes 60 to 92 %, as round ones do
+    # (165 mm: 75 %); the rest is half of the surround, and the rim of the basket.
+    short, long = (
+        typical("frames", size, name).quantity.value for name in ("cutout", "cutout_long")
+    )
+    share = central(f"{size}/{age}", "sd") / (np.pi / 4 * short * long)
+    assert 0.6 < share < 0.92
+    assert short < long
+
+
+def test_frames_above_200_mm_are_known_widely_only() -> None:
+    # From memory: fitted loudspeakers come in steady frames, bought woofers in any. The band of
+    # depths is wider than that of 165 mm, where 50 to 72 mm is known.
+    for size in ("250 mm", "300 mm", "380 mm"):
+        depth = typical("frames", size, "depth").quantity
+        assert depth.low is not None
+        assert depth.high is not None
+        assert depth.high / depth.low > 1.8
+        outer = typical("frames", size, "outer").quantity.value
+        assert outer > float(size.split()[0]) / 1e3
+
+
+def test_ages_change_the_resonance_as_stiffness_does() -> None:
+    # Closed form: fs goes with the root of the stiffness, so 1.12 is a stiffness of 1.25.
+    old, ageing = (driver_typical("165 mm", age, "fs").quantity for age in ("old", "ageing"))
+    assert old.value / ageing.value == pytest.approx(1.25**0.5, rel=2e-3)
+    # Spreads that have nothing to do with each other add as squares, in logarithms.
+    assert old.high is not None
+    assert ageing.high is not None
+    spread = np.hypot(np.log(ageing.high / ageing.value), np.log(1.35 / 1.12))
+    assert np.log(old.high / old.value) == pytest.approx(spread, rel=1e-12)
+    # What no row of an age names is as the age it is taken from.
+    assert driver_typical("165 mm", "old", "sd") == driver_typical("165 mm", "ageing", "sd")
+    repaired = driver_typical("165 mm", "repaired", "fs").quantity
+    assert ageing.value < repaired.value < old.value
 
 
 def test_scaling_keeps_the_kind_of_spread() -> None:

@@ -8,12 +8,14 @@ from hypothesis import strategies as st
 from conewright.errors import OutOfRangeError
 from conewright.physics.drivers.coil import (
     Coil,
+    CoilWiring,
     Inductor,
     PowerLaw,
     ShuntedInductor,
     coil_impedance,
     power_law_from_inductance,
     resistance_at,
+    two_coils,
 )
 
 FREQUENCY = np.geomspace(10.0, 20e3, 40)
@@ -113,3 +115,20 @@ def test_hot_copper() -> None:
     # published: IEC 60028, 3.93e-3 per kelvin at 20 C
     assert resistance_at(resistance=3.4, temperature=293.15) == 3.4
     assert resistance_at(resistance=3.4, temperature=393.15) == pytest.approx(3.4 * 1.393)
+
+
+def test_two_coils_as_one_winding_of_other_turns() -> None:
+    # Closed form, of two coils of R and Bl each: in series 2 R and 2 Bl, in parallel R/2 and Bl,
+    # one alone R and Bl; Qes goes with Re/Bl^2, Le with the square of the turns.
+    r, bl = 4.0, 6.0
+    cases: tuple[tuple[CoilWiring, float, float, float], ...] = (
+        ("parallel", r / 2, bl, 1.0),
+        ("series", 2 * r, 2 * bl, 2.0),
+        ("one", r, bl, 1.0),
+    )
+    for wired, re_wanted, bl_wanted, turns in cases:
+        factors = two_coils(wired)
+        assert factors.re * r / 2 == pytest.approx(re_wanted, rel=1e-12)
+        assert factors.bl * bl == pytest.approx(bl_wanted, rel=1e-12)
+        assert factors.qes == pytest.approx(re_wanted / bl_wanted**2 / (r / 2 / bl**2), rel=1e-12)
+        assert factors.le == turns**2

@@ -116,6 +116,19 @@ def _columns(solved: Circuit) -> Columns:
     return columns
 
 
+def coaxial_columns(name: str, frequency: FloatArray) -> tuple[Circuit, Columns]:
+    """A woofer and a dome of the book written as one coaxial driver, and its columns."""
+    circuit = circuit_of(name)
+    capacitor = circuit["parts"]["cap"]["farad"]
+    one = {**circuit, "load": ["series", "source", "cable", "woofer"]}
+    one["drivers"] = {"woofer": circuit["drivers"]["woofer"]}
+    tweeter = f'[driver.tweeter]\ncapacitor = "{capacitor * 1e6:.12g} uF"\n'
+    build = loads("\n".join((_job(one), tweeter)), "toml").build()
+    solved = Solver(draw(build.axes, samples=1), frequency).solve(build)
+    columns = {column: drawn[0] for column, drawn in _columns(solved).items()}
+    return solved, {column.replace("woofer.tweeter", "dome"): c for column, c in columns.items()}
+
+
 # --- The job ----------------------------------------------------------------------------------
 
 

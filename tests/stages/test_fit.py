@@ -104,6 +104,18 @@ id = "oval"
 size = "6x9 in"
 age = "new"
 
+[[driver]]
+id = "oval-known"
+size = "6x9 in"
+age = "new"
+[driver.frame]
+depth = "48 mm"
+cutout = "150 mm ± 0 mm"
+cutout_long = "220 mm ± 0 mm"
+outer = "164 mm"
+outer_long = "236 mm"
+front_height = "9 mm"
+
 {proposals}
 """
 
@@ -137,6 +149,21 @@ PLANS = {
     "unknown": {"driver": "unknown"},
     "small": {"driver": "small"},
     "oval": {"driver": "oval"},
+    "oval-hole": {
+        "driver": "oval-known",
+        "mount__cutout": "148 mm",
+        "mount__cutout_long": "210 mm",
+    },
+    "oval-flange": {
+        "driver": "oval-known",
+        "mount__cutout": "150 mm",
+        "mount__cutout_long": "230 mm",
+    },
+    "round-in-oval": {
+        "driver": "exact",
+        "mount__cutout": "150 mm",
+        "mount__cutout_long": "230 mm",
+    },
     "spacer": {"mount__spacer": "6 mm ± 0 mm"},
     "still": {"trim__edge_gap": "12 cm2"},
 }
@@ -437,8 +464,29 @@ def test_screws() -> None:
     assert _fit("exact").figure("door.screws_match").text
 
 
-def test_oval_frames_are_judged_along_the_short_axis() -> None:
-    assert "short axis" in _verdict(_fit("oval"), "oval").text
+def test_an_oval_frame_in_an_opening_of_one_axis_is_judged_along_that_one() -> None:
+    verdict = _verdict(_fit("oval"), "oval")
+    assert "short axis" in verdict.text
+    assert "door.mount.cutout_long" in verdict.text
+
+
+def test_an_oval_opening_grows_along_the_axis_where_it_must() -> None:
+    # Closed form: 220 - 210 = 10 mm along the long axis, 2 mm along the short one.
+    report = _fit("oval-hole")
+    assert _value(report, "enlarge") == pytest.approx(10.0, abs=0.05)
+    assert (
+        "10 mm along one axis, from 148 x 210 mm to 150 x 220 mm" in _verdict(report, "hole").text
+    )
+    assert not [each for each in report.verdicts if each.id == "door.oval"]
+
+
+def test_a_flange_lies_on_steel_along_both_axes() -> None:
+    # A flange of 236 mm on an opening of 230 mm has 3 mm on each side: too little to sit on.
+    assert (
+        "230 mm is too wide for a flange of 164 x 236 mm"
+        in _verdict(_fit("oval-flange"), "hole").text
+    )
+    assert "150 x 230 mm is too wide" in _verdict(_fit("round-in-oval"), "hole").text
 
 
 def test_against_another_build() -> None:

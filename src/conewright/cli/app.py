@@ -68,6 +68,16 @@ def new(
     force: Annotated[
         bool, typer.Option("--force", help="Write over files that are there already.")
     ] = False,
+    answers: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--answer",
+            metavar="NAME=TEXT",
+            help="Start from the survey: class=saloon, place:dash-centre, seat:passenger, "
+            "complaint:dull; once for each. A name nobody knows lists those there are.",
+            show_default=False,
+        ),
+    ] = None,
     tables: Annotated[
         bool,
         typer.Option(
@@ -77,7 +87,7 @@ def new(
         ),
     ] = False,
 ) -> None:
-    """Write a commented job file to start from, or the trade's tables."""
+    """Write a job file to start from, commented or from the survey, or the trade's tables."""
     from conewright.cli.base.files import write_job
     from conewright.job.text.starter import starter_text
 
@@ -86,7 +96,12 @@ def new(
 
         say(write_tables(file, force=force))
         return
-    write_job(file, starter_text(), force=force)
+    text = starter_text()
+    if answers:
+        from conewright.cli.commands.new import surveyed
+
+        text = surveyed(answers)
+    write_job(file, text, force=force)
     say(f"{file} is written. Put your vehicle in, then: conewright check {quote(str(file))}\n")
 
 

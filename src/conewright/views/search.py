@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from conewright.phrases import capital
+from conewright.phrases import capital, counted
 from conewright.stages.find.faults import trade
 from conewright.stages.find.talk.planning import CERTAIN
 from conewright.stages.report.data import Figure, Outlook, PlanStep, ReadingCard, Report
@@ -61,7 +61,8 @@ def _causes(causes: Sequence[Figure]) -> Table:
         rows.append([(cause,), _place(place), *_odds(figure)])
     rest = causes[len(rows) :]
     most = percent(max((figure.value or 0.0 for figure in rest), default=0.0))
-    note = f"Less likely: {len(rest)} others, {most} and below each." if rest else ""
+    others, each = counted(len(rest), "other"), " each" if len(rest) > 1 else ""
+    note = f"Less likely: {others}, {most} and below{each}." if rest else ""
     return Table([("cause",), ("at",), ("odds",), ("in words",)], rows, note=note)
 
 

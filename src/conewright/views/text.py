@@ -141,4 +141,6 @@ def _fills(report: Report) -> Iterator[Paragraph]:
         return
     counts = Counter(fill.origin for fill in report.fills)
     told = " and ".join(f"{counts[origin]} {origin.value}" for origin in Origin if counts[origin])
-    yield Paragraph(f"Not given, so filled in: {told} values; `conewright check` lists them.")
+    one = len(report.fills) == 1
+    word, lists = ("value", "shows it") if one else ("values", "lists them")
+    yield Paragraph(f"Not given, so filled in: {told} {word}; `conewright check` {lists}.")

@@ -28,6 +28,7 @@ from starlette.datastructures import Headers
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from conewright.phrases import counted
 from conewright.store import LONGEST_PAIRED, LONGEST_UNUSED, Device, Store, StoreUnavailable
 from conewright.web.base.errors import Refusal, wants_page
 from conewright.web.doors.security import CLOSE, refuse
@@ -195,8 +196,7 @@ async def _send_away(scope: Scope, headers: Headers, receive: Receive, send: Sen
 
 
 def _minutes(seconds: float) -> str:
-    whole = max(1, round(seconds / 60.0))
-    return f"{whole} minute{'' if whole == 1 else 's'}"
+    return counted(max(1, round(seconds / 60.0)), "minute")
 
 
 # --- Pages --------------------------------------------------------------------------------------

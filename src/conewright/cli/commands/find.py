@@ -22,6 +22,7 @@ from conewright.errors import BadInputError
 from conewright.job.text.job_file import JobFile
 from conewright.job.text.parsing import kept_job
 from conewright.job.text.readings import with_reading
+from conewright.phrases import counted
 from conewright.stages.find.faults.trade import INCONCLUSIVE, test
 from conewright.stages.find.stage import find
 from conewright.stages.find.talk.answering import Answered
@@ -107,7 +108,7 @@ class Dialogue:
         count = sum(state.taken != FOUND for state in self.states[1:])
         say("\n")
         _tell(
-            f"{self.now.file.path}: {count} reading{'' if count == 1 else 's'} written."
+            f"{self.now.file.path}: {counted(count, 'reading')} written."
             if count
             else f"{self.now.file.path}: nothing was written."
         )

@@ -1,19 +1,74 @@
-"""Which model of the voice coil a driver's sheet supports, and its values."""
+"""Which model of the voice coil a driver's sheet supports, its values, and two coils as wired."""
+
+from collections.abc import Mapping
+from dataclasses import replace
 
 from conewright.errors import JobError, Problem
+from conewright.job.builds.draws import SCORE_AT_95, SCORE_WITHIN_95
 from conewright.job.builds.fills import Filler
 from conewright.job.builds.state import CoilState, Origin, Value
 from conewright.job.builds.typical import Typical
 from conewright.job.document.document import DriverSheet
-from conewright.job.quantity.values import Quantity
-from conewright.physics.drivers.coil import EXPONENT_RANGE
+from conewright.job.quantity.values import Quantity, times
+from conewright.physics.drivers.coil import EXPONENT_RANGE, CoilWiring, two_coils
 
-__all__ = ["resolve_coil"]
+__all__ = ["as_wired", "field_of", "rating_as_wired", "resolve_coil"]
+
+POINTS_IN_MARGIN = SCORE_AT_95 / SCORE_WITHIN_95
 
 USUAL_EXPONENT = Typical(
     Quantity.of(0.7, "number"),
     "assumed: lossy coil of a usual motor, exponent from memory (law: Leach 2002)",
 )
+
+
+def field_of(name: str, sheet: DriverSheet) -> str:
+    """Return the field of a sheet that a figure of its basis is written in."""
+    return "coil_re" if name == "re" and sheet.coils is not None else name
+
+
+def rating_as_wired(rated: Value, wired: CoilWiring | None) -> Value:
+    """Return the printed impedance of one coil as that of the driver at its terminals."""
+    if wired is None:
+        return rated
+    return replace(rated, quantity=times(rated.quantity, 0.5 * two_coils(wired).re))
+
+
+def as_wired(
+    basis: Mapping[str, Value], whole: Mapping[str, float], wired: CoilWiring | None
+) -> dict[str, Value]:
+    """Return a basis, written of both coils in parallel, as it is at the terminals in use.
+
+    Args: whole: every figure of both coils in parallel, central values [SI], by name.
+    """
+    found = dict(basis)
+    if wired is None:
+        return found
+    if wired == "one" and "qts" in found:
+        found = _without_total_q(found, whole)
+    factors = two_coils(wired)
+    for name in ("re", "bl", "qes"):
+        if name in found:
+            quantity = times(found[name].quantity, getattr(factors, name))
+            found[name] = replace(found[name], quantity=quantity)
+    return found
+
+
+def _without_total_q(basis: Mapping[str, Value], whole: Mapping[str, float]) -> dict[str, Value]:
+    """Return a basis with the missing one of Qms and Qes in place of the Qts that gives it."""
+    name, beside = ("qes", "qms") if "qms" in basis else ("qms", "qes")
+    found = {key: value for key, value in basis.items() if key != "qts"}
+    given, other = basis["qts"], whole[beside]
+
+    def left(total: float | None) -> float | None:
+        return None if total is None else total * other / (other - total)
+
+    low, high = given.quantity.low, given.quantity.high
+    if given.quantity.spread == "plus-minus" and low is not None and high is not None:
+        # From what holds 95 % to the 5 % and 95 % points, which a range states.
+        low, high = (given.si + (end - given.si) * POINTS_IN_MARGIN for end in (low, high))
+    quantity = Quantity.of(whole[name], "number", low=left(low), high=left(high))
+    return found | {name: replace(given, quantity=quantity, within=None)}
 
 
 def resolve_coil(sheet: DriverSheet, *, inductance: Typical, filler: Filler) -> CoilState:
@@ -28,7 +83,7 @@ def resolve_coil(sheet: DriverSheet, *, inductance: Typical, filler: Filler) -> 
         k = _given(filler, sheet, "k", sheet.k)
         return CoilState("power-law", k=k, n=_exponent(filler, sheet))
     le = (
-        filler.filled(f"{sheet.id}.le", inductance)
+        _coupled(filler.filled(f"{sheet.id}.le", inductance), sheet)
         if sheet.le is None
         else _given(filler, sheet, "le", sheet.le)
     )
@@ -41,9 +96,17 @@ def resolve_coil(sheet: DriverSheet, *, inductance: Typical, filler: Filler) -> 
 
 
 def _given(filler: Filler, sheet: DriverSheet, name: str, quantity: Quantity) -> Value:
-    return filler.given(
+    value = filler.given(
         f"{sheet.id}.{name}", quantity, origin=Origin.SHEET, source=f"sheet of {sheet.id}"
     )
+    return _coupled(value, sheet)
+
+
+def _coupled(value: Value, sheet: DriverSheet) -> Value:
+    """Return a part of one coil's reactance as that of the coils as they are wired."""
+    if sheet.coils is None:
+        return value
+    return replace(value, quantity=times(value.quantity, two_coils(sheet.coils).le))
 
 
 def _exponent(filler: Filler, sheet: DriverSheet) -> Value:

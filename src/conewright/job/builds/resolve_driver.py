@@ -5,12 +5,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from conewright.errors import JobError, OutOfRangeError, Problem
-from conewright.job.builds.coils import resolve_coil
+from conewright.job.builds.coils import as_wired, field_of, rating_as_wired, resolve_coil
 from conewright.job.builds.draws import quantile
 from conewright.job.builds.fills import CALLIPER, Filler, metres_of, screw_holes
-from conewright.job.builds.state import DriverState, FrameState, Origin, Value
+from conewright.job.builds.state import DriverState, FrameState, Origin, TweeterState, Value
 from conewright.job.builds.typical import (
+    ANY,
     Typical,
+    driver_typical,
     nearest_area,
     nearest_size,
     rated_resistance,
@@ -19,15 +21,20 @@ from conewright.job.builds.typical import (
     typical_or_none,
 )
 from conewright.job.document.document import DriverSheet, Location
+from conewright.job.document.places import Tweeter, on_frame
+from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.values import Quantity
 from conewright.physics.drivers.thiele_small import complete, derivable
-from conewright.physics.drivers.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
+from conewright.physics.drivers.trust import SHEET_AIR, accepted_names
 
 __all__ = ["AGEING", "central_area", "fitted_driver", "resolve_driver"]
 
 AGEING = "ageing"
 
 Basis = dict[str, Value]
+
+DOME = parse_size("25 mm")
+"""What sits on the frame of a coaxial driver where nobody says otherwise; from memory."""
 
 # What is filled while something is missing, in this order.
 ORDER_OF_FILLS = ("re", "sd", "fs", "qms", "qes", "mms")
@@ -67,7 +74,7 @@ class _Sheet:
         )
 
     def typical(self, name: str) -> Typical:
-        row = typical("drivers", f"{self.size}/{self.age}", name)
+        row = driver_typical(self.size, self.age, name)
         return replace(row, source=f"typical {self.size} {self.age}: {row.source}")
 
     def frame(self, name: str) -> Typical | None:
@@ -77,31 +84,59 @@ class _Sheet:
         return replace(row, source=f"typical {self.size}: {row.source}")
 
 
-def resolve_driver(sheet: DriverSheet, filler: Filler) -> DriverState:
+def resolve_driver(
+    sheet: DriverSheet, filler: Filler, *, frame: FrameState | None = None
+) -> DriverState:
     """Return a driver with every gap filled.
+
+    Args: frame: that of another driver which it sits on; its given sensitivity then tells its
+    moving mass, where a typical one would.
 
     Raises: JobError if the sheet contradicts itself, or if it is incomplete and its size has no
     typical values.
     """
-    given = _accepted(sheet, filler)
+    given = _accepted(sheet, filler, level_counts=frame is not None)
     age = _age(sheet, filler)
     found = _Sheet(sheet, _row_size(sheet, set(given), age), age, filler)
     basis = _completed(found, given)
-    sheet_re = _central(sheet, basis)["re"]
-    return DriverState(
+    whole = _central(sheet, basis)
+    one_coil = whole["re"] * (1.0 if sheet.coils is None else 2.0)
+    rated = _or_none(found, "rated_impedance")
+    state = DriverState(
         id=sheet.id,
         name=sheet.name or sheet.id,
         size=str(sheet.size) if sheet.size else "",
         age=age,
-        rated_impedance=_or_none(found, "rated_impedance"),
-        basis=tuple(basis.items()),
-        coil=resolve_coil(sheet, inductance=_inductance(found, sheet_re), filler=filler),
+        rated_impedance=rated if rated is None else rating_as_wired(rated, sheet.coils),
+        basis=tuple(as_wired(basis, whole, sheet.coils).items()),
+        coil=resolve_coil(sheet, inductance=_inductance(found, one_coil), filler=filler),
         xmax=_value(found, "xmax"),
         power=_value(found, "power"),
         coil_rise=filler.filled(found.path("coil_rise"), found.typical("coil_rise")),
-        frame=_frame(found),
+        frame=frame or _frame(found),
         price=sheet.price,
         sensitivity=_or_none(found, "sensitivity"),
+    )
+    if sheet.tweeter is None:
+        return state
+    return replace(state, tweeter=_tweeter(sheet, sheet.tweeter, state, filler))
+
+
+def _tweeter(
+    sheet: DriverSheet, tweeter: Tweeter, host: DriverState, filler: Filler
+) -> TweeterState:
+    """Return the tweeter on the frame of a coaxial driver, as old as the driver."""
+    own = {name: getattr(tweeter, name) for name in ("rated_impedance", "re", "fs", "power")}
+    own |= {"size": tweeter.size or DOME, "sensitivity": tweeter.sensitivity, "age": host.age}
+    name = f"tweeter of {host.name}"
+    stem = on_frame(sheet.id)
+    alone = DriverSheet.model_validate({"id": "tweeter", "name": name, **own})
+    alone = alone.model_copy(update={"id": stem})
+    return TweeterState(
+        driver=resolve_driver(alone, filler, frame=host.frame),
+        capacitor=filler.value(
+            f"{stem}.capacitor", tweeter.capacitor, typical("tweeter", ANY, "capacitor")
+        ),
     )
 
 
@@ -121,13 +156,24 @@ def central_area(driver: DriverState) -> float:
     return driver.figures()["sd"]
 
 
-def _accepted(sheet: DriverSheet, filler: Filler) -> Basis:
+def _accepted(sheet: DriverSheet, filler: Filler, *, level_counts: bool) -> Basis:
     """Return the figures of the sheet that are used: those that do not follow from others."""
-    written = {name: getattr(sheet, name) for name in ORDER_OF_TRUST}
-    given: dict[str, Quantity] = {name: each for name, each in written.items() if each is not None}
-    source = f"sheet of {sheet.id}"
+    basis = _small_signal(sheet, filler)
+    level = sheet.sensitivity
+    if level_counts and level is not None:
+        path, source = f"{sheet.id}.sensitivity", f"sheet of {sheet.id}"
+        basis["sensitivity"] = filler.given(
+            path, level, origin=Origin.SHEET, source=source, signed=True
+        )
+    return basis
+
+
+def _small_signal(sheet: DriverSheet, filler: Filler) -> Basis:
+    given, source = sheet.figures, f"sheet of {sheet.id}"
     return {
-        name: filler.given(f"{sheet.id}.{name}", given[name], origin=Origin.SHEET, source=source)
+        name: filler.given(
+            f"{sheet.id}.{field_of(name, sheet)}", given[name], origin=Origin.SHEET, source=source
+        )
         for name in accepted_names(given)
     }
 
@@ -161,7 +207,7 @@ def _no_size(sheet: DriverSheet, known: set[str]) -> Problem:
 
 
 def _central_given(sheet: DriverSheet, names: set[str]) -> dict[str, float]:
-    known = {name: getattr(sheet, name).value for name in names}
+    known = {name: sheet.figures[name].value for name in names}
     return {name: float(value) for name, value in complete(known, air=SHEET_AIR).items()}
 
 
@@ -170,7 +216,8 @@ def _completed(found: _Sheet, given: Basis) -> Basis:
     basis = dict(given)
     for name in ORDER_OF_FILLS:
         if name not in derivable(basis):
-            basis[name] = found.filler.filled(found.path(name), _row(found, name, basis))
+            path = found.path(field_of(name, found.sheet))
+            basis[name] = found.filler.filled(path, _row(found, name, basis))
     if "mms" in basis and "sd" in basis and not {"mms", "sd"} & set(given):
         basis["mms"] = replace(basis["mms"], follows=basis["sd"].path, correlation=MASS_WITH_AREA)
     return _with_safe_q(found, basis)
@@ -188,12 +235,14 @@ def _row(found: _Sheet, name: str, basis: Basis) -> Typical:
 
 
 def _resistance(found: _Sheet) -> Typical:
-    """Return the typical Re: of the printed impedance where there is one, else of the size."""
+    """Return the typical Re: of the printed impedance where there is one, else of the size; of two
+    coils that of both in parallel.
+    """
     rated = found.sheet.rated_impedance
-    if rated is None:
-        return found.typical("re")
-    row = rated_resistance(rated.value)
-    return replace(row, source=f"typical coil rated {rated}: {row.source}")
+    row = found.typical("re") if rated is None else rated_resistance(rated.value)
+    if rated is not None:
+        row = replace(row, source=f"typical coil rated {rated}: {row.source}")
+    return row if found.sheet.coils is None else scaled(row, 0.5, source=row.source)
 
 
 def _electrical_q(found: _Sheet) -> Typical:
@@ -262,7 +311,8 @@ def _inductance(found: _Sheet, re: float) -> Typical:
     usual coil of a 4 ohm driver.
     """
     row = found.typical("le")
-    if found.sheet.re is None and found.sheet.rated_impedance is None:
+    sheet = found.sheet
+    if sheet.re is None and sheet.coil_re is None and sheet.rated_impedance is None:
         return row
     ratio = re / rated_resistance(4.0).quantity.value
     if abs(ratio - 1.0) < SAME_COIL:
@@ -291,11 +341,23 @@ def _frame(found: _Sheet) -> FrameState:
         front_height=_frame_value(found, "front_height"),
         screw_count=count,
         screw_circle=circle,
-        cutout_long=_given_frame(found, "cutout_long"),
-        outer_long=_given_frame(found, "outer_long"),
+        cutout_long=_long_axis(found, "cutout"),
+        outer_long=_long_axis(found, "outer"),
         corners=metres_of(found.sheet.frame.corners),
         holes=screw_holes(found.path("frame.screws"), found.sheet.frame.screws, found.filler),
     )
+
+
+def _long_axis(found: _Sheet, name: str) -> Value | None:
+    """Return the long axis of an outline; None where the driver is round, or somebody gave the
+    short one alone.
+    """
+    value = _given_frame(found, f"{name}_long")
+    oval = found.sheet.size is not None and found.sheet.size.oval
+    if value is not None or not oval or getattr(found.sheet.frame, name) is not None:
+        return value
+    row = found.frame(f"{name}_long")
+    return None if row is None else found.filler.filled(found.path(f"frame.{name}_long"), row)
 
 
 def _screws(found: _Sheet) -> tuple[int | None, Value | None]:

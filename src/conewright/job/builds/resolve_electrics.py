@@ -28,6 +28,7 @@ from conewright.job.builds.state import (
 )
 from conewright.job.builds.typical import ANY, Typical, scaled, typical, typical_or_none
 from conewright.job.document.document import Amplifier, Channel, Document, Feed, HeadUnit, Vehicle
+from conewright.job.document.parts import ERAS_WITHOUT_MENU
 from conewright.job.quantity.expression import Load, ValuePart, WirePart
 from conewright.job.quantity.values import Quantity
 
@@ -55,6 +56,8 @@ USUAL_SLOPE = 12
 
 # Sabine: absorption area [m2] = 24 ln 10 V / (c T), at 20 C.
 SABINE = 0.163
+
+Output = Literal["bridge", "common-ground"]
 
 NO_GAIN = Quantity.of(0.0, "level")
 
@@ -183,13 +186,15 @@ def resolve_head_unit(
     minimum = _unit(filler, "minimum_load", unit.minimum_load)
     two_ohm = unit.minimum_load is not None and minimum.si < LEAST_FOR_FOUR_OHM_CHIPS
     thermal = unit.thermal
+    usual: Output = "common-ground" if unit.era in ERAS_WITHOUT_MENU else "bridge"
     if unit.output is None:
-        filler.record(
-            "head_unit.output", "bridge", Origin.TYPICAL, "usual: workshop experience, from memory"
-        )
+        source = "usual: workshop experience, from memory"
+        if usual != "bridge":
+            source = f"usual of the era {unit.era}: workshop experience, from memory"
+        filler.record("head_unit.output", usual, Origin.TYPICAL, source)
     return HeadUnitState(
         name=unit.name,
-        output=unit.output or "bridge",
+        output=unit.output or usual,
         system=unit.system or USUAL_SYSTEM,
         ground=unit.ground or "negative",
         supply=_radio_supply(unit.supply, vehicle, converter, filler),

@@ -19,6 +19,7 @@ from conewright.job.builds.state import (
 )
 from conewright.job.builds.typical import typicals
 from conewright.job.document.document import Document, Finding, Proposal
+from conewright.job.document.places import ON_FRAME, on_frame
 from conewright.job.quantity.expression import Load, Part
 from conewright.physics.electrics.wiring import Leaf, Series, Tree, leaves
 
@@ -35,7 +36,7 @@ __all__ = [
     "upright",
 ]
 
-TABLE, REVERSED = "fault", "reversed"
+TABLE, REVERSED, DRIED = "fault", "reversed", "capacitor-dried"
 OF_RADIO = (
     *("name", "price", "output", "minimum_load", "advertised_power", "output_resistance"),
     *("clip_loss", "peak_current", "quiescent_current"),
@@ -121,6 +122,7 @@ def ended(fault: str, at: str, *, job: Document, changed: Document, paths: Colle
     if any(tells(job, at) != tells(changed, at) for tells in told):
         return True
     wanted = [start for change in cures for start in _starts(change, at, changed)]
+    wanted += _carrier(at, changed)
     return any(path == start or path.startswith(f"{start}.") for path in paths for start in wanted)
 
 
@@ -196,11 +198,20 @@ def _starts(change: str, at: str, job: Document) -> Iterator[str]:
         yield change
 
 
+def _carrier(at: str, job: Document) -> list[str]:
+    """Return the paths whose change replaces a tweeter on a frame: its driver, or itself."""
+    host = at.removesuffix(ON_FRAME)
+    if host == at:
+        return []
+    own = [on_frame(place.driver) for place in job.locations if place.id == host]
+    return [f"{host}.driver", *own]
+
+
 def _channels(at: str, job: Document) -> Iterator[str]:
     """Yield the channel of that id, or the one that drives the place; every one for the vehicle."""
     for channel in job.channels:
         driven = () if channel.wiring is None else channel.wiring.locations
-        if at in (channel.id, "vehicle", *driven):
+        if at.removesuffix(ON_FRAME) in (channel.id, "vehicle", *driven):
             yield channel.id
 
 
@@ -222,11 +233,24 @@ def fault_states(findings: Iterable[Finding], filler: Filler) -> tuple[FaultStat
 def damaged_place(place: LocationState, faults: Sequence[FaultState]) -> LocationState:
     """Return a place with the faults that are at it."""
     here = tuple(fault for fault in faults if fault.at == place.id)
+    small = tuple(fault for fault in faults if fault.at == on_frame(place.id))
+    if small and place.driver.tweeter is None:
+        raise JobError([_no_tweeter(small[0], place)])
+    if small:
+        place = replace(place, tweeter_faults=small)
     cavity = place.cavity
     for fault in here:
         if fault.fault == "panel-open" and cavity is not None:
             cavity = _opened(cavity, fault.size("holes"))
     return replace(place, faults=here, cavity=cavity) if here else place
+
+
+def _no_tweeter(fault: FaultState, place: LocationState) -> Problem:
+    return Problem(
+        f"finding[{fault.id}].at",
+        f"{place.driver.id} at {place.id}",
+        "no tweeter is written on its frame: give driver.tweeter, or name another place",
+    )
 
 
 def _opened(cavity: CavityState, holes: Value) -> CavityState:
@@ -257,12 +281,14 @@ def damaged_channel(
     driven = dict(channel.polarity)
     fed = None if channel.input is None else channel.input.channel
     ahead = {each for each in (channel.id, channel.driven_by, fed) if each}
-    here = tuple(fault for fault in faults if fault.at in ahead or fault.at in driven)
+    near = {*ahead, *driven, *map(on_frame, driven)}
+    here = tuple(fault for fault in faults if fault.at in near)
     turned_here = driven.keys() & turned
     if not here and not turned_here:
         return channel
     for fault in here:
-        if fault.fault == "capacitor-dried" and not capacitors_before(fault.at, channel):
+        on_it = fault.at.endswith(ON_FRAME)
+        if fault.fault == DRIED and not on_it and not capacitors_before(fault.at, channel):
             found = f'"{channel.load}" of {channel.id}'
             raise JobError(
                 [

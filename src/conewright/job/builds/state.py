@@ -8,12 +8,14 @@ that knows where it came from and which random axis it is drawn on.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 from conewright.job.document.parts import AS_FOUND
+from conewright.job.document.places import ON_FRAME, on_frame
+from conewright.phrases import counted
 from conewright.physics.drivers.thiele_small import complete, remeasured
 from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.shown import Shown
@@ -54,6 +56,7 @@ __all__ = [
     "SeatState",
     "SettingsState",
     "TrimState",
+    "TweeterState",
     "UnknownChannelState",
     "UnusedChannelState",
     "Value",
@@ -166,6 +169,16 @@ class FrameState:
     corners: Corners = ()
     holes: ScrewHoles = ScrewHoles()
 
+    @property
+    def axes(self) -> tuple[Value, Value]:
+        """Short and long axis of the opening it needs, the same where it is round."""
+        return self.cutout, self.cutout_long or self.cutout
+
+    @property
+    def flange_axes(self) -> tuple[Value, Value]:
+        """Short and long axis of the flange, the same where it is round."""
+        return self.outer, self.outer_long or self.outer
+
 
 @dataclass(frozen=True, slots=True)
 class DriverState:
@@ -187,6 +200,7 @@ class DriverState:
     frame: FrameState
     price: float | None
     sensitivity: Value | None
+    tweeter: TweeterState | None = None
     own: tuple[tuple[str, Value], ...] = ()
 
     @property
@@ -212,6 +226,14 @@ class DriverState:
 
 
 @dataclass(frozen=True, slots=True)
+class TweeterState:
+    """The tweeter on the frame of a coaxial driver, and the capacitor before it."""
+
+    driver: DriverState
+    capacitor: Value
+
+
+@dataclass(frozen=True, slots=True)
 class MountState:
     """Where a driver is screwed on. What nobody measured and nothing needs is None.
 
@@ -233,6 +255,11 @@ class MountState:
     corners: Corners = ()
     turn: float = 0.0
     holes: ScrewHoles = ScrewHoles()
+
+    @property
+    def axes(self) -> tuple[Value, Value] | None:
+        """Short and long axis of the opening, the same where it is round; None where unknown."""
+        return None if self.cutout is None else (self.cutout, self.cutout_long or self.cutout)
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,7 +317,9 @@ class FaultState:
 class LocationState:
     """One place with a driver in it; x forward, y left, z up. No cavity or trim for dash, pillar
     and free. `driver` changes with a proposal and nothing else here depends on it. `restraint` is
-    what was found of the restraint system at this very place, None where nobody looked.
+    what was found of the restraint system at this very place, None where nobody looked. `host` is
+    the place on whose frame it sits, empty for one of its own; `tweeter_faults` are those of the
+    one on the frame here.
     """
 
     id: str
@@ -303,6 +332,26 @@ class LocationState:
     trim: TrimState | None
     faults: tuple[FaultState, ...] = ()
     restraint: str | None = None
+    tweeter_faults: tuple[FaultState, ...] = ()
+    host: str = ""
+
+    @property
+    def tweeter(self) -> LocationState | None:
+        """The tweeter on this driver's frame as a place, None where there is none."""
+        tweeter = self.driver.tweeter
+        if tweeter is None:
+            return None
+        return replace(
+            self,
+            id=on_frame(self.id),
+            name=f"{self.name}, tweeter",
+            driver=tweeter.driver,
+            cavity=None,
+            trim=None,
+            faults=self.tweeter_faults,
+            tweeter_faults=(),
+            host=self.id,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -568,8 +617,8 @@ class Build(Shown):
             "location": len(self.locations),
             "seat": len(self.seats),
         }
-        told = ", ".join(f"{n} {word}{'' if n == 1 else 's'}" for word, n in parts.items())
-        return f"<Build {self.id}: {told}; {len(self.fills)} values filled in>"
+        told = ", ".join(counted(n, word) for word, n in parts.items())
+        return f"<Build {self.id}: {told}; {counted(len(self.fills), 'value')} filled in>"
 
     @property
     def id(self) -> str:
@@ -577,14 +626,24 @@ class Build(Shown):
         return self.proposal or AS_FOUND
 
     def location(self, location_id: str) -> LocationState:
-        """Return the location of this id; raise KeyError if there is none.
+        """Return the location of this id, `door-fl.tweeter` for the tweeter on the frame there;
+        raise KeyError if there is none.
 
         >>> import conewright as cw
         >>> cutout = cw.demo_job().build().location("door-fl").mount.cutout
         >>> cutout.si, cutout.origin.value
         (0.122, 'measured')
         """
-        return {location.id: location for location in self.locations}[location_id]
+        places = {location.id: location for location in self.locations}
+        host, dot, _ = location_id.partition(ON_FRAME)
+        tweeter = places[host].tweeter if dot and host in places else None
+        return tweeter or places[location_id]
+
+    def places_on(self, channel: ChannelState) -> tuple[LocationState, ...]:
+        """Return the places that a channel drives, a tweeter on a frame behind its driver."""
+        hosts = (self.location(name) for name, _ in channel.polarity)
+        both = ((host, host.tweeter) for host in hosts)
+        return tuple(place for pair in both for place in pair if place is not None)
 
     def channel(self, channel_id: str) -> ChannelState:
         """Return the channel of this id; raise KeyError if there is none."""

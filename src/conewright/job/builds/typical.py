@@ -7,14 +7,15 @@ points around `typical`; a row without them is used as it stands.
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from math import log
+from math import exp, hypot, log
 
 from conewright.data_files import data_rows
-from conewright.job.quantity.values import Quantity, parse_quantity
+from conewright.job.quantity.values import Quantity, parse_quantity, times
 
 __all__ = [
     "ANY",
     "Typical",
+    "driver_typical",
     "nearest_area",
     "nearest_size",
     "rated_resistance",
@@ -26,6 +27,9 @@ __all__ = [
 
 ANY = "any"
 """Key of a row that holds whatever the kind of place."""
+
+# The rows that an age changes by those of ages.csv; the other ages have rows of their own.
+_CHANGED_BY_AGE = {"old": "ageing", "repaired": "ageing"}
 
 # Beyond this a nominal size has no row to stand for it: half the usual step between sizes.
 FURTHEST_SIZE = 1.2
@@ -61,24 +65,36 @@ def typicals(table: str, key: str) -> dict[str, Typical]:
     return {name: row for (kind, name), row in _table(table).items() if kind == key}
 
 
+def driver_typical(size: str, age: str, name: str) -> Typical:
+    """Return the typical value of a driver of a size and an age.
+
+    Equation: of ages that change another one's rows, the factor of the age times that row; their
+    spreads, as parts of the value, add as independent ones do.
+    Raises: KeyError if the tables have no such row.
+    """
+    row = typical("drivers", f"{size}/{_CHANGED_BY_AGE.get(age, age)}", name)
+    factor = typical_or_none("ages", age, name)
+    return row if factor is None else _product(row, factor)
+
+
+def _product(row: Typical, factor: Typical) -> Typical:
+    one, other = row.quantity, factor.quantity
+    middle, source = one.value * other.value, f"{row.source}; {factor.source}"
+    if one.low is None or one.high is None or other.low is None or other.high is None:
+        return scaled(row, other.value, source=source)
+    below = hypot(log(one.value / one.low), log(other.value / other.low))
+    above = hypot(log(one.high / one.value), log(other.high / other.value))
+    ends = middle * exp(-below), middle * exp(above)
+    return Typical(Quantity.of(middle, one.dimension, one.unit, low=ends[0], high=ends[1]), source)
+
+
 def scaled(row: Typical, factor: float, *, source: str, dimension: str | None = None) -> Typical:
     """Return a typical value with its whole spread multiplied.
 
     Args: factor: [SI unit of the new dimension per SI unit of the old]; source: said of the
     result; dimension: of the result, in its usual unit; None keeps dimension and unit.
     """
-    old = row.quantity
-    new = old.dimension if dimension is None else dimension
-    unit = old.unit if dimension is None else None
-    value = old.value * factor
-    if old.low is None or old.high is None:
-        return Typical(Quantity.of(value, new, unit), source)
-    if old.spread == "plus-minus":
-        margin = (old.high - old.value) * factor
-        return Typical(Quantity.of(value, new, unit, margin=margin), source)
-    middle = None if old.spread == "range" else value
-    low, high = old.low * factor, old.high * factor
-    return Typical(Quantity.of(middle, new, unit, low=low, high=high), source)
+    return Typical(times(row.quantity, factor, dimension=dimension), source)
 
 
 def nearest_size(*, minor: float, major: float) -> str | None:
@@ -99,7 +115,7 @@ def nearest_size(*, minor: float, major: float) -> str | None:
 def nearest_area(sd: float, *, age: str) -> str:
     """Return the round size of the tables whose typical cone area is nearest to sd [m2]."""
     areas = {
-        size: typical("drivers", f"{size}/{age}", "sd").quantity.value
+        size: driver_typical(size, age, "sd").quantity.value
         for size, (minor, major) in _sizes().items()
         if minor == major
     }

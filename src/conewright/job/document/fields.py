@@ -33,6 +33,7 @@ from conewright.job.quantity.values import Quantity, format_quantity, parse_quan
 __all__ = [
     "Angle",
     "Area",
+    "Capacitance",
     "Charge",
     "Compliance",
     "Conductor",
@@ -262,6 +263,7 @@ Resistance = Annotated[
 PositiveResistance = Annotated[
     Quantity, QuantityField("resistance", ("3.4 ohm ± 0.2 ohm", "4 ohm"))
 ]
+Capacitance = Annotated[Quantity, QuantityField("capacitance", ("4.7 uF",))]
 Inductance = Annotated[Quantity, QuantityField("inductance", ("0.35 mH",))]
 SemiInductance = Annotated[Quantity, QuantityField("semi-inductance", ("0.012 ohm s^n",))]
 Voltage = Annotated[Quantity, QuantityField("voltage", ("13.8 V", "12.5 V ± 0.05 V"))]

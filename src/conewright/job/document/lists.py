@@ -10,6 +10,7 @@ from typing import Any, get_origin
 from conewright.job.document.document import Document
 from conewright.job.document.parts import Table
 from conewright.job.document.paths import fields_of, table_within
+from conewright.phrases import counted
 
 __all__ = [
     "LISTS",
@@ -119,4 +120,4 @@ def placed(entries: Sequence[Any], entry: Mapping[str, Any], index: int | None) 
 
 def counts_in_words(counts: Mapping[str, int]) -> str:
     """Return how many entries lists have, those left out that have none: "4 channels, 1 seat"."""
-    return ", ".join(f"{n} {name}{'' if n == 1 else 's'}" for name, n in counts.items() if n)
+    return ", ".join(counted(n, name) for name, n in counts.items() if n)

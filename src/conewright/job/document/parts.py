@@ -31,6 +31,7 @@ from conewright.physics.electrics.filters import LINKWITZ_RILEY, FilterKind
 
 __all__ = [
     "AS_FOUND",
+    "ERAS_WITHOUT_MENU",
     "LINE",
     "RADIO",
     "UNKNOWN",
@@ -52,6 +53,15 @@ __all__ = [
     "Vehicle",
 ]
 
+Body = Literal[
+    "compact", "saloon", "estate", "convertible", "pickup-cab", "van", "minibus", "camper",
+    "motorhome", "work-cab", "other",
+]  # fmt: skip
+"""Body types; `work-cab` is that of a tractor or another machine."""
+Era = Literal["mono", "stereo", "digital", "connected"]
+ERAS_WITHOUT_MENU: tuple[Era, ...] = ("mono", "stereo")
+"""Eras of radios that have knobs alone: no filter can be set."""
+Signal = Literal["own", "sum", "difference"]
 Place = tuple[Position, Position, Position]
 Restraint = Literal["none", "impact", "pressure", "unknown"]
 System = Literal["6 V", "12 V", "24 V"]
@@ -147,7 +157,7 @@ class Vehicle(Table):
 
     name: Text | None = Field(None, description="What the vehicle is called in the workshop.")
     built: int | None = Field(None, strict=True, description="Year it was built.")
-    class_: Literal["compact", "saloon", "estate", "pickup-cab", "van", "other"] | None = Field(
+    class_: Body | None = Field(
         None, alias="class", description="Body type: picks the typical cabin."
     )
     cabin_volume: Volume | None = Field(
@@ -237,6 +247,12 @@ class HeadUnit(Table):
     """The radio: what it can give, what feeds it, and how warm it may get."""
 
     name: Text = Field(description="What the radio is called in the workshop.")
+    era: Era | None = Field(
+        None,
+        description="What it can do: `mono` volume and tone, one output; `stereo` knobs for "
+        "balance and fader, too; `digital` a menu of settings; `connected` hands-free and data "
+        "besides. What it has not cannot be set, and cannot fail.",
+    )
     output: Literal["bridge", "common-ground"] | None = Field(
         None,
         description="`bridge`: both legs of a pair sit at about half the supply. `common-ground`: "
@@ -351,6 +367,11 @@ class Channel(Table):
         description="How its current comes back to the radio: `wire`, one of its own, open to the "
         "chassis; `chassis`, through the body; `shared`, a wire that other channels use as well. "
         "The last two are those of a common-ground radio and never meet a bridge output.",
+    )
+    signal: Signal | None = Field(
+        None,
+        description="What it plays: its `own` side when left out; the `sum` of left and right, as "
+        "a centre loudspeaker; their `difference`, as a surround one.",
     )
     gain: Gain | None = Field(
         None, description="Level of this channel against the others, fader and balance [dB]."

@@ -8,6 +8,7 @@ from conewright.errors import BadInputError
 from conewright.job.document.fields import (
     Angle,
     Area,
+    Capacitance,
     Compliance,
     Count,
     ForceFactor,
@@ -33,10 +34,12 @@ from conewright.job.document.fields import (
     Volume,
 )
 from conewright.job.document.parts import Place, Table
-from conewright.job.quantity.values import Quantity
+from conewright.job.quantity.values import Quantity, times
+from conewright.physics.drivers.coil import CoilWiring
 from conewright.physics.drivers.trust import ORDER_OF_TRUST, accepted_names, contradiction
 
 __all__ = [
+    "ON_FRAME",
     "Cavity",
     "Cover",
     "DriverSheet",
@@ -47,10 +50,25 @@ __all__ = [
     "Own",
     "Screws",
     "Trim",
+    "Tweeter",
+    "on_frame",
 ]
 
 Kind = Literal["door", "panel", "dash", "pillar", "shelf", "roof", "free"]
 Cover = Literal["none", "film", "patch"]
+Age = Literal["new", "ageing", "old", "repaired"]
+
+
+LEAST_HOST = 60e-3
+"""The smallest driver that carries a tweeter on its frame [m]; common practice, no source."""
+
+ON_FRAME = ".tweeter"
+"""What follows the id of a place in that of the tweeter on its driver's frame."""
+
+
+def on_frame(place: str) -> str:
+    """Return the id of the tweeter on the frame at a place."""
+    return f"{place}{ON_FRAME}"
 
 
 Corners = Annotated[tuple[PanelSpot, ...], Field(min_length=3, max_length=60)]
@@ -80,6 +98,15 @@ class Screws(Table):
         if self.places is not None and self.count not in (None, len(self.places)):
             raise BadInputError(f"count says {self.count}, and there are {len(self.places)} places")
         return self
+
+
+def _hold_axes(table: Table, name: str) -> None:
+    """Raise BadInputError for the long axis of an oval without a short one."""
+    short, long = getattr(table, name), getattr(table, f"{name}_long")
+    if long is not None and (short is None or short.value > long.value):
+        raise BadInputError(
+            f"an oval has two axes: {name} is the short one, beside {name}_long the long one"
+        )
 
 
 class Mount(Table):
@@ -122,6 +149,11 @@ class Mount(Table):
     spacer: Gap | None = Field(
         None, description="Thickness of the spacer or adapter under the driver, 0 mm for none [mm]."
     )
+
+    @model_validator(mode="after")
+    def _both_axes(self) -> Self:
+        _hold_axes(self, "cutout")
+        return self
 
 
 class Cavity(Table):
@@ -286,6 +318,38 @@ class Frame(Table):
     )
     screws: Screws = Field(Screws(), description="The screw holes of the flange.")
 
+    @model_validator(mode="after")
+    def _both_axes(self) -> Self:
+        for name in ("cutout", "outer"):
+            _hold_axes(self, name)
+        return self
+
+
+class Tweeter(Table):
+    """The tweeter on the frame of a coaxial driver, behind a capacitor of its own.
+
+    It hangs across the terminals of its driver. Find, feed and hear call it by the place of the
+    driver: door-fl.tweeter.
+    """
+
+    size: NominalSize | None = Field(
+        None, description="Nominal size; 25 mm when left out [mm or in]."
+    )
+    capacitor: Capacitance | None = Field(
+        None, description="Capacitor between it and the terminals, as printed [uF]."
+    )
+    rated_impedance: PositiveResistance | None = Field(
+        None, description="Impedance printed on it [ohm]."
+    )
+    re: PositiveResistance | None = Field(
+        None, description="D.c. resistance of its coil, one lead of the capacitor lifted [ohm]."
+    )
+    fs: Frequency | None = Field(None, description="Its resonance [Hz].")
+    sensitivity: Level | None = Field(
+        None, description="Its level without the capacitor: 2.83 V, 1 m, half space [dB]."
+    )
+    power: Power | None = Field(None, description="Long-term power its coil bears [W].")
+
 
 class DriverSheet(Table):
     """A driver: any sufficient set of the small-signal parameters; the rest is filled."""
@@ -295,14 +359,27 @@ class DriverSheet(Table):
     size: NominalSize | None = Field(
         None, description="Nominal size: a diameter, or both axes of an oval [mm or in]."
     )
-    age: Literal["new", "ageing"] | None = Field(
-        None, description="Picks the typical values: a factory unit grown old, or a replacement."
+    age: Age | None = Field(
+        None,
+        description="Picks the typical values: `new` a replacement, `ageing` a factory unit of 10 "
+        "to 25 years, `old` one of more, `repaired` one with a new surround or glue.",
     )
     rated_impedance: PositiveResistance | None = Field(
         None, description="Impedance printed on the magnet [ohm]."
     )
     re: PositiveResistance | None = Field(
         None, description="D.c. resistance of the coil at 20 degC, meter leads zeroed [ohm]."
+    )
+    coils: CoilWiring | None = Field(
+        None,
+        description="Of a driver with two coils, how they are wired: both in `parallel`, both in "
+        "`series`, or `one` used. rated_impedance, bl, le, k, l2 and r2 are then those of one "
+        "coil, and the quality factors those with both driven.",
+    )
+    coil_re: PositiveResistance | None = Field(
+        None,
+        description="D.c. resistance of one coil of two at 20 degC, as the sheet prints it: 4 ohm "
+        "of 4 + 4 [ohm].",
     )
     fs: Frequency | None = Field(
         None, description="Resonance in free air: the impedance peak, driver on the bench [Hz]."
@@ -313,7 +390,14 @@ class DriverSheet(Table):
     vas: Volume | None = Field(None, description="Volume of air as springy as the suspension [L].")
     sd: Area | None = Field(None, description="Effective area of the cone [cm2].")
     diameter: Length | None = Field(
-        None, description="Effective diameter, middle of the surround to middle of it [mm]."
+        None,
+        description="Effective diameter, middle of the surround to middle of it; of an oval cone "
+        "along its short axis [mm].",
+    )
+    diameter_long: Length | None = Field(
+        None,
+        description="The same along the long axis of an oval cone, whose area is pi/4 times both "
+        "[mm].",
     )
     mms: Mass | None = Field(
         None, description="Moving mass with the air it carries in free air [g]."
@@ -343,6 +427,11 @@ class DriverSheet(Table):
     sensitivity: Level | None = Field(
         None, description="Advertised level: 2.83 V, 1 m, half space [dB]."
     )
+    tweeter: Tweeter | None = Field(
+        None,
+        description="Of a coaxial driver, the tweeter on its frame; an empty table where nothing "
+        "is known of it.",
+    )
     frame: Frame = Field(Frame(), description="The driver as a body.")
     price: Money | None = Field(None, description="Price of the pair, in the currency of the job.")
 
@@ -353,10 +442,57 @@ class DriverSheet(Table):
             raise BadInputError("l2 and r2 belong together, and to an le")
         return self
 
+    @property
+    def figures(self) -> dict[str, Quantity]:
+        """The small-signal figures that are written, by name: those of an oval cone as of a round
+        one of its area, those of two coils as of both in parallel.
+        """
+        written = {name: getattr(self, name) for name in ORDER_OF_TRUST}
+        if self.coil_re is not None:
+            written["re"] = times(self.coil_re, 0.5)
+        if self.diameter is not None and self.diameter_long is not None:
+            ratio = self.diameter_long.value / self.diameter.value
+            written["diameter"] = times(self.diameter, ratio**0.5)
+        return {name: each for name, each in written.items() if each is not None}
+
+    @model_validator(mode="after")
+    def _both_axes(self) -> Self:
+        short, long = self.diameter, self.diameter_long
+        if long is not None and (short is None or short.value > long.value):
+            raise BadInputError(
+                "an oval cone has two axes: diameter is the short one, beside diameter_long"
+            )
+        if short is not None and long is None and self.size is not None and self.size.oval:
+            raise BadInputError(
+                f"a cone of {self.size} is oval: give diameter_long beside diameter, or sd"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _tweeter_has_woofer(self) -> Self:
+        if self.tweeter is not None and self.size is not None and self.size.minor < LEAST_HOST:
+            raise BadInputError(
+                f"a coaxial driver is a woofer with a tweeter on its frame: nothing of {self.size} "
+                "carries one; write a tweeter alone as a driver of its own"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _one_coil_or_two(self) -> Self:
+        if self.coils is None and self.coil_re is not None:
+            raise BadInputError(
+                "coil_re is that of one coil of two: say in coils how they are wired, or write re"
+            )
+        if self.coils is not None and self.re is not None:
+            raise BadInputError(
+                "re would be that of both coils as they are wired, and changes with the wiring: "
+                "with two coils write coil_re, the resistance of one"
+            )
+        return self
+
     @model_validator(mode="after")
     def _is_possible(self) -> Self:
-        figures = {name: getattr(self, name) for name in ORDER_OF_TRUST}
-        reason = contradiction({name: each.value for name, each in figures.items() if each})
+        reason = contradiction({name: each.value for name, each in self.figures.items()})
         if reason is not None:
             raise BadInputError(f"no driver is like this sheet: {reason}")
         return self

@@ -3,7 +3,7 @@
 All of it works on plain values, so that it is checked even where other fields are refused.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from functools import lru_cache
 from itertools import islice
 from typing import Any
@@ -17,8 +17,16 @@ from conewright.job.document.fault_names import (
     VEHICLE_FAULTS,
 )
 from conewright.job.document.lists import LISTS
-from conewright.job.document.parts import AS_FOUND, LINE, RADIO, UNKNOWN, UNUSED
+from conewright.job.document.parts import (
+    AS_FOUND,
+    ERAS_WITHOUT_MENU,
+    LINE,
+    RADIO,
+    UNKNOWN,
+    UNUSED,
+)
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
+from conewright.job.document.places import on_frame
 from conewright.job.document.problems import MOST_PROBLEMS, Found
 from conewright.job.quantity.expression import parse_load
 
@@ -29,6 +37,8 @@ TARGET_LISTS = tuple(
     name for name, each in LISTS.items() if each.told_by == ("id",) and name != "proposal"
 )
 TARGET_TABLES = ("head_unit", "vehicle", "converter")
+ON_FRAME_FAULTS = frozenset({"tweeter-open", "capacitor-dried", "lead-intermittent"})
+"""Faults of a tweeter that sits on the frame of another driver."""
 RESERVED = (*TARGET_TABLES, "job", "wishes")
 TAKEN = {
     "location": (UNKNOWN, UNUSED),
@@ -55,6 +65,7 @@ def reference_problems(raw: Mapping[str, Any]) -> list[Found]:
         _place_problems,
         _finding_problems,
         _wish_problems,
+        _era_problems,
     )
     told = (each for check in checks for each in check(raw))
     return [Found(steps, _problem(raw, steps, text)) for steps, text in islice(told, MOST_PROBLEMS)]
@@ -205,6 +216,7 @@ def _names_in(text: str) -> tuple[str, ...]:
 def _place_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     """Readings and complaints are about something that is there."""
     places = [*RESERVED[:-1], *(name for table in TARGET_LISTS for name in ids_of(raw, table))]
+    places += _on_frames(raw)
     places += [word for word in GROUPS if word not in places]
     for index, name in _texts(raw, "reading", "at"):
         if name not in places:
@@ -248,7 +260,9 @@ def _wrong_place(raw: Mapping[str, Any], fault: str, at: str) -> str:
         (PLACE_FAULTS, "location", "a place"),
         (CHANNEL_FAULTS, "channel", "a channel"),
     ):
-        known = ids_of(raw, table)
+        known: Collection[str] = ids_of(raw, table)
+        if table == "location" and fault in ON_FRAME_FAULTS:
+            known = [*known, *_on_frames(raw)]
         if fault in faults and at not in known:
             return f"{fault} is at {kind}; {known_names(at, known)}"
     amplifiers = ids_of(raw, "amplifier")
@@ -258,6 +272,32 @@ def _wrong_place(raw: Mapping[str, Any], fault: str, at: str) -> str:
     if fault in VEHICLE_FAULTS and at != "vehicle":
         return f'{fault} is at "vehicle"'
     return ""
+
+
+def _on_frames(raw: Mapping[str, Any]) -> list[str]:
+    """Return the ids that a tweeter on the frame at each place has, if any driver carries one.
+
+    Which driver sits there is another matter: a plan may have taken it out.
+    """
+    entries = raw.get("driver")
+    drivers = entries if isinstance(entries, list) else ()
+    if all(inside(each, "tweeter") is None for each in drivers):
+        return []
+    return [on_frame(name) for name in ids_of(raw, "location")]
+
+
+def _era_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
+    """A mono radio has one output, and nothing to set but its knobs."""
+    era, channels = inside(raw, "head_unit", "era"), raw.get("channel")
+    entries = channels if isinstance(channels, list) else ()
+    if era == "mono" and len(entries) > 1:
+        text = "a mono radio has one output: write all that hangs on it into one channel's load"
+        yield ("head_unit", "era"), text
+    if era in ERAS_WITHOUT_MENU:
+        for index, entry in enumerate(entries):
+            if inside(entry, "high_pass") not in (None, "off"):
+                text = f"a radio of the era {era} has knobs, and no high-pass to set"
+                yield ("channel", index, "high_pass"), text
 
 
 def _wish_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:

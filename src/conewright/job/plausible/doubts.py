@@ -77,10 +77,17 @@ def _odd_beside(raw: Mapping[str, Any], numbers: Sequence[Number]) -> Iterator[D
         for place in raw.get("location", ())
         if isinstance(place, dict)
     }
+    wound_twice = {
+        driver.get("id")
+        for driver in raw.get("driver", ())
+        if isinstance(driver, dict) and "coils" in driver
+    }
     for (part, field), number in first.items():
         for row in _relations().get(field, ()):
             for owner in (part, fitted.get(part, "")):
-                if (owner, row["against"]) in first:
+                # What is read at a place is of both coils as wired, what is printed of one.
+                wired = owner != part and owner in wound_twice
+                if (owner, row["against"]) in first and not wired:
                     yield from _beside(number, first[owner, row["against"]], row)
 
 

@@ -9,7 +9,7 @@ from conewright.job.document.places import DriverSheet
 from conewright.job.quantity.values import Quantity, display
 from conewright.phrases import listed
 from conewright.physics.drivers.thiele_small import complete, derivation
-from conewright.physics.drivers.trust import ORDER_OF_TRUST, SHEET_AIR, accepted_names
+from conewright.physics.drivers.trust import SHEET_AIR, accepted_names
 
 __all__ = ["SheetFinding", "sheet_findings"]
 
@@ -40,8 +40,9 @@ class SheetFinding:
 
 def sheet_findings(sheet: DriverSheet) -> list[SheetFinding]:
     """Return every figure of a sheet that also follows from those in use, in order of trust."""
-    values = {name: getattr(sheet, name) for name in (*ORDER_OF_TRUST, *CHECKED_ONLY)}
-    given: dict[str, Quantity] = {name: each for name, each in values.items() if each is not None}
+    given = sheet.figures
+    if sheet.sensitivity is not None:
+        given["sensitivity"] = sheet.sensitivity
     used = accepted_names(given)
     again = complete({name: given[name].value for name in used}, air=SHEET_AIR)
     checked = [name for name in given if name not in used and name in again]

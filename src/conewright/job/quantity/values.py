@@ -22,7 +22,15 @@ from conewright.job.quantity.units import (
 )
 from conewright.physics.electrics.conductor import LARGEST_AREA, awg_area
 
-__all__ = ["LONGEST", "Quantity", "display", "format_quantity", "parse_quantity", "with_unit"]
+__all__ = [
+    "LONGEST",
+    "Quantity",
+    "display",
+    "format_quantity",
+    "parse_quantity",
+    "times",
+    "with_unit",
+]
 
 Spread = Literal["none", "plus-minus", "range", "range-typical"]
 
@@ -158,6 +166,23 @@ def _edges(number: float) -> tuple[Fraction, Fraction]:
 
 def _gauge(area: float) -> str | None:
     return next((text for text, size in _GAUGES.items() if awg_area(size) == area), None)
+
+
+def times(quantity: Quantity, factor: float, *, dimension: str | None = None) -> Quantity:
+    """A quantity with its whole spread multiplied.
+
+    Args: factor: [SI unit of the new dimension per SI unit of the old], above 0; dimension: of the
+    result, in its usual unit; None keeps dimension and unit.
+    """
+    new = quantity.dimension if dimension is None else dimension
+    unit = quantity.unit if dimension is None else None
+    value = quantity.value * factor
+    if quantity.low is None or quantity.high is None:
+        return Quantity.of(value, new, unit)
+    if quantity.spread == "plus-minus":
+        return Quantity.of(value, new, unit, margin=(quantity.high - quantity.value) * factor)
+    middle = None if quantity.spread == "range" else value
+    return Quantity.of(middle, new, unit, low=quantity.low * factor, high=quantity.high * factor)
 
 
 # Reading

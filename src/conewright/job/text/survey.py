@@ -11,6 +11,7 @@ import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from conewright.errors import BadInputError, JobError
 from conewright.job.document.document import WEIGHTS
@@ -19,12 +20,27 @@ from conewright.job.quantity.values import parse_quantity, with_unit
 from conewright.job.text.editing import Refused, found_words, in_words
 from conewright.job.text.parsing import kept_job
 
-__all__ = ["BODIES", "MUSTS", "PLACES", "RADIO", "SIDES", "WHERE", "WISHES", "Place", "survey_text"]
+__all__ = [
+    "BODIES",
+    "ERAS",
+    "MUSTS",
+    "OUTPUTS",
+    "PLACES",
+    "RADIO",
+    "SEATS",
+    "SIDES",
+    "WHERE",
+    "WIRINGS",
+    "WISHES",
+    "Place",
+    "answer_names",
+    "survey_text",
+]
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A pair of places where a vehicle may have loudspeakers."""
+    """A pair of places where a vehicle may have loudspeakers, or a single one in the middle."""
 
     key: str
     label: str
@@ -35,27 +51,99 @@ class Place:
     inward: float
     up: float
     tweeter: bool = False
+    single: bool = False
+
+    @property
+    def letters(self) -> tuple[str, ...]:
+        """What tells its loudspeakers apart: `l` and `r`, or nothing where there is but one."""
+        return ("",) if self.single else tuple(SIDES)
 
 
 PLACES = (
     Place("door-front", "Front doors", "door", "front", "165 mm", 0.75, 0.0, 0.30),
     Place("pillar", "Front pillars", "pillar", "front", "25 mm", 1.00, 0.05, 0.95, tweeter=True),
     Place("dash", "On the dash", "dash", "front", "87 mm", 1.05, 0.20, 0.80),
+    Place(
+        *("dash-centre", "One, in the middle of the dash", "dash", "front", "4x6 in"),
+        *(1.05, 0.0, 0.80),
+        single=True,
+    ),
     Place("door-rear", "Rear doors", "door", "rear", "130 mm", -0.20, 0.0, 0.30),
     Place("shelf", "Rear shelf or side panels", "shelf", "rear", "130 mm", -1.25, 0.20, 0.75),
+    Place(
+        *("shelf-centre", "One, in the middle of the rear shelf", "shelf", "rear", "6x9 in"),
+        *(-1.25, 0.0, 0.75),
+        single=True,
+    ),
     Place("roof", "In the roof", "roof", "rear", "100 mm", -0.60, 0.25, 1.20),
 )
-"""Sizes and positions are workshop experience, from memory; doors stand at half the width."""
+"""Sizes and positions are workshop experience, from memory; doors stand at half the width, and what
+is said here is for a body of 2.5 m."""
+
+
+class Body(NamedTuple):
+    """A body type: what it is called, and where its places are.
+
+    width: half of it at the doors [m]; front, rear: how far what belongs to that end lies before
+    where PLACES and SEATS have it [m]; roof: its height [m]; ear: of the driver, to the left and
+    up [m].
+    """
+
+    label: str
+    width: float
+    front: float = 0.0
+    rear: float = 0.0
+    roof: float = 1.20
+    ear: tuple[float, float] = (0.36, 1.05)
+
 
 BODIES = {
-    "compact": ("Small car, hatchback", 0.66),
-    "saloon": ("Saloon", 0.70),
-    "estate": ("Estate", 0.70),
-    "pickup-cab": ("Pick-up, cab", 0.70),
-    "van": ("Van", 0.82),
-    "other": ("Something else", 0.70),
+    "compact": Body("Small car, hatchback", 0.66),
+    "saloon": Body("Saloon", 0.70),
+    "estate": Body("Estate", 0.70),
+    "convertible": Body("Convertible", 0.68, rear=0.15, roof=1.10),
+    "pickup-cab": Body("Pick-up, cab", 0.70),
+    "van": Body("Van", 0.82, ear=(0.45, 1.05)),
+    "minibus": Body("Minibus", 0.84, front=0.75, rear=-0.60, roof=1.50, ear=(0.45, 1.15)),
+    "camper": Body("Camper van", 0.84, front=0.55, rear=-0.30, roof=1.70, ear=(0.45, 1.15)),
+    "motorhome": Body("Motorhome", 1.02, front=1.40, rear=-0.90, roof=1.90, ear=(0.50, 1.15)),
+    "work-cab": Body(
+        "Cab of a tractor or work machine", 0.62, -0.45, 0.75, roof=1.50, ear=(0.0, 1.20)
+    ),
+    "other": Body("Something else", 0.70),
 }
-"""Body types, and half the width at the doors [m]: workshop experience, from memory."""
+"""Workshop experience, from memory."""
+
+
+class Sitting(NamedTuple):
+    """A seat besides the driver's: what it is called, at which end, and where its ear is [m]."""
+
+    label: str
+    end: str
+    forward: float
+    left: float
+    up: float
+
+
+SEATS = {
+    "passenger": Sitting("Front passenger", "front", 0.15, -0.36, 1.05),
+    "rear-seat-left": Sitting("Rear seat, left", "rear", -0.70, 0.36, 1.05),
+    "rear-seat-right": Sitting("Rear seat, right", "rear", -0.70, -0.36, 1.05),
+    "second-row": Sitting("Second bench row, middle", "rear", -0.20, 0.0, 1.10),
+    "third-row": Sitting("Third bench row, middle", "rear", -1.00, 0.0, 1.10),
+    "dinette": Sitting("Dinette of a motorhome", "rear", -0.80, 0.55, 1.10),
+}
+"""Workshop experience, from memory."""
+
+ERAS = {
+    "mono": "Volume and tone, one loudspeaker or all alike (mono)",
+    "stereo": "Knobs, with balance or fader (cassette)",
+    "digital": "Buttons and a menu of settings (disc)",
+    "connected": "Hands-free, a screen or data",
+}
+OUTPUTS = {"mono": "One", "stereo": "Two, left and right", "four": "Four"}
+WIRINGS = {"usual": "As usual: each corner an output", "unknown": "Nobody knows yet"}
+"""What kind of radio it is, how many outputs it has, and whether it is known what hangs there."""
 
 SIDES = {"l": ("left", 1), "r": ("right", -1)}
 RADIO = {
@@ -81,11 +169,14 @@ MUSTS = {
 }
 """What the owner is asked whether it must be left, with the words for it."""
 
-EAR, EARS = "0.36 m", {"van": "0.45 m"}
-"""How far to the left the driver's head is: workshop experience, from memory."""
+MONO, CENTRE = "mono", "centre"
+"""Names of an output that plays left and right alike."""
 
 TWEETER_CAPACITOR = "4.7 uF"
 ENDS, GROUPS = ("front", "rear"), {"left": "the left", "right": "the right"}
+OLD_FROM = 25
+"""Loudspeakers of a vehicle of so many years are old rather than ageing [years]."""
+
 TRUE_SPREAD = " ± 0.15 m"
 """Of a position that nobody measured: assumed, no source."""
 
@@ -94,9 +185,9 @@ def survey_text(answers: Mapping[str, str], *, today: date, complaints: Collecti
     """Return the text of the job that a survey makes.
 
     Args:
-        answers: `class`, `title`, `built`, `notes`, the fields of RADIO, `place:<key>` and
-            `size:<key>` of PLACES, `complaint:<id>` and `where:<id>` of WHERE, `must:<key>` of
-            MUSTS, all as typed.
+        answers: `class`, `title`, `built`, `notes`, `era`, `outputs`, `wiring`, the fields of
+            RADIO, `place:<key>` and `size:<key>` of PLACES, `seat:<key>` of SEATS,
+            `complaint:<id>` and `where:<id>` of WHERE, `must:<key>` of MUSTS, all as typed.
         today: the day the job is taken in.
         complaints: ids of all that an owner may report, in their order.
 
@@ -113,6 +204,21 @@ def survey_text(answers: Mapping[str, str], *, today: date, complaints: Collecti
     except JobError as error:
         raise _refused(error, given) from None
     return text
+
+
+def answer_names(complaints: Collection[str]) -> tuple[str, ...]:
+    """Return every name that an answer can have; those with a colon are of a table or ticked."""
+    plain = ("class", "title", "built", "notes", "era", "outputs", "wiring", "money")
+    keyed = {
+        "place": [place.key for place in PLACES],
+        "size": [place.key for place in PLACES],
+        "seat": list(SEATS),
+        "complaint": list(complaints),
+        "where": list(complaints),
+        "must": list(MUSTS),
+    }
+    listed = (f"{kind}:{key}" for kind, keys in keyed.items() for key in keys)
+    return (*plain, *RADIO, *WISHES, *listed)
 
 
 def _with_unit(name: str, text: str) -> str:
@@ -149,6 +255,11 @@ def _wrong(given: Mapping[str, str]) -> Iterator[tuple[str, str]]:
     """Yield the name of each answer that cannot be used, with what is wanted."""
     if given.get("class") not in BODIES:
         yield "class", "Choose the body type that comes nearest; it picks the typical cabin."
+    for name, known in (("era", ERAS), ("outputs", OUTPUTS), ("wiring", WIRINGS)):
+        if name in given and given[name] not in known:
+            yield name, f'Found "{given[name]}": one of {", ".join(known)} is wanted.'
+    if given.get("era") == "mono" and given.get("outputs", "mono") != "mono":
+        yield "outputs", "A mono radio has one output; choose that, or another kind of radio."
     if not _places(given):
         yield "places", "Choose at least one place that has loudspeakers."
     for name in (f"size:{place.key}" for place in PLACES):
@@ -172,8 +283,8 @@ def _wrong(given: Mapping[str, str]) -> Iterator[tuple[str, str]]:
 
 def _nowhere(given: Mapping[str, str]) -> Iterator[str]:
     """Yield what is wrong with complaints of loudspeakers that are not there."""
-    there = {_id(place, letter) for place in _places(given) for letter in SIDES}
-    names = {_id(place, letter) for place in PLACES for letter in SIDES}
+    there = {_id(place, letter) for place in _places(given) for letter in place.letters}
+    names = {_id(place, letter) for place in PLACES for letter in place.letters}
     for name, where in given.items():
         told = name.startswith("where:") and f"complaint:{name[6:]}" in given
         if told and where in names - there:
@@ -208,29 +319,45 @@ def _refusal(text: str, dimension: str) -> str:
 
 
 def _lines(given: Mapping[str, str], today: date, complaints: Collection[str]) -> Iterator[str]:
-    body, width = given["class"], BODIES[given["class"]][1]
-    places = _places(given)
+    body, places = BODIES[given["class"]], _places(given)
     yield "# Started from the survey. What nobody said is filled with typical values, and every"
     yield "# answer says which of them it leans on. Replace them by what you measure."
     yield "format = 1"
-    yield from _about(given, body, today, complaints)
+    yield from _about(given, today, complaints)
     yield from _wishes(given)
     yield from ("", "[vehicle]")
     if "built" in given:
         yield f"built = {int(given['built'])}"
-    yield f'class = "{body}"'
-    yield from ("", "[[seat]]", 'id = "driver"')
-    ear = (f"{each}{TRUE_SPREAD}" for each in ("0.15 m", EARS.get(body, EAR), "1.05 m"))
-    yield f"ear = [{', '.join(map(_text, ear))}]  # typical, not measured"
+    yield f'class = "{given["class"]}"'
+    yield from _seats(given, body)
     yield from ("", "[head_unit]", 'name = "radio as fitted"')
-    yield from (f"{name} = {_text(given[name])}" for name in RADIO if name in given)
-    for end in ENDS:
-        yield from _channels(end, [place for place in places if place.end == end])
+    yield from (f"{name} = {_text(given[name])}" for name in ("era", *RADIO) if name in given)
+    yield from _channels(given, places)
     for place in places:
-        yield from _locations(place, width)
+        yield from _locations(place, body)
     for place in places:
-        yield from _driver(place, given)
+        yield from _driver(place, given, today)
     yield ""
+
+
+def _seats(given: Mapping[str, str], body: Body) -> Iterator[str]:
+    left, up = body.ear
+    ears = {"driver": (0.15 + body.front, left, up)}
+    for key, seat in SEATS.items():
+        if f"seat:{key}" in given:
+            ears[key] = (seat.forward + _shift(body, seat.end), seat.left, seat.up)
+    for key, ear in ears.items():
+        yield from ("", "[[seat]]", f'id = "{key}"')
+        yield f"ear = [{_spread_out(ear)}]  # typical, not measured"
+
+
+def _shift(body: Body, end: str) -> float:
+    return body.front if end == "front" else body.rear
+
+
+def _spread_out(at: Iterable[float]) -> str:
+    """Return a place that nobody measured."""
+    return ", ".join(_text(f"{each:.2f} m{TRUE_SPREAD}") for each in at)
 
 
 def _wishes(given: Mapping[str, str]) -> Iterator[str]:
@@ -243,11 +370,9 @@ def _wishes(given: Mapping[str, str]) -> Iterator[str]:
         yield from ("", "[wishes]", *said)
 
 
-def _about(
-    given: Mapping[str, str], body: str, today: date, complaints: Collection[str]
-) -> Iterator[str]:
+def _about(given: Mapping[str, str], today: date, complaints: Collection[str]) -> Iterator[str]:
     yield from ("", "[job]")
-    title = given.get("title") or f"{BODIES[body][0]}, taken in on {today.isoformat()}"
+    title = given.get("title") or f"{BODIES[given['class']].label}, taken in on {today.isoformat()}"
     yield f"title = {_text(title)}"
     yield f"opened = {today.isoformat()}"
     said = [
@@ -261,15 +386,46 @@ def _about(
         yield f"notes = {_text(given['notes'])}"
 
 
-def _channels(end: str, places: list[Place]) -> Iterator[str]:
-    """Yield the two channels of one end; places that share them hang in parallel."""
-    if not places:
-        return
-    for letter, (side, _) in SIDES.items():
-        parts = [_branch(place, letter, alone=len(places) == 1) for place in places]
-        yield from ("", "[[channel]]", f'id = "{end}-{side}"')
-        note = "  # assumed: read the pair at the radio plug" if len(places) > 1 else ""
-        yield f'load = "{" | ".join(parts)}"{note}'
+def _channels(given: Mapping[str, str], places: list[Place]) -> Iterator[str]:
+    """Yield the outputs of the radio; places that share one hang in parallel."""
+    outputs = _outputs(given, places)
+    unknown = given.get("wiring") == "unknown"
+    for name, drives in outputs.items():
+        parts = [_branch(place, letter, alone=len(drives) == 1) for place, letter in drives]
+        if not parts:
+            yield from ("", f"# {name}: nothing hangs on this output.")
+            continue
+        yield from ("", "[[channel]]", f'id = "{name}"')
+        note = "  # assumed: read the pair at the radio plug" if len(parts) > 1 else ""
+        yield 'load = "unknown"' if unknown else f'load = "{" | ".join(parts)}"{note}'
+        if name == CENTRE:
+            yield 'signal = "sum"  # of left and right, as a single loudspeaker in the middle plays'
+
+
+Drives = list[tuple[Place, str]]
+
+
+def _outputs(given: Mapping[str, str], places: list[Place]) -> dict[str, Drives]:
+    """Return what each output of the radio drives, by its name."""
+    pairs = [place for place in places if not place.single]
+    middle: Drives = [(place, "") for place in places if place.single]
+    mono = "mono" if given.get("era") == "mono" or not pairs else "four"
+    kind = given.get("outputs", mono)
+    if kind == "mono":
+        return {MONO: [*((p, letter) for p in pairs for letter in p.letters), *middle]}
+    ends = {"": pairs} if kind == "stereo" else _ends(pairs, every="outputs" in given)
+    found: dict[str, Drives] = {
+        f"{end}{side}": [(place, letter) for place in here]
+        for end, here in ends.items()
+        for letter, (side, _) in SIDES.items()
+    }
+    return found | ({CENTRE: middle} if middle else {})
+
+
+def _ends(pairs: list[Place], *, every: bool) -> dict[str, list[Place]]:
+    """Return the places of each end; one without any only where its outputs are known to be."""
+    ends = {f"{end}-": [place for place in pairs if place.end == end] for end in ENDS}
+    return {end: here for end, here in ends.items() if here or every}
 
 
 def _branch(place: Place, letter: str, *, alone: bool) -> str:
@@ -281,31 +437,34 @@ def _branch(place: Place, letter: str, *, alone: bool) -> str:
     return series if alone else f"({series})"
 
 
-def _locations(place: Place, width: float) -> Iterator[str]:
-    for letter, (side, sign) in SIDES.items():
-        across = sign * (width - place.inward)
+def _locations(place: Place, body: Body) -> Iterator[str]:
+    for letter in place.letters:
+        side, sign = SIDES.get(letter, ("", 0))
         yield from ("", "[[location]]", f'id = "{_id(place, letter)}"')
         yield f'name = "{_name(place, side)}"'
-        if letter == "l":
+        if letter != "r":
             yield f'kind = "{place.kind}"'
             yield f'driver = "{_driver_id(place)}"'
         else:
             yield f'like = "{_id(place, "l")}"'
-        at = (f"{each:.2f} m{TRUE_SPREAD}" for each in (place.forward, across, place.up))
-        yield f"at = [{', '.join(map(_text, at))}]  # typical, not measured"
+        forward = place.forward + _shift(body, place.end)
+        up = body.roof if place.kind == "roof" else place.up
+        at = _spread_out((forward, sign * (body.width - place.inward), up))
+        yield f"at = [{at}]  # typical, not measured"
 
 
-def _driver(place: Place, given: Mapping[str, str]) -> Iterator[str]:
-    size = given.get(f"size:{place.key}")
+def _driver(place: Place, given: Mapping[str, str], today: date) -> Iterator[str]:
+    size, built = given.get(f"size:{place.key}"), int(given.get("built", today.year))
     yield from ("", "[[driver]]", f'id = "{_driver_id(place)}"')
-    yield f'name = "{place.label.lower()}, as found"'
+    called = _name(place, "") if place.single else place.label.lower()
+    yield f'name = "{called}, as found"'
     note = "" if size else "  # typical for this place, not measured"
     yield f"size = {_text(size or place.size)}{note}"
-    yield 'age = "ageing"'
+    yield f'age = "{"old" if today.year - built >= OLD_FROM else "ageing"}"'
 
 
 def _id(place: Place, letter: str) -> str:
-    return f"{place.key}-{letter}"
+    return f"{place.key}-{letter}" if letter else place.key
 
 
 def _driver_id(place: Place) -> str:
@@ -317,6 +476,8 @@ def _name(place: Place, side: str) -> str:
         "door-front": f"front {side} door",
         "pillar": f"front {side} pillar",
         "dash": f"dash, {side}",
+        "dash-centre": "middle of the dash",
+        "shelf-centre": "middle of the rear shelf",
         "door-rear": f"rear {side} door",
         "shelf": f"rear shelf, {side}",
         "roof": f"roof, {side}",
@@ -333,8 +494,8 @@ def _where() -> Iterator[tuple[str, str]]:
         for side, _ in SIDES.values():
             yield f"{end}-{side}", f"{end} {side}"
     for place in PLACES:
-        for letter, (side, _) in SIDES.items():
-            yield _id(place, letter), _name(place, side)
+        for letter in place.letters:
+            yield _id(place, letter), _name(place, SIDES.get(letter, ("", 0))[0])
 
 
 WHERE = dict(_where())

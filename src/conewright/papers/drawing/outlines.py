@@ -146,9 +146,12 @@ def outside(outline: Outline, points: Iterable[Point]) -> list[float]:
     """Return how far each point lies outside an outline, below zero inside [mm]."""
     if isinstance(outline, Round):
         return [hypot(x, y) - outline.radius for x, y in points]
+    here = [*points]
+    if not here:
+        return []
     import shapely
 
-    shape, spots = fit(outline), shapely.points([*points])
+    shape, spots = fit(outline), shapely.points(here)
     away = shapely.distance(shape.exterior, spots)
     inside = shapely.contains(shape, spots)
     return [float(-d if within else d) for d, within in zip(away, inside, strict=True)]

@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from conewright.phrases import counted
 from conewright.shown import Shown
 from conewright.stages.outlay.amounts import Amount
 
@@ -89,7 +90,7 @@ class Manifest(Shown, _Data):
 
     def __repr__(self) -> str:
         """Return of what it is, and of how many files."""
-        files = f"{len(self.files)} file{'' if len(self.files) == 1 else 's'}"
+        files = counted(len(self.files), "file")
         return f"<Manifest of {self.plan}: {files}, {len(self.refusals)} not made>"
 
     def used(self, use: Use) -> tuple[Entry, ...]:

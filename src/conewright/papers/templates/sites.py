@@ -12,6 +12,7 @@ from math import cos, floor, sin, tau
 from conewright.job.builds.state import (
     Corners,
     DriverState,
+    FrameState,
     LocationState,
     MountState,
     Origin,
@@ -217,8 +218,10 @@ def _hold_known(place: LocationState) -> None:
     path, frame = f"driver[{driver.id}].frame", driver.frame
     typical = [
         f"{path}.{name}"
-        for name, value in (("cutout", frame.cutout), ("outer", frame.outer))
-        if value.origin is Origin.TYPICAL and not (name == "outer" and frame.corners)
+        for name, value in _outlines(frame).items()
+        if value is not None
+        and value.origin is Origin.TYPICAL
+        and not (name.startswith("outer") and frame.corners)
     ]
     if typical:
         raise _missing(
@@ -226,6 +229,12 @@ def _hold_known(place: LocationState) -> None:
             " and ".join(typical),
             f"Measure {driver.name}: nothing is cut to the typical frame of its size.",
         )
+
+
+def _outlines(frame: FrameState) -> dict[str, Value | None]:
+    """Return the axes that a template is drawn from, by their fields."""
+    names = ("cutout", "cutout_long", "outer", "outer_long")
+    return {name: getattr(frame, name) for name in names}
 
 
 def _hold_axes(place: LocationState) -> None:

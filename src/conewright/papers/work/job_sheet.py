@@ -18,6 +18,7 @@ from conewright.pictures import as_svg
 from conewright.stages.common.changes import pairs_of
 from conewright.stages.common.nets import fed_by
 from conewright.stages.find.faults import trade
+from conewright.stages.find.faults.told import repair_words
 from conewright.stages.outlay.steps import Step, total_minutes
 from conewright.stages.report.care import cautions_for
 from conewright.stages.report.data import Caution, Report, Severity
@@ -189,8 +190,9 @@ def _repairs(answers: Answers, kind: str) -> Iterator[str]:
     """Yield what a kind of change mends, and how the trade does it."""
     for fault, by in answers.taken.changed.mended.items():
         if by == kind:
-            name, _, _ = fault.partition("@")
-            yield f"{_fault_in_words(answers.build, fault)}. {trade.fault(name).repair}"
+            name, _, at = fault.partition("@")
+            repair = repair_words(answers.build, name, at)
+            yield f"{_fault_in_words(answers.build, fault)}. {repair}"
 
 
 def _left(build: Build) -> list[str]:

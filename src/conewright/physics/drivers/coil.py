@@ -1,7 +1,7 @@
 """The voice coil: its inductance in three models, and its resistance when it is hot."""
 
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
@@ -14,13 +14,16 @@ from conewright.physics.electrics.conductor import temperature_factor
 __all__ = [
     "EXPONENT_RANGE",
     "Coil",
+    "CoilWiring",
     "Inductor",
     "PowerLaw",
     "ShuntedInductor",
+    "TwoCoils",
     "coil_impedance",
     "power_law_from_inductance",
     "resistance_at",
     "scaled_turns",
+    "two_coils",
 ]
 
 EXPONENT_RANGE: Final = (0.5, 1.0)
@@ -161,6 +164,38 @@ def scaled_turns(*, coil: Coil, turns: Real) -> Coil:
     if isinstance(coil, Inductor):
         return Inductor(le=coil.le * square)
     return ShuntedInductor(le=coil.le * square, l2=coil.l2 * square, r2=coil.r2 * square)
+
+
+CoilWiring: TypeAlias = Literal["parallel", "series", "one"]
+"""How two equal coils on one former are wired: both in parallel, both in series, or one of them."""
+
+
+@dataclass(frozen=True, slots=True)
+class TwoCoils:
+    """What a wiring makes of a driver's figures, over those with both coils in parallel [1]."""
+
+    re: float
+    bl: float
+    le: float
+    qes: float
+
+
+def two_coils(wired: CoilWiring) -> TwoCoils:
+    """Return what a wiring of two equal, closely coupled coils on one former does.
+
+    Args:
+        wired: both in parallel, both in series, or one with the other left open.
+
+    Returns:
+        Factors on Re, Bl, Le and Qes. In series the turns double: Re and Le go with their square
+        where the copper is the same, Bl with the turns, and Qes ~ Re/Bl^2 stays. One coil alone has
+        half of the copper: twice Re and Qes at the same Bl.
+
+    Source: one winding of twice the turns and half the wire; closed form.
+    """
+    if wired == "series":
+        return TwoCoils(re=4.0, bl=2.0, le=4.0, qes=1.0)
+    return TwoCoils(re=2.0, bl=1.0, le=1.0, qes=2.0) if wired == "one" else TwoCoils(1, 1, 1, 1)
 
 
 def resistance_at(*, resistance: Real, temperature: Real) -> Real:

@@ -20,7 +20,9 @@ from conewright.job.builds.state import (
     Value,
 )
 from conewright.job.document.document import Document
+from conewright.job.document.places import ON_FRAME
 from conewright.job.proposals import apply_proposal
+from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.values import Quantity
 from conewright.stages.common.mends import HEAD_UNIT, MENDING_KINDS, made_by, mends_of
 from conewright.stages.common.screws import screws_agree
@@ -31,6 +33,8 @@ __all__ = [
     "changed_parts",
     "changes",
     "cut_needed",
+    "facing_axes",
+    "half_measured",
     "moved_places",
     "new_driver_places",
     "new_parts",
@@ -172,7 +176,8 @@ def opened_places(build: Build) -> tuple[LocationState, ...]:
     sealed, covered or holed, when its trim changes, or where what the plan mends lies behind it.
     """
     before = {place.id: place for place in as_found(build).locations}
-    behind = {place for mend in mends_of(build) if mend.opens for place in mend.at}
+    mended = (place for mend in mends_of(build) if mend.opens for place in mend.at)
+    behind = {place.removesuffix(ON_FRAME) for place in mended}
     return tuple(
         place
         for place in build.locations
@@ -207,14 +212,34 @@ def new_driver_places(build: Build) -> frozenset[str]:
 
 
 def cut_needed(place: LocationState) -> float | None:
-    """Return by how much the hole's diameter must grow for the driver [m]; 0 where it fits.
+    """Return by how much the hole must grow for the driver [m]; 0 where it fits.
 
-    None where the mount's cut-out is not known. Oval frames: along the short axis.
+    Along the axis where it must grow most. None where the mount's cut-out is not known.
     """
-    hole, frame = place.mount.cutout, place.driver.frame
+    facing = facing_axes(place)
+    return max((max(needs.si - hole.si, 0.0) for needs, hole in facing), default=None)
+
+
+def facing_axes(place: LocationState) -> tuple[tuple[Value, Value], ...]:
+    """Return what the driver needs beside what the opening has, short axes first.
+
+    None of an opening nobody measured; of an oval driver in an opening of which only one axis is
+    known, that one alone.
+    """
+    hole, needs = place.mount.axes, place.driver.frame.axes
     if hole is None:
-        return None
-    return max(frame.cutout.si - hole.si, 0.0)
+        return ()
+    both = tuple(zip(needs, hole, strict=True))
+    return both[:1] if half_measured(place) else both
+
+
+def half_measured(place: LocationState) -> bool:
+    """Whether the driver is oval and only the short axis of it or of its opening is known."""
+    mount, driver = place.mount, place.driver
+    long = driver.frame.cutout_long
+    if long is None:
+        return bool(driver.size) and parse_size(driver.size).oval
+    return mount.cutout_long is None and not mount.corners
 
 
 def changed_parts(job: Document, planned: Document) -> frozenset[str]:
@@ -266,12 +291,15 @@ def _work(place: LocationState | None) -> object:
         return None
     mount = place.mount
     driver = (place.driver.id, _coil(place))
-    return driver, mount.ring, mount.spacer, mount.cutout, place.cavity, place.trim
+    return driver, mount.ring, mount.spacer, mount.axes, place.cavity, place.trim
 
 
 def _coil(place: LocationState) -> tuple[object, ...]:
     """What a driver is as written: where a plan says otherwise of the same one, it is mended."""
-    return tuple((name, value.quantity) for name, value in place.driver.written.items())
+    tweeter = place.driver.tweeter
+    small = () if tweeter is None else (tweeter.capacitor, *tweeter.driver.written.values())
+    written = tuple((name, value.quantity) for name, value in place.driver.written.items())
+    return (*written, *(value.quantity for value in small))
 
 
 def _new(now: LocationState, then: LocationState) -> bool:
@@ -295,8 +323,10 @@ def _carried_by_ring(now: LocationState, then: LocationState) -> bool:
 
 
 def _wider(now: LocationState, then: LocationState) -> bool:
-    hole, was = now.mount.cutout, then.mount.cutout
-    return hole is not None and was is not None and hole.si > was.si
+    hole, was = now.mount.axes, then.mount.axes
+    if hole is None or was is None:
+        return False
+    return any(wide.si > narrow.si for wide, narrow in zip(hole, was, strict=True))
 
 
 def _part(part: PartState) -> tuple[object, ...]:

@@ -29,6 +29,7 @@ from conewright.job.builds.state import (
     SettingsState,
     Value,
 )
+from conewright.job.document.places import on_frame
 from conewright.physics.acoustics.door import FREE, MountedLoad, mounted_load
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray, Real
@@ -51,6 +52,7 @@ from conewright.stages.common.damage import (
     ChannelDamage,
     channel_damage,
     damaged_driver,
+    dried,
     leak_area,
 )
 from conewright.stages.common.nets import source_of
@@ -94,6 +96,8 @@ class LocationCircuit:
         impedance: of the driver alone, in its place [ohm].
         re: d.c. resistance of the coil at its temperature [ohm].
         sd: piston area [m2].
+        terminals: impedance between the terminals, a tweeter on the frame included [ohm].
+        host: the place at whose terminals it hangs; its own but for a tweeter on a frame.
 
     """
 
@@ -107,6 +111,8 @@ class LocationCircuit:
     impedance: ComplexArray
     re: Real
     sd: Real
+    terminals: ComplexArray
+    host: str
 
 
 @dataclass(frozen=True)
@@ -162,14 +168,19 @@ class Circuit:
 
 @dataclass(frozen=True)
 class _Unit:
-    """A driver in its place, before it is wired."""
+    """A driver in its place, before it is wired. `terminals` is the impedance that is wired; the
+    tweeter on the frame, if any, gets the part `passed` of the voltage there.
+    """
 
     impedance: ComplexArray
+    terminals: ComplexArray
     velocity_per_volt: ComplexArray
     share: ComplexArray
     flows: Mapping[str, Complex]
     sd: Real
     re: Real
+    tweeter: _Unit | None = None
+    passed: Complex = 1.0
 
 
 def hot_coil_rise(driver: DriverState, draws: Draws) -> FloatArray:
@@ -261,10 +272,22 @@ class Solver:
             solved, drive = self._channel(channel, units, build, damage)
             channels[channel.id] = self._fed(solved, channel.input, build, channels)
             for name, sign in channel.polarity:
-                locations[name] = self._location(name, channel.id, units[name], sign * drive[name])
+                unit, across = units[name], sign * drive[name]
+                locations[name] = self._location(name, channel.id, unit, across)
+                if unit.tweeter is not None:
+                    small, above = on_frame(name), across * unit.passed
+                    locations[small] = self._location(
+                        small, channel.id, unit.tweeter, above, host=name
+                    )
         written = {channel.id: channels[channel.id] for channel in build.channels}
-        driven = {name: locations[name] for each in build.channels for name, _ in each.polarity}
-        return Circuit(self.frequency, air, written, driven)
+        driven = (name for each in build.channels for name, _ in each.polarity)
+        both = (each for name in driven for each in (name, on_frame(name)))
+        return Circuit(
+            self.frequency,
+            air,
+            written,
+            {each: locations[each] for each in both if each in locations},
+        )
 
     def _fed(
         self,
@@ -289,7 +312,7 @@ class Solver:
         return replace(solved, settings=solved.settings * through * fed * at_plug, fed=fed)
 
     def _location(
-        self, name: str, channel: str, unit: _Unit, drive: ComplexArray
+        self, name: str, channel: str, unit: _Unit, drive: ComplexArray, *, host: str = ""
     ) -> LocationCircuit:
         velocity = unit.velocity_per_volt * drive
         moved = unit.sd * velocity
@@ -304,6 +327,8 @@ class Solver:
             impedance=unit.impedance,
             re=unit.re,
             sd=unit.sd,
+            terminals=unit.terminals,
+            host=host or name,
         )
 
     def _channel(
@@ -314,7 +339,7 @@ class Solver:
         damage: ChannelDamage,
     ) -> tuple[ChannelCircuit, dict[str, ComplexArray]]:
         temperature = build.vehicle.temperature.si
-        leaves = {name: unit.impedance for name, unit in units.items()}
+        leaves = {name: unit.terminals for name, unit in units.items()}
         resistances: dict[str, Real] = {name: unit.re for name, unit in units.items()}
         for part in channel.parts:
             leaves[part.key], resistances[part.key] = self._part(part, temperature, damage)
@@ -388,8 +413,27 @@ class Solver:
                 if (key, air) not in self._loads:
                     self._loads[key, air] = self._load(location, values["sd"], air)
                 load = self._loads[key, air]
-            self._units[key, air, hot] = self._loaded(location, values, load, air, hot)
+            alone = self._loaded(location, values, load, air, hot)
+            self._units[key, air, hot] = self._with_tweeter(alone, location, air, hot)
         return self._units[key, air, hot]
+
+    def _with_tweeter(self, unit: _Unit, location: LocationState, air: Air, hot: bool) -> _Unit:
+        """Put the tweeter on the frame, if any, and its capacitor across the terminals."""
+        place, on_it = location.tweeter, location.driver.tweeter
+        if place is None or on_it is None:
+            return unit
+        small = self._unit(place, air, hot)
+        left, series = dried(place.faults, self.draws)
+        before = capacitor(
+            capacitance=self.draws(on_it.capacitor) * left, esr=series, frequency=self.frequency
+        )
+        branch = before + small.impedance
+        return replace(
+            unit,
+            terminals=unit.impedance * branch / (unit.impedance + branch),
+            tweeter=small,
+            passed=small.impedance / branch,
+        )
 
     def _loaded(
         self,
@@ -417,6 +461,7 @@ class Solver:
         response = loaded(driver=driver, acoustic_load=load.impedance, frequency=self.frequency)
         return _Unit(
             impedance=response.impedance,
+            terminals=response.impedance,
             velocity_per_volt=response.velocity_per_volt,
             share=self._heard_share(load),
             flows=load.flows,
@@ -494,4 +539,4 @@ def _with_own(location: LocationState, draws: Draws) -> LocationState:
 def _place(location: LocationState) -> tuple[Hashable, ...]:
     """Return all that a driver's work at a place depends on, but the driver."""
     mount, cavity, trim = location.mount, location.cavity, location.trim
-    return location.kind, mount, cavity, trim, location.faults
+    return location.kind, mount, cavity, trim, location.faults, location.tweeter_faults

@@ -24,6 +24,7 @@ __all__ = [
     "channel_damage",
     "clean_travel",
     "damaged_driver",
+    "dried",
     "leak_area",
 ]
 
@@ -42,6 +43,8 @@ SILENCE = 1e-12
 COIL_OPEN = frozenset({"coil-open", "tweeter-open"})
 SILENT = frozenset({"pair-shorted", "leg-to-chassis", "channel-dead", "channel-offset"})
 """Faults of a channel with which it gives its loudspeakers nothing, whatever hangs on it."""
+
+DRIED = "capacitor-dried"
 
 
 @dataclass(frozen=True)
@@ -70,20 +73,29 @@ def channel_damage(
     fed = None if channel.input is None else channel.input.channel
     unfed = any(fault.at == fed and fault.fault in SILENT for fault in channel.faults)
     series = np.full((1, 1), OPEN if "wire-broken" in names else 0.0)
-    dried: dict[str, tuple[FloatArray, FloatArray]] = {}
+    gone: dict[str, tuple[FloatArray, FloatArray]] = {}
     for fault in channel.faults:
         if fault.fault == "joint-corroded":
             series = series + draws(fault.size("series"))
-        if fault.fault == "capacitor-dried":
-            size = draws(fault.size("left")), draws(fault.size("series"))
-            dried |= {part.key: size for part in capacitors_before(fault.at, channel)}
+        if fault.fault == DRIED:
+            size = dried((fault,), draws)
+            gone |= {part.key: size for part in capacitors_before(fault.at, channel)}
     off = {fault.at for fault in faults if fault.fault == AMPLIFIER_OFF}
     return ChannelDamage(
         series=series,
         shorted="pair-shorted" in names,
         silent=bool(off & {"vehicle", channel.driven_by} or names & SILENT) or unfed,
-        dried=dried,
+        dried=gone,
     )
+
+
+def dried(faults: Iterable[FaultState], draws: Draws) -> tuple[FloatArray, FloatArray]:
+    """Return what faults leave of a capacitor [1], and its series resistance [ohm]."""
+    left, series = np.ones((1, 1)), np.zeros((1, 1))
+    for fault in faults:
+        if fault.fault == DRIED:
+            left, series = draws(fault.size("left")), draws(fault.size("series"))
+    return left, series
 
 
 def damaged_driver(driver: Driver, faults: Sequence[FaultState], draws: Draws) -> Driver:

@@ -8,7 +8,8 @@ from functools import cache
 
 from conewright.data_files import data_rows
 from conewright.job.builds.standing import capacitors_before, ended
-from conewright.job.builds.state import Build, PartState
+from conewright.job.builds.state import Build, ChannelState, PartState
+from conewright.job.document.places import ON_FRAME
 from conewright.job.proposals import apply_proposal
 from conewright.stages.common.together import mirrored
 
@@ -92,10 +93,18 @@ def made_by(
 
 def capacitors_at(place: str, build: Build) -> Iterator[tuple[str, PartState]]:
     """Yield the capacitors in series with a place, each with the id of its channel."""
+    host = place.removesuffix(ON_FRAME)
     for channel in build.channels:
-        if place in dict(channel.polarity):
-            for part in capacitors_before(place, channel):
+        if host in dict(channel.polarity):
+            for part in _before(place, channel, build):
                 yield channel.id, part
+
+
+def _before(place: str, channel: ChannelState, build: Build) -> tuple[PartState, ...]:
+    tweeter = build.location(place.removesuffix(ON_FRAME)).driver.tweeter
+    if not place.endswith(ON_FRAME) or tweeter is None:
+        return capacitors_before(place, channel)
+    return (PartState(place, "capacitor", tweeter.capacitor, None),)
 
 
 def _where(build: Build, where: str, at: str) -> Iterator[str]:
@@ -104,6 +113,9 @@ def _where(build: Build, where: str, at: str) -> Iterator[str]:
         yield HEAD_UNIT
     elif where == "door":
         yield from _foremost_door(build, at)
+    elif where == "place":
+        # Whoever replaces a tweeter on a frame replaces the driver that carries it.
+        yield at.removesuffix(ON_FRAME)
     else:
         yield at
     if where == "pair":
@@ -121,6 +133,7 @@ def _foremost_door(build: Build, channel: str) -> Iterator[str]:
 def _twins(build: Build, at: str) -> Iterator[str]:
     """Yield the mirrored places that have a capacitor of their own."""
     here = build.location(at)
-    for place in build.locations:
+    small = tuple(place.tweeter for place in build.locations if place.tweeter is not None)
+    for place in (*build.locations, *small):
         if mirrored(here, place) and any(capacitors_at(place.id, build)):
             yield place.id

@@ -263,7 +263,7 @@ def _peak(place: str, which: int) -> Callable[[Build, Solver], FloatArray]:
 
     def of(build: Build, solver: Solver) -> FloatArray:
         circuit = solver.solve(build)
-        logs = np.log(np.abs(circuit.locations[place].impedance))
+        logs = np.log(np.abs(circuit.locations[place].terminals))
         return np.exp(_highest(np.log(circuit.frequency), logs)[which])
 
     return of

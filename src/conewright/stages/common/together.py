@@ -6,6 +6,7 @@ same draws, however many builds and however many mixtures of two builds ask for 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -17,7 +18,28 @@ from conewright.physics.acoustics.box import Box, Point, box_modes, box_pressure
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 
-__all__ = ["Cabin", "CabinSize", "cabin_size", "mirrored", "opposed_twins"]
+__all__ = [
+    "Cabin",
+    "CabinSize",
+    "cabin_size",
+    "has_twin",
+    "in_group",
+    "mirrored",
+    "opposed_twins",
+    "places_left",
+]
+
+CORNERS = {
+    **{word: (word,) for word in ("front", "rear", "left", "right")},
+    "back": ("rear",),
+    "fl": ("front", "left"),
+    "fr": ("front", "right"),
+    "rl": ("rear", "left"),
+    "rr": ("rear", "right"),
+    "l": ("left",),
+    "r": ("right",),
+}
+"""Words in the id of a channel, and the sides of the vehicle that they name."""
 
 NEAR = 0.05
 """Places this close to each other's mirror image are twins [m]."""
@@ -146,6 +168,12 @@ def opposed_twins(build: Build) -> tuple[tuple[str, str], ...]:
     return tuple(pairs)
 
 
+def has_twin(build: Build, at: str) -> bool:
+    """Whether a place has another one that mirrors it; what is no place counts as if it had."""
+    here = next((place for place in build.locations if place.id == at), None)
+    return here is None or any(mirrored(here, other) for other in build.locations)
+
+
 def mirrored(one: LocationState, other: LocationState) -> bool:
     """Whether two places are the same kind of place on opposite sides of the vehicle."""
     (x1, y1, z1), (x2, y2, z2) = (tuple(c.si for c in place.at) for place in (one, other))
@@ -154,3 +182,29 @@ def mirrored(one: LocationState, other: LocationState) -> bool:
         and y1 * y2 < 0
         and max(abs(x1 - x2), abs(y1 + y2), abs(z1 - z2)) < NEAR
     )
+
+
+def in_group(place: LocationState, words: str) -> bool:
+    """Whether a place lies in `front`, `rear`, `left`, `right`, or `front-left` and so on."""
+    x, y = place.at[0].si, place.at[1].si
+    sides = {"front": x >= 0.0, "rear": x < 0.0, "left": y > 0.0, "right": y < 0.0, "all": True}
+    return all(sides.get(word, False) for word in words.split("-"))
+
+
+def places_left(build: Build) -> list[tuple[LocationState, ...]]:
+    """Return, for each channel of unknown load, the places that no other one drives.
+
+    Those that its id names by their corner; all of them for the only one that names none.
+    """
+    taken = {name for channel in build.channels for name, _ in channel.polarity}
+    found = []
+    for channel in build.unknown:
+        left = [place for place in build.locations if place.id not in taken]
+        words = re.split(r"[-_]", channel.id.lower())
+        sides = [side for word in words for side in CORNERS.get(word, ())]
+        here = [place for place in left if sides and all(in_group(place, s) for s in sides)]
+        if not here and len(build.unknown) == 1:
+            here = left
+        taken |= {place.id for place in here}
+        found.append(tuple(sorted(here, key=lambda place: -place.driver.figures()["sd"])))
+    return found

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from conewright.phrases import listed
 from conewright.stages.common.changes import Changes, changes, new_driver_places, planned_job
-from conewright.stages.find.odds.prior import in_group
+from conewright.stages.common.together import in_group
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:

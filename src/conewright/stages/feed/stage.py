@@ -29,7 +29,11 @@ from conewright.stages.feed.systems import (
 )
 from conewright.stages.feed.unwired import unwired_figures
 from conewright.stages.feed.verdicts import feed_verdicts, feed_working, hardest_channel
-from conewright.stages.find.faults.told import finding_verdicts, reading_verdicts
+from conewright.stages.find.faults.told import (
+    finding_verdicts,
+    reading_verdicts,
+    signal_verdicts,
+)
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Report, series
 
@@ -90,6 +94,7 @@ def feed_answer(
     feed_working(answer, load)
     converter_working(answer, load)
     finding_verdicts(answer)
+    signal_verdicts(answer)
     reading_verdicts(answer)
     feed_verdicts(answer, load)
     system_verdicts(answer, load)

@@ -87,7 +87,7 @@ def find(build: Build) -> Report:
     every = (*wiring, *_cards(inquiry, proposals))
     cards = tuple(
         with_pulse(answer, inquiry, card)
-        for card in sorted(every, key=lambda card: -card.bits_per_minute)
+        for card in sorted(every, key=lambda card: _rank(card, build))
     )
     stop_verdicts(answer, inquiry, chances)
     offset_verdicts(answer, inquiry)
@@ -174,7 +174,26 @@ def _cards(inquiry: Inquiry, proposals: list[Proposal]) -> Iterable[ReadingCard]
             healthy=inquiry.case.healthy_words(question),
             answers=_outlooks(inquiry, proposal, followed=number < FORESEEN),
             then=proposal.then.id if proposal.then else None,
+            in_door=_may_be_in_door(inquiry, question.subject),
         )
+
+
+def _rank(card: ReadingCard, build: Build) -> tuple[float, bool]:
+    """Order readings by what they tell a minute, of equal ones first what the owner points at."""
+    pointed = {text.partition("@")[2] for text in build.job.about.complaints} - {""}
+    words = set(card.subject.split("-"))
+    named = any(words >= set(where.split("-")) for where in pointed)
+    return -round(card.bits_per_minute, 3), not named
+
+
+def _may_be_in_door(inquiry: Inquiry, subject: str) -> bool:
+    """Whether what a reading is done at may be a door; a channel may pass one."""
+    return any(
+        place.kind == "door" or subject != place.id
+        for chain in inquiry.case.chains
+        for place in chain.places
+        if subject in (place.id, chain.id)
+    )
 
 
 def _outlooks(inquiry: Inquiry, proposal: Proposal, *, followed: bool) -> Iterable[Outlook]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import reduce
 
 import numpy as np
 
@@ -12,7 +13,12 @@ from conewright.job.builds.fills import plain_text
 from conewright.job.builds.state import Build, LocationState, Origin, Value
 from conewright.job.quantity.units import MM
 from conewright.physics.basics.arrays import FloatArray
-from conewright.stages.common.changes import as_found, new_driver_places, opened_places
+from conewright.stages.common.changes import (
+    as_found,
+    facing_axes,
+    new_driver_places,
+    opened_places,
+)
 from conewright.stages.common.screws import is_measured, screws_agree
 from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.fit.margins import FRONT, REAR
@@ -247,13 +253,14 @@ def _hole(answer: Answer, place: LocationState) -> None:
     mount, frame, draws = place.mount, place.driver.frame, answer.draws
     enlarge = land = edge = None
     if mount.cutout is not None and frame is not None:
-        enlarge = np.maximum(draws(frame.cutout) - draws(mount.cutout), 0.0)
+        facing = facing_axes(place)
+        enlarge = np.maximum(0.0, reduce(np.maximum, (draws(a) - draws(b) for a, b in facing)))
         if frame.screw_circle is not None:
             opening = np.maximum(draws(frame.cutout), draws(mount.cutout))
             edge = (draws(frame.screw_circle) - opening) / 2
     if mount.land is not None and enlarge is not None:
         land = draws(mount.land) - enlarge / 2
-    _length(answer, place.id, "enlarge", enlarge, "to cut, in diameter", NO_HOLE)
+    _length(answer, place.id, "enlarge", enlarge, _to_cut(place), NO_HOLE)
     _length(answer, place.id, "land_left", land, "flat steel left around the opening", NO_LAND)
     _length(answer, place.id, "screw_edge", edge, "screw centre to edge of opening", NO_SCREWS)
     agree = screws_agree(place)
@@ -266,6 +273,11 @@ def _hole(answer: Answer, place: LocationState) -> None:
         label="whether the screw holes match, 1 or 0",
         text=NO_SCREWS if agree is None else None,
     )
+
+
+def _to_cut(place: LocationState) -> str:
+    oval = place.driver.frame.cutout_long or place.mount.cutout_long
+    return "to cut, where most is" if oval else "to cut, in diameter"
 
 
 def _dimensions(answer: Answer, sandwich: Sandwich) -> None:
@@ -287,6 +299,7 @@ def _dimensions(answer: Answer, sandwich: Sandwich) -> None:
         _dimension(answer, place, "front_height", frame.front_height, "height of its front")
         _dimension(answer, place, "driver_cutout", frame.cutout, "opening the driver needs")
         _dimension(answer, place, "driver_outer", frame.outer, "outer diameter of the driver")
+        _long_axes(answer, place)
     _length(answer, place.id, "travel", sandwich.travel, "how far the cone may come out")
     answer.figure(
         place.id,
@@ -296,6 +309,18 @@ def _dimensions(answer: Answer, sandwich: Sandwich) -> None:
         kind=Kind.YES,
         label="whether a ring seals it, 1 or 0",
     )
+
+
+def _long_axes(answer: Answer, place: LocationState) -> None:
+    """Add the long axes of an oval opening and an oval driver."""
+    mount, frame = place.mount, place.driver.frame
+    for name, value, label in (
+        ("cutout_long", mount.cutout_long, "opening in the steel, long axis"),
+        ("driver_cutout_long", frame.cutout_long, "opening the driver needs, long axis"),
+        ("driver_outer_long", frame.outer_long, "flange of the driver, long axis"),
+    ):
+        if value is not None:
+            _dimension(answer, place, name, value, label)
 
 
 def _changes(answer: Answer, sandwich: Sandwich, before: Sandwich) -> None:

@@ -7,11 +7,10 @@ from math import ceil, floor
 
 import numpy as np
 
-from conewright.job.builds.state import LocationState
-from conewright.job.quantity.size import parse_size
+from conewright.job.builds.state import LocationState, Value
 from conewright.job.quantity.units import MM
 from conewright.phrases import capital, listed
-from conewright.stages.common.changes import moved_places, planned_job
+from conewright.stages.common.changes import half_measured, moved_places, planned_job
 from conewright.stages.common.screws import screws_agree
 from conewright.stages.fit.margins import (
     EDGE_WANTED,
@@ -316,20 +315,23 @@ def _hole(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     frame, cutout = place.driver.frame, place.mount.cutout
     if cutout is None:
         return
+    hole = place.mount.axes or (cutout, cutout)
     # Which dimension of the frame the verdict rests on: that one must not be a typical one.
-    typical = not is_given(frame.cutout if enlarge.value else frame.outer)
+    typical = not all(map(is_given, frame.axes if enlarge.value else frame.flange_axes))
     if typical and not opened:
         return
     if enlarge.value:
         severity, left = _land_left(land)
+        how = "along one axis" if _is_oval(place) else "in diameter"
+        wide = [max(needs.si, has.si) for needs, has in zip(frame.axes, hole, strict=True)]
         text = (
-            f"The opening has to grow by {_plain(enlarge)} in diameter, from {_mm(cutout.si)} to "
-            f"{_mm(frame.cutout.si)}; {left}. Never into a beam or a sensor's bracket."
+            f"The opening has to grow by {_plain(enlarge)} {how}, from {_by(hole)} to "
+            f"{_by_metres(*wide)}; {left}. Never into a beam or a sensor's bracket."
         )
-    elif frame.outer.si < cutout.si + 2 * SEAT_WANTED:
+    elif _too_wide(place):
         severity = Severity.WARN
         text = (
-            f"The opening of {_mm(cutout.si)} is too wide for a flange of {_mm(frame.outer.si)}: "
+            f"The opening of {_by(hole)} is too wide for a flange of {_by(frame.flange_axes)}: "
             f"{_adapter(answer, sandwich)}"
         )
     else:
@@ -337,6 +339,29 @@ def _hole(answer: Answer, sandwich: Sandwich, *, opened: bool) -> None:
     if typical:
         severity, text = _trusted(severity, text, opened=opened)
     answer.verdict(place.id, "hole", severity, text, enlarge.id, land.id)
+
+
+def _is_oval(place: LocationState) -> bool:
+    return place.driver.frame.cutout_long is not None or place.mount.cutout_long is not None
+
+
+def _too_wide(place: LocationState) -> bool:
+    """Whether the flange leaves too little of itself on the steel, along either axis."""
+    hole, flange = place.mount.axes, place.driver.frame.flange_axes
+    if hole is None:
+        return False
+    both = list(zip(flange, hole, strict=True))
+    known = both[:1] if half_measured(place) else both
+    return any(lies.si < open_.si + 2 * SEAT_WANTED for lies, open_ in known)
+
+
+def _by(axes: tuple[Value, Value]) -> str:
+    return _by_metres(*(axis.si for axis in axes))
+
+
+def _by_metres(short: float, long: float) -> str:
+    """Say an opening: its diameter, or both axes of an oval."""
+    return _mm(short) if short == long else f"{number(round(short * MM, 1))} x {_mm(long)}"
 
 
 def _land_left(land: Figure) -> tuple[Severity, str]:
@@ -395,8 +420,12 @@ def _stiff_from(sheet: Stock) -> float | None:
 
 def _oval(answer: Answer, sandwich: Sandwich) -> None:
     place = sandwich.place
-    if place.driver.size and parse_size(place.driver.size).oval:
-        text = "Oval frame: only the short axis is judged. Hold frame and opening together."
+    if place.mount.cutout is not None and half_measured(place):
+        text = (
+            "Oval frame: of frame or opening only the short axis is known, so that alone is "
+            f"judged. Measure the long one, too ({place.id}.mount.cutout_long, and frame."
+            "cutout_long of the driver)."
+        )
         answer.verdict(place.id, "oval", Severity.NOTE, text)
 
 

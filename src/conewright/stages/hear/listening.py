@@ -97,7 +97,7 @@ def heard_at(
     for location, answer in zip(circuit.locations.values(), answers, strict=True):
         flow = location.output * circuit.channels[location.channel].settings
         pressure = answer * flow
-        coherent = coherent - pressure if location.id in turned else coherent + pressure
+        coherent = coherent - pressure if location.host in turned else coherent + pressure
         power = power + np.abs(pressure) ** 2
         diffuse = diffuse + diffuse_pressure_squared(
             air=circuit.air,

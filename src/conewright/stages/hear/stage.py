@@ -15,7 +15,7 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.together import cabin_size
-from conewright.stages.find.faults.told import finding_verdicts
+from conewright.stages.find.faults.told import finding_verdicts, signal_verdicts
 from conewright.stages.hear.change import change_figures, change_series, share_figures
 from conewright.stages.hear.crossover import crossover_figures, crossover_verdicts
 from conewright.stages.hear.doubted_sound import suspected_sounds
@@ -78,6 +78,7 @@ def hear_answer(
     other = None if against is None else sound_of(against, solver)
     answer = Answer("hear", build, against, solver.draws)
     finding_verdicts(answer)
+    signal_verdicts(answer)
     unwired_verdicts(answer, solver)
     if sound.silent:
         return _silence(answer)

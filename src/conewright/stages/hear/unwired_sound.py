@@ -6,7 +6,6 @@ odds say, and the central state the likeliest. So the band of whatever is heard 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
@@ -26,11 +25,11 @@ from conewright.physics.electrics.wiring import Leaf, Tree
 from conewright.stages.common.changes import planned_job
 from conewright.stages.common.circuit import ChannelCircuit, Circuit, LocationCircuit, Solver
 from conewright.stages.common.damage import OPEN, SILENCE
+from conewright.stages.common.together import places_left
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import is_tweeter
 from conewright.stages.find.instruments.readouts import knows_ohms
 from conewright.stages.find.instruments.unknown import loads_in_words, unknown_loads
-from conewright.stages.find.odds.prior import in_group
 from conewright.stages.report.data import Kind, Severity
 
 if TYPE_CHECKING:
@@ -46,17 +45,6 @@ LEAST_ODDS = 0.01
 SMALL = 0.08
 """A placeholder narrower than this plays treble [m]."""
 
-CORNERS = {
-    **{word: (word,) for word in ("front", "rear", "left", "right")},
-    "back": ("rear",),
-    "fl": ("front", "left"),
-    "fr": ("front", "right"),
-    "rl": ("rear", "left"),
-    "rr": ("rear", "right"),
-    "l": ("left",),
-    "r": ("right",),
-}
-"""Words in the id of a channel, and the sides of the vehicle that they name."""
 
 ENDS = ("wiring:front", "wiring:rear")
 """What the wiring is drawn on: both sides of an end are mostly wired alike; workshop experience,
@@ -92,7 +80,7 @@ class Wirings:
 def likely_wirings(build: Build) -> tuple[Wirings, ...]:
     """Return what each channel of unknown load may drive, and where."""
     found = []
-    for load, places in zip(unknown_loads(build), _places_left(build), strict=True):
+    for load, places in zip(unknown_loads(build), places_left(build), strict=True):
         usual = [(trade.topology(name), chance) for name, chance in load.ranked]
         heard = [(one, chance) for one, chance in usual if one.drivers and chance >= LEAST_ODDS]
         whole = sum(chance for _, chance in heard)
@@ -124,25 +112,6 @@ def _wirings(build: Build, solver: Solver) -> tuple[Wirings, ...]:
 
 
 # --- Where it may play --------------------------------------------------------------------------
-
-
-def _places_left(build: Build) -> list[tuple[LocationState, ...]]:
-    """Return, for each channel of unknown load, the places that no other one drives.
-
-    Those that its id names by their corner; all of them for the only one that names none.
-    """
-    taken = {name for channel in build.channels for name, _ in channel.polarity}
-    found = []
-    for channel in build.unknown:
-        left = [place for place in build.locations if place.id not in taken]
-        words = re.split(r"[-_]", channel.id.lower())
-        sides = [side for word in words for side in CORNERS.get(word, ())]
-        here = [place for place in left if sides and all(in_group(place, s) for s in sides)]
-        if not here and len(build.unknown) == 1:
-            here = left
-        taken |= {place.id for place in here}
-        found.append(tuple(sorted(here, key=lambda place: -place.driver.figures()["sd"])))
-    return found
 
 
 def _wiring(
@@ -317,7 +286,13 @@ def _location(
     def whole(name: str, fill: float) -> NDArray[Any]:
         return _gathered([getattr(first, name) for first, *_ in drivers], here, samples, fill=fill)
 
-    sounds = [np.sum([driver.output for driver in each], axis=0) for each in drivers]
+    sounds = [
+        np.sum(
+            [each.output for each in one.circuit.locations.values() if each.host in names], axis=0
+        )
+        for one in here
+        for names in (one.wiring.roles[place.id],)
+    ]
     central = zip(here, drivers, strict=True)
     return LocationCircuit(
         id=place.id,
@@ -328,6 +303,8 @@ def _location(
         impedance=whole("impedance", OPEN),
         re=whole("re", OPEN),
         sd=whole("sd", place.driver.figures()["sd"]),
+        terminals=whole("terminals", OPEN),
+        host=place.id,
     )
 
 

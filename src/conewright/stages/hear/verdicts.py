@@ -6,10 +6,12 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from conewright.job.document.parts import ERAS_WITHOUT_MENU
 from conewright.phrases import listed
 from conewright.physics.acoustics.cabin import TREND_LIMIT
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.levels import amplitude_decibel, decibel
+from conewright.stages.common.changes import planned_job
 from conewright.stages.common.together import cabin_size, opposed_twins
 from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import REFERENCE_EMF
@@ -240,7 +242,7 @@ def _travel(answer: Answer, names: Iterable[str]) -> None:
         ratios = [answer.value(f"{name}.excursion_ratio") for name in places]
         worst = answer[f"{places[ratios.index(max(ratios))]}.excursion_ratio"]
         advice = (
-            f"set a high-pass of {setting}"
+            _filtered(answer, setting)
             if answer[f"{places[0]}.high_pass"].value
             else f"{setting}: keep the volume down or take bass off"
         )
@@ -252,6 +254,13 @@ def _travel(answer: Answer, names: Iterable[str]) -> None:
             f"times its linear travel near {number(worst.frequency_hz or 0.0, 'Hz')}; {advice}.",
             *(f"{name}.excursion_ratio" for name in places),
         )
+
+
+def _filtered(answer: Answer, setting: str | None) -> str:
+    """Say what keeps bass off a cone: a setting, where the radio has one."""
+    if planned_job(answer.build).head_unit.era in ERAS_WITHOUT_MENU:
+        return "a radio of that era has no filter: bass down at its tone knob, or less volume"
+    return f"set a high-pass of {setting}"
 
 
 def _jets(answer: Answer) -> None:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from conewright.data_files import data_rows
 from conewright.job.quantity.units import MM
+from conewright.phrases import counted
 from conewright.stages.common.changes import Changes
 from conewright.stages.common.nets import joints
 from conewright.stages.outlay.amounts import Amount, Line, amount_of, line_of, order_quantity
@@ -243,8 +244,7 @@ def _over_openings(place: LocationState) -> float:
 def _fixings(places: Sequence[LocationState]) -> Iterator[Line]:
     """Yield screws, nuts and sealing cord of new drivers; one screw to spare for each."""
     counts = [(place.driver.frame.screw_count or USUAL_SCREWS) + SPARE for place in places]
-    some = "one driver" if len(places) == 1 else f"{len(places)} drivers"
-    note = f"{some}, one to spare for each"
+    note = f"{counted(len(places), 'driver')}, one to spare for each"
     yield material("screw", sum(counts), note)
     yield material("nut", sum(counts), note)
     cord = sum(pi * place.driver.frame.outer.si for place in places)

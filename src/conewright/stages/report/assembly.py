@@ -165,8 +165,10 @@ class Answer:
         return Origin.SHEET if Origin.SHEET in given else Origin.MEASURED
 
     def _names(self) -> dict[str, str]:
-        names = {place.id: place.name for place in self.build.locations}
-        return names | {place.driver.id: place.driver.name for place in self.build.locations}
+        small = [place.tweeter for place in self.build.locations]
+        places = [*self.build.locations, *(place for place in small if place is not None)]
+        names = {place.id: place.name for place in places}
+        return names | {place.driver.id: place.driver.name for place in places}
 
     def _carried(self, carriers: Sequence[FloatArray | None]) -> list[Origin]:
         """Return the origin of what pulls most at each of some draws, of all in one product."""

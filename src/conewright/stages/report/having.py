@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from conewright.data_files import data_rows
 from conewright.job.builds.standing import another_radio
-from conewright.stages.common.changes import as_found, pairs_of
+from conewright.stages.common.changes import as_found, pairs_of, planned_job
 
 if TYPE_CHECKING:
     from conewright.job.builds.state import Build, LocationState
@@ -22,15 +22,21 @@ __all__ = ["WINDOW_KINDS", "has_all", "instead_of", "may_have", "radio_year"]
 WINDOW_KINDS = ("door", "panel")
 """Kinds of place with a window behind them; elsewhere nothing moves."""
 
+YEARS = {"mono": 1970, "stereo": 1985, "digital": 2002, "connected": 2014}
+"""Years in the middle of the eras of radios; workshop experience, from memory."""
+
 Instead = Mapping[tuple[str, str], tuple[str, str]]
 
 
 def radio_year(build: Build) -> int | None:
     """Return the year of a build's radio, None where it may be of any year.
 
-    The radio that was found is taken to be as old as its vehicle, unless its outputs tell that it
-    cannot be; another one is as new as one likes.
+    One of a written era is of that. The radio that was found is else taken to be as old as its
+    vehicle, unless its outputs tell that it cannot be; another one is as new as one likes.
     """
+    era = planned_job(build).head_unit.era
+    if era is not None:
+        return YEARS[era]
     built = build.job.vehicle.built
     too_new = build.head_unit.output == "bridge" and built is not None and built < _since("bridge")
     return None if too_new or another_radio(build.planned) else built

@@ -116,6 +116,7 @@ def _blend_location(old: LocationState, new: LocationState, taken: frozenset[str
         cavity=holes.cavity,
         trim=holes.trim,
         faults=(new if "faults" in taken else old).faults,
+        tweeter_faults=(new if "faults" in taken else old).tweeter_faults,
     )
 
 

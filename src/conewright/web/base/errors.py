@@ -20,6 +20,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Match
 
 from conewright.errors import BadInputError, ConewrightError, JobError, PlanRefusedError, Problem
+from conewright.phrases import counted
 from conewright.store import Conflict, NotFound, Saved, StoreError, StoreUnavailable
 from conewright.web.base.headers import SECURE
 
@@ -221,7 +222,7 @@ def _from_house(error: ConewrightError) -> Refusal:
             return Refusal(500, str(error))
         case JobError(problems=problems):
             count = len(problems)
-            told = "1 problem" if count == 1 else f"{count} problems"
+            told = counted(count, "problem")
             return Refusal(422, f"This cannot be used: {told}.", problems=problems)
         case PlanRefusedError(plan=plan, reasons=reasons):
             barred = [Problem("proposal", plan, reason) for reason in reasons]

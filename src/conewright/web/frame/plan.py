@@ -41,8 +41,13 @@ CABINS = {
     "compact": (2.7, 1.46),
     "saloon": (2.9, 1.52),
     "estate": (3.4, 1.52),
+    "convertible": (2.5, 1.46),
     "pickup-cab": (1.9, 1.56),
     "van": (4.0, 1.80),
+    "minibus": (4.8, 1.84),
+    "camper": (4.4, 1.84),
+    "motorhome": (6.2, 2.24),
+    "work-cab": (1.7, 1.56),
     "other": (3.0, 1.60),
 }
 

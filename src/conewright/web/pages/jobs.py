@@ -16,7 +16,19 @@ from conewright.job.text.conversion import toml_from_json
 from conewright.job.text.editing import Refused
 from conewright.job.text.parsing import bare
 from conewright.job.text.starter import demo_text
-from conewright.job.text.survey import BODIES, MUSTS, PLACES, RADIO, WHERE, WISHES, survey_text
+from conewright.job.text.survey import (
+    BODIES,
+    ERAS,
+    MUSTS,
+    OUTPUTS,
+    PLACES,
+    RADIO,
+    SEATS,
+    WHERE,
+    WIRINGS,
+    WISHES,
+    survey_text,
+)
 from conewright.stages.find.faults.trade import words_of_complaints
 from conewright.store import StoreError
 from conewright.web.frame.page import (
@@ -123,6 +135,8 @@ def _survey(request: Request, answers: dict[str, str], refused: Refused) -> Resp
         bodies=BODIES,
         places=PLACES,
         radio=RADIO,
+        seats=SEATS,
+        outputs={"era": ERAS, "outputs": OUTPUTS, "wiring": WIRINGS},
         where=WHERE,
         wishes=WISHES,
         musts=MUSTS,

@@ -150,7 +150,11 @@ def _subjects(fault: str, build: Build) -> tuple[str, ...]:
 
 
 def is_tweeter(place: LocationState, channel: ChannelState | None) -> bool:
-    """Whether a place carries treble only: behind a capacitor, or with a dome's small cone."""
+    """Whether a place carries treble only: on the frame of another driver, behind a capacitor, or
+    with a dome's small cone.
+    """
+    if place.host:
+        return True
     if channel is not None and behind_capacitor(place.id, channel):
         return True
     return _cone_area(place) < SMALLEST_CONE
@@ -169,7 +173,7 @@ def _cones(channel: ChannelState, build: Build) -> list[LocationState]:
 def _channel_chain(
     channel: ChannelState, build: Build, known: frozenset[Atom], there: Collection[str]
 ) -> Chain:
-    places = tuple(build.location(name) for name, _ in channel.polarity)
+    places = build.places_on(channel)
     atoms = [atom for place in places for atom in _place_atoms(place, channel)]
     atoms += [Atom(fault, channel.id) for fault in (*CHANNEL_FAULTS, LOW_LOAD)]
     found = [atom for atom in atoms if atom.fault in there]
@@ -180,7 +184,7 @@ def _place_atoms(place: LocationState, channel: ChannelState) -> Iterator[Atom]:
     tweeter = is_tweeter(place, channel)
     for fault in TWEETER_FAULTS if tweeter else WOOFER_FAULTS:
         yield Atom(fault, place.id)
-    if behind_capacitor(place.id, channel):
+    if place.host or behind_capacitor(place.id, channel):
         yield Atom(CAPACITOR_FAULT, place.id)
     if place.cavity is not None and not tweeter and place.kind in ("door", "panel"):
         yield Atom(CAVITY_FAULT, place.id)

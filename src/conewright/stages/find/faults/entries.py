@@ -72,7 +72,7 @@ SWEEP_LIMITS = {
 
 Scope = Literal["location", "channel", "vehicle"]
 Places = Literal["any", "woofer", "tweeter", "panel"]
-Thing = Literal["balance", "amplifier", "hands-free", "twin"]
+Thing = Literal["balance", "amplifier", "hands-free", "twin", "memory"]
 Ages = Literal["none", "driver", "vehicle"]
 TestNeeds = Literal["corners", "door", "woofer", "treble", "settings", "microphone", "amplifier"]
 Target = Literal["location", "channel", "pair", "vehicle"]

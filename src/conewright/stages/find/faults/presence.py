@@ -2,11 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from conewright.job.builds.state import Build
+from conewright.job.document.parts import Carried, Era
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.entries import Thing
 
 __all__ = ["can_fail", "has_corners"]
+
+WITHOUT: Mapping[Thing, tuple[Era, ...]] = {
+    "balance": ("mono",),
+    "amplifier": ("mono",),
+    "hands-free": ("mono", "stereo", "digital"),
+    "memory": ("mono",),
+    "twin": (),
+}
+"""Eras of radios that come without a thing: one of knobs alone is off when its switch is, and sits
+before any amplifier; common practice, no source."""
+
+WITH: Mapping[Thing, tuple[Era, ...]] = {"hands-free": ("connected",)}
+"""Eras of radios that come with it, however old the vehicle is."""
+
+CARRIED: Mapping[Thing, Carried] = {"hands-free": "hands-free", "amplifier": "factory-amplifier"}
 
 
 def can_fail(fault: str, build: Build, *, cones: int) -> bool:
@@ -37,12 +55,16 @@ def _has(thing: Thing, build: Build, cones: int) -> bool | None:
     carries = build.job.head_unit.carries
     if thing == "twin":
         return cones > 1
-    if thing == "balance":
-        return True if has_corners(build) else None
+    era = build.job.head_unit.era
+    if thing == "balance" and (era or has_corners(build)):
+        return era not in WITHOUT[thing]
     names = {complaint.partition("@")[0] for complaint in build.job.about.complaints}
     # Words that nobody knows are told elsewhere; they show nothing.
     known = names.intersection(trade.words_of_complaints())
     if any(thing in trade.complaint(name).shows for name in known):
         return True
-    name = {"hands-free": "hands-free", "amplifier": "factory-amplifier"}[thing]
-    return None if carries is None else name in carries
+    if thing in CARRIED and carries is not None:
+        return CARRIED[thing] in carries
+    if era in WITHOUT[thing]:
+        return False
+    return True if era in WITH.get(thing, ()) else None

@@ -5,7 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from conewright.data_files import data_rows
+from conewright.job.builds.standing import another_radio
+from conewright.stages.common.changes import planned_job
 from conewright.stages.common.conditioned import ReadDraws
+from conewright.stages.common.together import has_twin
 from conewright.stages.find.faults import trade
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
@@ -17,7 +20,14 @@ if TYPE_CHECKING:
     from conewright.stages.common.conditioned import Disagreement
     from conewright.stages.report.assembly import Answer
 
-__all__ = ["disagreement_verdicts", "finding_verdicts", "reading_verdicts"]
+__all__ = [
+    "budget_words",
+    "disagreement_verdicts",
+    "finding_verdicts",
+    "reading_verdicts",
+    "repair_words",
+    "signal_verdicts",
+]
 
 FEWEST_DRAWS = 50
 """With fewer independent draws than this the bands are rough."""
@@ -47,7 +57,53 @@ def _words(build: Build, fault: FaultState, *, stops: bool) -> str:
     else:
         told = f"{where}, which this plan leaves as it is."
     care = " Connect nothing there until it is mended." if stops else ""
-    return f"{told} {row.repair}{care}"
+    return f"{told} {repair_words(build, fault.fault, fault.at)}{care}"
+
+
+OF_TWINS = {"the pair of drivers": "the driver", " on both sides": ""}
+"""Words on the repair of one of a pair, and what is left of them where there is but one."""
+
+SPEAKS_OF_TWIN = ("twin", "pair", "other side", "other front door")
+
+
+def repair_words(build: Build, fault: str, at: str) -> str:
+    """Return how a fault is put right; of a single loudspeaker without its twin."""
+    text = trade.fault(fault).repair
+    for words, alone in OF_TWINS.items():
+        text = text if has_twin(build, at) else text.replace(words, alone)
+    return text
+
+
+def budget_words(build: Build, fault: str, at: str) -> str:
+    """Return what to budget for besides, empty for what a single loudspeaker has no twin for."""
+    text = trade.fault(fault).budget
+    single = not has_twin(build, at)
+    return "" if single and any(words in text for words in SPEAKS_OF_TWIN) else text
+
+
+SIGNALS = {"sum": "the sum of left and right", "difference": "the difference of left and right"}
+
+
+def signal_verdicts(answer: Answer) -> None:
+    """Name the channels that play neither left nor right: no other radio has such an output."""
+    replaced = another_radio(answer.build.planned)
+    for channel in planned_job(answer.build).channels:
+        signal = SIGNALS.get(channel.signal or "")
+        if signal is None:
+            continue
+        care = (
+            "The radio of this plan has no such output: keep what makes that signal between them, "
+            "or leave it silent."
+            if replaced
+            else "A standard radio has no such output: whoever replaces this one keeps what makes "
+            "that signal, or leaves it silent."
+        )
+        answer.verdict(
+            channel.id,
+            "signal",
+            Severity.WARN if replaced else Severity.NOTE,
+            f"{channel.id} plays {signal}. {care} Here it is reckoned as loud as the others.",
+        )
 
 
 def reading_verdicts(answer: Answer) -> None:

@@ -292,7 +292,7 @@ class SweepBench:
         alone = replace(self.build, channels=(self._wire(place.id),), locations=(place,))
         found = Solver(draws, grid).solve(alone).locations[place.id]
         rows = draws.samples + 1
-        return np.broadcast_to(found.impedance, (rows, grid.size)), np.asarray(found.re)
+        return np.broadcast_to(found.terminals, (rows, grid.size)), np.asarray(found.re)
 
     def _wire(self, location: str) -> ChannelState:
         """A channel with this driver alone on it."""

@@ -24,6 +24,7 @@ from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.electrics.conductor import temperature_factor
 from conewright.physics.electrics.wiring import fold_resistance
 from conewright.stages.common.circuit import Circuit, Solver, cable_resistance, part_resistance
+from conewright.stages.common.together import places_left
 from conewright.stages.find.faults.trade import Placeholder, Topology, topologies
 from conewright.stages.find.instruments.rated import METER_ERROR
 from conewright.stages.find.instruments.samples import scores, stratified
@@ -65,6 +66,13 @@ SLIP_RANGE = 8.0
 COMMON_GROUND_FACTOR = 25.0
 """How much likelier a shared return is on a radio without bridge outputs; from memory."""
 
+LEFT_OVER = 0.1
+"""Chance that a loudspeaker that is there hangs on no output, or on one of another corner; assumed,
+no source."""
+
+SMALLEST_CONE, LARGEST_DOME = 0.06, 12e-4
+"""Sizes above the one [m] and areas above the other [m2] are cones, smaller ones tweeters."""
+
 SHORT_OHMS = 0.5
 """What joined minus wires read [ohm]."""
 
@@ -103,12 +111,14 @@ class LoadReading:
 class LoadContext:
     """What is known besides the readings: cable [ohm], radio, temperature [K], None if unknown.
 
-    `sheets` gives figures, as in a job, for placeholders whose driver is known after all.
+    `cones` is how many loudspeakers wait for it: written down at its corner, and driven by no other
+    channel. `sheets` gives figures, as in a job, for placeholders whose driver is known after all.
     """
 
     cable: Quantity = UNKNOWN_CABLE
     common_ground: bool = False
     temperature: float | None = None
+    cones: int = 1
     sheets: Mapping[str, Mapping[str, object]] = field(default_factory=dict, hash=False)
 
 
@@ -137,7 +147,17 @@ def context_of(build: Build, channel: ChannelState | UnknownChannelState) -> Loa
         cable=_quantity(cable),
         common_ground=build.head_unit.output == "common-ground",
         temperature=temperature.si if known else None,
+        cones=_waiting(build, channel.id),
     )
+
+
+def _waiting(build: Build, channel: str) -> int:
+    """Return how many cones are left for a channel of unknown load, 1 where nobody can tell."""
+    ids = [each.id for each in build.unknown]
+    if channel not in ids:
+        return 1
+    here = places_left(build)[ids.index(channel)]
+    return sum(place.driver.figures()["sd"] > LARGEST_DOME for place in here) or 1
 
 
 def topology_odds(
@@ -208,9 +228,10 @@ def _entry(name: str) -> Topology:
 
 
 def _prior(entry: Topology, context: LoadContext) -> float:
-    return entry.prior * (
-        COMMON_GROUND_FACTOR if entry.shared_return and context.common_ground else 1.0
-    )
+    shared = COMMON_GROUND_FACTOR if entry.shared_return and context.common_ground else 1.0
+    cones = sum(driver.size.minor > SMALLEST_CONE for driver in entry.drivers)
+    missing = max(context.cones - max(cones, 1), 0) if entry.drivers else 0
+    return entry.prior * shared * LEFT_OVER**missing
 
 
 # --- How a load reads -------------------------------------------------------------------------

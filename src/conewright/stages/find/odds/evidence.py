@@ -14,6 +14,7 @@ from conewright.job.builds.state import Build
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.electrics.wiring import Parallel, Tree, leaves
+from conewright.stages.common.together import in_group
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, is_tweeter
 from conewright.stages.find.faults.effects import effects_of
@@ -27,7 +28,7 @@ from conewright.stages.find.instruments.sweep import (
 )
 from conewright.stages.find.instruments.wordmix import Mix, Side, chances_of, pair_chances
 from conewright.stages.find.odds.inference import PairFactor
-from conewright.stages.find.odds.prior import in_group, twin_chains
+from conewright.stages.find.odds.prior import twin_chains
 from conewright.stages.report import words as wording
 
 __all__ = ["LEG_BIAS", "SWEEP", "Case", "ChainEvidence", "Evidence", "Question"]

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.job.builds.state import Build, LocationState
+from conewright.job.builds.state import Build
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.load import HARD, RadioLoad, supply_limit
-from conewright.stages.common.together import mirrored
+from conewright.stages.common.together import in_group, mirrored
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain, State
 from conewright.stages.find.faults.entries import LOW_LOAD, SAG
@@ -21,7 +21,6 @@ from conewright.stages.find.odds.inference import Complained, Model, PairFactor
 
 __all__ = [
     "Said",
-    "in_group",
     "low_load_odds",
     "model_of",
     "said_by_owner",
@@ -50,6 +49,10 @@ PRIME_AGE = 18.0
 
 NEW_DRIVER = 0.3
 """Weight of an ageing fault of a driver that is new; workshop experience, from memory."""
+
+MADE_ANEW = frozenset({"new", "repaired"})
+"""Ages of drivers whose surround and glue are new; of a repaired one the rest is as old as ever,
+which is left out: assumed."""
 
 UNSEEN, UNREAD = 0.25, 0.25
 """Shares of the low loads that wiring written down does not show: something hangs there of which
@@ -174,13 +177,6 @@ def twin_gone() -> float:
     return trade.fault(TORN).twin * GONE_ALREADY
 
 
-def in_group(place: LocationState, words: str) -> bool:
-    """Whether a place lies in `front`, `rear`, `left`, `right`, or `front-left` and so on."""
-    x, y = place.at[0].si, place.at[1].si
-    sides = {"front": x >= 0.0, "rear": x < 0.0, "left": y > 0.0, "right": y < 0.0, "all": True}
-    return all(sides.get(word, False) for word in words.split("-"))
-
-
 def _of(chain: Chain, state: State) -> Iterable[Atom]:
     return (chain.atoms[index] for index in state)
 
@@ -216,7 +212,7 @@ def _age_factor(atom: Atom, chain: Chain, build: Build) -> float:
     if ages == "none":
         return 1.0
     drivers = [place.driver for place in chain.places if place.id == atom.subject]
-    if ages == "driver" and drivers and drivers[0].age == "new":
+    if ages == "driver" and drivers and drivers[0].age in MADE_ANEW:
         return NEW_DRIVER
     built = build.job.vehicle.built
     age = build.job.about.opened.year - built if built and build.job.about.opened else PRIME_AGE

@@ -10,6 +10,9 @@ from conewright.stages.report.data import Kind, Outlook, ReadingCard, Report
 
 __all__ = ["card_of", "minutes_of", "reading_card", "reading_figures"]
 
+OF_DOORS = "window"
+"""Caution of work in a door alone."""
+
 
 def reading_card(
     test: str,
@@ -21,6 +24,7 @@ def reading_card(
     healthy: str | None = None,
     answers: Iterable[Outlook] = (),
     then: str | None = None,
+    in_door: bool = True,
 ) -> ReadingCard:
     """Return the card of a reading.
 
@@ -33,6 +37,7 @@ def reading_card(
         healthy: what a healthy vehicle says there; None for what it says anywhere.
         answers: what each answer would change.
         then: the reading that makes it worth while.
+        in_door: whether the place may be in a door, with its glass.
 
     Raises:
         BadInputError: there is no such test.
@@ -51,7 +56,7 @@ def reading_card(
         bits_per_minute=rate,
         healthy=kind.healthy if healthy is None else healthy,
         unit=kind.unit or "",
-        cautions=tuple(caution.text for caution in kind.cautions),
+        cautions=tuple(each.text for each in kind.cautions if in_door or each.id != OF_DOORS),
         answers=tuple(answers),
         then=then,
     )

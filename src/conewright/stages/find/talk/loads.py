@@ -28,6 +28,8 @@ LEAST_ODDS = 0.005
 LEAST_BITS = 0.05
 """A reading that tells less is not asked for."""
 
+IN_SERIES = "two-series"
+
 TELLING = 1.0
 """Two loads that read nearer to each other than this, in spreads, are not told apart by it."""
 
@@ -54,6 +56,11 @@ def _say(answer: Answer, load: UnknownLoad) -> None:
     text = f"{load.channel}, of which nobody knows what it drives: {listed(told)}."
     if chance < CERTAIN:
         text += " " + _apart(first, others[0][0], load)
+    elif first == IN_SERIES:
+        text += (
+            " Each of two alike in series has half of the output's volts: 6 dB less from each than "
+            "alone on it, with nothing broken."
+        )
     severity = Severity.GOOD if chance >= CERTAIN else Severity.NOTE
     answer.verdict("wiring", load.channel, severity, text, f"wiring.{load.channel}.{first}")
 

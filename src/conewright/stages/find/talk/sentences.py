@@ -8,6 +8,7 @@ from conewright.phrases import capital, listed
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom
 from conewright.stages.find.faults.entries import LOW_LOAD, SAG
+from conewright.stages.find.faults.told import budget_words, repair_words
 from conewright.stages.find.odds.evidence import ChainEvidence
 from conewright.stages.find.talk.inquiry import Inquiry, Taken
 from conewright.stages.find.talk.planning import CERTAIN
@@ -169,13 +170,14 @@ def _cause_text(atom: Atom, chance: float, inquiry: Inquiry) -> str:
         text += f" For it: {listed(told_for)}."
     if against:
         text += f" Against it: {listed(against)}."
-    return f"{text} {fault.repair}" if chance >= CERTAIN else text
+    repair = repair_words(inquiry.case.build, atom.fault, atom.subject)
+    return f"{text} {repair}" if chance >= CERTAIN else text
 
 
 def _twin(answer: Answer, atom: Atom, chance: float) -> None:
-    fault = trade.fault(atom.fault)
-    if chance >= CERTAIN and fault.budget:
-        answer.verdict("budget", atom.id, Severity.NOTE, f"{atom.subject}: {fault.budget}")
+    budget = budget_words(answer.build, atom.fault, atom.subject)
+    if chance >= CERTAIN and budget:
+        answer.verdict("budget", atom.id, Severity.NOTE, f"{atom.subject}: {budget}")
 
 
 def _ruled_out(answer: Answer, inquiry: Inquiry, chances: Mapping[Atom, float]) -> None:
