@@ -179,7 +179,7 @@ def _starts(change: str, at: str, job: Document) -> Iterator[str]:
     elif part == "radio":
         yield from (f"head_unit.{name}" for name in OF_RADIO)
     elif part == "feed":
-        yield from (feed.id for feed in job.feeds if feed.to == "radio")
+        yield from (feed.id for feed in job.feeds if feed.to in ("radio", "converter"))
     else:
         yield change
 
