@@ -121,6 +121,12 @@ def test_wire_converter_and_radio_are_priced_and_timed() -> None:
     assert 1.5 < taken.hours.typical < 5.0
 
 
+def test_the_lead_to_the_body_comes_off_first_and_here_that_is_plus() -> None:
+    said = {caution.id: caution.text for caution in cw.feed(JOB.build(ISOLATED)).cautions}
+    assert "battery" not in said
+    assert "positive lead comes off first" in said["battery-plus"]
+
+
 def test_every_stage_runs() -> None:
     for plan in ("as-found", STRAIGHT, MADE, ISOLATED):
         build = JOB.build(plan)

@@ -248,12 +248,27 @@ def test_at_hears_ceiling_the_converter_gives_just_its_rating() -> None:
     # Two routes: the mean of the rectified currents, summed over one turn of a sine; the current of
     # the whole radio at rest was read, so nothing comes on top.
     turn = np.abs(np.sin(np.linspace(0.0, 2.0 * np.pi, 20_001)))
-    mean = np.trapezoid(turn, dx=1.0 / 20_000)
+    mean = turn[:-1].mean()
     peaks = sum(
         np.sqrt(2.0) * emf / np.abs(each.plug_impedance[0] + each.source_resistance[0])
         for each in circuit.channels.values()
     )
     assert mean * peaks + 0.2 == pytest.approx(3.0, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("more", "word"),
+    [
+        ("", "none is joined without a converter"),
+        ('[converter]\nrated_current = "10 A"\n', "its fuses add up to 25 A"),
+    ],
+)
+def test_an_amplifier_on_24_v_wants_a_converter_for_its_amperes(more: str, word: str) -> None:
+    amplifier = FEED.format(to="amplifier") + 'current = "25 A"\n'
+    made = job(*PLACES, more, amplifier, radio="", vehicle='system = "24 V"')
+    said = next(each for each in cw.feed(made.build()).verdicts if each.id == "feed.system")
+    assert said.severity is Severity.STOP
+    assert word in said.text
 
 
 # --- At the door ----------------------------------------------------------------------------------

@@ -193,7 +193,7 @@ def _starts(change: str, at: str, job: Document) -> Iterator[str]:
     elif part == "amplifier":
         yield from (f"{at}.{name}" for name in OF_AMPLIFIER)
     elif part == "feed":
-        yield from (feed.id for feed in job.feeds if feed.to == "radio")
+        yield from (feed.id for feed in job.feeds if feed.to in ("radio", "converter"))
     else:
         yield change
 

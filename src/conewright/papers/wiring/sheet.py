@@ -30,6 +30,7 @@ CAUTIONS = (
     "impact-sensor-plan",
     "curtain",
     "battery",
+    "battery-plus",
     "floating",
     "shared-return",
     "fuse",

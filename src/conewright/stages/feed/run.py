@@ -245,7 +245,7 @@ def run_of(cable: FeedState, build: Build, draws: Draws) -> Run | None:
     """Return a cable as it was written down; None where length, size or fuse was not."""
     if cable.length is None or cable.size is None or cable.fuse is None:
         return None
-    direct = build.converter is None or cable.to == "converter"
+    direct = build.converter is None or cable.to != "radio"
     return Run(
         area=draws(cable.size),
         length=draws(cable.length),

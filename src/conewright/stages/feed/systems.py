@@ -97,7 +97,7 @@ def converter_working(answer: Answer, load: RadioLoad) -> None:
 
 def system_verdicts(answer: Answer, load: RadioLoad) -> None:
     """Say whether the radio may hang on this supply, and whether the converter bears it."""
-    for verdict in (*_supply(load), *_ground(load.build), *_amplifiers(load.build)):
+    for verdict in (*_supply(load), *_ground(load.build), *_amplifiers(load)):
         answer.verdict(verdict.subject, verdict.name, Severity.STOP, verdict.text)
     converter = load.build.converter
     if converter is not None:
@@ -209,15 +209,32 @@ def _ground(build: Build) -> Iterator[_Stop]:
 POLES = {"negative": "minus", "positive": "plus"}
 
 
-def _amplifiers(build: Build) -> Iterator[_Stop]:
+def _amplifiers(load: RadioLoad) -> Iterator[_Stop]:
     """Yield the added amplifiers that are fed with what no amplifier for vehicles is made for."""
-    if build.converter is not None or build.vehicle.system == "12 V":
+    build = load.build
+    if build.vehicle.system == "12 V":
         return
     for cable in build.feeds:
-        if cable.to == "amplifier":
+        if cable.to != "amplifier":
+            continue
+        said = (
+            f"{cable.id}: amplifiers for vehicles are made for 12 V, and this vehicle has "
+            f"{build.vehicle.system}"
+        )
+        converter = build.converter
+        if converter is None:
+            yield _Stop(
+                cable.id, "system", f"{said}: none is joined without a converter for its current."
+            )
+        elif cable.current is None or cable.current.si > converter.rated_current.si:
+            asks = (
+                "nobody has added up its fuses"
+                if cable.current is None
+                else f"its fuses add up to {number(cable.current.si, 'A')}"
+            )
             text = (
-                f"{cable.id}: amplifiers for vehicles are made for 12 V, and this vehicle has "
-                f"{build.vehicle.system}: none is joined without a converter for its current."
+                f"{said}; the converter gives {number(converter.rated_current.si, 'A')} for good, "
+                f"and {asks}: it wants a converter of its own."
             )
             yield _Stop(cable.id, "system", text)
 

@@ -180,6 +180,8 @@ CONDITIONS: dict[str, Callable[[_Case], bool]] = {
     "restraint-possible": lambda case: (
         case.sensors("unknown", "impact", "pressure") or case.curtains("fitted", "unknown")
     ),
+    "body-minus": lambda case: case.build.vehicle.ground == "negative",
+    "body-plus": lambda case: case.build.vehicle.ground == "positive",
     "code-at-hand": lambda case: _code(case.build) == "at-hand",
     "code-missing": lambda case: _code(case.build) == "missing",
     "bridge": lambda case: case.build.head_unit.output == "bridge",
