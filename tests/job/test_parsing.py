@@ -303,7 +303,7 @@ def test_message_names_file_path_found_and_allowed() -> None:
         from_dict(changed("vehicle", "class", to="bus"), file="van.toml")
     assert str(caught.value) == (
         'van.toml: vehicle.class: found "bus"; '
-        "one of compact, saloon, estate, pickup-cab, van, other is wanted"
+        "one of compact, saloon, estate, convertible, pickup-cab, van, other is wanted"
     )
 
 

@@ -13,7 +13,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.physics.acoustics.cabin import HALF_SPACE, chamber_impedance, monopole_pressure
+from conewright.physics.acoustics.cabin import (
+    HALF_SPACE,
+    Opening,
+    chamber_impedance,
+    monopole_pressure,
+)
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import ComplexArray, FloatArray, Real
 from conewright.physics.basics.validity import require_positive
@@ -145,6 +150,8 @@ def box_pressure(
     ear: Point,
     leak_resistance: Real,
     leak_mass: Real,
+    openings: Sequence[Opening] = (),
+    solid_angle: float = HALF_SPACE,
 ) -> tuple[ComplexArray, ...]:
     """Pressure at an ear for a volume velocity of 1 m3/s of each source.
 
@@ -155,11 +162,13 @@ def box_pressure(
         ear: likewise.
         leak_resistance: Rl of the leaks [Pa s/m3]; infinite for a tight box.
         leak_mass: Ml of the leaks [kg/m4].
+        openings: windows and the like besides (`chamber_impedance`).
+        solid_angle: what the direct sound spreads into where modes crowd [sr].
 
     Returns:
         For each source p/U [Pa s/m3], shape (samples, F): breathing beside the leaks, plus
-        rho s (sum of modes + the rest at rest); where modes crowd, the direct sound of a source in
-        a large panel in their place (`crowding`).
+        rho s (sum of modes + the rest at rest); where modes crowd, the direct sound, mostly of a
+        source in a large panel, in their place (`crowding`).
 
     Validity: against a sum up to 4 kHz (own calculation, 4.4 m3) 0.1 dB up to 125 Hz and 0.8 dB at
     200 Hz, from 10 cm beside the source to the far end; a cabin is no box. Source and ear may
@@ -173,6 +182,7 @@ def box_pressure(
         cabin_volume=box.volume,
         leak_resistance=leak_resistance,
         leak_mass=leak_mass,
+        openings=openings,
         frequency=few,
     )
     found = []
@@ -181,7 +191,7 @@ def box_pressure(
             air=box.air,
             volume_velocity=1.0,
             distance=np.maximum(_distance(source, at), NEAREST),
-            solid_angle=HALF_SPACE,
+            solid_angle=solid_angle,
             frequency=box.frequency,
         )
         whole = share * direct

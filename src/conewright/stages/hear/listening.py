@@ -92,19 +92,20 @@ def heard_at(
     coherent: ComplexArray = np.zeros((1, frequency.size), dtype=complex)
     power: FloatArray = np.zeros((1, frequency.size))
     diffuse: FloatArray = np.zeros((1, frequency.size))
-    places = [build.location(name).at for name in circuit.locations]
+    places = [build.location(name) for name in circuit.locations]
     answers = cabin.pressures(build.vehicle, places, seat.ear)
-    for location, answer in zip(circuit.locations.values(), answers, strict=True):
+    for location, place, answer in zip(circuit.locations.values(), places, answers, strict=True):
         flow = location.output * circuit.channels[location.channel].settings
         pressure = answer * flow
         coherent = coherent - pressure if location.id in turned else coherent + pressure
         power = power + np.abs(pressure) ** 2
-        diffuse = diffuse + diffuse_pressure_squared(
+        sent = diffuse_pressure_squared(
             air=circuit.air,
             volume_velocity=flow,
             absorption_area=absorption,
             frequency=frequency,
         )
+        diffuse = diffuse + sent * cabin.power_share(build.vehicle, place)
     share = _diffuse_share(frequency)
     squared = (1 - share) * np.abs(coherent) ** 2 + share * (power + diffuse)
     return Heard(seat.id, frequency, coherent, power, squared)

@@ -226,6 +226,8 @@ def _air_figures(answer: Answer, sound: BuildSound) -> None:
 
 def _cabin_figures(answer: Answer, build: Build, draws: Draws) -> None:
     vehicle = build.vehicle
+    if vehicle.top == "down":
+        return
     air, length = Air(temperature=vehicle.temperature.si), cabin_size(vehicle, draws).sounding[0]
     for order, words in ((1, "first"), (2, "second")):
         answer.figure(
