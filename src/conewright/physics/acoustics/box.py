@@ -41,6 +41,9 @@ there on, by rule of thumb."""
 DAMPED_AT: Final = 60.0
 """The frequency at which a damping is told [Hz]."""
 
+CACHED: Final = 20_000
+"""Numbers of one array that are worked on at a time; more run no faster."""
+
 SPLIT: Final = 3.5
 """Wave number of the cut over that at which Ewald's split hands over from waves to distances: what
 is left out on either side is below 5 % of a mode at the cut."""
@@ -221,14 +224,21 @@ def _responses(
     wave: FloatArray, weight: FloatArray, loss: FloatArray, number: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Real and imaginary part of weight/(k^2 - k0^2 + j loss k0), k0 = w/c."""
-    real = (wave**2)[..., np.newaxis] - number**2
-    imaginary = loss[..., np.newaxis] * number
-    scale = real**2
-    scale += imaginary**2
-    np.divide(weight[..., np.newaxis], scale, out=scale)
-    real *= scale
-    imaginary *= scale
-    return real, np.negative(imaginary, out=imaginary)
+    shape = (*wave.shape, number.size)
+    real, imaginary = np.empty(shape), np.empty(shape)
+    # A few samples at a time, which stay in the processor's cache.
+    step = max(1, CACHED // max(1, shape[1] * shape[2]))
+    for first in range(0, len(wave), step):
+        some = slice(first, first + step)
+        x, y = real[some], imaginary[some]
+        np.subtract((wave[some] ** 2)[..., np.newaxis], number**2, out=x)
+        np.multiply(-loss[some][..., np.newaxis], number, out=y)
+        scale = x * x
+        scale += y * y
+        np.divide(weight[some][..., np.newaxis], scale, out=scale)
+        x *= scale
+        y *= scale
+    return real, imaginary
 
 
 def _sums(

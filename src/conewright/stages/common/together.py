@@ -6,9 +6,10 @@ same draws, however many builds and however many mixtures of two builds ask for 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -50,6 +51,7 @@ SHUT = 1e-6
 """No window is open by less [m2]."""
 
 Spot = tuple[Value, Value, Value]
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,6 +133,7 @@ class Cabin:
     frequency: FloatArray
     _boxes: dict[VehicleState, tuple[CabinSize, Box]] = field(default_factory=dict)
     _heard: dict[tuple[VehicleState, Source, Spot], ComplexArray] = field(default_factory=dict)
+    _made: dict[Hashable, Any] = field(default_factory=dict)
 
     def pressures(
         self, vehicle: VehicleState, places: Sequence[LocationState], ear: Spot
@@ -150,6 +153,13 @@ class Cabin:
                 ((vehicle, each, ear), p) for each, p in zip(missing, found, strict=True)
             )
         return tuple(self._heard[vehicle, each, ear] for each in sources)
+
+    def once(self, what: Hashable, make: Callable[[], Made]) -> Made:
+        """Return something about these cabins, made when it is first asked for."""
+        if what not in self._made:
+            self._made[what] = make()
+        made: Made = self._made[what]
+        return made
 
     def power_share(self, vehicle: VehicleState, place: LocationState) -> Real:
         """Sound power of a place over that of the same cone in a large panel [1]."""
