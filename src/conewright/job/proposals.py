@@ -6,7 +6,7 @@ from itertools import islice
 from typing import Any, TypeVar
 
 from conewright.errors import JobError, Problem
-from conewright.job.document.document import Document
+from conewright.job.document.document import Cavity, Document
 from conewright.job.document.parts import Table
 from conewright.job.document.paths import (
     Steps,
@@ -41,7 +41,14 @@ MOST_CHANGES = 10_000
 """Fields that all proposals of a job change together, each key over every part that it means."""
 NOT_CHANGED = ("id",)
 # A field that is about another one: when that one changes, its old value means nothing.
-ABOUT = {("cavity", "cover"): ("cavity", "cover_mass"), ("driver", "driver"): ("own",)}
+ABOUT: dict[tuple[str, str], tuple[tuple[str, ...], ...]] = {
+    ("cavity", "cover"): (("cavity", "cover_mass"),),
+    ("driver", "driver"): (("own",),),
+    ("kind", "kind"): (
+        *(("cavity", name) for name in Cavity.model_fields),
+        *(("mount", name) for name in ("baffle_width", "baffle_height", "facing", "ring")),
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,11 +260,11 @@ def _outdated(
     """Yield the fields, by part and path, whose meaning is gone with what they were about."""
     changed = {change.steps for change in planned}
     for change in planned:
-        about = ABOUT.get((change.path[0], change.path[-1]))
-        if about is None or (*change.target, *about) in changed:
+        if inside(raw, *change.steps) == change.value:
             continue
-        if inside(raw, *change.steps) != change.value:
-            yield change.target, about
+        for about in ABOUT.get((change.path[0], change.path[-1]), ()):
+            if (*change.target, *about) not in changed:
+                yield change.target, about
 
 
 def _put(node: Any, path: tuple[str, ...], value: object) -> Any:

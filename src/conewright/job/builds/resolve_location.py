@@ -199,6 +199,8 @@ def _mount(location: Location, filler: Filler, *, enclosed: bool) -> MountState:
 def _ring(location: Location, filler: Filler, *, enclosed: bool) -> tuple[bool, Origin]:
     """Return whether a ring is fitted: as written, else only where no trim is written."""
     path, written = f"{location.id}.mount.ring", location.mount.ring
+    if location.kind == BOOT_SHELF:
+        return bool(written), Origin.ASSUMED  # a shelf has no panel before it to be sealed from
     if written is not None:
         return written, Origin.ASSUMED if path in filler.planned else Origin.MEASURED
     fitted = enclosed and location.trim is None
@@ -335,7 +337,7 @@ def _trim(location: Location, mount: MountState, as_found_area: float, filler: F
     assert mount.trim_gap is not None
     return TrimState(
         present=present,
-        volume=filler.value(f"{path}.volume", trim.volume, _door(ANY, "trim_volume")),
+        volume=_trim_volume(location, trim, filler),
         gap=mount.trim_gap,
         front_volume=filler.filled(f"{path}.front_volume", _door(ANY, "front_volume")),
         grille_area=area,
@@ -345,6 +347,14 @@ def _trim(location: Location, mount: MountState, as_found_area: float, filler: F
         ),
         edge_gap=filler.value(f"{path}.edge_gap", trim.edge_gap, _edge(present=present)),
     )
+
+
+def _trim_volume(location: Location, trim: Trim, filler: Filler) -> Value:
+    path, row = f"{location.id}.trim.volume", _door(ANY, "trim_volume")
+    if location.kind == BOOT_SHELF:
+        size = Quantity.of(row.quantity.value, "volume", "L")
+        return Value(path, size, Origin.ASSUMED, "not used: a shelf is no trim before a panel")
+    return filler.value(path, trim.volume, row)
 
 
 def _grille(as_found_area: float) -> Typical:

@@ -35,6 +35,8 @@ class Place:
     inward: float
     up: float
     tweeter: bool = False
+    more: str = ""
+    """What a place of this kind cannot do without, not measured."""
 
 
 PLACES = (
@@ -43,6 +45,18 @@ PLACES = (
     Place("dash", "On the dash", "dash", "front", "87 mm", 1.05, 0.20, 0.80),
     Place("door-rear", "Rear doors", "door", "rear", "130 mm", -0.20, 0.0, 0.30),
     Place("shelf", "Rear shelf or side panels", "shelf", "rear", "130 mm", -1.25, 0.20, 0.75),
+    Place(
+        *("boot-shelf", "Rear shelf, open to the boot", "boot-shelf", "rear", "165 mm"),
+        *(-1.10, 0.25, 0.75),
+    ),
+    Place(
+        *("box", "Closed boxes at the rear", "box", "rear", "165 mm", -0.85, 0.25, 0.40),
+        more='cavity = { volume = "8..15..30 L" }',
+    ),
+    Place(
+        *("open", "Boards at the rear, open behind", "open", "rear", "165 mm", -0.95, 0.20, 0.60),
+        more='mount = { baffle_width = "300 mm ± 80 mm", baffle_height = "250 mm ± 80 mm" }',
+    ),
     Place("roof", "In the roof", "roof", "rear", "100 mm", -0.60, 0.25, 1.20),
 )
 """Sizes and positions are workshop experience, from memory; doors stand at half the width."""
@@ -51,6 +65,7 @@ BODIES = {
     "compact": ("Small car, hatchback", 0.66),
     "saloon": ("Saloon", 0.70),
     "estate": ("Estate", 0.70),
+    "convertible": ("Convertible", 0.68),
     "pickup-cab": ("Pick-up, cab", 0.70),
     "van": ("Van", 0.82),
     "other": ("Something else", 0.70),
@@ -289,6 +304,8 @@ def _locations(place: Place, width: float) -> Iterator[str]:
         if letter == "l":
             yield f'kind = "{place.kind}"'
             yield f'driver = "{_driver_id(place)}"'
+            if place.more:
+                yield f"{place.more}  # usual, not measured"
         else:
             yield f'like = "{_id(place, "l")}"'
         at = (f"{each:.2f} m{TRUE_SPREAD}" for each in (place.forward, across, place.up))
@@ -319,6 +336,9 @@ def _name(place: Place, side: str) -> str:
         "dash": f"dash, {side}",
         "door-rear": f"rear {side} door",
         "shelf": f"rear shelf, {side}",
+        "boot-shelf": f"shelf over the boot, {side}",
+        "box": f"box at the rear, {side}",
+        "open": f"board at the rear, {side}",
         "roof": f"roof, {side}",
     }
     return words[place.key]

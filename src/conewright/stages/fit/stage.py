@@ -17,12 +17,14 @@ from conewright.stages.common.screws import is_measured, screws_agree
 from conewright.stages.find.faults.told import finding_verdicts
 from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.fit.sandwich import (
+    WINDOW_KINDS,
     Sandwich,
     SpacerWindow,
     allowances,
     sandwich_of,
 )
 from conewright.stages.fit.verdicts import (
+    behind_verdicts,
     fit_sentence,
     fit_verdicts,
     fit_working,
@@ -41,6 +43,7 @@ FIELDS = frozenset({"mount", "frame", "xmax"})
 
 
 NO_DEPTH = "not judged: measure steel to glass, window fully down, at three points"
+NO_ROOM = "not judged: measure from the mounting face to the next thing behind"
 NO_GAP = "not judged: measure from the mounting face to the back of the trim"
 NO_HOLE = "not judged: measure the opening in the steel"
 NO_LAND = "not judged: measure the flat steel around the opening"
@@ -121,6 +124,7 @@ def _speak(answer: Answer, asked: list[Sandwich]) -> None:
     opened = {place.id for place in opened_places(answer.build)}
     for sandwich in asked:
         fit_verdicts(answer, sandwich, opened=sandwich.place.id in opened)
+    behind_verdicts(answer, answer.build.locations)
     unjudged_verdicts(answer, _unmeasured(answer.build))
     fit_sentence(answer, [sandwich.place for sandwich in asked])
 
@@ -161,14 +165,19 @@ def _behind(answer: Answer, sandwich: Sandwich) -> None:
     for point, clearance in enumerate(sandwich.rear, start=1):
         label = f"clearance behind, point {point}"
         _length(answer, name, f"rear_clearance_{point}", clearance, label)
-    label = "clearance behind, at the tightest point"
-    _length(answer, name, "rear_clearance", sandwich.worst, label, NO_DEPTH)
+    label, missing = "clearance behind, at the tightest point", _no_depth(sandwich.place)
+    _length(answer, name, "rear_clearance", sandwich.worst, label, missing)
     for odds, margin, of in (
         ("rear_odds", REAR.room, f"under {REAR.words}"),
         ("touch_odds", 0.0, "none"),
     ):
         chance, label = sandwich.rear_odds(margin=margin), f"chance of {of} behind"
-        _odds(answer, name, odds, chance, label, clearance=sandwich.worst, missing=NO_DEPTH)
+        _odds(answer, name, odds, chance, label, clearance=sandwich.worst, missing=missing)
+
+
+def _no_depth(place: LocationState) -> str:
+    """Return what to measure where nobody measured the depth."""
+    return NO_DEPTH if place.kind in WINDOW_KINDS else NO_ROOM
 
 
 def _in_front(answer: Answer, sandwich: Sandwich) -> None:
@@ -211,7 +220,7 @@ def _odds(
 def _spacers(answer: Answer, sandwich: Sandwich) -> None:
     window, none = sandwich.window, "no spacer leaves room enough on both sides"
     ends = (
-        (sandwich.worst, "spacer_low", window.low, "thinnest spacer", NO_DEPTH),
+        (sandwich.worst, "spacer_low", window.low, "thinnest spacer", _no_depth(sandwich.place)),
         (sandwich.front, "spacer_high", window.high, "thickest spacer", NO_GAP),
     )
     for clearance, name, metres, label, missing in ends:
@@ -265,7 +274,7 @@ def _dimensions(answer: Answer, sandwich: Sandwich) -> None:
     for point, depth in enumerate(depths, start=1):
         _dimension(answer, place, f"glass_depth_{point}", depth, f"depth behind, {point}")
     least = min(depths, key=lambda value: value.si, default=None)
-    _dimension(answer, place, "glass_depth", least, "least depth behind", NO_DEPTH)
+    _dimension(answer, place, "glass_depth", least, "least depth behind", _no_depth(place))
     gap = mount.trim_gap if is_measured(mount.trim_gap) else None
     _dimension(answer, place, "trim_gap", gap, "gap to the trim", NO_GAP)
     _dimension(answer, place, "spacer", mount.spacer, "spacer")
