@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from conewright.physics.acoustics.backs import box_load, open_baffle_load
 from conewright.physics.acoustics.door import FREE, MountedLoad, mounted_load
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
@@ -78,7 +79,15 @@ def assert_same(got: ComplexArray, expected: ComplexArray, what: str) -> None:
 def load_of(use: dict[str, Any], sd: float, frequency: FloatArray) -> MountedLoad:
     if "door" not in use:
         return FREE
-    given = {"rear_volume": np.inf, "rear_q": np.inf, **door_of(use["door"])}
+    door = door_of(use["door"])
+    air_of: dict[str, Any] = {"air": AIR, "sd": sd, "frequency": frequency}
+    if "box_volume" in door:
+        quality = door.get("quality", np.inf)
+        gain = door["fill_gain"]
+        return box_load(volume=door["box_volume"], fill_gain=gain, quality=quality, **air_of)
+    if "baffle_area" in door:
+        return open_baffle_load(baffle_area=door["baffle_area"], **air_of)
+    given = {"rear_volume": np.inf, "rear_q": np.inf, **door}
     return mounted_load(air=AIR, sd=sd, frequency=frequency, **given)
 
 
@@ -152,7 +161,8 @@ def test_project_agrees_with_the_stored_result(name: str) -> None:
         velocity = drive * done.velocity_per_volt
         assert_same(drive, stored.pop(f"{unit}.drive"), f"{unit} drive")
         assert_same(velocity, stored.pop(f"{unit}.velocity"), f"{unit} velocity")
-        outlets = [stored.pop(key) for key in (f"{unit}.grille", f"{unit}.edge") if key in stored]
+        ways = (f"{unit}.{way}" for way in ("grille", "edge", "panel", "out"))
+        outlets = [stored.pop(key) for key in ways if key in stored]
         if outlets:
             output = driver.sd * velocity * mount.share
             assert_same(output, np.sum(outlets, axis=0), f"{unit} output")

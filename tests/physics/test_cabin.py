@@ -1,5 +1,7 @@
 """A small source, and the air of a cabin as a whole."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,7 @@ from conewright.physics.acoustics.cabin import (
     diffuse_pressure_squared,
     monopole_pressure,
     room_mode_frequency,
+    window_mass,
 )
 from conewright.physics.acoustics.openings import radiation_resistance
 from conewright.physics.basics.air import Air
@@ -110,3 +113,39 @@ def test_standstill_is_refused() -> None:
         monopole_pressure(air=AIR, volume_velocity=1.0, distance=1.0, frequency=np.array([0.0]))
     with pytest.raises(OutOfRangeError, match="distance must be above zero"):
         monopole_pressure(air=AIR, volume_velocity=1.0, distance=0.0, frequency=np.array([9.0]))
+
+
+def test_an_open_window_lets_the_chamber_breathe_out_below_its_resonance() -> None:
+    # closed form: spring beside mass, f0 = 1/(2 pi sqrt(M C)); Q times the mass at f0, and far
+    # below the mass alone is left
+    volume, mass, quality = 2.6, 2.0, 4.0
+    c = volume / float(AIR.bulk_modulus)
+    resonance = 1.0 / (2 * np.pi * np.sqrt(mass * c))
+    f = np.array([0.02 * resonance, resonance, 20.0 * resonance])
+    tight: dict[str, Any] = {
+        "air": AIR,
+        "cabin_volume": volume,
+        "leak_resistance": np.inf,
+        "leak_mass": 0.0,
+    }
+    z = chamber_impedance(**tight, openings=[(mass, quality)], frequency=f)
+    w0 = 2 * np.pi * resonance
+    assert abs(z[0, 0] if z.ndim == 2 else z[0]) == pytest.approx(
+        abs(2j * np.pi * f[0] * mass + w0 * mass / quality), rel=1e-3
+    )
+    # parallel of -j w0 M and w0 M (1/Q + j): w0 M sqrt(Q^2 + 1)
+    assert abs(np.ravel(z)[1]) == pytest.approx(w0 * mass * np.sqrt(quality**2 + 1), rel=1e-9)
+    closed = np.ravel(chamber_impedance(**tight, frequency=f))
+    assert np.ravel(z)[2] == pytest.approx(closed[2], rel=5e-3)
+
+
+def test_air_in_a_window_weighs_what_a_hole_in_thin_sheet_does() -> None:
+    # independent: the hole of a door, whose end correction is our own mode matching
+    from conewright.physics.acoustics.openings import holes_admittance
+
+    f = np.array([30.0])
+    hole = holes_admittance(area=0.2, count=1, thickness=1e-9, air=AIR, frequency=f)
+    mass = (1.0 / hole / (2j * np.pi * f)).real
+    assert window_mass(air=AIR, area=0.2) == pytest.approx(mass[0], rel=0.01)
+    with pytest.raises(OutOfRangeError, match="area must be above zero"):
+        window_mass(air=AIR, area=0.0)

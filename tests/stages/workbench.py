@@ -27,7 +27,7 @@ cavity = { volume = "45 L", drains = "6 cm2", panel_holes = "0 cm2" }
 """
 
 
-def location(name: str, driver: str, *, kind: str = "free", at: str = "", more: str = "") -> str:
+def location(name: str, driver: str, *, kind: str = "dash", at: str = "", more: str = "") -> str:
     place = at or '["0.9 m", "0.8 m", "0.3 m"]'
     return (
         f'[[location]]\nid = "{name}"\nkind = "{kind}"\nat = {place}\ndriver = "{driver}"\n{more}\n'

@@ -6,7 +6,7 @@ from itertools import islice
 from typing import Any, TypeVar
 
 from conewright.errors import JobError, Problem
-from conewright.job.document.document import Document
+from conewright.job.document.document import Cavity, Document
 from conewright.job.document.parts import Table
 from conewright.job.document.paths import (
     Steps,
@@ -45,6 +45,13 @@ RADIO_MADE_FOR = tuple(("head_unit", name) for name in ("output", "system", "gro
 ABOUT: Mapping[tuple[str, ...], tuple[tuple[str, ...], ...]] = {
     ("location", "cavity", "cover"): (("location", "cavity", "cover_mass"),),
     ("location", "driver"): (("location", "own"),),
+    ("location", "kind"): (
+        *(("location", "cavity", name) for name in Cavity.model_fields),
+        *(
+            ("location", "mount", name)
+            for name in ("baffle_width", "baffle_height", "facing", "ring")
+        ),
+    ),
     ("head_unit", "name"): RADIO_MADE_FOR,
     ("head_unit", "price"): RADIO_MADE_FOR,
     ("vehicle", "system"): (("head_unit", "supply"),),

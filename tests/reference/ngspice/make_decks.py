@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from scipy import special
+from scipy import integrate, special
 
 HERE = Path(__file__).resolve().parent
 # A cavity is a node without a path for direct current: 1e15 Pa s/m3 keeps the operating point
@@ -186,7 +186,12 @@ def add_driver(
         deck.add(f"e_{name}_load", f"{name}_m5", 0, f"{name}_front", f"{name}_back", sd)
         deck.add(f"f_{name}_flow", f"{name}_back", f"{name}_front", f"v_{name}_v", sd)
         leak = {"area": fault["leak"], **fault["slit"]} if "leak" in fault else None
-        add_door(deck, name, door, sd, leak)
+        if "box_volume" in door:
+            add_box(deck, name, door, sd)
+        elif "baffle_area" in door:
+            add_board(deck, name, door["baffle_area"], sd)
+        else:
+            add_door(deck, name, door, sd, leak)
 
 
 def add_door(
@@ -209,10 +214,14 @@ def add_door(
         add_cavity(deck, name, door, volume / stiff)
     if door["ring"]:
         deck.add(f"c_{name}_front", front, 0, door["front_volume"] / stiff)
-    deck.add(f"c_{name}_trim", trim, 0, door["trim_volume"] / stiff)
+    over_boot = door.get("into_cabin", False)
+    if over_boot:
+        trim = front
+    else:
+        deck.add(f"c_{name}_trim", trim, 0, door["trim_volume"] / stiff)
     for node in sorted({front, trim, f"{name}_back"}):
         deck.add(f"r_{node}_dc", node, 0, SHUNT)
-    if door["panel_area"]:
+    if door["panel_area"] and not over_boot:
         deck.add_varying(f"{name}_panel", rear, trim, hole(air, door, "panel", volume / stiff))
     if leak:
         deck.add_varying(f"{name}_leak", front, rear, slit(air, **leak))
@@ -220,10 +229,48 @@ def add_door(
     if door["edge_area"]:
         gap = slit(air, door["edge_area"], door["edge_length"], door["edge_depth"])
         outlets["edge"] = (trim, gap)
+    if over_boot:
+        outlets["panel"] = (rear, hole(air, door, "panel", volume / stiff))
     for kind, (node, impedance) in outlets.items():
         deck.add_varying(f"{name}_{kind}", node, f"{name}_{kind}_out", impedance)
         deck.add(f"v_{name}_{kind}", f"{name}_{kind}_out", 0, "dc 0")
         deck.columns[f"{name}.{kind}"] = f"i(v_{name}_{kind})"
+
+
+def add_box(deck: Deck, name: str, box: dict[str, Any], sd: float) -> None:
+    """Closed box: the air on the cone, the radiation ahead, the spring of air behind."""
+    rho, c = deck.air["density"], deck.air["speed_of_sound"]
+    spring = box["fill_gain"] * box["box_volume"] / (rho * c**2)
+    carried = 8 * rho / (3 * np.pi**2 * (sd / np.pi) ** 0.5)
+    deck.add_varying(
+        f"{name}_ahead",
+        f"{name}_front",
+        f"{name}_out",
+        lambda f: complex(rho * (2 * np.pi * f) ** 2 / (2 * np.pi * c), 2 * np.pi * f * carried),
+    )
+    deck.add(f"v_{name}_out", f"{name}_out", 0, "dc 0")
+    deck.columns[f"{name}.out"] = f"i(v_{name}_out)"
+    deck.add(f"l_{name}_behind", f"{name}_back", f"{name}_box", carried)
+    lossy = "quality" in box
+    deck.add(f"c_{name}_box", f"{name}_box", f"{name}_loss" if lossy else 0, spring)
+    if lossy:
+        loss = 1 / (2 * np.pi * 80 * spring * box["quality"])
+        deck.add(f"r_{name}_loss", f"{name}_loss", 0, loss)
+    deck.add(f"r_{name}_box_dc", f"{name}_box", 0, SHUNT)
+
+
+def add_board(deck: Deck, name: str, area: float, sd: float) -> None:
+    """Thin round board, open behind: the air that swings from its front to its back.
+
+    Its mass by quadrature of h(t)^2 over the board, h the half chord sum of Copson's method.
+    """
+    a, radius = (sd / np.pi) ** 0.5, (area / np.pi) ** 0.5
+    beyond, _ = integrate.quad(lambda t: (t - (t * t - a * a) ** 0.5) ** 2, a, radius)
+    mass = 8 * deck.air["density"] * (a**3 / 3 + beyond) / sd**2
+    deck.add(f"v_{name}_out", f"{name}_front", f"{name}_round", "dc 0")
+    deck.columns[f"{name}.out"] = f"i(v_{name}_out)"
+    deck.add(f"l_{name}_round", f"{name}_round", f"{name}_back", mass)
+    deck.add(f"r_{name}_round_dc", f"{name}_back", 0, SHUNT)
 
 
 def add_cavity(deck: Deck, name: str, door: dict[str, Any], c: float) -> None:

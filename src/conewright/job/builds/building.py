@@ -1,6 +1,6 @@
 """From a job to a build: one state of the vehicle, as found or with a proposal applied."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -31,7 +31,7 @@ from conewright.job.builds.standing import (
 from conewright.job.builds.state import Build, DriverState, LocationState
 from conewright.job.document.document import Document, Finding, Proposal
 from conewright.job.document.fault_names import FaultName
-from conewright.job.document.parts import AS_FOUND, UNKNOWN, UNUSED, Table
+from conewright.job.document.parts import AS_FOUND, UNKNOWN, UNUSED, Place, Table
 from conewright.job.proposals import apply_proposal
 
 __all__ = ["SameJob", "build_job", "build_with"]
@@ -153,15 +153,26 @@ def _locations(
 ) -> tuple[LocationState, ...]:
     """Return every place with its driver; raises JobError with every driver that fails."""
     drivers = _drivers(job, filler)
+    ears = _middle([seat.ear for seat in job.seats])
     return tuple(
         resolve_location(
             location,
             fitted_driver(drivers[location.driver], location, filler),
             as_found_area=areas.get(location.id) or central_area(drivers[location.driver]),
             filler=filler,
+            body=job.vehicle.class_ or "other",
+            ears=ears,
         )
         for location in job.locations
     )
+
+
+def _middle(places: Sequence[Place]) -> tuple[float, float, float] | None:
+    """Return the middle of some places [m]; None for none."""
+    if not places:
+        return None
+    x, y, z = (sum(place[axis].value for place in places) / len(places) for axis in range(3))
+    return x, y, z
 
 
 def _drivers(job: Document, filler: Filler) -> dict[str, DriverState]:

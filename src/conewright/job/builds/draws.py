@@ -5,11 +5,12 @@ so a figure is the same on every run and two builds share the draws of what they
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from math import sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conewright.errors import OutOfRangeError
 from conewright.job.builds.state import Value
@@ -96,6 +97,13 @@ class Draws:
         if scores[0] == 0.0:
             drawn[0] = value.si
         return drawn[:, np.newaxis]
+
+    def only(self, rows: NDArray[np.intp]) -> "Draws":
+        """Return the central state with some of the draws, by their rows, counted from 1."""
+        at, shift = rows - 1, self.shift
+        if shift is not None:
+            shift = replace(shift, before=shift.before[at])
+        return replace(self, scores=self.scores[at], shift=shift)
 
     def score(self, path: str) -> FloatArray:
         """Standard-normal scores of one axis, shape (samples,).

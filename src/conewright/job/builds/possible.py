@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from conewright.errors import Problem
 from conewright.job.builds.resolve_electrics import USUAL_SYSTEM
-from conewright.job.builds.resolve_location import ENCLOSED
+from conewright.job.builds.resolve_location import LOADED
 from conewright.job.builds.state import (
     DriverState,
     FeedState,
@@ -108,7 +108,7 @@ def _most(edge: Quantity) -> float:
 
 def _cones(locations: Sequence[LocationState]) -> Iterator[Problem]:
     """Yield the drivers that weigh no more than the air that moves with their cone."""
-    drivers = {place.driver.id: place.driver for place in locations if place.kind in ENCLOSED}
+    drivers = {place.driver.id: place.driver for place in locations if place.kind in LOADED}
     for driver in drivers.values():
         mass, air = _masses(driver)
         if mass <= air:

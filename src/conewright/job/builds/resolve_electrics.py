@@ -1,7 +1,8 @@
 """From vehicle, radio and channels in the job to complete ones, every gap filled."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from math import prod
 from typing import Final, Literal
 
 from conewright.job.builds.fills import Filler, plain_text
@@ -17,6 +18,7 @@ from conewright.job.builds.state import (
     HeadUnitState,
     InputState,
     LocationState,
+    OpeningState,
     Origin,
     PartState,
     SeatState,
@@ -74,6 +76,7 @@ def resolve_vehicle(
         "vehicle.cabin_volume", vehicle.cabin_volume, typical("cabin", body, "cabin_volume")
     )
     battery, system = vehicle.battery, vehicle.system or USUAL_SYSTEM
+    top = _top(vehicle, filler)
     return VehicleState(
         name=vehicle.name or "",
         vehicle_class=body,
@@ -86,7 +89,12 @@ def resolve_vehicle(
         likeness=_likeness(filler),
         leak_resistance=_cabin(filler, "leak_resistance"),
         leak_mass=_cabin(filler, "leak_mass"),
-        absorption_area=filler.filled("vehicle.absorption_area", _absorption(volume.si)),
+        openings=() if top == "down" else tuple(_openings(vehicle, top, filler)),
+        top=top,
+        images=_cabin(filler, "images") if top == "down" else None,
+        absorption_area=filler.filled(
+            "vehicle.absorption_area", _absorption(volume.si, _open_area(vehicle, top))
+        ),
         temperature=filler.value(
             "vehicle.temperature", vehicle.temperature, typical("cabin", ANY, "temperature")
         ),
@@ -134,14 +142,56 @@ def _edge(
     return filler.value(f"vehicle.{name}", given, row)
 
 
-def _absorption(volume: float) -> Typical:
-    """Return the absorption of a cabin of this volume [m3], from a typical reverberation time."""
+def _top(vehicle: Vehicle, filler: Filler) -> Literal["fixed", "up", "down"]:
+    """Return what is over the heads: of a convertible a top, up unless the job says down."""
+    if vehicle.top is None and vehicle.class_ != "convertible":
+        return "fixed"
+    filler.word("vehicle.top", vehicle.top, "up", "assumed: no top is written")
+    return vehicle.top or "up"
+
+
+def _openings(vehicle: Vehicle, top: str, filler: Filler) -> Iterator[OpeningState]:
+    """Yield the ways out of a cabin besides its leaks; a window nobody wrote of is closed."""
+    if vehicle.windows == "open" or vehicle.window_area is not None:
+        path, row = "vehicle.window_area", typical("cabin", ANY, "window_area")
+        area = filler.value(path, vehicle.window_area, row)
+        yield OpeningState(area=area, mass=None, q=_cabin(filler, "window_q"))
+    elif vehicle.windows is None:
+        filler.word("vehicle.windows", None, "closed", "assumed: no window is written")
+    if top == "up":
+        mass = _cabin(filler, "top_mass")
+        yield OpeningState(area=None, mass=mass, q=_cabin(filler, "top_q"))
+
+
+def _open_area(vehicle: Vehicle, top: str) -> float:
+    """Return how much of the cabin's walls is open air, which takes all sound [m2]."""
+    body = vehicle.class_ or "other"
+    if top == "down":
+        edges = (
+            given.value if given is not None else typical("cabin", body, name).quantity.value
+            for name, given in (
+                ("cabin_length", vehicle.cabin_length),
+                ("cabin_width", vehicle.cabin_width),
+            )
+        )
+        return prod(edges)
+    if vehicle.window_area is not None:
+        return vehicle.window_area.value
+    usual = typical("cabin", ANY, "window_area").quantity.value
+    return usual if vehicle.windows == "open" else 0.0
+
+
+def _absorption(volume: float, open_area: float) -> Typical:
+    """Return the absorption of a cabin of this volume [m3], from a typical reverberation time.
+
+    What is open takes as much as its area (W. C. Sabine's open window); open_area [m2].
+    """
     row = typical("cabin", ANY, "reverberation_time")
     time = row.quantity
     assert time.low is not None
     assert time.high is not None
     # The longer it rings the less is absorbed, so the ends change places.
-    middle, low, high = (SABINE * volume / t for t in (time.value, time.high, time.low))
+    middle, low, high = (SABINE * volume / t + open_area for t in (time.value, time.high, time.low))
     return Typical(Quantity.of(middle, "area", "m2", low=low, high=high), row.source)
 
 

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 __all__ = [
     "AmplifierState",
     "BatteryState",
+    "BoxState",
     "Build",
     "CableState",
     "CavityState",
@@ -50,6 +51,8 @@ __all__ = [
     "InputState",
     "LocationState",
     "MountState",
+    "OpenState",
+    "OpeningState",
     "Origin",
     "PartState",
     "ScrewHoles",
@@ -279,6 +282,33 @@ class CavityState:
     cover_mass: Value | None
     openings: tuple[PanelHole, ...] = ()
     keep_clear: tuple[KeptClear, ...] = ()
+    into_cabin: bool = False
+    """Whether its panel holes lead straight into the cabin, as those of a boot do."""
+
+
+@dataclass(frozen=True, slots=True)
+class BoxState:
+    """A closed box: its air, how much softer the fill makes it, and the Q of that spring."""
+
+    volume: Value
+    fill: Literal["none", "light", "full"]
+    fill_gain: Value
+    q: Value
+
+
+@dataclass(frozen=True, slots=True)
+class OpenState:
+    """A back that is open to the cabin.
+
+    `baffle` is the area of board or frame, the cone included; `apart` the distance at which front
+    and back sound, over that of a round board with the cone in its middle; `axis` the way the cone
+    looks, forward, left and up, of length 1. A `bare` driver carries the air of its sheet.
+    """
+
+    baffle: Value
+    apart: Value
+    axis: tuple[float, float, float]
+    bare: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,21 +345,25 @@ class FaultState:
 
 @dataclass(frozen=True, slots=True)
 class LocationState:
-    """One place with a driver in it; x forward, y left, z up. No cavity or trim for dash, pillar
-    and free. `driver` changes with a proposal and nothing else here depends on it. `restraint` is
-    what was found of the restraint system at this very place, None where nobody looked. `host` is
-    the place on whose frame it sits, empty for one of its own; `tweeter_faults` are those of the
-    one on the frame here.
+    """One place with a driver in it; x forward, y left, z up. No cavity or trim for dash, pillar,
+    box, open and free; `back` is what a box or an open back has in their stead. `driver` changes
+    with a proposal and nothing else here depends on it. `restraint` is what was found of the
+    restraint system at this very place, None where nobody looked. `host` is the place on whose
+    frame it sits, empty for one of its own; `tweeter_faults` are those of the one on the frame
+    here.
     """
 
     id: str
     name: str
-    kind: Literal["door", "panel", "dash", "pillar", "shelf", "roof", "free"]
+    kind: Literal[
+        "door", "panel", "dash", "pillar", "shelf", "boot-shelf", "roof", "box", "open", "free"
+    ]
     at: tuple[Value, Value, Value]
     driver: DriverState
     mount: MountState
     cavity: CavityState | None
     trim: TrimState | None
+    back: BoxState | OpenState | None = None
     faults: tuple[FaultState, ...] = ()
     restraint: str | None = None
     tweeter_faults: tuple[FaultState, ...] = ()
@@ -545,10 +579,24 @@ class BatteryState:
 
 
 @dataclass(frozen=True, slots=True)
+class OpeningState:
+    """A way out of a cabin as a whole: windows by their area, a cloth top by its mass.
+
+    Either `area` of the opening or acoustic `mass` of what covers it; `q` of it and the cabin.
+    """
+
+    area: Value | None
+    mass: Value | None
+    q: Value
+
+
+@dataclass(frozen=True, slots=True)
 class VehicleState:
     """The vehicle and the air in it; `curtain` and `door_sensor` are "unknown" when not given.
 
-    `rest_voltage` is that of its battery: measured, or usual for its `system`.
+    `rest_voltage` is that of its battery: measured, or usual for its `system`. `openings` are those
+    besides the leaks of a closed body. With its top down a vehicle has none and `images`: how many
+    equal sources, mirrored in floor and doors, an ear has instead of a room.
     """
 
     name: str
@@ -562,6 +610,9 @@ class VehicleState:
     likeness: tuple[Value, Value, Value]
     leak_resistance: Value
     leak_mass: Value
+    openings: tuple[OpeningState, ...]
+    top: Literal["fixed", "up", "down"]
+    images: Value | None
     absorption_area: Value
     temperature: Value
     curtain: str

@@ -6,6 +6,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from conewright.errors import BadInputError
 from conewright.job.document.fields import (
+    Area,
     Charge,
     Conductor,
     Current,
@@ -152,6 +153,10 @@ class Restraints(Table):
     )
 
 
+OPEN_BODIES = ("convertible", "pickup-cab", "other")
+"""Body types that may have a top that comes off."""
+
+
 class Vehicle(Table):
     """The vehicle on the bench."""
 
@@ -172,6 +177,17 @@ class Vehicle(Table):
     cabin_height: Length | None = Field(
         None, description="Inside of the cabin from the floor to the roof lining [m]."
     )
+    windows: Literal["closed", "open"] | None = Field(
+        None, description="Whether windows are open while listening; left out: closed."
+    )
+    window_area: Area | None = Field(
+        None, description="Openings of all open windows and roof vents together [m2]."
+    )
+    top: Literal["up", "down"] | None = Field(
+        None,
+        description="Top of a vehicle that can be driven open, while listening: `up` (of cloth) or "
+        "`down`; left out: up.",
+    )
     temperature: Temperature | None = Field(
         None, description="Air temperature in the cabin while listening [degC]."
     )
@@ -187,6 +203,19 @@ class Vehicle(Table):
     restraints: Restraints = Field(
         Restraints(), description="Restraint parts near doors and trims."
     )
+
+    @model_validator(mode="after")
+    def _opens_as_told(self) -> Self:
+        if self.windows == "closed" and self.window_area is not None and self.window_area.value:
+            raise BadInputError(
+                "windows that are closed have no window_area: leave one of them out"
+            )
+        if self.top is not None and self.class_ not in OPEN_BODIES:
+            raise BadInputError(
+                f"a top is of a body that can be driven open: class is one of "
+                f"{', '.join(OPEN_BODIES)}, not {self.class_ or 'left out'}"
+            )
+        return self
 
 
 class Converter(Table):

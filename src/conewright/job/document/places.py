@@ -1,8 +1,9 @@
 """The mechanical half of the document: the places drivers sit in, and the drivers."""
 
+from collections.abc import Iterator
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from conewright.errors import BadInputError
 from conewright.job.document.fields import (
@@ -40,9 +41,12 @@ from conewright.physics.drivers.trust import ORDER_OF_TRUST, accepted_names, con
 
 __all__ = [
     "ON_FRAME",
+    "OPEN_BACKS",
     "Cavity",
     "Cover",
     "DriverSheet",
+    "Facing",
+    "Fill",
     "Frame",
     "Kind",
     "Location",
@@ -54,7 +58,9 @@ __all__ = [
     "on_frame",
 ]
 
-Kind = Literal["door", "panel", "dash", "pillar", "shelf", "roof", "free"]
+Kind = Literal[
+    "door", "panel", "dash", "pillar", "shelf", "boot-shelf", "roof", "box", "open", "free"
+]
 Cover = Literal["none", "film", "patch"]
 Age = Literal["new", "ageing", "old", "repaired"]
 
@@ -69,6 +75,28 @@ ON_FRAME = ".tweeter"
 def on_frame(place: str) -> str:
     """Return the id of the tweeter on the frame at a place."""
     return f"{place}{ON_FRAME}"
+
+
+Fill = Literal["none", "light", "full"]
+Facing = Literal["front", "rear", "left", "right", "up", "down"]
+
+VENTED = (
+    *("vented", "vented-box", "ported", "ported-box", "reflex", "bass-reflex"),
+    *("passive-radiator", "bandpass", "band-pass", "transmission-line"),
+)
+"""What boxes are called that sound through more than the cone."""
+
+
+def _no_vented(value: object) -> object:
+    """Refuse a box whose air moves in and out; raises BadInputError."""
+    if isinstance(value, str) and value.strip().lower().replace(" ", "-") in VENTED:
+        raise BadInputError(
+            "vented boxes are not modelled: near its tuning most of the sound comes out of the "
+            "vent and below it the cone is held by nothing, so that a guessed tuning would promise "
+            "bass, and a travel that the driver does not survive. Close the vent and write `box` "
+            "with the volume of its air, or leave the place out and measure"
+        )
+    return value
 
 
 Corners = Annotated[tuple[PanelSpot, ...], Field(min_length=3, max_length=60)]
@@ -149,6 +177,17 @@ class Mount(Table):
     spacer: Gap | None = Field(
         None, description="Thickness of the spacer or adapter under the driver, 0 mm for none [mm]."
     )
+    baffle_width: Length | None = Field(
+        None, description="Width of the board that an `open` loudspeaker sits in [mm]."
+    )
+    baffle_height: Length | None = Field(
+        None, description="Height of the board that an `open` loudspeaker sits in [mm]."
+    )
+    facing: Facing | None = Field(
+        None,
+        description="Which way the cone of an `open` or `free` loudspeaker looks, seen from the "
+        "middle of the vehicle; left out: towards the seats.",
+    )
 
     @model_validator(mode="after")
     def _both_axes(self) -> Self:
@@ -162,6 +201,11 @@ class Cavity(Table):
     volume: Volume | None = Field(None, description="Air behind the driver [L].")
     q: Number | None = Field(
         None, description="Quality factor of that air spring at 80 Hz: low when stuffed or leaky."
+    )
+    fill: Fill | None = Field(
+        None,
+        description="Wadding in a `box`: `none`, `light` (walls lined), `full` (the whole of it, "
+        "loosely). It makes the air softer, by 1.4 times at the very most.",
     )
     drains: Area | None = Field(
         None, description="Drain slots and vents to the outside, all together [cm2]."
@@ -256,14 +300,26 @@ class Own(Table):
         return self
 
 
+OPEN_BACKS = ("open", "free")
+"""Kinds of place whose cone sounds into the cabin with both sides."""
+
+OPENINGS = (
+    *("drains", "drain_count", "panel_holes", "panel_hole_count", "panel_openings"),
+    *("keep_clear", "cover", "cover_mass"),
+)
+NO_OPENINGS = {"open": "an open baffle", "free": "a bare driver", "box": "a closed box"}
+
+
 class Location(Table):
     """A place a driver sits in."""
 
     id: Identifier = Field(description="Short name of the place, used in the channels' loads.")
     name: Text | None = Field(None, description="What the place is called on paper.")
-    kind: Kind = Field(
-        description="`door`, `panel`, `shelf`, `roof`: air behind and trim in front. `dash`, "
-        "`pillar`: a closed cup. `free`: on the bench, no enclosure."
+    kind: Annotated[Kind, BeforeValidator(_no_vented)] = Field(
+        description="`door`, `panel`, `shelf`, `roof`: air behind and trim in front. "
+        "`boot-shelf`: a shelf over the boot, whose air is behind it. `dash`, `pillar`: a closed "
+        "cup. `box`: a closed box of its own. `open`: in a board, open behind. `free`: the bare "
+        "driver, open behind. Vented boxes are not modelled."
     )
     at: Place = Field(
         description="Middle of the cone: x forward, y left, z up, from the centre of the cabin "
@@ -287,6 +343,39 @@ class Location(Table):
     trim: Trim | None = Field(
         None, description="The trim in front; left out: the driver looks straight into the cabin."
     )
+
+    @model_validator(mode="after")
+    def _back_is_told(self) -> Self:
+        width, height = self.mount.baffle_width, self.mount.baffle_height
+        if self.kind == "open" and (width is None or height is None):
+            raise BadInputError(
+                "an open baffle needs its size, which decides where its bass ends: write "
+                "mount.baffle_width and mount.baffle_height"
+            )
+        if self.kind == "box" and self.cavity.volume is None:
+            raise BadInputError(
+                "a closed box needs the volume of its air: write cavity.volume, that of the driver "
+                "and the braces taken off"
+            )
+        wrong = next(self._out_of_place(), None)
+        if wrong is not None:
+            raise BadInputError(wrong)
+        return self
+
+    def _out_of_place(self) -> Iterator[str]:
+        """Yield what a place of this kind does not have."""
+        if self.kind != "open" and (self.mount.baffle_width or self.mount.baffle_height):
+            yield f"baffle_width and baffle_height are of a board: kind is open, not {self.kind}"
+        if self.kind not in OPEN_BACKS and self.mount.facing is not None:
+            yield f"facing is of an open back: kind is open or free, not {self.kind}"
+        if self.kind != "box" and self.cavity.fill is not None:
+            yield f"fill is of a closed box: kind is box, not {self.kind}"
+        if self.kind in (*OPEN_BACKS, "box"):
+            named = (name for name in OPENINGS if getattr(self.cavity, name) is not None)
+            for name in named:
+                yield f"{NO_OPENINGS[self.kind]} has no cavity.{name}: leave it out"
+        if self.kind in OPEN_BACKS and self.cavity.volume is not None:
+            yield f"{NO_OPENINGS[self.kind]} has no closed air behind it: leave cavity.volume out"
 
 
 class Frame(Table):

@@ -52,6 +52,8 @@ class Place:
     up: float
     tweeter: bool = False
     single: bool = False
+    more: str = ""
+    """What a place of this kind cannot do without, not measured."""
 
     @property
     def letters(self) -> tuple[str, ...]:
@@ -74,6 +76,18 @@ PLACES = (
         *("shelf-centre", "One, in the middle of the rear shelf", "shelf", "rear", "6x9 in"),
         *(-1.25, 0.0, 0.75),
         single=True,
+    ),
+    Place(
+        *("boot-shelf", "Rear shelf, open to the boot", "boot-shelf", "rear", "165 mm"),
+        *(-1.10, 0.25, 0.75),
+    ),
+    Place(
+        *("box", "Closed boxes at the rear", "box", "rear", "165 mm", -0.85, 0.25, 0.40),
+        more='cavity = { volume = "8..15..30 L" }',
+    ),
+    Place(
+        *("open", "Boards at the rear, open behind", "open", "rear", "165 mm", -0.95, 0.20, 0.60),
+        more='mount = { baffle_width = "300 mm ± 80 mm", baffle_height = "250 mm ± 80 mm" }',
     ),
     Place("roof", "In the roof", "roof", "rear", "100 mm", -0.60, 0.25, 1.20),
 )
@@ -445,6 +459,8 @@ def _locations(place: Place, body: Body) -> Iterator[str]:
         if letter != "r":
             yield f'kind = "{place.kind}"'
             yield f'driver = "{_driver_id(place)}"'
+            if place.more:
+                yield f"{place.more}  # usual, not measured"
         else:
             yield f'like = "{_id(place, "l")}"'
         forward = place.forward + _shift(body, place.end)
@@ -480,6 +496,9 @@ def _name(place: Place, side: str) -> str:
         "shelf-centre": "middle of the rear shelf",
         "door-rear": f"rear {side} door",
         "shelf": f"rear shelf, {side}",
+        "boot-shelf": f"shelf over the boot, {side}",
+        "box": f"box at the rear, {side}",
+        "open": f"board at the rear, {side}",
         "roof": f"roof, {side}",
     }
     return words[place.key]

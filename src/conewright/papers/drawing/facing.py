@@ -59,7 +59,7 @@ def view_of(place: LocationState) -> View:
     """Return how a place is drawn: a door from the cabin, a roof from below, a shelf from above."""
     across = place.at[1].si
     side = "" if abs(across) <= NEARLY_MIDDLE else "LEFT" if across > 0.0 else "RIGHT"
-    lying, below = place.kind in ("roof", "shelf"), place.kind == "roof"
+    lying, below = place.kind in ("roof", "shelf", "boot-shelf"), place.kind == "roof"
     return View(
         side=side,
         mirror=side == "RIGHT",

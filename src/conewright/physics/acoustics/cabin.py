@@ -1,5 +1,6 @@
 """Sound from a small source: in the open, and in the air of a closed cabin as a whole."""
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -11,11 +12,16 @@ from conewright.physics.basics.validity import require_not_negative, require_pos
 __all__ = [
     "HALF_SPACE",
     "TREND_LIMIT",
+    "Opening",
     "chamber_impedance",
     "diffuse_pressure_squared",
     "monopole_pressure",
     "room_mode_frequency",
+    "window_mass",
 ]
+
+Opening = tuple[Real, Real]
+"""Acoustic mass [kg/m4] and Q [1] of an opening of a cabin."""
 
 
 HALF_SPACE: Final = 2.0 * np.pi
@@ -60,6 +66,7 @@ def chamber_impedance(
     cabin_volume: Real,
     leak_resistance: Real,
     leak_mass: Real,
+    openings: Sequence[Opening] = (),
     frequency: FloatArray,
 ) -> ComplexArray:
     """Acoustic impedance of the cabin's air spring beside its leaks.
@@ -69,11 +76,14 @@ def chamber_impedance(
         cabin_volume: V [m3], may be infinite.
         leak_resistance: Rl [Pa s/m3], zero to infinite.
         leak_mass: Ml [kg/m4].
+        openings: mass M [kg/m4] and Q [1] of what is open besides, each shape (samples, 1) or
+            scalar.
         frequency: [Hz], shape (F,).
 
     Returns:
-        1/(s V/(rho c^2) + 1/(Rl + s Ml)) [Pa s/m3], shape (samples, F); zero for an infinite
-        cabin and for a leak without resistance and mass.
+        1/(s V/(rho c^2) + 1/(Rl + s Ml) + sum of 1/(Ro + s Mo)) [Pa s/m3], shape (samples, F),
+        Ro = sqrt(Mo rho c^2/V)/Q; zero for an infinite cabin and for a leak without resistance
+        and mass.
     """
     require_positive(cabin_volume=cabin_volume, frequency=frequency)
     require_not_negative(leak_resistance=leak_resistance, leak_mass=leak_mass)
@@ -84,7 +94,26 @@ def chamber_impedance(
     leak = np.where(tight, 1.0, leak_resistance + s * leak_mass)
     total = stiffness + s * leak
     shunted = stiffness * leak / np.where(total == 0.0, 1.0, total)
-    return np.asarray(np.where(tight, stiffness / s, shunted), dtype=np.complex128)
+    closed: ComplexArray = np.asarray(np.where(tight, stiffness / s, shunted), dtype=np.complex128)
+    for mass, quality in openings:
+        out = s * mass + np.sqrt(mass * stiffness) / quality
+        closed = np.asarray(closed * out / (closed + out))
+    return closed
+
+
+def window_mass(*, air: Air, area: Real) -> Real:
+    """Acoustic mass of the air in an open window.
+
+    Args:
+        air: the air.
+        area: of the opening, any shape [m2].
+
+    Returns:
+        rho/d [kg/m4], d the diameter of a round opening of that area: a hole in a sheet that is
+        thin against it (Rayleigh, from memory).
+    """
+    require_positive(area=area)
+    return air.density / (2.0 * np.sqrt(np.asarray(area) / np.pi))
 
 
 def diffuse_pressure_squared(

@@ -24,10 +24,23 @@ from conewright.physics.basics.arrays import Complex, ComplexArray, Real
 from conewright.physics.basics.laplace import laplace
 from conewright.physics.drivers.driver import piston_radius
 
-__all__ = ["FILL_FREQUENCY", "FREE", "MountedLoad", "mounted_load"]
+__all__ = [
+    "FILL_FREQUENCY",
+    "FREE",
+    "LEAK_DEPTH",
+    "LEAK_LENGTH",
+    "MountedLoad",
+    "leaking",
+    "mounted_load",
+]
 
 FILL_FREQUENCY: Final = 80.0
 """Frequency at which the Q of a filled cavity is stated [Hz]."""
+
+
+LEAK_LENGTH: Final = 0.25
+LEAK_DEPTH: Final = 0.0015
+"""Usual length of the slits of a torn surround or a loose frame, and of the way through [m]."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,11 +88,12 @@ def mounted_load(
     edge_length: Real = 2.5,
     edge_depth: Real = 0.03,
     leak_area: Real = 0.0,
-    leak_length: Real = 0.25,
-    leak_depth: Real = 0.0015,
+    leak_length: Real = LEAK_LENGTH,
+    leak_depth: Real = LEAK_DEPTH,
+    into_cabin: bool = False,
     frequency: Real,
 ) -> MountedLoad:
-    """Acoustic load and output share of a driver in a door, panel, shelf or roof.
+    """Acoustic load and output share of a driver in a door, panel, shelf or roof, or over a boot.
 
     Every value is a scalar or of shape (samples, 1).
 
@@ -110,6 +124,8 @@ def mounted_load(
             loose frame, total [m2]; 0 is closed.
         leak_length: length of these slits [m].
         leak_depth: length of the way through them [m].
+        into_cabin: the panel holes lead straight into the cabin, as from a boot; there is no trim
+            then, nor an edge of it.
         frequency: shape (F,) [Hz].
 
     Returns:
@@ -146,7 +162,10 @@ def mounted_load(
     fill = 1.0 / (2.0 * np.pi * FILL_FREQUENCY * np.asarray(rear_q))
     cavity = (1.0 / s + fill) * (1.0 / compliance)
     trim = s * (trim_volume / air.bulk_modulus)
-    if ring:
+    if into_cabin:
+        front = s * (front_volume / air.bulk_modulus)
+        nodes = _over_boot(cavity=cavity, drains=drains, panel=panel, front=front, grille=grille)
+    elif ring:
         front = s * (front_volume / air.bulk_modulus)
         nodes = _with_ring(
             cavity=cavity,
@@ -161,17 +180,24 @@ def mounted_load(
         nodes = _without_ring(
             cavity=cavity, drains=drains, panel=panel, trim=trim, grille=grille, edge=edge
         )
-    if np.any(leak_area):
-        leak = slit_admittance(
-            area=leak_area, length=leak_length, depth=leak_depth, air=air, frequency=frequency
-        )
-        nodes = _leaking(nodes, leak)
+    slit = partial(slit_admittance, length=leak_length, depth=leak_depth)
+    nodes = leaking(nodes=nodes, leak=slit(area=leak_area, air=air, frequency=frequency))
     behind = s * radiation_mass(radius=piston_radius(sd=sd), air=air)
     return replace(nodes, impedance=nodes.impedance + behind)
 
 
-def _leaking(nodes: MountedLoad, leak: ComplexArray) -> MountedLoad:
-    """Some of the cone's flow goes back through a leak Yl: U' = U/(1 + Yl (pf - pr)/U')."""
+def leaking(*, nodes: MountedLoad, leak: ComplexArray) -> MountedLoad:
+    """Let some of the cone's flow go back through a leak from its front to its rear.
+
+    Args:
+        nodes: the mount without the leak.
+        leak: admittance Yl of the slits, shape (samples, F) or (F,); zero is none [m3/(Pa s)].
+
+    Returns:
+        The mount with U' = U/(1 + Yl (pf - pr)/U') in every place of U.
+    """
+    if not np.any(leak):
+        return nodes
     left = 1.0 / (1.0 + nodes.impedance * leak)
     flows = {name: flow * left for name, flow in nodes.flows.items()}
     return MountedLoad(nodes.impedance * left, nodes.share * left, flows)
@@ -209,6 +235,28 @@ def _with_ring(
         "edge": -behind * edge,
     }
     return MountedLoad(front_pressure + rear_drop, ahead + flows["edge"], flows)
+
+
+def _over_boot(
+    *,
+    cavity: ComplexArray,
+    drains: ComplexArray,
+    panel: ComplexArray,
+    front: ComplexArray,
+    grille: ComplexArray,
+) -> MountedLoad:
+    """Panel holes straight into the cabin: pf = 1/(Yf + Yg), -pr = Zc/(1 + Zc (Yd + Yh)).
+
+    H = pf Yg + pr Yh: what leaks round takes away from what is heard.
+    """
+    front_pressure = 1.0 / (front + grille)
+    rear_drop = cavity / (1.0 + cavity * (drains + panel))
+    flows = {
+        "drains": -rear_drop * drains,
+        "panel": -rear_drop * panel,
+        "grille": front_pressure * grille,
+    }
+    return MountedLoad(front_pressure + rear_drop, flows["grille"] + flows["panel"], flows)
 
 
 def _without_ring(

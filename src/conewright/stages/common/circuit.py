@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from conewright.job.builds.draws import Draws
 from conewright.job.builds.state import (
+    BoxState,
     Build,
     CableState,
     ChannelState,
@@ -25,11 +26,13 @@ from conewright.job.builds.state import (
     HeadUnitState,
     InputState,
     LocationState,
+    OpenState,
     PartState,
     SettingsState,
     Value,
 )
 from conewright.job.document.places import on_frame
+from conewright.physics.acoustics.backs import MOST_FILL_GAIN, box_load, open_baffle_load
 from conewright.physics.acoustics.door import FREE, MountedLoad, mounted_load
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray, Real
@@ -408,11 +411,9 @@ class Solver:
         key = (*_place(location), location.driver)
         if (key, air, hot) not in self._units:
             values = location.driver.parameters(self.draws, air)
-            load = FREE
-            if location.cavity is not None:
-                if (key, air) not in self._loads:
-                    self._loads[key, air] = self._load(location, values["sd"], air)
-                load = self._loads[key, air]
+            if (key, air) not in self._loads:
+                self._loads[key, air] = self._load(location, values["sd"], air)
+            load = self._loads[key, air]
             alone = self._loaded(location, values, load, air, hot)
             self._units[key, air, hot] = self._with_tweeter(alone, location, air, hot)
         return self._units[key, air, hot]
@@ -446,7 +447,7 @@ class Solver:
         rise = hot_coil_rise(location.driver, self.draws) if hot else 0.0
         re = resistance_at(resistance=values["re"], temperature=air.temperature + rise)
         mass, sd = values["mms"], values["sd"]
-        if location.cavity is not None:
+        if brings_air(location):
             mass = moving_mass_in_door(mms=mass, sd=sd, air=air)
         driver = Driver(
             re=re,
@@ -489,6 +490,26 @@ class Solver:
         return power_law_from_inductance(le=drawn(coil.le), n=drawn(coil.n))
 
     def _load(self, location: LocationState, sd: Real, air: Air) -> MountedLoad:
+        """Return what the air round a driver does to it."""
+        if location.cavity is not None:
+            return self._door_load(location, sd, air)
+        back = location.back
+        if isinstance(back, BoxState):
+            return box_load(
+                air=air,
+                sd=sd,
+                volume=self.draws(back.volume),
+                fill_gain=np.clip(self.draws(back.fill_gain), 1.0, MOST_FILL_GAIN),
+                quality=self.draws(back.q),
+                leak_area=leak_area(location.faults, self.draws),
+                frequency=self.frequency,
+            )
+        if isinstance(back, OpenState) and not back.bare:
+            area = self.draws(back.baffle)
+            return open_baffle_load(air=air, sd=sd, baffle_area=area, frequency=self.frequency)
+        return FREE
+
+    def _door_load(self, location: LocationState, sd: Real, air: Air) -> MountedLoad:
         cavity, trim = location.cavity, location.trim
         assert cavity is not None
         assert trim is not None
@@ -516,6 +537,7 @@ class Solver:
             trim_volume=draws(trim.volume),
             edge_area=draws(trim.edge_gap),
             leak_area=leak_area(location.faults, draws),
+            into_cabin=cavity.into_cabin,
             frequency=self.frequency,
         )
         # Of the flows only the central values are asked for; a copy lets go of the rest.
@@ -539,4 +561,13 @@ def _with_own(location: LocationState, draws: Draws) -> LocationState:
 def _place(location: LocationState) -> tuple[Hashable, ...]:
     """Return all that a driver's work at a place depends on, but the driver."""
     mount, cavity, trim = location.mount, location.cavity, location.trim
-    return location.kind, mount, cavity, trim, location.faults, location.tweeter_faults
+    faults = location.faults, location.tweeter_faults
+    return location.kind, mount, cavity, trim, location.back, *faults
+
+
+def brings_air(location: LocationState) -> bool:
+    """Whether the load of a place holds the air on the cone, which its sheet's mass has too."""
+    back = location.back
+    if isinstance(back, OpenState):
+        return not back.bare
+    return location.cavity is not None or back is not None

@@ -7,16 +7,38 @@ same draws, however many builds and however many mixtures of two builds ask for 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
+from typing import Any, TypeVar
 
 import numpy as np
 
 from conewright.job.builds.draws import SCORE_AT_95, SCORE_WITHIN_95, Draws
-from conewright.job.builds.state import Build, LocationState, Value, VehicleState
-from conewright.physics.acoustics.box import Box, Point, box_modes, box_pressure
+from conewright.job.builds.state import (
+    Build,
+    LocationState,
+    OpeningState,
+    OpenState,
+    Value,
+    VehicleState,
+)
+from conewright.physics.acoustics.backs import (
+    FULL_SPACE,
+    doublet_power_share,
+    doublet_pressure,
+    doublet_separation,
+    one_sided,
+)
+from conewright.physics.acoustics.box import NEAREST, Box, Point, box_modes, box_pressure
+from conewright.physics.acoustics.cabin import (
+    HALF_SPACE,
+    Opening,
+    monopole_pressure,
+    window_mass,
+)
 from conewright.physics.basics.air import Air
-from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray, Real
 
 __all__ = [
     "Cabin",
@@ -44,7 +66,14 @@ CORNERS = {
 NEAR = 0.05
 """Places this close to each other's mirror image are twins [m]."""
 
+PANEL_FROM = 225.0
+"""Above this a loudspeaker's own panel begins to be large against the wave [Hz]."""
+
+SHUT = 1e-6
+"""No window is open by less [m2]."""
+
 Spot = tuple[Value, Value, Value]
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,6 +132,21 @@ def _log_width(value: Value) -> float:
     return float(np.log(quantity.high / quantity.low)) / (2.0 * SCORE_AT_95)
 
 
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a loudspeaker sounds from; its back and the area of its cone only if that is open."""
+
+    at: Spot
+    back: OpenState | None
+    sd: Value | None
+
+
+def _source(place: LocationState) -> Source:
+    if not isinstance(place.back, OpenState):
+        return Source(place.at, None, None)
+    return Source(place.at, place.back, place.driver.written["sd"])
+
+
 @dataclass(frozen=True, eq=False)
 class Cabin:
     """The cabins of one job, with the draws they share, on one grid [Hz]."""
@@ -110,26 +154,141 @@ class Cabin:
     draws: Draws
     frequency: FloatArray
     _boxes: dict[VehicleState, tuple[CabinSize, Box]] = field(default_factory=dict)
-    _heard: dict[tuple[VehicleState, Spot, Spot], ComplexArray] = field(default_factory=dict)
+    _heard: dict[tuple[VehicleState, Source, Spot], ComplexArray] = field(default_factory=dict)
+    _made: dict[Hashable, Any] = field(default_factory=dict)
 
     def pressures(
-        self, vehicle: VehicleState, places: Sequence[Spot], ear: Spot
+        self, vehicle: VehicleState, places: Sequence[LocationState], ear: Spot
     ) -> tuple[ComplexArray, ...]:
-        """Return what each place does at an ear: p/U [Pa s/m3], shape (1 + samples, F)."""
-        missing = [at for at in dict.fromkeys(places) if (vehicle, at, ear) not in self._heard]
+        """Return what each place does at an ear: p/U [Pa s/m3], shape (1 + samples, F).
+
+        U is what comes out of the front; an open back sends as much the other way round.
+        """
+        sources = [_source(place) for place in places]
+        missing = [
+            each for each in dict.fromkeys(sources) if (vehicle, each, ear) not in self._heard
+        ]
         if missing:
-            size, box = self._box(vehicle)
-            found = box_pressure(
-                box=box,
-                sources=[self._point(at, size) for at in missing],
-                ear=self._point(ear, size),
-                leak_resistance=self.draws(vehicle.leak_resistance),
-                leak_mass=self.draws(vehicle.leak_mass),
-            )
+            heard = self._in_open if vehicle.top == "down" else self._in_box
+            found = heard(vehicle, missing, ear)
             self._heard.update(
-                ((vehicle, at, ear), p) for at, p in zip(missing, found, strict=True)
+                ((vehicle, each, ear), p) for each, p in zip(missing, found, strict=True)
             )
-        return tuple(self._heard[vehicle, at, ear] for at in places)
+        return tuple(self._heard[vehicle, each, ear] for each in sources)
+
+    def once(self, what: Hashable, make: Callable[[], Made]) -> Made:
+        """Return something about these cabins, made when it is first asked for."""
+        if what not in self._made:
+            self._made[what] = make()
+        made: Made = self._made[what]
+        return made
+
+    def power_share(self, vehicle: VehicleState, place: LocationState) -> Real:
+        """Sound power of a place over that of the same cone in a large panel [1]."""
+        source = _source(place)
+        if source.back is None:
+            return 1.0
+        return doublet_power_share(
+            air=Air(temperature=vehicle.temperature.si),
+            separation=self._apart(source),
+            frequency=self.frequency,
+        )
+
+    def _in_box(
+        self, vehicle: VehicleState, sources: Sequence[Source], ear: Spot
+    ) -> list[ComplexArray]:
+        size, box = self._box(vehicle)
+        heard = partial(
+            box_pressure,
+            box=box,
+            ear=self._point(ear, size),
+            leak_resistance=self.draws(vehicle.leak_resistance),
+            leak_mass=self.draws(vehicle.leak_mass),
+            openings=[self._opening(each, box) for each in vehicle.openings],
+        )
+        pairs = [self._pair(each, size) for each in sources]
+        fronts = heard(sources=[front for front, _ in pairs])
+        both = [each for front, back in pairs if back is not None for each in (front, back)]
+        open_backed = iter(heard(sources=both, solid_angle=FULL_SPACE) if both else ())
+        found = []
+        for source, alone in zip(sources, fronts, strict=True):
+            if source.back is None:
+                found.append(alone)
+                continue
+            front, back = next(open_backed), next(open_backed)
+            share = self._one_sided(source, box.air)
+            found.append((1.0 - share) * (front - back) + share * alone)
+        return found
+
+    def _in_open(
+        self, vehicle: VehicleState, sources: Sequence[Source], ear: Spot
+    ) -> list[ComplexArray]:
+        """Direct sound alone, with the mirror images that floor and doors make of it."""
+        air, size = Air(temperature=vehicle.temperature.si), cabin_size(vehicle, self.draws)
+        assert vehicle.images is not None
+        # As the wave gets short a loudspeaker's own panel is large enough.
+        panel = np.clip(np.log2(self.frequency / PANEL_FROM), 0.0, 1.0)
+        angle = (FULL_SPACE / self.draws(vehicle.images)) ** (1.0 - panel) * HALF_SPACE**panel
+        at, found = self._point(ear, size), []
+        for source in sources:
+            front, back = self._pair(source, size)
+            if back is None:
+                sound = monopole_pressure(
+                    air=air,
+                    volume_velocity=1.0,
+                    distance=_distance(front, at),
+                    solid_angle=angle,
+                    frequency=self.frequency,
+                )
+            else:
+                sound = doublet_pressure(
+                    air=air,
+                    front=_distance(front, at),
+                    back=_distance(back, at),
+                    separation=self._apart(source),
+                    solid_angle=angle,
+                    frequency=self.frequency,
+                )
+            found.append(sound)
+        return found
+
+    def _opening(self, opening: OpeningState, box: Box) -> Opening:
+        quality = self.draws(opening.q)
+        if opening.mass is not None:
+            return self.draws(opening.mass), quality
+        assert opening.area is not None
+        # A window that is shut after all is a hole too small to matter.
+        area = np.maximum(self.draws(opening.area), SHUT)
+        return window_mass(air=box.air, area=area), quality
+
+    def _apart(self, source: Source) -> FloatArray:
+        """Return how far apart front and back of an open loudspeaker sound [m]."""
+        assert source.back is not None
+        assert source.sd is not None
+        apart = doublet_separation(
+            sd=self.draws(source.sd), baffle_area=self.draws(source.back.baffle)
+        )
+        return apart * self.draws(source.back.apart)
+
+    def _one_sided(self, source: Source, air: Air) -> FloatArray:
+        return one_sided(air=air, separation=self._apart(source), frequency=self.frequency)
+
+    def _pair(self, source: Source, size: CabinSize) -> tuple[Point, Point | None]:
+        """Return where a source sounds from, and where its back does if that is open.
+
+        Both stay within the cabin: before a wall the pair moves inward with its board.
+        """
+        middle = self._point(source.at, size)
+        if source.back is None:
+            return middle, None
+        half = 0.5 * self._apart(source)
+        front, back = [], []
+        for along, edge, way in zip(middle, size.sounding, source.back.axis, strict=True):
+            room = np.minimum(half * abs(way), 0.5 * edge)
+            held = np.clip(along, room, edge - room)
+            front.append(held + half * way)
+            back.append(held - half * way)
+        return (front[0], front[1], front[2]), (back[0], back[1], back[2])
 
     def _box(self, vehicle: VehicleState) -> tuple[CabinSize, Box]:
         if vehicle not in self._boxes:
@@ -151,6 +310,11 @@ class Cabin:
         x, y, z = (self.draws(value) for value in at)
         length, width, _ = size.sounding
         return x + 0.5 * length, y + 0.5 * width, z
+
+
+def _distance(a: Point, b: Point) -> FloatArray:
+    squares = [(p - q) ** 2 for p, q in zip(a, b, strict=True)]
+    return np.maximum(np.sqrt(squares[0] + squares[1] + squares[2]), NEAREST)
 
 
 def opposed_twins(build: Build) -> tuple[tuple[str, str], ...]:

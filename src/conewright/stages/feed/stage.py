@@ -13,6 +13,7 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import as_found
 from conewright.stages.common.circuit import Circuit, Solver, radio_volts
 from conewright.stages.common.conditioned import ReadDraws, conditioned_draws
+from conewright.stages.common.frequencies import require_in_range
 from conewright.stages.common.load import EASY, HARD, RadioLoad, radio_load
 from conewright.stages.common.nets import fed_by
 from conewright.stages.feed.amplified import amplifier_figures
@@ -55,6 +56,9 @@ def feed(
         at: frequencies of the series, shape (F,) [Hz]; the standard grid when None.
         samples: number of draws for the bands, a power of two.
 
+    Raises:
+        BadInputError: a frequency is not from 10 Hz to 25 kHz.
+
     >>> import conewright as cw
     >>> job = cw.demo_job()
     >>> report = cw.feed(job.build("put-right"), job.build())
@@ -62,6 +66,7 @@ def feed(
     >>> change.unit, change.low < change.value < change.high
     ('ohm', True)
     """
+    require_in_range(at)
     solver = Solver(conditioned_draws(build, samples=samples), bands.fine_grid())
     return feed_answer(build, against, solver=solver, at=at)
 

@@ -30,6 +30,7 @@ from conewright.stages.fit.sandwich import (
     sandwich_of,
 )
 from conewright.stages.fit.verdicts import (
+    behind_verdicts,
     fit_sentence,
     fit_verdicts,
     proof_verdicts,
@@ -39,6 +40,7 @@ from conewright.stages.fit.verdicts import (
 from conewright.stages.fit.working import fit_working
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import FillNote, Kind, Report
+from conewright.stages.report.having import WINDOW_KINDS
 
 __all__ = ["ODDS_SAMPLES", "fit", "spacer_windows"]
 
@@ -50,6 +52,7 @@ FIELDS = frozenset({"mount", "frame", "xmax"})
 
 
 NO_DEPTH = "not judged: measure steel to glass, window fully down, at three points"
+NO_ROOM = "not judged: measure from the mounting face to the next thing behind"
 NO_GAP = "not judged: measure from the mounting face to the back of the trim"
 NO_HOLE = "not judged: measure the opening in the steel"
 NO_LAND = "not judged: measure the flat steel around the opening"
@@ -138,6 +141,7 @@ def _speak(answer: Answer, asked: list[Sandwich], proved: tuple[Proved, ...]) ->
             fit_verdicts(answer, sandwich, found.get(place.id), opened=place.id in opened)
         here = [each for each in proved if each.place.id == place.id]
         proof_verdicts(answer, here, moved=not sits)
+    behind_verdicts(answer, answer.build.locations)
     unjudged_verdicts(answer, _unmeasured(answer.build))
     fit_sentence(answer, [sandwich.place for sandwich in asked])
 
@@ -178,14 +182,19 @@ def _behind(answer: Answer, sandwich: Sandwich) -> None:
     for point, clearance in enumerate(sandwich.rear, start=1):
         label = f"clearance behind, point {point}"
         _length(answer, name, f"rear_clearance_{point}", clearance, label)
-    label = "clearance behind, at the tightest point"
-    _length(answer, name, "rear_clearance", sandwich.worst, label, NO_DEPTH)
+    label, missing = "clearance behind, at the tightest point", _no_depth(sandwich.place)
+    _length(answer, name, "rear_clearance", sandwich.worst, label, missing)
     for odds, margin, of in (
         ("rear_odds", REAR.room, f"under {REAR.words}"),
         ("touch_odds", 0.0, "none"),
     ):
         chance, label = sandwich.rear_odds(margin=margin), f"chance of {of} behind"
-        _odds(answer, name, odds, chance, label, clearance=sandwich.worst, missing=NO_DEPTH)
+        _odds(answer, name, odds, chance, label, clearance=sandwich.worst, missing=missing)
+
+
+def _no_depth(place: LocationState) -> str:
+    """Return what to measure where nobody measured the depth."""
+    return NO_DEPTH if place.kind in WINDOW_KINDS else NO_ROOM
 
 
 def _in_front(answer: Answer, sandwich: Sandwich) -> None:
@@ -228,7 +237,7 @@ def _odds(
 def _spacers(answer: Answer, sandwich: Sandwich) -> None:
     window, none = sandwich.window, "no spacer leaves room enough on both sides"
     ends = (
-        (sandwich.worst, "spacer_low", window.low, "thinnest spacer", NO_DEPTH),
+        (sandwich.worst, "spacer_low", window.low, "thinnest spacer", _no_depth(sandwich.place)),
         (sandwich.front, "spacer_high", window.high, "thickest spacer", NO_GAP),
     )
     for clearance, name, metres, label, missing in ends:
@@ -288,7 +297,7 @@ def _dimensions(answer: Answer, sandwich: Sandwich) -> None:
     for point, depth in enumerate(depths, start=1):
         _dimension(answer, place, f"glass_depth_{point}", depth, f"depth behind, {point}")
     least = min(depths, key=lambda value: value.si, default=None)
-    _dimension(answer, place, "glass_depth", least, "least depth behind", NO_DEPTH)
+    _dimension(answer, place, "glass_depth", least, "least depth behind", _no_depth(place))
     gap = mount.trim_gap if is_measured(mount.trim_gap) else None
     _dimension(answer, place, "trim_gap", gap, "gap to the trim", NO_GAP)
     _dimension(answer, place, "spacer", mount.spacer, "spacer")

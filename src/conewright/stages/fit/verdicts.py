@@ -29,6 +29,7 @@ from conewright.stages.report.having import WINDOW_KINDS
 from conewright.stages.report.words import number, odds, with_band
 
 __all__ = [
+    "behind_verdicts",
     "fit_sentence",
     "fit_verdicts",
     "proof_verdicts",
@@ -45,6 +46,24 @@ GROUPS = {
     Severity.WARN: "doubtful",
     Severity.NOTE: "to be checked",
     Severity.GOOD: "goes in",
+}
+
+
+AS_A_DOOR = "steel to glass, window fully down, at three points; the gap to the trim; the opening"
+TO_MEASURE = {
+    "box": "how deep the box is inside, to its brace or back; the opening; the height in front",
+    "open": "the opening in the board; from the board to the next thing behind, and in front",
+    "boot-shelf": "from the shelf down to the next thing in the boot (torsion bar, hinge, luggage "
+    "floor); the gap to the grille; the opening",
+}
+"""What decides whether a driver goes in, by the kind of place."""
+
+KEPT_FREE = {
+    "open": "nothing may close the back of the board: a seat or a bag against it makes a small box "
+    "of it, which nobody reckoned with. Leave as much free behind as the cone is wide (common "
+    "practice, no source).",
+    "boot-shelf": "the boot is the air behind: luggage below the basket must not touch the cone or "
+    "its lead. A cage or a cloth keeps it away (common practice, no source).",
 }
 
 
@@ -127,13 +146,21 @@ def _narrowed(answer: Answer, proved: Proved) -> str:
     return f"{was} as measured is taken as {middle:.1f} mm ({low} to {high})"
 
 
+def behind_verdicts(answer: Answer, places: Iterable[LocationState]) -> None:
+    """Say of the places whose back is open what has to stay behind them: air."""
+    for kind, text in KEPT_FREE.items():
+        names = [place for place in places if place.kind == kind]
+        if names:
+            told = listed([place.id for place in names])
+            answer.verdict(names[0].id, "back", Severity.NOTE, f"{told}: {text}")
+
+
 def unjudged_verdicts(answer: Answer, places: Iterable[LocationState]) -> None:
     """Add a note for each place that gets another driver though nothing was measured there."""
     for place in places:
         text = (
             f"{capital(place.name)} gets another driver and nothing was measured there: whether it "
-            "goes in is not judged. Measure steel to glass, window fully down, at three points; "
-            "the gap to the trim; the opening."
+            f"goes in is not judged. Measure {TO_MEASURE.get(place.kind, AS_A_DOOR)}."
         )
         answer.verdict(place.id, "unmeasured", Severity.NOTE, text)
 

@@ -17,6 +17,7 @@ from conewright.physics.basics.programme import programme_weights
 from conewright.physics.electrics.filters import butterworth_high_pass
 from conewright.stages.common.circuit import LUMPED_BELOW, Circuit, Solver
 from conewright.stages.common.together import Cabin
+from conewright.stages.hear.between import Between, between_of, thirds_between
 from conewright.stages.hear.ceiling import (
     LIMITS,
     Ceiling,
@@ -56,16 +57,29 @@ class SeatSound:
 
     heard: Heard
     sound: BuildSound
+    turned: tuple[str, ...] = ()
 
     @cached_property
     def thirds(self) -> FloatArray:
         """Level of a 2.83 V sine in each third octave [dB], shape (draws, 31)."""
-        return self.heard.thirds()
+        return self._thirds(REFERENCE_EMF)
 
     @cached_property
     def clean_thirds(self) -> FloatArray:
         """Level at the sine ceiling in each third octave [dB], shape (draws, 31)."""
-        return self.heard.thirds(self.sound.ceiling.emf)
+        return self._thirds(self.sound.ceiling.emf)
+
+    def _thirds(self, emf: FloatArray | float) -> FloatArray:
+        sound = self.sound
+        return thirds_between(
+            self.heard,
+            emf,
+            sound.between,
+            seat=sound.build.seat(self.heard.seat),
+            build=sound.build,
+            circuit=sound.circuit,
+            turned=self.turned,
+        )
 
     @cached_property
     def overall(self) -> FloatArray:
@@ -163,7 +177,12 @@ class BuildSound:
             cabin=self.cabin,
             turned=(location,),
         )
-        return SeatSound(heard, self).bass - self.seats[seat].bass
+        return SeatSound(heard, self, (location,)).bass - self.seats[seat].bass
+
+    @cached_property
+    def between(self) -> tuple[Between, ...]:
+        """What is needed to listen between the points of the grid."""
+        return between_of(self.build, self.circuit, self.cabin)
 
     @cached_property
     def ceiling(self) -> Ceiling:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from conewright.job.builds.state import Build, SeatState
 from conewright.physics.acoustics.cabin import diffuse_pressure_squared
 from conewright.physics.basics import bands
+from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.levels import REFERENCE_PRESSURE
 from conewright.stages.common.circuit import Circuit
@@ -20,10 +21,12 @@ from conewright.stages.common.together import Cabin
 __all__ = [
     "REFERENCE_EMF",
     "Heard",
+    "added_up",
     "heard_at",
     "level_of",
     "mean_level",
     "named_bands",
+    "sent",
     "third_octave_levels",
     "third_octaves",
 ]
@@ -88,23 +91,45 @@ def heard_at(
         turned: places whose two wires are swapped, which changes nothing else of a circuit.
 
     """
-    frequency, absorption = circuit.frequency, cabin.draws(build.vehicle.absorption_area)
+    return added_up(sent(circuit), seat, build=build, air=circuit.air, cabin=cabin, turned=turned)
+
+
+def sent(circuit: Circuit) -> dict[str, ComplexArray]:
+    """Return what each place sends into the cabin per volt at the knob [m3/s/V], (draws, F)."""
+    return {
+        name: location.output * circuit.channels[location.channel].settings
+        for name, location in circuit.locations.items()
+    }
+
+
+def added_up(
+    flows: Mapping[str, ComplexArray],
+    seat: SeatState,
+    *,
+    build: Build,
+    air: Air,
+    cabin: Cabin,
+    turned: Collection[str] = (),
+) -> Heard:
+    """Add up at one seat what every place sends, on the grid and with the draws of the cabin."""
+    frequency, absorption = cabin.frequency, cabin.draws(build.vehicle.absorption_area)
     coherent: ComplexArray = np.zeros((1, frequency.size), dtype=complex)
     power: FloatArray = np.zeros((1, frequency.size))
     diffuse: FloatArray = np.zeros((1, frequency.size))
-    places = [build.location(name).at for name in circuit.locations]
+    places = [build.location(name) for name in flows]
     answers = cabin.pressures(build.vehicle, places, seat.ear)
-    for location, answer in zip(circuit.locations.values(), answers, strict=True):
-        flow = location.output * circuit.channels[location.channel].settings
+    for flow, place, answer in zip(flows.values(), places, answers, strict=True):
         pressure = answer * flow
-        coherent = coherent - pressure if location.host in turned else coherent + pressure
+        swapped = (place.host or place.id) in turned
+        coherent = coherent - pressure if swapped else coherent + pressure
         power = power + np.abs(pressure) ** 2
-        diffuse = diffuse + diffuse_pressure_squared(
-            air=circuit.air,
+        reverberant = diffuse_pressure_squared(
+            air=air,
             volume_velocity=flow,
             absorption_area=absorption,
             frequency=frequency,
         )
+        diffuse = diffuse + reverberant * cabin.power_share(build.vehicle, place)
     share = _diffuse_share(frequency)
     squared = (1 - share) * np.abs(coherent) ** 2 + share * (power + diffuse)
     return Heard(seat.id, frequency, coherent, power, squared)

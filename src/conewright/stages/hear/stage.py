@@ -14,6 +14,7 @@ from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
+from conewright.stages.common.frequencies import require_in_range
 from conewright.stages.common.together import cabin_size
 from conewright.stages.find.faults.told import finding_verdicts, signal_verdicts
 from conewright.stages.hear.change import change_figures, change_series, share_figures
@@ -48,7 +49,8 @@ def hear(
         samples: number of draws for the bands, a power of two.
 
     Raises:
-        BadInputError: the job has no seat, or no channel that drives a place.
+        BadInputError: the job has no seat, or no channel that drives a place; a frequency is not
+            from 10 Hz to 25 kHz.
 
     >>> import conewright as cw
     >>> job = cw.demo_job()
@@ -56,6 +58,7 @@ def hear(
     >>> bass.unit, bass.low < bass.value < bass.high
     ('dB', True)
     """
+    require_in_range(at)
     solver = Solver(conditioned_draws(build, samples=samples), bands.fine_grid())
     return hear_answer(build, against, solver=solver, at=at)
 
@@ -234,6 +237,8 @@ def _air_figures(answer: Answer, sound: BuildSound) -> None:
 
 def _cabin_figures(answer: Answer, build: Build, draws: Draws) -> None:
     vehicle = build.vehicle
+    if vehicle.top == "down":
+        return
     air, length = Air(temperature=vehicle.temperature.si), cabin_size(vehicle, draws).sounding[0]
     for order, words in ((1, "first"), (2, "second")):
         answer.figure(

@@ -176,7 +176,7 @@ def _fitted(
     )
     driver = resolve_driver(sheet, filler)
     at = replace(place, id=f"{place.id}+{role.id}", driver=driver, faults=())
-    return replace(at, cavity=None, trim=None) if small else at
+    return replace(at, cavity=None, trim=None, back=None) if small else at
 
 
 def _of_ohms(build: Build, place: LocationState, role: Placeholder, filler: Filler) -> DriverState:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from conewright.job.builds.state import OpenState
 from conewright.job.document.parts import ERAS_WITHOUT_MENU
 from conewright.phrases import listed
 from conewright.physics.acoustics.cabin import TREND_LIMIT
@@ -46,6 +47,19 @@ OPENINGS = {
     "edge": "the gap round the trim",
 }
 
+TRUST = (
+    "The cabin bends any curve: read levels at a seat by their bands between 40 and 200 Hz, "
+    f"and as a trend above {TREND_LIMIT:.0f} Hz. What one loudspeaker more or another does is "
+    "better known than levels, since the cabin is the same in both; what several do together "
+    "hangs on where its air resounds."
+)
+OPEN_TRUST = (
+    "The top is down: there is no closed air that bass could press on, so levels are those of "
+    "direct sound, with what floor and doors throw back, from none of it to both. Read them by "
+    "their bands; screen, seats and the far door bend them by more than is drawn. What one "
+    "loudspeaker or another does is better known than levels. Wind is not reckoned with."
+)
+
 FULL_DAY = 480.0
 """Minutes of listening a day that need no word of care."""
 
@@ -65,16 +79,12 @@ def hear_verdicts(answer: Answer, sound: BuildSound) -> None:
         _hearing(answer, seat)
     _travel(answer, sound.travel_ratio)
     _jets(answer)
-    _modes(answer)
-    answer.verdict(
-        "vehicle",
-        "trust",
-        Severity.NOTE,
-        "The cabin bends any curve: read levels at a seat by their bands between 40 and 200 Hz, "
-        f"and as a trend above {TREND_LIMIT:.0f} Hz. What one loudspeaker more or another does is "
-        "better known than levels, since the cabin is the same in both; what several do together "
-        "hangs on where its air resounds.",
-    )
+    open_topped = sound.build.vehicle.top == "down"
+    if not open_topped:
+        _modes(answer)
+    answer.verdict("vehicle", "trust", Severity.NOTE, OPEN_TRUST if open_topped else TRUST)
+    _open_cabin(answer, sound)
+    _open_backs(answer, sound)
     answer.sentence = _sentence(answer, sound)
 
 
@@ -82,26 +92,47 @@ def hear_working(answer: Answer) -> None:
     """Add the working of the headline figures."""
     for figure in [entry for entry in answer.figures if entry.name == "level"]:
         seat = figure.subject
-        answer.work(
-            f"{seat}.bass_level",
-            "p = sum of U (Zchamber + ρ s Σ ψ(source) ψ(ear) / (V (k² + s²/c² + 2 ζ k s/c))) over "
-            "the loudspeakers, U = Sd v H; ψ = product of cos(n π x / L)",
-            f"{REFERENCE_EMF} V at the volume knob; a box of {_edges(answer)}; ζ = "
-            f"{number(answer.build.vehicle.damping.si)} at 60 Hz",
-            "modes of a rectangular room (Morse and Ingard, Theoretical Acoustics; Kuttruff, Room "
-            "Acoustics), held against image sources in 100 boxes",
-            "vehicle.cabin_volume",
-            "vehicle.cabin_length",
-            "vehicle.cabin_width",
-            "vehicle.cabin_height",
-            f"{seat}.ear",
-        )
+        if answer.build.vehicle.top == "down":
+            _open_air_working(answer, seat)
+        else:
+            _cabin_working(answer, seat)
         answer.work(
             f"{seat}.hearing_time",
             "t = 480 min / 2^((L − 85) / 3)",
             f"L = {number(answer.value(f'{seat}.max_clean_level'), 'dB(A)')}",
             "NIOSH recommended exposure limit: 85 dB(A) for 8 h, 3 dB exchange rate",
         )
+
+
+def _open_air_working(answer: Answer, seat: str) -> None:
+    images = answer.build.vehicle.images
+    assert images is not None
+    answer.work(
+        f"{seat}.bass_level",
+        "p = sum of ρ s U n exp(−s r / c) / (4 π r) over the loudspeakers, U = Sd v H",
+        f"{REFERENCE_EMF} V at the volume knob; n = {number(images.si)} below 225 Hz: each "
+        "loudspeaker with its mirror images in floor and door",
+        "direct sound of a small source; no cabin gain with the top down",
+        images.path,
+        f"{seat}.ear",
+    )
+
+
+def _cabin_working(answer: Answer, seat: str) -> None:
+    answer.work(
+        f"{seat}.bass_level",
+        "p = sum of U (Zchamber + ρ s Σ ψ(source) ψ(ear) / (V (k² + s²/c² + 2 ζ k s/c))) over "
+        "the loudspeakers, U = Sd v H; ψ = product of cos(n π x / L)",
+        f"{REFERENCE_EMF} V at the volume knob; a box of {_edges(answer)}; ζ = "
+        f"{number(answer.build.vehicle.damping.si)} at 60 Hz",
+        "modes of a rectangular room (Morse and Ingard, Theoretical Acoustics; Kuttruff, Room "
+        "Acoustics), held against image sources in 100 boxes",
+        "vehicle.cabin_volume",
+        "vehicle.cabin_length",
+        "vehicle.cabin_width",
+        "vehicle.cabin_height",
+        f"{seat}.ear",
+    )
 
 
 def _edges(answer: Answer) -> str:
@@ -306,6 +337,44 @@ def _modes(answer: Answer) -> None:
         first.id,
         second.id,
     )
+
+
+def _open_cabin(answer: Answer, sound: BuildSound) -> None:
+    """Say what open windows or a cloth top do to the bass."""
+    vehicle = sound.build.vehicle
+    covers = [opening for opening in vehicle.openings if opening.mass is not None]
+    if len(covers) < len(vehicle.openings):
+        answer.verdict(
+            "vehicle",
+            "windows",
+            Severity.NOTE,
+            "Windows are open: below some 30 Hz, more of them open some 50 Hz, the cabin no longer "
+            "holds the pressure of the bass, and near there its air swings in and out by itself.",
+        )
+    if covers:
+        answer.verdict(
+            "vehicle",
+            "top",
+            Severity.NOTE,
+            "A cloth top gives way to deep bass: below some 40 Hz much of it goes out through the "
+            "top. How heavy the cloth is nobody measured, and the bands hold it.",
+        )
+
+
+def _open_backs(answer: Answer, sound: BuildSound) -> None:
+    """Say of the loudspeakers that are open behind what that does to their bass."""
+    places = [sound.build.location(name) for name in sound.circuit.locations]
+    names = [place.id for place in places if isinstance(place.back, OpenState)]
+    if not names:
+        return
+    told = "is" if len(names) == 1 else "are"
+    text = (
+        f"{listed(names)} {told} open behind: below the frequency at which the way round the board "
+        "is half a wave, back and front take each other's bass, and a closed cabin, which the two "
+        "together do not press on, adds none. A closed box, a door or a shelf over the boot brings "
+        "it back."
+    )
+    answer.verdict(names[0], "open-back", Severity.NOTE, text)
 
 
 def _near(figure: Figure) -> str:

@@ -15,6 +15,16 @@ from conewright.physics.electrics.wiring import Parallel, Series
 __all__ = ["Group", "Pick", "driver_places", "picked_groups"]
 
 RING, COVER = "mount.ring", "cavity.cover"
+OFFERED = {
+    "box": ("cavity.fill",),
+    "open": ("mount.facing",),
+    "free": ("mount.facing",),
+    "boot-shelf": (),
+    "dash": (),
+    "pillar": (),
+}
+"""What of its surroundings a plan may change at places that have neither ring nor panel holes."""
+
 CORNERS = ("off", "60 Hz", "80 Hz", "100 Hz", "120 Hz", "150 Hz")
 RATINGS = ("2 ohm", "3 ohm", "4 ohm", "8 ohm")
 """What is offered as a high-pass, and as a radio's rating: common practice, no source."""
@@ -114,9 +124,12 @@ def _groups(job: Job, whole: Whole) -> Iterator[tuple[str, list[Pick], bool]]:
 
 def _of_places(job: Job, whole: Whole, key: str, ids: tuple[str, ...]) -> list[Pick]:
     first = ids[0]
+    offered_here = OFFERED.get(job.location(first).kind, (RING, COVER))
     choices = {
-        RING: (("yes", "yes"), ("no", "no")),
-        COVER: tuple((each, each) for each in field_at(job, f"{first}.{COVER}").choices),
+        name: (("yes", "yes"), ("no", "no"))
+        if name == RING
+        else tuple((each, each) for each in field_at(job, f"{first}.{name}").choices)
+        for name in offered_here
     }
     return [
         Pick(

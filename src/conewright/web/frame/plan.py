@@ -41,7 +41,7 @@ CABINS = {
     "compact": (2.7, 1.46),
     "saloon": (2.9, 1.52),
     "estate": (3.4, 1.52),
-    "convertible": (2.5, 1.46),
+    "convertible": (2.5, 1.50),
     "pickup-cab": (1.9, 1.56),
     "van": (4.0, 1.80),
     "minibus": (4.8, 1.84),
@@ -50,6 +50,14 @@ CABINS = {
     "work-cab": (1.7, 1.56),
     "other": (3.0, 1.60),
 }
+
+BACKS = {
+    "box": "in a closed box",
+    "open": "on an open board",
+    "free": "open behind",
+    "boot-shelf": "over the boot",
+}
+"""What lies behind a place that is none of the usual, in a few words."""
 
 Point = tuple[float, float]
 
@@ -78,6 +86,7 @@ class Mark:
     label_y: float
     left: bool
     short: str
+    back: str
     state: State
     reversed: bool
     changed: bool
@@ -93,7 +102,8 @@ class Mark:
     @property
     def spoken(self) -> str:
         """The place in one line, for those who do not see the drawing."""
-        extra = [word for word, holds in self._words() if holds]
+        extra = [self.back] if self.back else []
+        extra += [word for word, holds in self._words() if holds]
         return ", ".join([self.name, self.state.word, *extra])
 
     def _words(self) -> tuple[tuple[str, bool], ...]:
@@ -287,6 +297,7 @@ def _marks(
                 label_y=label_y,
                 left=left,
                 short=_short(place.id),
+                back=BACKS.get(place.kind, ""),
                 state=states.get(place.id, UNJUDGED),
                 reversed=place.id in turned,
                 changed=place.id in changed,

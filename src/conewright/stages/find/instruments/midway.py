@@ -23,7 +23,7 @@ def weaker_together(build: Build, left: LocationState, right: LocationState) -> 
     """Return the chance that both are weaker than one: connected alike, and one turned round."""
     cabin = Cabin(stratified(build.axes), TONES)
     x, y, z = (_midway(a, b) for a, b in zip(left.at, right.at, strict=True))
-    one, other = cabin.pressures(build.vehicle, (left.at, right.at), (x, y, z))
+    one, other = cabin.pressures(build.vehicle, (left, right), (x, y, z))
     alone = 0.5 * np.sum(np.abs(one) ** 2 + np.abs(other) ** 2, axis=-1)
     alike, turned = (
         float(np.mean(np.sum(np.abs(one + sign * other) ** 2, axis=-1) < alone))
