@@ -16,7 +16,7 @@ import numpy as np
 from conewright.job.builds.state import Origin
 from conewright.physics.basics.levels import decibel
 from conewright.stages.find.faults.chains import is_tweeter
-from conewright.stages.report.data import Kind, Severity
+from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number, with_band
 
 if TYPE_CHECKING:
@@ -74,7 +74,6 @@ def crossover_figures(answer: Answer, sound: BuildSound) -> None:
             "crossover_sum",
             each.together,
             unit="dB",
-            kind=Kind.CHANGE,
             label=f"direct sound of it and {each.woofer} there, over the powers of both",
             frequency_hz=each.frequency,
         )
@@ -98,7 +97,7 @@ def crossover_verdicts(answer: Answer, sound: BuildSound) -> None:
 
 
 def _pairs(sound: BuildSound) -> Iterator[tuple[str, str]]:
-    """Yield each tweeter that plays with the nearest woofer of its side on another channel."""
+    """Yield each tweeter that plays with the nearest woofer of its side, if of another channel."""
     build, channel = sound.build, sound.build.channel
     places = {name: build.location(name) for name in sorted(sound.circuit.playing)}
     of = {name: sound.circuit.locations[name].channel for name in places}
@@ -111,12 +110,11 @@ def _pairs(sound: BuildSound) -> Iterator[tuple[str, str]]:
         others = [
             other
             for other in written
-            if other not in small
-            and of[other] != of[name]
-            and written[other].at[1].si * written[name].at[1].si > 0.0
+            if other not in small and written[other].at[1].si * written[name].at[1].si > 0.0
         ]
-        if others:
-            yield min(others, key=lambda o: _apart(written[o], written[name])), name
+        nearest = min(others, key=lambda o: _apart(written[o], written[name]), default=name)
+        if of[nearest] != of[name]:
+            yield nearest, name
 
 
 def _apart(one: LocationState, other: LocationState) -> float:
