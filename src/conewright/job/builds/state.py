@@ -281,7 +281,8 @@ class FaultState:
 @dataclass(frozen=True, slots=True)
 class LocationState:
     """One place with a driver in it; x forward, y left, z up. No cavity or trim for dash, pillar
-    and free. `driver` changes with a proposal and nothing else here depends on it.
+    and free. `driver` changes with a proposal and nothing else here depends on it. `repairs` are
+    how its driver is after a plan's repairs, in the sizes of faults.
     """
 
     id: str
@@ -293,6 +294,7 @@ class LocationState:
     cavity: CavityState | None
     trim: TrimState | None
     faults: tuple[FaultState, ...] = ()
+    repairs: tuple[FaultState, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

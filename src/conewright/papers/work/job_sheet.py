@@ -16,6 +16,7 @@ from conewright.papers.work.parts_sheet import hours_in_words
 from conewright.phrases import capital
 from conewright.pictures import as_svg
 from conewright.stages.find.faults import trade
+from conewright.stages.outlay.holding import Holding
 from conewright.stages.outlay.steps import Step, total_minutes
 from conewright.stages.report.care import cautions_for
 from conewright.stages.report.data import Caution, Report, Severity
@@ -56,7 +57,7 @@ def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, An
         "plan": build.title,
         "places": places(build),
         **_verdicts(answers),
-        "left": _left(build),
+        "left": _left(build, answers.held),
         "steps": list(_steps(answers, steps, cautions)),
         "minutes": asdict(total_minutes(steps)),
         "hours": hours_in_words(taken.hours),
@@ -154,20 +155,26 @@ def _expect(answers: Answers, step: Step) -> list[str]:
 
 def _repairs(answers: Answers, kind: str) -> Iterator[str]:
     """Yield what a kind of change mends, and how the trade does it."""
+    held, build = answers.held, answers.build
+    listed = () if build.proposal is None else build.job.proposal(build.proposal).mends
     for fault, by in answers.taken.changed.mended.items():
         if by == kind:
             name, _, _ = fault.partition("@")
-            yield f"{_fault_in_words(answers.build, fault)}. {trade.fault(name).repair}"
+            usual = f" {trade.fault(name).repair}" if fault in listed else ""
+            yield f"{_fault_in_words(build, fault)}.{usual}"
+    for part in held.parts if held is not None else ():
+        if part.kind == kind:
+            yield part.words
 
 
-def _left(build: Build) -> list[str]:
-    """Return the faults that were found and that a plan does not mend."""
+def _left(build: Build, held: Holding | None) -> list[str]:
+    """Return the faults that were found and that a plan does not mend, and the twins it leaves."""
     if build.proposal is None:
         return []
     return [
         f"Left as it is: {_fault_in_words(build, f'{each.fault}@{each.at}')}"
         for each in build.faults
-    ]
+    ] + [part.words for part in (held.parts if held is not None else ()) if not part.kind]
 
 
 def _fault_in_words(build: Build, fault: str) -> str:

@@ -13,14 +13,12 @@ import numpy as np
 
 from conewright.job.builds.draws import SCORE_AT_95, SCORE_WITHIN_95, Draws
 from conewright.job.builds.state import Build, LocationState, Value, VehicleState
+from conewright.job.repairs import opposite
 from conewright.physics.acoustics.box import Box, Point, box_modes, box_pressure
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 
 __all__ = ["Cabin", "CabinSize", "cabin_size", "mirrored", "opposed_twins"]
-
-NEAR = 0.05
-"""Places this close to each other's mirror image are twins [m]."""
 
 Spot = tuple[Value, Value, Value]
 
@@ -148,9 +146,5 @@ def opposed_twins(build: Build) -> tuple[tuple[str, str], ...]:
 
 def mirrored(one: LocationState, other: LocationState) -> bool:
     """Whether two places are the same kind of place on opposite sides of the vehicle."""
-    (x1, y1, z1), (x2, y2, z2) = (tuple(c.si for c in place.at) for place in (one, other))
-    return (
-        one.kind == other.kind
-        and y1 * y2 < 0
-        and max(abs(x1 - x2), abs(y1 + y2), abs(z1 - z2)) < NEAR
-    )
+    here, there = ([c.si for c in place.at] for place in (one, other))
+    return one.kind == other.kind and opposite(here, there)
