@@ -295,7 +295,13 @@ def _sent(job: Job, proposal_id: str, fields: Mapping[str, str], rows: list[Row]
     kept = {row.what for row in picked}
     rows = [*picked, *(row for row in rows if row.what not in kept)]
     mends = (name.removeprefix("mends:") for name in fields if name.startswith("mends:"))
-    repairs, remove = (words_in(fields.get(name, "")) for name in ("repairs", "remove"))
+    # What a form does not send at all stays as it is written.
+    known = next((each for each in job.proposals if each.id == proposal_id), None)
+    repairs, remove = (
+        words_in(fields[name]) if name in fields else getattr(known, name, ())
+        for name in ("repairs", "remove")
+    )
+    sent = "added" in fields or known is None
     return ProposalForm(
         id=fields.get("id", "").strip() if proposal_id == NEW else proposal_id,
         name=fields.get("name", ""),
@@ -306,7 +312,7 @@ def _sent(job: Job, proposal_id: str, fields: Mapping[str, str], rows: list[Row]
         mends=tuple(mends),
         repairs=repairs,
         remove=remove,
-        add=added_parts(fields),
+        add=added_parts(fields) if sent or known is None else known.add,
     )
 
 
