@@ -23,6 +23,7 @@ GROUPS = {
     "Builds": ("Build",),
     "Answers": ("find", "feed", "hear", "fit", "compare", "Report", "Series"),
     "Money and hours": ("outlay", "Outlay", "Amount"),
+    "Repairs": ("mend", "ways_to_mend"),
     "Papers and test sounds": ("make", "Manifest", "sounds"),
     "Pages": ("serve", "create_app"),
     "Errors": (

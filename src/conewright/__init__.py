@@ -35,8 +35,10 @@ if TYPE_CHECKING:
     from conewright.papers.press.manifest import Manifest
     from conewright.sound.wav import sounds
     from conewright.stages.compare.stage import compare
+    from conewright.stages.compare.ways import ways_to_mend
     from conewright.stages.feed.stage import feed
     from conewright.stages.find.stage import find
+    from conewright.stages.find.talk.mending import mend
     from conewright.stages.fit.stage import fit
     from conewright.stages.hear.stage import hear
     from conewright.stages.outlay.reckoning import outlay
@@ -71,10 +73,12 @@ __all__ = [
     "load",
     "loads",
     "make",
+    "mend",
     "outlay",
     "serve",
     "sounds",
     "starter_text",
+    "ways_to_mend",
 ]
 
 
@@ -120,15 +124,17 @@ def _doors() -> dict[str, Any]:
     from conewright.papers.press.overview import manifest_as_text  # noqa: F401
     from conewright.pictures import draw  # noqa: F401
     from conewright.stages.compare.stage import compare
+    from conewright.stages.compare.ways import ways_to_mend
     from conewright.stages.feed.stage import feed
     from conewright.stages.find.stage import find
+    from conewright.stages.find.talk.mending import mend
     from conewright.stages.fit.stage import fit
     from conewright.stages.hear.stage import hear
     from conewright.stages.outlay.reckoning import outlay
     from conewright.stages.report.data import Report
 
     classes = (Build, Job, Manifest, Report)
-    stages = (compare, feed, find, fit, hear, make, outlay)
+    stages = (compare, feed, find, fit, hear, make, mend, outlay, ways_to_mend)
     texts = (demo_job, demo_text, job_schema, load, loads, starter_text)
     return {door.__name__: door for door in (*classes, *stages, *texts)}
 

@@ -59,6 +59,7 @@ def places(site: Site) -> list[Place]:
         "proposals": "/proposals",
         "proposal": "/proposals/put-right",
         "proposal-new": "/proposals/new",
+        "mend": "/mend",
         "make": "/make",
         "make-plan": "/make?proposal=put-right-patched",
         "make-refused": "/make?proposal=larger-fronts",

@@ -1,14 +1,19 @@
 """Changing a job: what a key reaches, what is refused and under which name, nothing mutated."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import pytest
 
 from conewright.errors import JobError, Problem
 from conewright.job.builds.job import Job
-from conewright.job.proposals import apply_changes
+from conewright.job.proposals import Plan, apply_plan
 from conewright.job.text.parsing import from_dict, loads
 from conewright.job.text.starter import demo_text
+
+
+def apply_changes(job: Job, changes: Mapping[str, object]) -> Job:
+    return apply_plan(job, Plan("changes", changes))
 
 
 @pytest.fixture(scope="module")

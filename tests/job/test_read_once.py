@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from conewright.job.builds.job import Job
-from conewright.job.proposals import apply_changes
+from conewright.job.proposals import Plan, apply_plan
 from conewright.job.text.job_file import open_job, write_text
 from conewright.job.text.parsing import job_text, kept_job, load, loads
 from conewright.job.text.readings import with_reading
@@ -44,7 +44,7 @@ def test_a_job_that_was_loaded_is_built_without_another_check(work: Counter[str]
 
 
 def test_a_proposal_is_carried_out_once(work: Counter[str]) -> None:
-    job = apply_changes(DEMO, {"vehicle.built": 2009})
+    job = apply_plan(DEMO, Plan("changes", {"vehicle.built": 2009}))
     work.clear()
     first = job.with_proposal("slim-fronts")
     assert work["whole"] == 0

@@ -6,7 +6,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from workbench import DOOR, channel, job, location
 
-from conewright.errors import BadInputError
 from conewright.job.builds.job import Job
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.hear.stage import hear
@@ -55,6 +54,13 @@ fault = "grit-or-water"
 at = "near"
 [[proposal]]
 id = "all"
+[[proposal.add.location]]
+id = "added"
+like = "near"
+at = ["-0.9 m", "0.8 m", "0.3 m"]
+[[proposal.add.channel]]
+id = "rear"
+load = "added"
 [proposal.set]
 "near.driver" = "R165"
 "near.mount.ring" = false
@@ -71,7 +77,9 @@ def test_blends_lead_from_one_build_to_the_other() -> None:
     old, new = bench.build(), bench.build("all")
     assert set(causes_of_change(old, new)) == set(CAUSES)
     none, every = blend(old, new, frozenset()), blend(old, new, frozenset(CAUSES))
-    assert (none.locations, none.channels) == (old.locations, old.channels)
+    # A place that only one of them has is in both; it plays where a channel drives it.
+    assert (none.locations[:2], none.channels) == (old.locations, old.channels)
+    assert [place.id for place in none.locations] == ["near", "far", "added"]
     assert (every.locations, every.vehicle) == (new.locations, new.vehicle)
     assert [c.polarity for c in every.channels] == [c.polarity for c in new.channels]
     assert causes_of_change(new, new) == ()
@@ -87,10 +95,27 @@ def test_polarity_is_told_from_wiring() -> None:
     assert turned.channel("right").tree == old.channel("right").tree
 
 
-def test_builds_of_other_vehicles_do_not_blend() -> None:
-    other = job(location("near", "F165"), channel("left", "near"))
-    with pytest.raises(BadInputError, match="same locations and channels"):
-        blend(everything_changes().build(), other.build(), frozenset())
+def test_a_place_moves_from_one_channel_to_another_at_once() -> None:
+    """A place that goes from a channel to one that is added is never on both, or on none."""
+    bench = job(
+        location("near", "F165"),
+        location("far", "F165", at='["0.9 m", "-0.8 m", "0.3 m"]'),
+        channel("left", "near | far"),
+        """
+[[proposal]]
+id = "apart"
+[[proposal.add.channel]]
+id = "right"
+load = "far"
+[proposal.set]
+"left.load" = "near"
+""",
+    )
+    old, new = bench.build(), bench.build("apart")
+    assert causes_of_change(old, new) == ("places",)
+    for taken in (frozenset[str](), frozenset({"wiring"}), frozenset({"places"})):
+        driven = [name for each in blend(old, new, taken).channels for name, _ in each.polarity]
+        assert sorted(driven) == ["far", "near"]
 
 
 def test_the_figures_of_a_report_add_up() -> None:

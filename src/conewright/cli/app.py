@@ -15,6 +15,7 @@ from conewright.cli.base.options import (
     AsJson,
     At,
     BarMeasured,
+    By,
     Drop,
     JobFile,
     Mended,
@@ -155,6 +156,7 @@ def find(
             "--plan", help="Write the proposal that mends what was found.", show_default=False
         ),
     ] = False,
+    by: By = None,
     json: AsJson = False,
     picture: PictureFile = None,
 ) -> None:
@@ -170,6 +172,8 @@ def find(
             raise BadInputError("find: found --ask with --json or --picture; ask first")
         ask_for_readings(file)
         return
+    if by and not plan:
+        raise BadInputError("find: found --by without --plan; it says how the plan mends")
     if take or mended or drop or plan:
         from conewright.cli.commands.take import dropped, planned, taken
 
@@ -178,7 +182,7 @@ def find(
                 *(dropped(file, each) for each in drop or ()),
                 *(taken(file, each) for each in take or ()),
                 *(taken(file, each, state="mended") for each in mended or ()),
-                *((planned(file),) if plan else ()),
+                *((planned(file, by or ()),) if plan else ()),
             ):
                 say(told)
         return

@@ -1,11 +1,12 @@
-"""Changing a job: `id.field` and its new value, over globs of ids; the result is a new job."""
+"""Changing a job: parts put in and taken out, `id.field` and its new value; it is a new job."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import islice
 from typing import Any, TypeVar
 
 from conewright.errors import JobError, Problem
+from conewright.job.additions import Altered, altered, idle_problems, is_field, named_in
 from conewright.job.document.document import Cavity, Document
 from conewright.job.document.parts import Table
 from conewright.job.document.paths import (
@@ -13,6 +14,7 @@ from conewright.job.document.paths import (
     fields_of,
     inside,
     known_names,
+    path_text,
     show,
     table_at,
     table_within,
@@ -30,9 +32,10 @@ from conewright.job.document.references import (
     reference_problems,
 )
 from conewright.job.plausible.limits import range_problems, sure_problems
+from conewright.job.repairs import SWAP, changes_by, plan_problems, twin_of
 from conewright.job.wildcards import has_wildcards, matches
 
-__all__ = ["MOST_CHANGES", "apply_changes", "apply_proposal", "changed_job", "whole_job"]
+__all__ = ["MOST_CHANGES", "Plan", "apply_plan", "apply_proposal", "changed_job", "whole_job"]
 
 D = TypeVar("D", bound=Document)
 
@@ -63,6 +66,47 @@ ABOUT: Mapping[tuple[str, ...], tuple[tuple[str, ...], ...]] = {
 
 
 @dataclass(frozen=True, slots=True)
+class Plan:
+    """What is done to a job: parts taken out and put in, then fields changed.
+
+    set_name: what its changed fields are called in an error. set: an id (a glob of ids, head_unit
+    or vehicle), a field below it, and its new value as in a file: `"door-f?.mount.ring": True`.
+    add: entries by the name of their list. remove: ids, or fields as id.field. repairs: each as
+    repair@place. owner: what the plan is called in an error.
+    """
+
+    set_name: str
+    set: Mapping[str, Any] = field(default_factory=dict)
+    add: Mapping[str, Any] = field(default_factory=dict)
+    remove: tuple[str, ...] = ()
+    repairs: tuple[str, ...] = ()
+    owner: str = ""
+
+    def fields(self, job: Document | None) -> dict[str, Any]:
+        """Return every field that changes, with those that are taken out, of a job as it stands."""
+        repaired = {} if job is None else changes_by(job, self.repairs, GONE)
+        return repaired | dict.fromkeys(filter(is_field, self.remove), GONE) | dict(self.set)
+
+    def unswapped(self, job: Document) -> list[Problem]:
+        """Return the places that are to be changed over and have none on the other side."""
+        allowed = "it takes a place with another of its kind on the other side of the vehicle"
+        return [
+            Problem(f"{self.owner}.repairs", show(text), allowed)
+            for text in self.repairs
+            if text.startswith(f"{SWAP}@") and twin_of(job, text.partition("@")[2]) is None
+        ]
+
+    @property
+    def alters(self) -> bool:
+        """Whether whole parts come or go."""
+        return bool(self.add) or not all(map(is_field, self.remove))
+
+
+GONE = object()
+"""The new value of a field that is taken out."""
+
+
+@dataclass(frozen=True, slots=True)
 class _Change:
     """One field of one part, the key that changes it and its new value."""
 
@@ -76,20 +120,18 @@ class _Change:
         return (*self.target, *self.path)
 
 
-def apply_changes(job: D, changes: Mapping[str, object], *, name: str = "changes") -> D:
-    """Return the job with fields changed.
+def apply_plan(job: D, plan: Plan) -> D:
+    """Return the job with a plan carried out.
 
     Args:
         job: the job as it stands.
-        changes: `"door-f?.mount.ring": True` and the like: an id (a glob of ids, head_unit or
-            vehicle), a field below it, and its new value as in a file. Where several keys meet
-            in one field the last one counts.
-        name: what the changes are called in an error.
+        plan: where several of its keys meet in one field the last one counts.
 
     Raises:
         JobError: with a problem for each key that leads nowhere or whose value is refused.
+
     """
-    changed, problems = changed_job(job, job.to_dict(), changes, name=name)
+    changed, problems = changed_job(job, job.to_dict(), plan)
     if changed is None or problems:
         raise JobError(problems)
     return changed
@@ -102,8 +144,9 @@ def apply_proposal(job: D, name: str) -> D:
     known = {proposal.id: proposal for proposal in job.proposals}
     if name not in known:
         raise JobError([Problem("proposal", show(name), known_names(name, known))])
-    changed = apply_changes(job, known[name].set, name=f"proposal[{name}].set")
-    return job.carried_out.setdefault(name, changed)
+    written, owner = known[name], f"proposal[{name}]"
+    plan = Plan(f"{owner}.set", written.set, written.add, written.remove, written.repairs, owner)
+    return job.carried_out.setdefault(name, apply_plan(job, plan))
 
 
 def whole_job(raw: Mapping[str, Any], kind: type[D]) -> tuple[D | None, list[Found]]:
@@ -114,6 +157,7 @@ def whole_job(raw: Mapping[str, Any], kind: type[D]) -> tuple[D | None, list[Fou
         *range_problems(raw, known=refused),
         *reference_problems(raw),
         *sure_problems(raw),
+        *plan_problems(raw),
     ]
     return (None, [*found, *crossed]) if isinstance(found, list) else (found, crossed)
 
@@ -121,32 +165,36 @@ def whole_job(raw: Mapping[str, Any], kind: type[D]) -> tuple[D | None, list[Fou
 def changed_job(
     job: D | None,
     raw: Mapping[str, Any],
-    changes: Mapping[str, Any],
+    plan: Plan,
     *,
-    name: str,
     known: Iterable[Problem] = (),
     most: int = MOST_CHANGES,
 ) -> tuple[D | None, list[Problem]]:
-    """Return the job after changes, and what is wrong with it beyond what was known.
+    """Return the job after a plan, and what is wrong with it beyond what was known.
 
     Only the parts that change are checked anew, and what parts say about each other.
 
     Args:
         job: as it stands, None where it is no job.
         raw: its plain values under the names of the file.
-        changes: as for `apply_changes`.
-        name: what they are called in an error.
+        plan: what is done to it.
         known: problems of the job as it stands.
         most: fields that may be changed; no more are looked at.
 
     """
-    planned, problems = _planned(raw, changes, name, most)
-    outdated = tuple(_outdated(raw, planned))
-    applied = _applied(raw, planned, outdated)
+    entries = altered(
+        raw, add=plan.add, remove=plan.remove, owner=plan.owner, known=job is not None
+    )
+    if entries.problems:
+        return None, list(entries.problems)
+    planned, problems = _planned(entries.raw, plan.fields(job), plan.set_name, most)
+    problems += [] if job is None else plan.unswapped(job)
+    outdated = tuple(_outdated(entries.raw, planned))
+    applied = _applied(entries.raw, planned, outdated)
     parts: dict[Steps, Table] = {}
     found: list[Found] = []
     touched = {change.target for change in planned} | {target for target, _ in outdated}
-    for target in sorted(touched, key=_order):
+    for target in sorted(touched | set(entries.added), key=_order):
         part = part_problems(applied, target)
         if isinstance(part, list):
             found += part
@@ -154,11 +202,16 @@ def changed_job(
             parts[target] = part
         found += range_problems(applied, target, known=found)
     refused = bool(found)
-    found += reference_problems(applied)
+    # Plans were written for the job as it was; each is looked at by itself.
+    found += reference_problems(
+        {name: value for name, value in applied.items() if name != "proposal"}
+    )
     old = set(known)
     news = (each for each in found if each.problem not in old)
-    problems += [_blamed(each, planned, name) for each in islice(news, MOST_PROBLEMS)]
-    changed = None if job is None or refused else _with_parts(job, parts)
+    problems += [_blamed(each, planned, plan, entries) for each in islice(news, MOST_PROBLEMS)]
+    if not problems:
+        problems += idle_problems(applied, entries)
+    changed = None if job is None or refused else _with_parts(job, parts, entries)
     return changed, list(dict.fromkeys(problems))
 
 
@@ -188,18 +241,31 @@ def _order(target: Steps) -> tuple[int, Steps]:
     return list(fields_of(Document)).index(str(table)), tuple(index)
 
 
-def _with_parts(job: D, parts: Mapping[Steps, Table]) -> D:
-    """Return a job with some parts replaced, all of them checked; it shares the others."""
+def _with_parts(job: D, parts: Mapping[Steps, Table], entries: Altered) -> D:
+    """Return a job with some parts replaced, all of them checked; it shares the others.
+
+    Plans were written for the job as it was: one with other parts has none.
+    """
     names = {info.alias or name: name for name, info in type(job).model_fields.items()}
     values: dict[str, Any] = {}
-    for (table, *index), part in parts.items():
-        name = names[str(table)]
-        entries = values.get(name, getattr(job, name))
-        values[name] = (
-            tuple(part if [i] == index else each for i, each in enumerate(entries))
-            if index
-            else part
-        )
+    for table, kept in entries.kept.items():
+        old = getattr(job, names[table])
+        values[names[table]] = tuple(old[index] for index in kept)
+    for (step, *index), part in sorted(parts.items(), key=lambda each: _order(each[0])):
+        name = names[str(step)]
+        there = values.get(name, getattr(job, name))
+        if not index:
+            values[name] = part
+        elif index[0] == len(there):
+            values[name] = (*there, part)
+        else:
+            values[name] = tuple(part if [i] == index else each for i, each in enumerate(there))
+    if entries.gone:
+        told = entries.raw.get("job", {})
+        lists = {name: tuple(told[name]) for name in ("complaints", "sure") if name in told}
+        values["about"] = job.about.model_copy(update=lists)
+    if entries.kept:
+        values["proposals"] = ()
     return job.model_copy(update=values)
 
 
@@ -259,7 +325,11 @@ def _applied(
     for target, path in outdated:
         parts[target] = _without(parts.get(target, inside(raw, *target)), path)
     for change in planned:
-        parts[change.target] = _put(parts[change.target], change.path, change.value)
+        part = parts[change.target]
+        gone = change.value is GONE
+        parts[change.target] = (
+            _without(part, change.path) if gone else _put(part, change.path, change.value)
+        )
     result = dict(raw)
     for name in {str(target[0]) for target in parts if len(target) > 1}:
         result[name] = list(raw[name])
@@ -304,15 +374,30 @@ def _without(node: Any, path: tuple[str, ...]) -> Any:
     return _put(node, path[:-1], {key: each for key, each in holder.items() if key != path[-1]})
 
 
-def _blamed(found: Found, planned: list[_Change], name: str) -> Problem:
-    """Return a problem of the changed job under the key that brought it."""
+def _blamed(found: Found, planned: list[_Change], plan: Plan, entries: Altered) -> Problem:
+    """Return a problem of the changed job under what brought it: a key, an entry, what is gone."""
     problem = found.problem
     for change in planned:
         if change.steps == found.steps:
-            return Problem(f"{name}.{show(change.key)}", problem.found, problem.allowed)
+            return Problem(_key_path(change, plan), problem.found, problem.allowed)
+    written = entries.added.get(found.steps[:2])
+    if written is not None:
+        rest = path_text(found.steps[2:], inside(entries.raw, *found.steps[:2]))
+        path = f"{written}.{rest}" if found.steps[2:] else written
+        return Problem(path, problem.found, problem.allowed)
     allowed = f"then {problem.path} is {problem.found}; {problem.allowed}"
     for change in planned:
         shared = min(len(change.steps), len(found.steps))
         if change.steps[:shared] == found.steps[:shared]:
-            return Problem(f"{name}.{show(change.key)}", show(change.value), allowed)
-    return Problem(name, "these changes together", allowed)
+            return Problem(_key_path(change, plan), show(change.value), allowed)
+    gone = named_in(problem.found, entries.gone)
+    if gone is not None:
+        return Problem(f"{plan.owner}.remove", show(gone), allowed)
+    return Problem(plan.owner if plan.alters else plan.set_name, "these changes together", allowed)
+
+
+def _key_path(change: _Change, plan: Plan) -> str:
+    """Return where a key stands: among the fields that change, or what is taken out."""
+    if change.value is GONE:
+        return f"{plan.owner}.remove.{show(change.key)}"
+    return f"{plan.set_name}.{show(change.key)}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from conewright.stages.report.data import Figure, Kind, Report, Series
-from conewright.stages.report.shares import CAUSES
+from conewright.stages.report.shares import CAUSES, OF_WHICH
 from conewright.stages.report.words import number
 from conewright.views.cells import MARKS, NOTHING, Column, number_cell
 from conewright.views.layout import Cell, Section, Table, fold
@@ -83,11 +83,12 @@ COMPARED = (
     Column("chip_temperature_hard", "chip, pressed\nhard [°C]"),
     Column("conductor_temperature", "supply cable\nat its fuse\n[°C]"),
     Column("fit_odds", "odds that it\nis too tight"),
+    Column("hold_odds", "odds that\nwhat it mends\nholds 2 years"),
     Column("cost", "cost", note="text"),
     Column("hours", "hours of work"),
 )
-WHERE_PLANS_DIFFER = {"conductor_temperature"}
-"""Rows of the comparison that are left out where every plan leaves the cables as they are."""
+WHERE_PLANS_DIFFER = {"conductor_temperature", "hold_odds"}
+"""Rows of the comparison that are left out where every plan is alike in them."""
 
 ROW_WIDTH, BUILD_WIDTH = 15, 11
 
@@ -255,7 +256,8 @@ def _causes(seat: str, figures: Mapping[str, Figure]) -> Table:
         parts = [figures[f"{seat}.change_{band}_from_{cause}"].value or 0.0 for cause in causes]
         texts, total = summing(parts, figures[f"{seat}.change_{band}"].value or 0.0)
         columns.append([*texts, total])
-    titles = [*(CAUSES[cause] for cause in causes), "all together"]
+    told = (figures[f"{seat}.change_bass_from_{cause}"].label for cause in causes)
+    titles = [*(label.removeprefix(OF_WHICH) for label in told), "all together"]
     rows = [
         [fold(title, width=ID_WIDTH), *((column[row],) for column in columns)]
         for row, title in enumerate(titles)

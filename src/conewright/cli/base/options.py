@@ -12,6 +12,7 @@ __all__ = [
     "AsJson",
     "At",
     "BarMeasured",
+    "By",
     "Drop",
     "JobFile",
     "Mended",
@@ -124,6 +125,15 @@ Mended = Annotated[
         "--mended",
         metavar="FAULT@PLACE",
         help="Write a fault down as mended.",
+        show_default=False,
+    ),
+]
+By = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--by",
+        metavar="REPAIR@PLACE",
+        help="With --plan: the repair that is chosen, used@door-fl; several times for several.",
         show_default=False,
     ),
 ]

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from conewright.cli.base.kept import open_job, write_text
 from conewright.errors import BadInputError
 from conewright.job.text.readings import with_finding, without_finding, without_reading
+from conewright.stages.compare.ways import ways_to_mend
 from conewright.stages.find.talk.mending import text_with_found, text_with_mending
+from conewright.views.layout import paragraph
 
 __all__ = ["dropped", "planned", "taken"]
 
@@ -54,12 +57,33 @@ def dropped(file: Path, what: str) -> str:
     return f"{file}: {what} is taken out.\n"
 
 
-def planned(file: Path) -> str:
-    """Write the proposal that mends what was found into a job; as `taken`."""
+def planned(file: Path, by: Sequence[str] = ()) -> str:
+    """Write the proposal that mends what was found into a job; as `taken`.
+
+    Args:
+        file: job file, or a kept job's name.
+        by: repairs that are chosen, each as repair@place; the others are told with their price.
+
+    """
     opened = open_job(file)
-    text, plan = text_with_mending(opened.text, opened.format)
+    ways = ways_to_mend(opened.job)
+    text, plan = text_with_mending(opened.text, opened.format, repairs=by)
     write_text(opened, text)
-    return f"{file}: proposal {plan.id} is written: {plan.name}.\n"
+    told = [f"{file}: proposal {plan.id} is written: {plan.name}."]
+    for fault in dict.fromkeys(way.fault for way in ways):
+        here = [way for way in ways if way.fault == fault]
+        named = [way for way in here if way.repair in plan.repairs]
+        told += ["", f"Ways for {fault}, * is in the plan; another one with --by:"]
+        told += [
+            line
+            for way in here
+            for mark in ("*" if way in (named or [w for w in here if w.usual]) else " ",)
+            for line in paragraph(f"{way.words}.", width=WIDTH, first=f"{mark} ", rest="    ")
+        ]
+    return "\n".join((*told, ""))
+
+
+WIDTH = 80
 
 
 def _parts(text: str) -> tuple[str, str]:

@@ -25,6 +25,7 @@ from conewright.job.builds.standing import (
     damaged_place,
     damaged_radio,
     fault_states,
+    repair_states,
     standing,
     upright,
 )
@@ -32,6 +33,7 @@ from conewright.job.builds.state import Build, DriverState, LocationState
 from conewright.job.document.document import Document, Finding, Proposal
 from conewright.job.document.fault_names import FaultName
 from conewright.job.document.parts import AS_FOUND, UNKNOWN, UNUSED, Place, Table
+from conewright.job.document.references import TARGET_LISTS
 from conewright.job.proposals import apply_proposal
 
 __all__ = ["SameJob", "build_job", "build_with"]
@@ -94,7 +96,10 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
     filler = _filler(job, changed, proposal)
     faults = fault_states(standing(job, changed, proposal, filler.planned), filler)
     turned = upright(job, proposal)
-    locations = tuple(damaged_place(place, faults) for place in _locations(changed, areas, filler))
+    repairs = repair_states(proposal, job, filler.planned, filler)
+    locations = tuple(
+        damaged_place(place, faults, repairs) for place in _locations(changed, areas, filler)
+    )
     vehicle = resolve_vehicle(changed.vehicle, filler, reach=_reach(job))
     converter = resolve_converter(changed, filler)
     seats = resolve_seats(changed, filler)
@@ -139,8 +144,10 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
 
 
 def _reach(job: Document) -> dict[str, float]:
-    """Return how long, wide and high the cabin must be to hold all that the job places [m]."""
-    places = [location.at for location in job.locations] + [seat.ear for seat in job.seats]
+    """Return how long, wide and high the cabin must be to hold all that job and plans place [m]."""
+    jobs = (job, *(apply_proposal(job, proposal.id) for proposal in job.proposals))
+    places = [place.at for each in jobs for place in each.locations]
+    places += [seat.ear for seat in job.seats]
     return {
         "cabin_length": max((2.0 * abs(x.value) for x, _, _ in places), default=0.0),
         "cabin_width": max((2.0 * abs(y.value) for _, y, _ in places), default=0.0),
@@ -194,19 +201,26 @@ def _filler(job: Document, changed: Document, proposal: Proposal | None) -> Fill
         return Filler()
     planned: set[str] = set()
     for path, old, new in _changed_parts(job, changed):
-        before, after = (dict(_leaves(part.to_dict(), path)) for part in (old, new))
+        before, after = (
+            {} if part is None else dict(_leaves(part.to_dict(), path)) for part in (old, new)
+        )
         planned |= {path for path in after if after[path] != before.get(path)}
     return Filler(planned=frozenset(planned), proposal=proposal.id)
 
 
-def _changed_parts(job: Document, changed: Document) -> Iterator[tuple[str, Table, Table]]:
-    """Yield the path of each part that a proposal changes, the part as found and as changed."""
+def _changed_parts(job: Document, changed: Document) -> Iterator[tuple[str, Table | None, Table]]:
+    """Yield the path of each part that a proposal changes or adds, it as found and as changed."""
     for name, info in Document.model_fields.items():
         old, new = getattr(job, name), getattr(changed, name)
         if isinstance(new, tuple):
-            pairs = zip(old, new, strict=True)
-            yield from ((b.id, a, b) for a, b in pairs if a is not b)
-        elif old is not new:
+            # The figures of a driver that only the plan has are its sheet's all the same.
+            given = new if info.alias in TARGET_LISTS else ()
+            before = {part.id: part for part in old} if given else {}
+            for part in given:
+                was = before.get(part.id)
+                if part is not was and (was is not None or info.alias != "driver"):
+                    yield part.id, was, part
+        elif old is not new and name != "about":
             yield info.alias or name, old, new
 
 

@@ -21,6 +21,7 @@ from conewright.job.builds.typical import typicals
 from conewright.job.document.document import Document, Finding, Proposal
 from conewright.job.document.places import ON_FRAME, on_frame
 from conewright.job.quantity.expression import Load, Part
+from conewright.job.repairs import mended_by, swapped_place, ways_of
 from conewright.physics.electrics.wiring import Leaf, Series, Tree, leaves
 
 __all__ = [
@@ -32,11 +33,13 @@ __all__ = [
     "damaged_radio",
     "ended",
     "fault_states",
+    "repair_states",
     "standing",
     "upright",
 ]
 
-TABLE, REVERSED, DRIED = "fault", "reversed", "capacitor-dried"
+TABLE, REPAIRED = "fault", "repair"
+REVERSED, DRIED = "reversed", "capacitor-dried"
 OF_RADIO = (
     *("name", "price", "output", "minimum_load", "advertised_power", "output_resistance"),
     *("clip_loss", "peak_current", "quiescent_current"),
@@ -76,11 +79,46 @@ def standing(
         return tuple(found)
     written = tuple(paths)
     return tuple(
-        each
+        _where_it_is(each, proposal, job)
         for each in found
         if not cured(
             each.fault, each.at, proposal=proposal, job=job, changed=changed, paths=written
         )
+    )
+
+
+def _where_it_is(finding: Finding, proposal: Proposal, job: Document) -> Finding:
+    """Return a finding at the place that its driver sits in after a plan."""
+    if "place.driver" not in _cures(finding.fault):
+        return finding
+    at = swapped_place(proposal, job, finding.at)
+    return finding if at == finding.at else finding.model_copy(update={"at": at})
+
+
+def repair_states(
+    proposal: Proposal | None, job: Document, paths: Collection[str], filler: Filler
+) -> tuple[FaultState, ...]:
+    """Return how drivers are after a plan's repairs, where they are not as they were before.
+
+    Args:
+        proposal: None for the vehicle as found.
+        job: as it is written.
+        paths: of every field that the plan changes; another driver has not been repaired.
+        filler: of the build.
+
+    """
+    ways = () if proposal is None else ways_of(proposal, job)
+    return tuple(
+        FaultState(
+            way.repair.effect,
+            way.at,
+            tuple(
+                (name, filler.filled(f"{way.at}.{way.repair.effect}.{name}", row))
+                for name, row in typicals(REPAIRED, way.repair.effect).items()
+            ),
+        )
+        for way in ways
+        if way.repair.effect and f"{way.at}.driver" not in paths
     )
 
 
@@ -103,12 +141,12 @@ def cured(
         paths: of every field that it changes.
 
     """
-    listed = f"{fault}@{at}" in proposal.mends
+    listed = f"{fault}@{at}" in mended_by(proposal)
     return listed or ended(fault, at, job=job, changed=changed, paths=paths)
 
 
 def ended(fault: str, at: str, *, job: Document, changed: Document, paths: Collection[str]) -> bool:
-    """Whether changes of the document end a fault, as in the table.
+    """Whether changes of the document end a fault, as in the table, or take out what has it.
 
     Args:
         fault, at: what is wrong and where.
@@ -117,6 +155,8 @@ def ended(fault: str, at: str, *, job: Document, changed: Document, paths: Colle
         paths: of every field that they change.
 
     """
+    if at in _parts(job) - _parts(changed):
+        return True
     cures = _cures(fault)
     told = [IN_LOAD[change] for change in cures if change in IN_LOAD]
     if any(tells(job, at) != tells(changed, at) for tells in told):
@@ -124,6 +164,11 @@ def ended(fault: str, at: str, *, job: Document, changed: Document, paths: Colle
     wanted = [start for change in cures for start in _starts(change, at, changed)]
     wanted += _carrier(at, changed)
     return any(path == start or path.startswith(f"{start}.") for path in paths for start in wanted)
+
+
+def _parts(job: Document) -> frozenset[str]:
+    """Return the ids of what a fault of a part can be at: places and channels."""
+    return frozenset(part.id for parts in (job.locations, job.channels) for part in parts)
 
 
 def _loads(job: Document) -> list[Load]:
@@ -230,8 +275,11 @@ def fault_states(findings: Iterable[Finding], filler: Filler) -> tuple[FaultStat
     )
 
 
-def damaged_place(place: LocationState, faults: Sequence[FaultState]) -> LocationState:
-    """Return a place with the faults that are at it."""
+def damaged_place(
+    place: LocationState, faults: Sequence[FaultState], repairs: Sequence[FaultState] = ()
+) -> LocationState:
+    """Return a place with the faults that are at it, and how its driver was repaired."""
+    place = replace(place, repairs=tuple(each for each in repairs if each.at == place.id))
     here = tuple(fault for fault in faults if fault.at == place.id)
     small = tuple(fault for fault in faults if fault.at == on_frame(place.id))
     if small and place.driver.tweeter is None:

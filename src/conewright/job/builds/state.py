@@ -350,7 +350,7 @@ class LocationState:
     with a proposal and nothing else here depends on it. `restraint` is what was found of the
     restraint system at this very place, None where nobody looked. `host` is the place on whose
     frame it sits, empty for one of its own; `tweeter_faults` are those of the one on the frame
-    here.
+    here. `repairs` are how its driver is after a plan's repairs, in the sizes of faults.
     """
 
     id: str
@@ -365,6 +365,7 @@ class LocationState:
     trim: TrimState | None
     back: BoxState | OpenState | None = None
     faults: tuple[FaultState, ...] = ()
+    repairs: tuple[FaultState, ...] = ()
     restraint: str | None = None
     tweeter_faults: tuple[FaultState, ...] = ()
     host: str = ""

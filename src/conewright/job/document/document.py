@@ -256,10 +256,30 @@ class Proposal(Table):
         description="Faults that the work puts right besides those that its changes end, each as "
         "fault@place: wire-broken@front-left.",
     )
+    repairs: tuple[Text, ...] = Field(
+        (),
+        description="Repairs that are chosen, each as repair@place: `re-edge` (a new surround), "
+        "`reglue` (cap or spider), `new-lead` (to the coil), `clean-gap`, `used` (a used original "
+        "fitted), `new` (another of its size and ohms), `swap` (left and right changed over), "
+        "`keep` (left as it is and watched). Each ends what it is for.",
+        examples=[["re-edge@door-fl", "reglue@door-fr"]],
+    )
+    remove: tuple[Text, ...] = Field(
+        (),
+        description="What is taken out: the id of a place, a channel, a driver or a supply cable; "
+        "a wire as function@channel, plus@front-left; one field as id.field. What was read, found "
+        "and written of wires there goes with it.",
+        examples=[["roof-c", "amplifier-feed.fuse"]],
+    )
+    add: dict[str, tuple[dict[str, JsonValue], ...]] = Field(
+        default_factory=dict,
+        description="What is put in: entries of the job's own lists, each written as there, a "
+        "place in `[[proposal.add.location]]`; `like` copies a place of the job or of the plan.",
+    )
     set: dict[str, JsonValue] = Field(
         default_factory=dict,
         description="What changes: `id.field` and its new value; the id may hold the wildcards "
-        "`*` and `?`.",
+        "`*` and `?`. It is done last, and may speak of what is added.",
         examples=[{"door-f?.mount.ring": True, "front-right.load": "door-fr"}],
     )
 

@@ -30,7 +30,7 @@ from conewright.job.document.places import on_frame
 from conewright.job.document.problems import MOST_PROBLEMS, Found
 from conewright.job.quantity.expression import parse_load
 
-__all__ = ["TARGET_LISTS", "TARGET_TABLES", "ids_of", "reference_problems"]
+__all__ = ["TARGET_LISTS", "TARGET_TABLES", "ids_of", "names_in_load", "reference_problems"]
 
 # A proposal changes what has an id, but no proposal.
 TARGET_LISTS = tuple(
@@ -136,7 +136,7 @@ def _load_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     taken: dict[str, int] = {}
     for index, text in _texts(raw, "channel", "load"):
         steps = ("channel", index, "load")
-        for name in _names_in(text):
+        for name in names_in_load(text):
             if locations and name not in locations:
                 yield steps, f'"{name}" is no location; {known_names(name, locations)}'
             elif taken.setdefault(name, index) != index:
@@ -203,7 +203,7 @@ def _amplifier_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
 
 
 @lru_cache(maxsize=1024)
-def _names_in(text: str) -> tuple[str, ...]:
+def names_in_load(text: str) -> tuple[str, ...]:
     """Return the names in a load; none where it cannot be read, which the field reports."""
     if text in (UNKNOWN, UNUSED):
         return ()

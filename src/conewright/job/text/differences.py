@@ -93,6 +93,25 @@ def _lists(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Line
             else:
                 for path, change in _changes(_leaves(old[key]), _leaves(new[key])):
                     yield owner, f"{_words(path)} {change}".strip()
+                if kind == "proposal":
+                    for change in _added_parts(old[key], new[key]):
+                        yield owner, change
+
+
+def _added_parts(old: Mapping[str, Any], new: Mapping[str, Any]) -> Iterator[str]:
+    """Yield what differs between the parts that two versions of a plan add."""
+    before, after = (each.get("add") or {} for each in (old, new))
+    for list_name in LISTS:
+        was, now = (entries_by_key(list_name, each.get(list_name)) for each in (before, after))
+        for key in dict.fromkeys((*was, *now)):
+            what = f"{spoken(list_name)} {' at '.join(filter(None, key[:-1]))}"
+            if key not in now:
+                yield f"adds {what} no more"
+            elif key not in was:
+                yield f"adds {what}"
+            else:
+                for path, change in _changes(_leaves(was[key]), _leaves(now[key])):
+                    yield f"{what} that it adds: {_words(path)} {change}"
 
 
 def _names(
@@ -122,11 +141,12 @@ def _what(kind: str, entry: Mapping[str, Any]) -> str:
 
 
 def _leaves(value: object, path: Path = ()) -> Leaves:
-    """Return all that is no table, by the fields that lead there."""
+    """Return all that is no table, by the fields that lead there, but for what a plan adds."""
     if isinstance(value, dict) and value:
         return {
             where: leaf
             for name, each in value.items()
+            if (name, type(each)) != ("add", dict)
             for where, leaf in _leaves(each, (*path, name)).items()
         }
     return {path: value} if path else {}

@@ -12,11 +12,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import tomlkit
-from tomlkit.items import AoT
+from tomlkit.items import AoT, InlineTable
 
 from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.builds.job import Job
 from conewright.job.document.likeness import merged
+from conewright.job.document.lists import entries_by_key
 from conewright.job.document.paths import Steps, inside
 from conewright.job.text.labels import PAGED_TABLES, Field, Part, field_at, part_of, place_in_file
 from conewright.job.text.parsing import MARK, job_text
@@ -25,6 +26,7 @@ __all__ = [
     "Refused",
     "found_words",
     "in_words",
+    "update_field",
     "with_entry",
     "with_proposal",
     "with_values",
@@ -108,7 +110,7 @@ def with_proposal(text: str, id: str, values: Mapping[str, object]) -> str:
         wanted, document = _opened(text)
         for tables in (wanted, document):
             for name, value in values.items():
-                _update(tables["proposal"][index], name, value)
+                update_field(tables["proposal"][index], name, value)
         changed = _checked(text, tomlkit.dumps(document), wanted)
     _hold_proposal(changed, id, values)
     return changed
@@ -247,8 +249,11 @@ def _set(table: Any, steps: Sequence[str | int], value: object) -> None:
         table[last] = value if type(table) is dict else _item(value)
 
 
-def _update(table: Any, name: str, value: object) -> None:
-    """Change one field of a proposal; of its changes only those that differ."""
+def update_field(table: Any, name: str, value: object) -> None:
+    """Change one field of a proposal; of its changes and entries only those that differ."""
+    if name == "add" and isinstance(value, Mapping):
+        _update_added(table, value)
+        return
     if name != "set" or name not in table or not isinstance(value, Mapping):
         _set(table, (name,), value)
         return
@@ -257,6 +262,41 @@ def _update(table: Any, name: str, value: object) -> None:
         del inner[key]
     for key, each in value.items():
         _set(inner, (key,), each)
+
+
+def _update_added(table: Any, wanted: Mapping[str, Sequence[Mapping[str, object]]]) -> None:
+    """Change what a proposal adds: entries that stay are as they were written."""
+    plain = type(table) is dict
+    if not wanted or isinstance(table, InlineTable):
+        _set(table, ("add",), wanted or None)
+        return
+    if "add" not in table:
+        table["add"] = {} if plain else tomlkit.table(is_super_table=True)
+    there = table["add"]
+    for name in [name for name in there if name not in wanted]:
+        del there[name]
+    for name, entries in wanted.items():
+        if plain or name not in there or not isinstance(there[name], AoT):
+            there[name] = list(map(dict, entries)) if plain else _added(wanted)[name]
+        else:
+            _update_entries(there[name], name, entries)
+
+
+def _update_entries(there: AoT, name: str, wanted: Sequence[Mapping[str, object]]) -> None:
+    """Change the entries of a list; those that stay, by what tells them apart, stay in place."""
+    now = entries_by_key(name, list(wanted))
+    old = entries_by_key(name, [_plain(entry) for entry in there])
+    places = list(old)
+    for index in reversed(range(len(places))):
+        if places[index] not in now:
+            del there[index]
+    left = [key for key in places if key in now]
+    for key, entry in now.items():
+        if key not in old:
+            there.append(_table(entry))
+            continue
+        for field in (*(field for field in old[key] if field not in entry), *entry):
+            _set(there[left.index(key)], (field,), entry.get(field))
 
 
 def _item(value: object) -> Any:
@@ -283,8 +323,20 @@ def _table(entry: Mapping[str, object]) -> Any:
             for key, each in value.items():
                 changes[key] = _item(each)
             table[name] = changes
+        elif name == "add" and isinstance(value, Mapping):
+            table[name] = _added(value)
         else:
             table[name] = _item(value)
+    return table
+
+
+def _added(lists: Mapping[str, Sequence[Mapping[str, object]]]) -> Any:
+    """Return what a proposal adds as TOML: each entry under a header of its own."""
+    table = tomlkit.table(is_super_table=True)
+    for name, entries in lists.items():
+        table[name] = tomlkit.aot()
+        for entry in entries:
+            table[name].append(_table(entry))
     return table
 
 
@@ -317,7 +369,8 @@ def _hold_proposal(text: str, id: str, values: Mapping[str, object]) -> None:
         _ = job_text(text).job
     except JobError as error:
         start = f"proposal[{id}]"
-        places = {f"{start}.{name}": name for name in values if name != "set"}
+        # What is wrong in an added part is told with its path: it has no field of its own.
+        places = {f"{start}.{name}": name for name in values if name not in ("set", "add")}
         changes = values.get("set")
         keys = changes if isinstance(changes, Mapping) else {}
         places |= {f'{start}.set."{key}"': key for key in keys}

@@ -9,7 +9,7 @@ import tomlkit
 
 from conewright.errors import ConewrightError
 from conewright.job.document.lists import LISTS, entries_by_key
-from conewright.job.text.editing import Refused, with_entry
+from conewright.job.text.editing import Refused, update_field, with_entry
 from conewright.job.text.parsing import bare, job_text
 
 __all__ = ["merged"]
@@ -63,6 +63,11 @@ def _below(value: Any) -> Iterator[tuple[Path, Any]]:
         yield (), value
         return
     for name, each in value.items():
+        if name == "add" and isinstance(each, dict):
+            for kind, entries in each.items():
+                for key, entry in entries_by_key(kind, entries).items():
+                    yield (name, kind, key), entry
+            continue
         for path, leaf in _below(each):
             yield (name, *path), leaf
 
@@ -99,9 +104,18 @@ def _applied(text: str, changes: Leaves, before: Leaves, theirs: Leaves) -> str:
     names = {path[0] for path in changes if path[0] in LISTS and path[0] in document}
     entries = {name: entries_by_key(name, document[name]) for name in names}
     removed = {path[:2] for path, value in changes.items() if _whole(path, value)}
+    plans = {path[:2] for path in changes if path[2:3] == ("add",)} - removed
+    for plan in plans:
+        wanted = _added_by(plan, changes, theirs)
+        if plan not in known:
+            added.setdefault(plan, {})["add"] = wanted
+        else:
+            update_field(entries[plan[0]][plan[1]], "add", wanted)
     for path, value in changes.items():
         if path[0] not in LISTS:
             _put(document, path, value)
+        elif path[2:3] == ("add",):
+            continue
         elif path[:2] not in known:
             _put(added.setdefault(path[:2], {}), path[2:], value)
         elif path[:2] not in removed:
@@ -112,6 +126,16 @@ def _applied(text: str, changes: Leaves, before: Leaves, theirs: Leaves) -> str:
     for path, entry in added.items():
         written = with_entry(written, path[0], entry)
     return written
+
+
+def _added_by(plan: Path, changes: Leaves, theirs: Leaves) -> dict[str, list[Any]]:
+    """Return the entries that a plan adds, by list: theirs with my changes."""
+    whole = {**theirs, **changes}
+    found: dict[str, list[Any]] = {}
+    for path, entry in whole.items():
+        if path[:3] == (*plan, "add") and entry is not GONE:
+            found.setdefault(path[3], []).append(entry)
+    return found
 
 
 def _put(table: Any, path: Path, value: Any) -> None:

@@ -14,9 +14,9 @@ from typing import Any, Literal, NoReturn
 from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.builds.job import Job
 from conewright.job.document.likeness import expand_likeness
-from conewright.job.document.paths import few_comparisons, inside, path_text, show
+from conewright.job.document.paths import few_comparisons, path_text, show
 from conewright.job.document.problems import MOST_PROBLEMS
-from conewright.job.proposals import MOST_CHANGES, changed_job, whole_job
+from conewright.job.proposals import MOST_CHANGES, Plan, changed_job, whole_job
 from conewright.job.text.bounds import excess
 
 __all__ = [
@@ -155,10 +155,10 @@ def _proposal_problems(
     """Carry the proposals out, kept with the job, and return what is wrong with them."""
     proposals = list(_proposals(raw))
     problems: list[Problem] = []
-    for index, changes in proposals:
-        name = path_text(("proposal", index, "set"), raw)
+    for index, proposal in proposals:
+        plan = _plan(path_text(("proposal", index), raw), proposal)
         most = MOST_CHANGES // len(proposals)
-        changed, wrong = changed_job(job, raw, changes, name=name, known=known, most=most)
+        changed, wrong = changed_job(job, raw, plan, known=known, most=most)
         problems += wrong
         if job is not None and changed is not None:
             job.carried_out[job.proposals[index].id] = changed
@@ -270,9 +270,30 @@ def _shape_problems(raw: object) -> Iterator[Problem]:
 
 
 def _proposals(raw: Mapping[str, Any]) -> Iterator[tuple[int, dict[str, Any]]]:
-    """Yield what each proposal changes, where that can be read."""
+    """Yield each proposal that does something to the job, where that can be read."""
     proposals = raw.get("proposal")
     for index, proposal in enumerate(proposals if isinstance(proposals, list) else ()):
-        changes = inside(proposal, "set")
-        if isinstance(changes, dict):
-            yield index, changes
+        if isinstance(proposal, dict) and not proposal.keys().isdisjoint(CARRIED_OUT):
+            yield index, proposal
+
+
+def _plan(owner: str, proposal: Mapping[str, Any]) -> Plan:
+    """Return what a proposal does to a job; what cannot be read of it is refused as a field."""
+    changes, add = (proposal.get(name) for name in ("set", "add"))
+    lists = (proposal.get(name) for name in ("remove", "repairs"))
+    remove, repairs = (
+        tuple(word for word in words if isinstance(word, str)) if isinstance(words, list) else ()
+        for words in lists
+    )
+    return Plan(
+        set_name=f"{owner}.set",
+        set=changes if isinstance(changes, dict) else {},
+        add=add if isinstance(add, dict) else {},
+        remove=remove,
+        repairs=repairs,
+        owner=owner,
+    )
+
+
+CARRIED_OUT = ("set", "add", "remove", "repairs")
+"""The fields of a proposal by which it makes another job."""

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import Any
 
 from conewright.errors import BadInputError
 from conewright.job.builds.job import Job
 from conewright.job.document.parts import AS_FOUND
+from conewright.job.repairs import swapped_place
 from conewright.job.text.editing import Refused, with_proposal, without_entries
 from conewright.job.text.labels import field_at, fields_of, parts_of, plain_value, written
 from conewright.job.text.parsing import kept_job
@@ -43,7 +45,8 @@ class ProposalForm:
     """A proposal as typed.
 
     rows: its changes, but for the drivers. drivers: by place, where another is chosen. mends:
-    faults that it puts right, each as fault@place.
+    faults that it puts right, each as fault@place. repairs: that are chosen, each as repair@place.
+    remove: what it takes out. add: entries that it puts in, by their list.
     """
 
     id: str
@@ -53,11 +56,15 @@ class ProposalForm:
     rows: tuple[Row, ...]
     drivers: Mapping[str, str]
     mends: tuple[str, ...] = ()
+    repairs: tuple[str, ...] = ()
+    remove: tuple[str, ...] = ()
+    add: Mapping[str, tuple[Mapping[str, Any], ...]] = field(default_factory=dict)
 
     @property
     def changes_something(self) -> bool:
         """Whether there is anything in it to try."""
-        return any(row.what for row in self.rows) or any(self.drivers.values()) or bool(self.mends)
+        listed = self.mends or self.repairs or self.remove or self.add
+        return any(row.what for row in self.rows) or any(self.drivers.values()) or bool(listed)
 
 
 def proposal_form(job: Job, id: str) -> ProposalForm:
@@ -80,6 +87,9 @@ def proposal_form(job: Job, id: str) -> ProposalForm:
         ),
         drivers=_placed(job, id),
         mends=found.mends,
+        repairs=found.repairs,
+        remove=found.remove,
+        add=found.add,
     )
 
 
@@ -110,7 +120,10 @@ def with_form(text: str, form: ProposalForm, *, new: bool) -> str:
         "hours": _amount(form.hours),
         "extra_cost": _amount(form.extra_cost),
         "mends": list(form.mends) or None,
-        "set": changes | _driver_changes(job, id, form.drivers),
+        "repairs": list(form.repairs) or None,
+        "remove": list(form.remove) or None,
+        "add": {name: list(entries) for name, entries in form.add.items() if entries} or None,
+        "set": (changes | _driver_changes(job, id, form.drivers)) or None,
     }
     return with_proposal(text, id, values)
 
@@ -137,9 +150,14 @@ def offered_fields(job: Job) -> list[tuple[str, str]]:
 
 
 def _placed(job: Job, id: str) -> dict[str, str]:
-    """Return the driver of each place where a proposal changes it."""
-    changed = zip(job.locations, job.with_proposal(id).locations, strict=True)
-    return {new.id: new.driver for old, new in changed if old.driver != new.driver}
+    """Return the driver of each place where a proposal fits another."""
+    found, plan = {place.id: place.driver for place in job.locations}, job.proposal(id)
+    return {
+        place.id: place.driver
+        for place in job.with_proposal(id).locations
+        if found.get(place.id, place.driver) != place.driver
+        and swapped_place(plan, job, place.id) == place.id
+    }
 
 
 def _driver_changes(job: Job, id: str, chosen: Mapping[str, str]) -> dict[str, object]:

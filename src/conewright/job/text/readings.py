@@ -98,19 +98,33 @@ def with_finding(
     return _with_entry(text, format, "finding", entry, same={"fault": fault, "at": at})
 
 
-def with_plan(text: str, format: Format, *, id: str, name: str, mends: Sequence[str]) -> str:
+def with_plan(
+    text: str,
+    format: Format,
+    *,
+    id: str,
+    name: str,
+    mends: Sequence[str],
+    repairs: Sequence[str] = (),
+) -> str:
     """Return the text of a job with a proposal that mends faults, in the place of one of its id.
 
     Args:
         text, format: as for `with_reading`.
         id, name: of the proposal.
         mends: each as fault@place.
+        repairs: each as repair@place.
 
     Raises:
         BadInputError: there is no place for it in this text.
 
     """
-    entry = {"id": id, "name": name, "mends": list(mends)}
+    entry: dict[str, Any] = {"id": id, "name": name}
+    there = alike(_plain(bare(text), format).get("proposal", []), {"id": id})
+    for field, values in (("mends", mends), ("repairs", repairs)):
+        # One that is there is made anew, with what it no longer does empty.
+        if values or there:
+            entry[field] = list(values)
     return _with_entry(text, format, "proposal", entry, same={"id": id})
 
 

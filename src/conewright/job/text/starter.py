@@ -5,7 +5,9 @@ from typing import Any
 from pydantic.json_schema import GenerateJsonSchema
 
 from conewright.data_files import data_text
+from conewright.job.additions import PLANNED_LISTS
 from conewright.job.builds.job import Job
+from conewright.job.document.lists import LISTS
 from conewright.job.text.parsing import loads
 
 __all__ = ["demo_job", "demo_text", "job_schema", "starter_text"]
@@ -50,11 +52,21 @@ def job_schema() -> dict[str, Any]:
     """
     schema = Job.model_json_schema(by_alias=True)
     _let_like_stand_in(schema["$defs"]["Location"])
+    _say_what_may_be_added(schema["$defs"]["Proposal"]["properties"]["add"])
     return {
         "$schema": GenerateJsonSchema.schema_dialect,
         **schema,
         "title": "conewright job, format 1",
     }
+
+
+def _say_what_may_be_added(add: dict[str, Any]) -> None:
+    """Let the entries that a plan adds be those of the job's own lists."""
+    add["properties"] = {
+        name: {"type": "array", "items": {"$ref": f"#/$defs/{LISTS[name].entry.__name__}"}}
+        for name in PLANNED_LISTS
+    }
+    add["additionalProperties"] = False
 
 
 def _let_like_stand_in(location: dict[str, Any]) -> None:

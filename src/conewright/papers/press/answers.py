@@ -12,6 +12,7 @@ from conewright.stages.feed.stage import feed
 from conewright.stages.find.stage import find
 from conewright.stages.fit.stage import fit
 from conewright.stages.hear.stage import hear
+from conewright.stages.outlay.holding import Holding, holding
 from conewright.stages.outlay.reckoning import Outlay, outlay
 from conewright.stages.report.data import Figure, Report, Verdict
 
@@ -58,6 +59,11 @@ class Answers:
     def taken(self) -> Outlay:
         """What the plan takes in parts, hours and money."""
         return outlay(self.build)
+
+    @cached_property
+    def held(self) -> Holding | None:
+        """How long what the plan mends holds; None where it mends nothing."""
+        return holding(self.build)
 
     @property
     def verdicts(self) -> tuple[Verdict, ...]:

@@ -12,13 +12,14 @@ from conewright.papers.drawing.geometry import MM, Drawing, bounds_of
 from conewright.papers.drawing.kerf import cutter_for
 from conewright.papers.templates.adapter import adapter, ring_of
 from conewright.papers.templates.nesting import sheet_drawings
+from conewright.papers.templates.new_opening import new_opening
 from conewright.papers.templates.panel import is_seated, panel_cut, panel_drawing
 from conewright.papers.templates.patch import patch_drawing, patch_of, patch_sheet, patches_apart
 from conewright.papers.templates.sites import Site, floored, site_of
 from conewright.papers.templates.soft_ring import soft_ring
 from conewright.papers.templates.undrawn import Undrawn, UndrawnError
 from conewright.phrases import capital
-from conewright.stages.common.changes import as_found, opened_places
+from conewright.stages.common.changes import HOLED, as_found, opened_places, removed_places
 from conewright.stages.common.screws import screws_agree
 from conewright.stages.fit.sandwich import SpacerWindow
 from conewright.stages.fit.stage import spacer_windows
@@ -79,11 +80,14 @@ def drawings(build: Build) -> Templates:
     """
     bench = _Bench(build, stock_of(build.job))
     found = {place.id: place for place in as_found(build).locations}
-    opened = opened_places(build)
-    windows = spacer_windows(build) if opened else {}
-    for place in opened:
+    left = [place for place in opened_places(build) if place not in removed_places(build)]
+    windows = spacer_windows(build) if left else {}
+    for place in left:
         window = windows.get(place.id, SpacerWindow(None, None))
-        _place(bench, place, found[place.id], window)
+        if place.id in found:
+            _place(bench, place, found[place.id], window)
+        else:
+            _new_place(bench, place)
     sheets, too_large = sheet_drawings(bench.drawings, bench.sheets)
     if build.id == AS_FOUND:
         bench.notes.append("The vehicle as found: nothing is cut. Choose a proposal.")
@@ -113,6 +117,20 @@ def _place(bench: _Bench, place: LocationState, found: LocationState, window: Sp
     covers = [each.cavity.cover if each.cavity else "none" for each in (found, place)]
     if covers[1] == "patch" and covers[0] != "patch":
         bench.attempt(lambda: _patches(bench, place, rim=_rim(bench.drawings[before:])))
+
+
+def _new_place(bench: _Bench, place: LocationState) -> None:
+    """Draw what a place needs that only the plan has: its opening, what seals its front."""
+    if place.kind not in HOLED:
+        bench.notes.append(f"{capital(place.name)}: a cup or a body of its own, nothing is cut.")
+        return
+    cutter = cutter_for(bench.build.job.bench, "panel")
+    cut = bench.attempt(lambda: iter((new_opening(place, cutter=cutter),)))
+    if cut and place.mount.ring:
+        spacer, foam = MM * place.mount.spacer.si, cutter_for(bench.build.job.bench, "foam")
+        bench.attempt(
+            lambda: iter((soft_ring(place, spacer_mm=spacer, sheets=bench.sheets, cutter=foam),))
+        )
 
 
 def _rim(drawings: Sequence[Drawing]) -> float:

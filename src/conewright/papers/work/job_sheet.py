@@ -19,6 +19,7 @@ from conewright.stages.common.changes import pairs_of
 from conewright.stages.common.nets import fed_by
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.told import repair_words
+from conewright.stages.outlay.holding import Holding
 from conewright.stages.outlay.steps import Step, total_minutes
 from conewright.stages.report.care import cautions_for
 from conewright.stages.report.data import Caution, Report, Severity
@@ -62,7 +63,7 @@ def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, An
         "is_plan": build.proposal is not None,
         "places": places(build),
         **_verdicts(answers),
-        "left": _left(build),
+        "left": _left(build, answers.held),
         "steps": list(_steps(answers, steps, cautions)),
         "minutes": asdict(total_minutes(steps)),
         "hours": hours_in_words(taken.hours),
@@ -188,21 +189,26 @@ def _expect(answers: Answers, step: Step) -> list[str]:
 
 def _repairs(answers: Answers, kind: str) -> Iterator[str]:
     """Yield what a kind of change mends, and how the trade does it."""
+    held, build = answers.held, answers.build
+    listed = () if build.proposal is None else build.job.proposal(build.proposal).mends
     for fault, by in answers.taken.changed.mended.items():
         if by == kind:
             name, _, at = fault.partition("@")
-            repair = repair_words(answers.build, name, at)
-            yield f"{_fault_in_words(answers.build, fault)}. {repair}"
+            usual = f" {repair_words(build, name, at)}" if fault in listed else ""
+            yield f"{_fault_in_words(build, fault)}.{usual}"
+    for part in held.parts if held is not None else ():
+        if part.kind == kind:
+            yield part.words
 
 
-def _left(build: Build) -> list[str]:
-    """Return the faults that were found and that a plan does not mend."""
+def _left(build: Build, held: Holding | None) -> list[str]:
+    """Return the faults that were found and that a plan does not mend, and the twins it leaves."""
     if build.proposal is None:
         return []
     return [
         f"Left as it is: {_fault_in_words(build, f'{each.fault}@{each.at}')}"
         for each in build.faults
-    ]
+    ] + [part.words for part in (held.parts if held is not None else ()) if not part.kind]
 
 
 def _fault_in_words(build: Build, fault: str) -> str:

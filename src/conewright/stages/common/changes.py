@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 from conewright.job.builds.building import build_job
 from conewright.job.builds.standing import another_radio
@@ -19,7 +20,7 @@ from conewright.job.builds.state import (
     UnknownChannelState,
     Value,
 )
-from conewright.job.document.document import Document
+from conewright.job.document.document import Channel, Document, Location
 from conewright.job.document.places import ON_FRAME
 from conewright.job.proposals import apply_proposal
 from conewright.job.quantity.size import parse_size
@@ -28,7 +29,9 @@ from conewright.stages.common.mends import HEAD_UNIT, MENDING_KINDS, made_by, me
 from conewright.stages.common.screws import screws_agree
 
 __all__ = [
+    "HOLED",
     "Changes",
+    "added_places",
     "as_found",
     "changed_parts",
     "changes",
@@ -41,17 +44,18 @@ __all__ = [
     "opened_places",
     "pairs_of",
     "planned_job",
+    "removed_places",
 ]
 
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """What a build changes, by kind of change: ids of places; of channels for `rewired`,
-    `taken-off` (they drive nothing any more), `new-parts`, `relaid`, `return-laid`, `wire-mended`,
-    `joint-renewed` and `filtered`; of supply cables for `recabled`, `fused` and, with amplifiers,
-    `new-amplifier`; of the radio for what is done there or to the vehicle as a whole; of all of
-    these for `battery-off`. `mended` has the kind of change by which each fault on a plan's list is
-    mended, by fault@place.
+    """What a build changes, by kind of change: ids of places, those taken out as well; of channels
+    for `rewired`, `taken-off` (they drive nothing any more), `new-parts`, `relaid`, `return-laid`,
+    `wire-mended`, `joint-renewed`, `filtered`, `channel-added` and `channel-removed`; of supply
+    cables for `recabled`, `fused`, `cable-removed` and, with amplifiers, `new-amplifier`; of the
+    radio for what is done there or to the vehicle as a whole; of all of these for `battery-off`.
+    `mended` has the kind of change by which each fault on a plan's list is mended, by fault@place.
     """
 
     opened: tuple[str, ...]
@@ -85,13 +89,18 @@ def changes(build: Build) -> Changes:
     channels = {channel.id: channel for channel in before.channels}
     opened = tuple(place.id for place in opened_places(build))
     by_kind = {
-        kind: tuple(p.id for p in build.locations if p.id in places and test(p, places[p.id]))
+        kind: tuple(
+            place.id
+            for place in build.locations
+            if (test(place, places[place.id]) if place.id in places else _is_made(kind, place))
+        )
         for kind, test in PLACE_TESTS.items()
     }
     new = new_driver_places(build)
     by_kind["new-driver"] = tuple(place.id for place in build.locations if place.id in new)
     by_kind["opened"] = opened
     by_kind["turned"] = _turned(build, before)
+    by_kind |= _come_and_gone(build, before)
     by_kind["rewired"] = tuple(
         channel.id
         for channel in build.channels
@@ -101,33 +110,61 @@ def changes(build: Build) -> Changes:
     by_kind |= _at_channels(build, before) | _at_supply(build, before)
     written = dict.fromkeys(MENDING_KINDS, ()) | by_kind
     by_kind, mended = made_by(mends_of(build), written)
+    another = {*by_kind["new-driver"], *by_kind["used-driver"], *by_kind["swapped"]}
+    by_kind["repaired"] = tuple(place for place in by_kind["repaired"] if place not in another)
     unfed = (at for kind in BATTERY_OFF for at in by_kind[kind])
     by_kind["battery-off"] = tuple(dict.fromkeys((*opened, *unfed)))
     return Changes(opened=opened, by_kind=by_kind, mended=mended)
+
+
+def _come_and_gone(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
+    """Return what is there only in the plan, or only as found: places, channels, supply cables."""
+    places = added_places(build)
+    return {
+        "added": tuple(place.id for place in places),
+        "holed": tuple(place.id for place in places if place.kind in HOLED),
+        "grilled": tuple(p.id for p in places if p.trim is not None and p.trim.present),
+        "removed": tuple(place.id for place in removed_places(build)),
+        "channel-added": _only_in(pairs_of(build), pairs_of(before)),
+        "channel-removed": _only_in(pairs_of(before), pairs_of(build)),
+        "cable-removed": _only_in(before.feeds, build.feeds),
+    }
+
+
+def _only_in(these: Sequence[HasId], others: Sequence[HasId]) -> tuple[str, ...]:
+    known = {each.id for each in others}
+    return tuple(each.id for each in these if each.id not in known)
 
 
 def _at_channels(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
     """Return what changes between the radio and its loads, besides the loads themselves."""
     known = pairs_of(build)
     then = {channel.id: channel for channel in (*pairs_of(before), *before.unused)}
+    new = [channel.id for channel in known if channel.id not in then]
     played = {channel.id: _played(channel) for channel in before.channels}
     return {
         "new-parts": tuple(channel.id for channel in build.channels if new_parts(channel, before)),
-        "relaid": tuple(c.id for c in known if _length(c.cable) != _length(then[c.id].cable)),
+        "relaid": tuple(
+            c.id for c in known if c.id in new or _length(c.cable) != _length(then[c.id].cable)
+        ),
         "return-laid": tuple(
             c.id
             for c in known
-            if c.return_by == OF_ITS_OWN != then[c.id].return_by is not None
+            if c.id not in new
+            and c.return_by == OF_ITS_OWN != then[c.id].return_by is not None
             and _length(c.cable) == _length(then[c.id].cable)
         ),
         "wire-mended": tuple(
             c.id
             for c in known
-            if _length(c.cable) == _length(then[c.id].cable)
+            if c.id not in new
+            and _length(c.cable) == _length(then[c.id].cable)
             and _quantity(c.cable.resistance) != _quantity(then[c.id].cable.resistance)
         ),
         "filtered": tuple(
-            c.id for c in build.channels if c.id in played and _played(c) != played[c.id]
+            c.id
+            for c in build.channels
+            if (c.id in new and _is_set(c)) or _played(c) != played.get(c.id, _played(c))
         ),
     }
 
@@ -143,14 +180,21 @@ def _at_supply(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
     cleaned = [_quantity(unit.feed_resistance) for unit in (build.head_unit, before.head_unit)]
     amplified = (FACTORY_AMPLIFIER in (job.head_unit.carries or ()) for job in (build.job, planned))
     return {
-        "recabled": tuple(c.id for c in build.feeds if _laid(c) != _laid(then[c.id])),
+        "recabled": tuple(
+            c.id for c in build.feeds if c.id not in then or _laid(c) != _laid(then[c.id])
+        ),
         "fused": tuple(
             c.id
             for c in build.feeds
-            if _laid(c) == _laid(then[c.id]) and _fused(c) != _fused(then[c.id])
+            if c.id in then and _laid(c) == _laid(then[c.id]) and _fused(c) != _fused(then[c.id])
         ),
         "new-amplifier": (
-            *(f.id for f in planned.feeds if f.to == "amplifier" and f.price != prices[f.id]),
+            *(
+                feed.id
+                for feed in planned.feeds
+                if feed.to == "amplifier"
+                and (feed.id not in prices or feed.price != prices[feed.id])
+            ),
             *(each.id for each in planned.amplifiers if each.price != costs.get(each.id)),
         ),
         "new-radio": (HEAD_UNIT,) if new else (),
@@ -174,15 +218,32 @@ def opened_places(build: Build) -> tuple[LocationState, ...]:
 
     A place is opened when its driver, ring, spacer or cut-out changes, when its cavity is stuffed,
     sealed, covered or holed, when its trim changes, or where what the plan mends lies behind it.
+    One that is added is opened to be made, one that is taken out to get at it: it comes last, as it
+    was found.
     """
     before = {place.id: place for place in as_found(build).locations}
     mended = (place for mend in mends_of(build) if mend.opens for place in mend.at)
     behind = {place.removesuffix(ON_FRAME) for place in mended}
-    return tuple(
-        place
-        for place in build.locations
-        if place.id in behind or _work(place) != _work(before.get(place.id))
+    return (
+        *(
+            place
+            for place in build.locations
+            if place.id in behind or _work(place) != _work(before.get(place.id))
+        ),
+        *removed_places(build),
     )
+
+
+def added_places(build: Build) -> tuple[LocationState, ...]:
+    """Return the places that only a plan has."""
+    known = {place.id for place in as_found(build).locations}
+    return tuple(place for place in build.locations if place.id not in known)
+
+
+def removed_places(build: Build) -> tuple[LocationState, ...]:
+    """Return the places that a plan takes out, as they were found."""
+    left = {place.id for place in build.locations}
+    return tuple(place for place in as_found(build).locations if place.id not in left)
 
 
 def new_parts(channel: ChannelState, before: Build) -> tuple[PartState, ...]:
@@ -204,10 +265,13 @@ def new_parts(channel: ChannelState, before: Build) -> tuple[PartState, ...]:
 
 
 def new_driver_places(build: Build) -> frozenset[str]:
-    """Return the ids of the places that get another driver than was found there."""
+    """Return the ids of the places that get another driver than was found in the vehicle there."""
     before = {place.id: place.driver.id for place in as_found(build).locations}
+    swapped = {at for mend in mends_of(build) if mend.kind == "swapped" for at in mend.at}
     return frozenset(
-        place.id for place in build.locations if before.get(place.id) != place.driver.id
+        place.id
+        for place in build.locations
+        if before.get(place.id) != place.driver.id and place.id not in swapped
     )
 
 
@@ -243,28 +307,38 @@ def half_measured(place: LocationState) -> bool:
 
 
 def changed_parts(job: Document, planned: Document) -> frozenset[str]:
-    """Return the ids of the places and channels that are written otherwise in a plan."""
-    places = zip(job.locations, planned.locations, strict=True)
-    channels = zip(job.channels, planned.channels, strict=True)
-    return frozenset(
-        [old.id for old, new in places if old != new]
-        + [old.id for old, new in channels if old != new]
-    )
+    """Return the ids of the places and channels that are written otherwise in a plan, or added."""
+    before: list[Location | Channel] = [*job.locations, *job.channels]
+    now: list[Location | Channel] = [*planned.locations, *planned.channels]
+    written = {part.id: part for part in before}
+    return frozenset(part.id for part in now if written.get(part.id) != part)
 
 
 def moved_places(job: Document, planned: Document) -> frozenset[str]:
     """Return the ids of the places that get another driver or spacer: what sits there fits."""
+    before = {place.id: (place.driver, place.mount.spacer) for place in job.locations}
     return frozenset(
-        new.id
-        for old, new in zip(job.locations, planned.locations, strict=True)
-        if (old.driver, old.mount.spacer) != (new.driver, new.mount.spacer)
+        place.id
+        for place in planned.locations
+        if before.get(place.id) != (place.driver, place.mount.spacer)
     )
 
+
+class HasId(Protocol):
+    """Anything of a build with an id."""
+
+    @property
+    def id(self) -> str:
+        """Return the short name."""
+
+
+HOLED = ("door", "panel", "shelf", "roof")
+"""Kinds of place that are a hole in sheet metal or lining: one that is added is cut there."""
 
 BATTERY_OFF = (
     *("recabled", "fused", "new-amplifier", "new-radio", "joint-cleaned", "bypassed"),
     *("new-converter", "converter-out"),
-    *("radio-replaced", "feed-moved"),
+    *("radio-replaced", "feed-moved", "channel-added", "channel-removed", "cable-removed"),
 )
 """What is done with the battery off, besides behind a trim."""
 
@@ -283,6 +357,13 @@ PLACE_TESTS: dict[str, Callable[[LocationState, LocationState], bool]] = {
     "repaired": lambda now, then: not _new(now, then) and _coil(now) != _coil(then),
 }
 """The kinds of change that are told by a place and the same place as found."""
+
+
+def _is_made(kind: str, place: LocationState) -> bool:
+    """Whether a kind of change is made at a place that only the plan has."""
+    if kind == "spacer":
+        return place.mount.spacer.si > 0.0
+    return kind == "ring" and place.mount.ring
 
 
 def _work(place: LocationState | None) -> object:
@@ -372,6 +453,13 @@ def _converter(job: Document) -> tuple[object, ...]:
     if found.kind == "none" or not found.model_fields_set:
         return ()
     return found.kind, found.name, found.output, found.rated_current, found.price
+
+
+def _is_set(channel: ChannelState) -> bool:
+    """Whether anything is set for a channel in what drives it, from level to filter."""
+    settings = channel.settings
+    filtered = settings.high_pass is not None or settings.low_pass is not None
+    return filtered or settings.gain.si != 0.0
 
 
 def _laid(cable: FeedState) -> tuple[object, ...]:

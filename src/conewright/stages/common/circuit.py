@@ -458,7 +458,7 @@ class Solver:
             sd=sd,
             coil=self._coil(location.driver.coil),
         )
-        driver = damaged_driver(driver, location.faults, self.draws)
+        driver = damaged_driver(driver, (*location.faults, *location.repairs), self.draws)
         response = loaded(driver=driver, acoustic_load=load.impedance, frequency=self.frequency)
         return _Unit(
             impedance=response.impedance,
@@ -561,7 +561,7 @@ def _with_own(location: LocationState, draws: Draws) -> LocationState:
 def _place(location: LocationState) -> tuple[Hashable, ...]:
     """Return all that a driver's work at a place depends on, but the driver."""
     mount, cavity, trim = location.mount, location.cavity, location.trim
-    faults = location.faults, location.tweeter_faults
+    faults = location.faults, location.tweeter_faults, location.repairs
     return location.kind, mount, cavity, trim, location.back, *faults
 
 

@@ -11,6 +11,7 @@ from conewright.job.builds.standing import capacitors_before, ended
 from conewright.job.builds.state import Build, ChannelState, PartState
 from conewright.job.document.places import ON_FRAME
 from conewright.job.proposals import apply_proposal
+from conewright.job.repairs import KEEP, REPAIR_KINDS, SWAP, Way, twin_of, ways_of
 from conewright.stages.common.together import mirrored
 
 __all__ = ["HEAD_UNIT", "MENDING_KINDS", "Mend", "capacitors_at", "made_by", "mends_of"]
@@ -23,7 +24,7 @@ class Mend:
     """One kind of change that mends a fault.
 
     Attributes:
-        fault: as fault@place.
+        fault: as fault@place; nothing where a sound part is done as well.
         kind: of change.
         at: ids of the places, the channel or the radio where it is made.
         opens: whether the trim there must come off.
@@ -41,7 +42,7 @@ def _rows() -> tuple[dict[str, str], ...]:
     return data_rows("stages.common", "mends.csv")
 
 
-MENDING_KINDS = tuple(dict.fromkeys(row["kind"] for row in _rows()))
+MENDING_KINDS = tuple(dict.fromkeys((*(row["kind"] for row in _rows()), *REPAIR_KINDS)))
 """The kinds of change that mend a fault."""
 
 INSTEAD: Mapping[str, tuple[str, ...]] = {
@@ -55,19 +56,41 @@ INSTEAD: Mapping[str, tuple[str, ...]] = {
 
 
 def mends_of(build: Build) -> tuple[Mend, ...]:
-    """Return what mends the faults on a plan's list, those that its changes end left out."""
-    listed = () if build.proposal is None else build.job.proposal(build.proposal).mends
-    if build.proposal is None or not listed:
+    """Return what mends a plan's faults: its repairs, and its list, what changes end left out."""
+    if build.proposal is None:
+        return ()
+    plan = build.job.proposal(build.proposal)
+    if not (plan.mends or plan.repairs):
         return ()
     planned = apply_proposal(build.job, build.proposal)
-    return tuple(
-        Mend(text, row["kind"], at, row["opens"] == "yes")
-        for text in dict.fromkeys(listed)
-        for fault, _, where in (text.partition("@"),)
-        if not ended(fault, where, job=build.job, changed=planned, paths=build.planned)
-        for row in _rows()
-        if row["fault"] == fault and (at := tuple(_where(build, row["where"], where)))
+    found = {each.id for each in build.job.findings if each.state == "found"} | {*plan.mends}
+    named = {text.partition("@")[0] for text in plan.repairs}
+    ways = [way for way in ways_of(plan, build.job) if way.repair.name in named]
+    repairs = [
+        Mend(way.fault if opens and way.fault in found else "", way.repair.kind, at, opens)
+        for way in ways
+        if f"{way.repair.name}@{way.at}" in plan.repairs
+        for at in (_both_sides(build, way) if way.repair.name == SWAP else (way.at,),)
+        for opens in (way.repair.name != KEEP,)
+    ]
+    done = {way.fault for way in ways}
+    return (
+        *repairs,
+        *(
+            Mend(text, row["kind"], at, row["opens"] == "yes")
+            for text in dict.fromkeys(plan.mends)
+            for fault, _, where in (text.partition("@"),)
+            if text not in done
+            and not ended(fault, where, job=build.job, changed=planned, paths=build.planned)
+            for row in _rows()
+            if row["fault"] == fault and (at := tuple(_where(build, row["where"], where)))
+        ),
     )
+
+
+def _both_sides(build: Build, way: Way) -> tuple[str, ...]:
+    other = twin_of(build.job, way.at)
+    return (way.at,) if other is None else (way.at, other)
 
 
 def made_by(
@@ -87,7 +110,8 @@ def made_by(
             others = (kind for kind in INSTEAD.get(mend.kind, ()) if at in by_kind.get(kind, ()))
             kind = next(others, mend.kind)
             by_kind[kind] = tuple(dict.fromkeys((*by_kind.get(kind, ()), at)))
-            told.setdefault(mend.fault, kind)
+            if mend.fault:
+                told.setdefault(mend.fault, kind)
     return by_kind, told
 
 

@@ -23,6 +23,7 @@ from conewright.job.builds.state import (
     Value,
     VehicleState,
 )
+from conewright.job.repairs import opposite
 from conewright.physics.acoustics.backs import (
     FULL_SPACE,
     doublet_power_share,
@@ -63,15 +64,11 @@ CORNERS = {
 }
 """Words in the id of a channel, and the sides of the vehicle that they name."""
 
-NEAR = 0.05
-"""Places this close to each other's mirror image are twins [m]."""
-
 PANEL_FROM = 225.0
 """Above this a loudspeaker's own panel begins to be large against the wave [Hz]."""
 
 SHUT = 1e-6
 """No window is open by less [m2]."""
-
 Spot = tuple[Value, Value, Value]
 Made = TypeVar("Made")
 
@@ -340,12 +337,8 @@ def has_twin(build: Build, at: str) -> bool:
 
 def mirrored(one: LocationState, other: LocationState) -> bool:
     """Whether two places are the same kind of place on opposite sides of the vehicle."""
-    (x1, y1, z1), (x2, y2, z2) = (tuple(c.si for c in place.at) for place in (one, other))
-    return (
-        one.kind == other.kind
-        and y1 * y2 < 0
-        and max(abs(x1 - x2), abs(y1 + y2), abs(z1 - z2)) < NEAR
-    )
+    here, there = ([c.si for c in place.at] for place in (one, other))
+    return one.kind == other.kind and opposite(here, there)
 
 
 def in_group(place: LocationState, words: str) -> bool:

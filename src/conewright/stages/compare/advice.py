@@ -40,6 +40,7 @@ class Candidate:
         helps: the same of the one complaint that it helps most.
         points: of 100, what it gives of what was asked for; None where nothing was.
         cost, hours: as a rule.
+        hold: chance that what it mends holds two years; None where it mends nothing.
         risks: why it must not be recommended.
         beyond: what of it the owner does not want.
 
@@ -51,6 +52,7 @@ class Candidate:
     points: float | None
     cost: float
     hours: float
+    hold: float | None
     risks: tuple[str, ...]
     beyond: tuple[str, ...]
 
@@ -63,6 +65,11 @@ class Candidate:
         return build.id if build.title == build.id else f"{build.id} ({build.title})"
 
     @property
+    def cost_with_returns(self) -> float:
+        """What it costs, and as much again by the chance that it comes back."""
+        return self.cost if self.hold is None else self.cost * (2.0 - self.hold)
+
+    @property
     def idle(self) -> bool:
         """Whether it moves only what is not wrong."""
         return self.build.proposal is not None and self.cure is not None and self.helps < CURES
@@ -73,12 +80,12 @@ def advised(candidates: Sequence[Candidate]) -> Candidate | None:
 
     Nothing that stops, that overloads or overheats the radio, or that is too tight; nothing that
     the owner does not want. Then what cures the complaint, what gives most of what was asked for,
-    what costs least, what takes least time.
+    what costs least with the chance that it comes back in it, what takes least time.
     """
     free = [each for each in candidates if not each.risks and not each.beyond]
     free = _best(free, "cure", ALIKE_ODDS)
     free = _best(free, "points", ALIKE_POINTS)
-    return min(free, key=lambda each: (each.cost, each.hours), default=None)
+    return min(free, key=lambda each: (each.cost_with_returns, each.hours), default=None)
 
 
 def advice(
@@ -110,6 +117,7 @@ def advice(
             f"with more than {odds(best.cure)}, as {best.name} does."
         )
     reasons = [] if best.cure is None else [f"cures {trouble} with {odds(best.cure)}"]
+    reasons += [] if best.hold is None else [f"holds two years with {odds(best.hold)}"]
     source = "its source" if best.build.amplifiers else "the radio"
     reasons += [f"loads every channel within what {source} bears"]
     reasons += [] if best.points is None else [f"gives {best.points:.0f} of 100 of what was asked"]

@@ -30,6 +30,7 @@ from conewright.stages.fit.stage import fit
 from conewright.stages.hear.heard import BuildSound, sound_of
 from conewright.stages.hear.stage import hear_answer
 from conewright.stages.hear.verdicts import FULL_DAY
+from conewright.stages.outlay.holding import holding
 from conewright.stages.outlay.reckoning import Outlay, outlay
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Caution, Kind, Report, Severity, Verdict
@@ -82,6 +83,7 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
         _work_figures(answer, build, taken)
         answer.verdicts.extend(_said_of(build, reports))
         _worth_verdicts(answer, candidate)
+        _hold_verdict(answer, build)
     _hearing(answer, sounds)
     said = [f'"{in_owners_words(each)}"' for each in job.about.complaints]
     trouble = listed(said) if said else "what was found"
@@ -207,6 +209,18 @@ def _work_figures(answer: Answer, build: Build, taken: Outlay) -> None:
         band=(total.low, total.high),
         text=without,
     )
+    held = holding(build)
+    answer.figure(
+        build.id,
+        "hold_odds",
+        None if held is None else held.chance.typical,
+        unit="",
+        kind=Kind.ODDS,
+        label="chance that what it mends holds two years",
+        origin=None if held is None else Origin.TYPICAL,
+        band=None if held is None else (held.chance.low, held.chance.high),
+        text="nothing is mended" if held is None else None,
+    )
     answer.figure(
         build.id,
         "hours",
@@ -239,6 +253,7 @@ def _candidate(
         points=points(build, _heard(sounds[-1], sounds[0])),
         cost=cost,
         hours=hours,
+        hold=None if (held := holding(build)) is None else held.chance.typical,
         risks=risks(load, reports, moved),
         beyond=beyond(build, cost=cost, hours=hours, playing=sounds[-1].circuit.playing),
     )
@@ -289,6 +304,14 @@ def _worth_verdicts(answer: Answer, candidate: Candidate) -> None:
     if candidate.idle:
         told = "It moves only what is not wrong: what was complained of is most likely there after."
         answer.verdict(build.id, "idle", Severity.WARN, told, f"{build.id}.cure_odds")
+
+
+def _hold_verdict(answer: Answer, build: Build) -> None:
+    """Say of each thing that a plan mends how likely it holds, and what comes back."""
+    held = holding(build)
+    if held is not None:
+        told = " ".join(part.words for part in held.parts)
+        answer.verdict(build.id, "holds", Severity.NOTE, told, f"{build.id}.hold_odds")
 
 
 def _worst(build: Build, reports: Sequence[Report]) -> Verdict:

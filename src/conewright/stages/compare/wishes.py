@@ -27,8 +27,8 @@ SPAN: Mapping[str, tuple[float, float]] = {
 """From nothing to everything that is wished [dB, 1], where the owner's goals do not say otherwise;
 workshop choice, no source."""
 
-REVERSIBLE = {"patched": 0.15, "cuts": 0.5}
-APPEARANCE = {"new-radio": 0.3}
+REVERSIBLE = {"patched": 0.15, "cuts": 0.5, "holed": 0.5}
+APPEARANCE = {"new-radio": 0.3, "grilled": 0.2}
 """What a kind of change takes off a wish that is whole at 1; workshop choice, no source."""
 
 KNOBS: Mapping[str, tuple[str, ...]] = {
@@ -101,8 +101,9 @@ def _beyond(build: Build, cost: float, hours: float) -> Iterator[str]:
         yield f"it costs {number(cost, spread=1.0)}, and {number(most)} is the most that is wanted"
     if wishes.hours is not None and hours > wishes.hours:
         yield f"it takes {number(hours, 'h')}, and {number(wishes.hours, 'h')} is the most"
-    if wishes.cut is False and changed.at("cuts"):
-        yield f"it cuts at {listed(list(changed.at('cuts')))}, which is not wanted"
+    cut = [*changed.at("cuts"), *changed.at("holed")]
+    if wishes.cut is False and cut:
+        yield f"it cuts at {listed(cut)}, which is not wanted"
     if wishes.may is not None:
         # To mend a fault changes nothing that was meant to be so.
         mending = frozenset(changed.mended.values())

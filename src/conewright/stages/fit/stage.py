@@ -124,7 +124,7 @@ def _asked_about(build: Build, judged: list[Sandwich]) -> list[Sandwich]:
 
 def _shape(place: LocationState | None) -> LocationState | None:
     """Return a place without its faults, which take no room."""
-    return None if place is None else replace(place, faults=())
+    return None if place is None else replace(place, faults=(), repairs=())
 
 
 def _speak(answer: Answer, asked: list[Sandwich], proved: tuple[Proved, ...]) -> None:

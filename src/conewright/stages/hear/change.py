@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from conewright.job.builds.state import Build
+from conewright.phrases import listed
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
@@ -18,7 +19,14 @@ from conewright.stages.hear.listening import (
 from conewright.stages.hear.unwired_sound import heard_circuit
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, series
-from conewright.stages.report.shares import CAUSES, blend, causes_of_change, shapley_shares
+from conewright.stages.report.shares import (
+    CAUSES,
+    OF_WHICH,
+    blend,
+    causes_of_change,
+    places_that_come,
+    shapley_shares,
+)
 
 __all__ = ["change_figures", "change_series", "share_figures"]
 
@@ -86,13 +94,13 @@ def change_series(answer: Answer, sound: BuildSound, other: BuildSound) -> None:
 def share_figures(answer: Answer, new: Build, old: Build) -> None:
     """Add, per seat and named band, the change and the share of each cause; shares add up.
 
-    Between builds that do not drive the same channels there is no share.
+    Where a load is known in one of the two builds only there is no share.
     """
     names = [name for name, _, _ in named_bands()]
     levels = _BandLevels(old, new, answer)
     whole = levels.of(new) - levels.of(old)
     shares: dict[str, FloatArray] = {}
-    if [each.id for each in new.channels] == [each.id for each in old.channels]:
+    if {each.id for each in new.unknown} == {each.id for each in old.unknown}:
         shares = shapley_shares(causes_of_change(old, new), levels)
     for column, (seat, band) in enumerate((seat.id, band) for seat in old.seats for band in names):
         answer.figure(
@@ -110,8 +118,16 @@ def share_figures(answer: Answer, new: Build, old: Build) -> None:
                 share[:, column],
                 unit="dB",
                 kind=Kind.CHANGE,
-                label=f"of which from {CAUSES[cause]}",
+                label=f"{OF_WHICH}{_cause_in_words(cause, old, new)}",
             )
+
+
+def _cause_in_words(cause: str, old: Build, new: Build) -> str:
+    """Return what a cause is called; places that come or go are named."""
+    added, removed = places_that_come(old, new)
+    told = [f"{listed(list(added))} added"] if added else []
+    told += [f"{listed(list(removed))} taken out"] if removed else []
+    return f"{CAUSES[cause]}: {', '.join(told)}" if cause == "places" and told else CAUSES[cause]
 
 
 WORDS = {name: words for name, words, _ in named_bands()}

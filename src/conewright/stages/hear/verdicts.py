@@ -18,7 +18,7 @@ from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import REFERENCE_EMF
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Figure, Kind, Severity
-from conewright.stages.report.shares import CAUSES
+from conewright.stages.report.shares import OF_WHICH
 from conewright.stages.report.words import number, range_or_band, signed, with_band
 
 __all__ = ["AUDIBLE", "FULL_DAY", "OPENINGS", "hear_verdicts", "hear_working"]
@@ -207,7 +207,7 @@ def _main_causes(answer: Answer, seat: str) -> str:
     shares = [figure for figure in answer.figures if figure.id.startswith(prefix)]
     largest = sorted(shares, key=lambda share: -abs(share.value or 0.0))[:2]
     told = [
-        f"{CAUSES[share.id.removeprefix(prefix)]} ({_share(share)})"
+        f"{share.label.removeprefix(OF_WHICH)} ({_share(share)})"
         for share in largest
         if abs(share.value or 0.0) >= AUDIBLE
     ]

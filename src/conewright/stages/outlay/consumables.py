@@ -71,6 +71,7 @@ def consumables(build: Build, before: Build, changed: Changes) -> tuple[Line, ..
     """
     places = {place.id: place for place in build.locations}
     then = {place.id: place for place in before.locations}
+    gone = len(changed.at("removed"))
 
     def at(*kinds: str) -> list[LocationState]:
         names = dict.fromkeys(name for kind in kinds for name in changed.at(kind))
@@ -84,18 +85,25 @@ def consumables(build: Build, before: Build, changed: Changes) -> tuple[Line, ..
         material(
             "film",
             # What is open as found may be whole in the plan.
-            sum(max(map(_over_openings, (place, then[place.id]))) for place in at("filmed")),
+            sum(
+                max(_over_openings(place), _over_openings(then.get(place.id, place)))
+                for place in at("filmed")
+            ),
             "from the area of the openings",
         ),
-        *_fixings(at("new-driver", "mount-renewed")),
+        *_fixings(at("new-driver", "used-driver", "mount-renewed")),
         *_trims(len(changed.opened), rattles=len(changed.at("quieted"))),
         *_joints(_new_joints(build, before) + _mended(build, before, changed)),
         material("surround", len({*changed.at("repaired"), *changed.at("surround-glued")})),
         material("bench", len(changed.at("bench-mended"))),
+        material("gap", len(changed.at("gap-cleaned"))),
         material("blade", len(changed.at("amplifier-proved")), "of the amplifier"),
         material("blade", len(changed.at("feed-moved")), "for the switched line"),
         material("radio-leads", len(changed.at("new-radio"))),
         material("bypass", len(changed.at("bypassed"))),
+        material("grille", len(changed.at("grilled")), "one for each new place in a trim"),
+        material("blank", gone, "over the opening that is left"),
+        material("sleeve", 2 * SLEEVE_PER_JOINT * gone, "both wire ends that are left"),
     )
     return tuple(line for line in lines if line.quantity > 0.0)
 

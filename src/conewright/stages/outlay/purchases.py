@@ -20,7 +20,14 @@ if TYPE_CHECKING:
     from conewright.job.builds.state import Build, CableState, FeedState, PartState
     from conewright.job.document.document import Document, DriverSheet
 
-__all__ = ["BY_VALUE", "fuses_and_cables", "new_drivers", "new_units", "parts_by_value"]
+__all__ = [
+    "BY_VALUE",
+    "fuses_and_cables",
+    "new_drivers",
+    "new_units",
+    "parts_by_value",
+    "used_drivers",
+]
 
 THE_JOB = "the job's price"
 GROMMETS = 2
@@ -52,6 +59,15 @@ def new_drivers(planned: Document, build: Build, changed: Changes) -> Iterator[L
         elif (row := _typical_price(sheet)) is not None:
             price = amount_of(row)
             yield line_of("driver", name, title, quantity=count, price=price, source=row["source"])
+
+
+def used_drivers(planned: Document, build: Build, changed: Changes) -> Iterator[Line]:
+    """Yield used originals, one by one at a typical price, whatever a new one costs."""
+    counts = Counter(build.location(place).driver.id for place in changed.at("used-driver"))
+    usual = material("used", 1)
+    for name, count in counts.items():
+        title = f"{planned.driver(name).name or name}, a used original"
+        yield line_of("driver", name, title, quantity=count, price=usual.price, source=usual.source)
 
 
 def _typical_price(sheet: DriverSheet) -> dict[str, str] | None:

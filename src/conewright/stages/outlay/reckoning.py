@@ -38,6 +38,7 @@ from conewright.stages.outlay.purchases import (
     new_drivers,
     new_units,
     parts_by_value,
+    used_drivers,
 )
 from conewright.stages.outlay.steps import MINUTES_PER_HOUR, Step, total_minutes, work_steps
 from conewright.stages.report.having import has_all, instead_of
@@ -145,6 +146,7 @@ def outlay(build: Build, *, solver: Solver | None = None) -> Outlay:
     bought, unbought = _bought(build, before, changed, solver)
     parts = (
         *new_drivers(planned, build, changed),
+        *used_drivers(planned, build, changed),
         *new_units(planned, changed),
         *parts_by_value(bought),
         *fuses_and_cables(build, before, changed),

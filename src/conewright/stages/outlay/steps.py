@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from conewright.data_files import data_rows
 from conewright.job.builds.state import Build
 from conewright.phrases import listed
-from conewright.stages.common.changes import Changes
+from conewright.stages.common.changes import Changes, removed_places
 from conewright.stages.outlay.amounts import Amount, amount_of, in_step
 from conewright.stages.report.having import has_all, instead_of
 
@@ -69,7 +69,7 @@ def _step(build: Build, changed: Changes, row: dict[str, str]) -> Step | None:
     if when != "always" and not done_at:
         return None
     subjects = () if row["each"] == "job" else done_at
-    names = {place.id: place.name for place in build.locations}
+    names = {place.id: place.name for place in (*build.locations, *removed_places(build))}
     return Step(
         id=row["step"],
         kind=when,

@@ -162,8 +162,15 @@ def _new_driver(case: _Case) -> bool:
     return not {place.id for place in case.opened}.isdisjoint(changes(case.build).at("new-driver"))
 
 
+def _made_at(*kinds: str) -> Callable[[_Case], bool]:
+    """Return the condition that any of some kinds of change is made."""
+    return lambda case: any(changes(case.build).at(kind) for kind in kinds)
+
+
 def _cuts(case: _Case) -> bool:
-    return not {place.id for place in case.opened}.isdisjoint(changes(case.build).by_kind["cuts"])
+    changed = changes(case.build)
+    cut = (*changed.at("cuts"), *changed.at("holed"), *changed.at("grilled"))
+    return not {place.id for place in case.opened}.isdisjoint(cut)
 
 
 CONDITIONS: dict[str, Callable[[_Case], bool]] = {
@@ -172,6 +179,8 @@ CONDITIONS: dict[str, Callable[[_Case], bool]] = {
     "opens": lambda case: bool(case.opened),
     "battery-off": lambda case: bool(changes(case.build).by_kind["battery-off"]),
     "cuts": _cuts,
+    "glues": _made_at("surround-glued", "bench-mended", "repaired", "gap-cleaned"),
+    "solders": _made_at("bench-mended"),
     "new-driver": _new_driver,
     "sensor-unknown": lambda case: case.sensors("unknown"),
     "sensor-impact": lambda case: case.sensors("impact"),

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations
 from math import factorial
 
-from conewright.errors import BadInputError
 from conewright.job.builds.state import Build, ChannelState, LocationState
 from conewright.physics.basics.arrays import FloatArray
 
-__all__ = ["CAUSES", "blend", "causes_of_change", "shapley_shares"]
+__all__ = [
+    "CAUSES",
+    "OF_WHICH",
+    "blend",
+    "causes_of_change",
+    "places_that_come",
+    "shapley_shares",
+]
 
 CAUSES: dict[str, str] = {
+    "places": "loudspeakers added and taken out",
     "driver": "other loudspeakers",
     "wiring": "series, parallel, parts and cable",
     "polarity": "which way round they are connected",
@@ -25,6 +32,9 @@ CAUSES: dict[str, str] = {
 }
 """What can change between two builds, and how it is called."""
 
+OF_WHICH = "of which from "
+"""What the label of a share begins with, before its cause."""
+
 UNHEARD = frozenset({"sleep-drain", "microphone", "settings", "supply-sag"})
 """Faults that change nothing at a seat by themselves, or by what else they change in a build."""
 
@@ -32,16 +42,14 @@ UNHEARD = frozenset({"sleep-drain", "microphone", "settings", "supply-sag"})
 def blend(old: Build, new: Build, taken: frozenset[str]) -> Build:
     """Return the old build with only the taken causes changed to the new one.
 
-    Raises:
-        BadInputError: the builds do not have the same locations and channels.
-
+    A place that only one of them has is there in every build between them, and plays where a
+    channel drives it. With the places go the channels that only one has, and the wiring of those
+    that share a place with one.
     """
-    if [item.id for item in old.locations] != [item.id for item in new.locations] or [
-        item.id for item in old.channels
-    ] != [item.id for item in new.channels]:
-        raise BadInputError("the two builds do not have the same locations and channels")
     signs = _signs(new if "polarity" in taken else old)
     other = new if "other" in taken else old
+    coming = _coming(old, new)
+    before, after = ({place.id: place for place in each.locations} for each in (old, new))
     return replace(
         old,
         vehicle=other.vehicle,
@@ -50,18 +58,27 @@ def blend(old: Build, new: Build, taken: frozenset[str]) -> Build:
         head_unit=(new if "settings" in taken else old).head_unit,
         amplifiers=(new if "settings" in taken else old).amplifiers,
         locations=tuple(
-            _blend_location(a, b, taken) for a, b in zip(old.locations, new.locations, strict=True)
+            _blend_location(before[name], after[name], taken)
+            if name in before and name in after
+            else before.get(name) or after[name]
+            for name in dict.fromkeys((*before, *after))
         ),
-        channels=tuple(
-            _blend_channel(a, b, taken, signs)
-            for a, b in zip(old.channels, new.channels, strict=True)
-        ),
+        channels=tuple(_blend_channels(old, new, taken, signs, coming)),
+    )
+
+
+def places_that_come(old: Build, new: Build) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the ids of the places that only the new build has, and those only the old one has."""
+    before, after = ([place.id for place in each.locations] for each in (old, new))
+    return (
+        tuple(name for name in after if name not in before),
+        tuple(name for name in before if name not in after),
     )
 
 
 def causes_of_change(old: Build, new: Build) -> tuple[str, ...]:
     """Return the causes that make a difference between two builds, in the order of `CAUSES`."""
-    start = _states(old)
+    start = _states(blend(old, new, frozenset()))
     return tuple(cause for cause in CAUSES if _states(blend(old, new, frozenset({cause}))) != start)
 
 
@@ -117,13 +134,50 @@ def _blend_location(old: LocationState, new: LocationState, taken: frozenset[str
         trim=holes.trim,
         faults=(new if "faults" in taken else old).faults,
         tweeter_faults=(new if "faults" in taken else old).tweeter_faults,
+        repairs=(new if "faults" in taken else old).repairs,
     )
 
 
+def _coming(old: Build, new: Build) -> frozenset[str]:
+    """Return the channels that come or go with places, or share a place with one that does."""
+    pairs = [(each, {name for name, _ in each.polarity}) for each in (*old.channels, *new.channels)]
+    ids = [{channel.id for channel in each.channels} for each in (old, new)]
+    added, removed = places_that_come(old, new)
+    coming, places = ids[0] ^ ids[1], {*added, *removed}
+    while True:
+        more = {each.id for each, driven in pairs if each.id in coming or driven & places}
+        reached = places.union(*(driven for each, driven in pairs if each.id in more))
+        if (more, reached) == (coming, places):
+            return frozenset(coming)
+        coming, places = more, reached
+
+
+def _blend_channels(
+    old: Build,
+    new: Build,
+    taken: frozenset[str],
+    signs: dict[str, int],
+    coming: frozenset[str],
+) -> Iterator[ChannelState]:
+    before, after = ({channel.id: channel for channel in each.channels} for each in (old, new))
+    placed = "places" in taken
+    for name in dict.fromkeys((*before, *after)):
+        if name in before and name in after:
+            wired = placed if name in coming else "wiring" in taken
+            yield _blend_channel(before[name], after[name], taken, signs, wired=wired)
+        elif name in (after if placed else before):
+            yield (after if placed else before)[name]
+
+
 def _blend_channel(
-    old: ChannelState, new: ChannelState, taken: frozenset[str], signs: dict[str, int]
+    old: ChannelState,
+    new: ChannelState,
+    taken: frozenset[str],
+    signs: dict[str, int],
+    *,
+    wired: bool,
 ) -> ChannelState:
-    wiring = new if "wiring" in taken else old
+    wiring = new if wired else old
     settings = new if "settings" in taken else old
     return replace(
         wiring,

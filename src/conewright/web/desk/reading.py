@@ -124,5 +124,10 @@ def _changes(tables: Any) -> int:
         return 0
     lists = [each for each in tables.values() if isinstance(each, list)]
     proposals = inside(tables, "proposal")
-    sets = [inside(each, "set") for each in proposals] if isinstance(proposals, list) else []
-    return sum(map(len, lists)) * sum(len(each) for each in sets if isinstance(each, dict))
+    plans = proposals if isinstance(proposals, list) else []
+    sets = [inside(each, "set") for each in plans]
+    added = [inside(each, "add") for each in plans]
+    each_list = [more for each in added if isinstance(each, dict) for more in each.values()]
+    return sum(map(len, lists)) * sum(
+        len(each) for each in (*sets, *each_list) if isinstance(each, dict | list)
+    )

@@ -14,7 +14,11 @@ from conewright.web.frame.answer import NumberView, VerdictView, number_view, ve
 
 __all__ = ["Column", "Comparison", "Row", "comparison"]
 
-WORTH = (("cure_odds", "Cures the complaint"), ("points", "Points of what was asked for"))
+WORTH = (
+    ("cure_odds", "Cures the complaint"),
+    ("hold_odds", "Chance that it holds"),
+    ("points", "Points of what was asked for"),
+)
 SEATED = (
     ("bass_change_", "Bass, 40 to 100 Hz, at {}"),
     ("overall_change_", "Programme, at {}"),

@@ -16,6 +16,7 @@ from conewright.job.builds.job import Job
 from conewright.job.builds.state import Build
 from conewright.job.document.parts import AS_FOUND
 from conewright.job.text.editing import in_words
+from conewright.job.text.labels import parts_of
 from conewright.stages.common.changes import changed_parts
 from conewright.stages.report.data import Report, Severity
 from conewright.store import Saved
@@ -239,10 +240,12 @@ def plan_of(
     job = page.job.with_proposal(page.proposal) if page.proposal else page.job
     known = _known(page.saved.text).states
     states = known if reports is None else places_states(page.job, reports)
+    written = {part.id for part in parts_of(page.job)}
     return draw_plan(
         job,
         states=states,
-        href=lambda id: page.at(f"/part/{id}"),
+        # What only the proposal has is written there, and has no page of its own.
+        href=lambda id: page.at(f"/part/{id}" if id in written else f"/proposals/{page.proposal}"),
         changed=changed_parts(page.job, job),
         selected=selected,
     )

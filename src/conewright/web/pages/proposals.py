@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
+from typing import get_args
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from conewright.errors import BadInputError, ConewrightError
 from conewright.job.builds.job import Job
+from conewright.job.document.places import Kind
+from conewright.job.repairs import repair_names
 from conewright.job.text.editing import Refused, without_entries
 from conewright.job.text.proposal_form import (
     NEW,
@@ -22,12 +26,14 @@ from conewright.job.text.proposal_form import (
     proposal_form,
     with_form,
 )
+from conewright.phrases import listed
 from conewright.stages.find.faults.trade import fault
 from conewright.stages.report.data import Report
 from conewright.web.base.errors import Refusal
 from conewright.web.desk.cache import Kept
 from conewright.web.desk.waiting import together
 from conewright.web.desk.workers import Question
+from conewright.web.frame.added_parts import added_parts, added_views, words_in
 from conewright.web.frame.answer import verdict_views
 from conewright.web.frame.comparison import Comparison, comparison
 from conewright.web.frame.context import JobPage, NoAnswer, note_passing, open_page, plan_of
@@ -234,6 +240,10 @@ def _editor(
         pickers=_pickers(page.job, typed, wrong),
         groups=groups,
         mends=_mends(page.job, typed),
+        added=added_views(typed.add),
+        added_text=json.dumps(typed.add, ensure_ascii=False),
+        kinds=get_args(Kind),
+        repair_names=listed(repair_names()),
     )
 
 
@@ -285,6 +295,13 @@ def _sent(job: Job, proposal_id: str, fields: Mapping[str, str], rows: list[Row]
     kept = {row.what for row in picked}
     rows = [*picked, *(row for row in rows if row.what not in kept)]
     mends = (name.removeprefix("mends:") for name in fields if name.startswith("mends:"))
+    # What a form does not send at all stays as it is written.
+    known = next((each for each in job.proposals if each.id == proposal_id), None)
+    repairs, remove = (
+        words_in(fields[name]) if name in fields else getattr(known, name, ())
+        for name in ("repairs", "remove")
+    )
+    sent = "added" in fields or known is None
     return ProposalForm(
         id=fields.get("id", "").strip() if proposal_id == NEW else proposal_id,
         name=fields.get("name", ""),
@@ -293,6 +310,9 @@ def _sent(job: Job, proposal_id: str, fields: Mapping[str, str], rows: list[Row]
         rows=tuple(rows),
         drivers=chosen,
         mends=tuple(mends),
+        repairs=repairs,
+        remove=remove,
+        add=added_parts(fields) if sent or known is None else known.add,
     )
 
 

@@ -16,6 +16,7 @@ from conewright.job.document.document import Reading
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
+from conewright.stages.common.changes import planned_job
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.load import radio_load
 from conewright.stages.common.nets import source_of
@@ -236,14 +237,15 @@ def inquire(build: Build) -> Inquiry:
     found, mended = _findings(build, "found"), _findings(build, "mended")
     chains = chains_of(build, known | found)
     case = Case(build, chains)
-    said = said_by_owner(build.job.about.complaints)
+    job = planned_job(build)  # without what was said and read of parts that a plan takes out
+    said = said_by_owner(job.about.complaints)
     model = model_of(build, chains, said, low_load, mended=mended)
-    taken = tuple(_take(case, build.job.readings))
+    taken = tuple(_take(case, job.readings))
     return Inquiry(case, model, taken, low_load, tuple(_written(case)))
 
 
 def _findings(build: Build, state: str) -> frozenset[Atom]:
-    findings = (each for each in build.job.findings if each.state == state)
+    findings = (each for each in planned_job(build).findings if each.state == state)
     return frozenset(Atom(each.fault, each.at) for each in findings)
 
 
