@@ -239,12 +239,12 @@ def plan_of(
     job = page.job.with_proposal(page.proposal) if page.proposal else page.job
     known = _known(page.saved.text).states
     states = known if reports is None else places_states(page.job, reports)
-    known = {part.id for part in parts_of(page.job)}
+    written = {part.id for part in parts_of(page.job)}
     return draw_plan(
         job,
         states=states,
         # What only the proposal has is written there, and has no page of its own.
-        href=lambda id: page.at(f"/part/{id}" if id in known else f"/proposals/{page.proposal}"),
+        href=lambda id: page.at(f"/part/{id}" if id in written else f"/proposals/{page.proposal}"),
         changed=changed_parts(page.job, job),
         selected=selected,
     )
