@@ -18,7 +18,8 @@ from typing import Any
 import numpy as np
 
 from conewright.job.builds.draws import draw
-from conewright.job.builds.state import Build, Origin
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.value import Origin
 from conewright.job.text.parsing import loads
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import ComplexArray, FloatArray

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from functools import cache, cached_property
 
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.text.parsing import loads
 from conewright.stages.find.faults.chains import chains_of
 from conewright.stages.find.odds.evidence import Case

@@ -28,14 +28,14 @@ if TYPE_CHECKING:
         QuantityError,
     )
     from conewright.job.builds.job import Job
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
     from conewright.job.text.parsing import load, loads
     from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make
     from conewright.papers.press.manifest import Manifest
     from conewright.sound.wav import sounds
+    from conewright.stages.compare.cures import ways_to_mend
     from conewright.stages.compare.stage import compare
-    from conewright.stages.compare.ways import ways_to_mend
     from conewright.stages.feed.stage import feed
     from conewright.stages.find.stage import find
     from conewright.stages.find.talk.mending import mend
@@ -114,7 +114,7 @@ def _refusals() -> dict[str, Any]:
 def _doors() -> dict[str, Any]:
     """Import what does the work, and the views of what it gives."""
     from conewright.job.builds.job import Job
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
     from conewright.job.text.parsing import load, loads
     from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make
@@ -123,8 +123,8 @@ def _doors() -> dict[str, Any]:
     # Views of what is given here, which say so when they are imported.
     from conewright.papers.press.overview import manifest_as_text  # noqa: F401
     from conewright.pictures import draw  # noqa: F401
+    from conewright.stages.compare.cures import ways_to_mend
     from conewright.stages.compare.stage import compare
-    from conewright.stages.compare.ways import ways_to_mend
     from conewright.stages.feed.stage import feed
     from conewright.stages.find.stage import find
     from conewright.stages.find.talk.mending import mend

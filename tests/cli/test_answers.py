@@ -11,7 +11,7 @@ import pytest
 from commands import run, starter_in
 
 import conewright as cw
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.stages.report.data import Axis
 from serving import ended, free_port, said, serving
 

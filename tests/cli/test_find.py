@@ -12,7 +12,7 @@ from commands import Done, run, starter_in
 
 import conewright as cw
 from conewright.cli.commands import find as dialogue
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.stages.report.data import Severity, Verdict
 from conewright.views.text import as_text
 

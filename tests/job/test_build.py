@@ -12,15 +12,10 @@ from hypothesis import strategies as st
 from conewright.errors import JobError
 from conewright.job.builds.draws import draw
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import (
-    Build,
-    CavityState,
-    DriverState,
-    LocationState,
-    Origin,
-    TrimState,
-    Value,
-)
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.drivers import DriverState
+from conewright.job.builds.states.location import CavityState, LocationState, TrimState
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.text.parsing import from_dict, loads
 from conewright.job.text.starter import demo_text
 from conewright.physics.basics.air import Air

@@ -7,7 +7,7 @@ import pytest
 
 from conewright.errors import OutOfRangeError
 from conewright.job.builds.draws import Draws, draw
-from conewright.job.builds.state import Origin, Value
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.basics.arrays import FloatArray
 

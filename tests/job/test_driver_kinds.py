@@ -7,7 +7,7 @@ import pytest
 
 from conewright.errors import JobError
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import DriverState
+from conewright.job.builds.states.drivers import DriverState
 from conewright.job.plausible.doubts import doubts_of
 from conewright.job.text.parsing import from_dict
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.text.parsing import from_dict
 from conewright.papers.drawing.geometry import Circle, Drawing, Entity, Label
 from conewright.papers.templates.drawings import Templates, drawings

@@ -7,7 +7,7 @@ from plain_demo import plain_job, plain_text
 
 import conewright as cw
 from conewright.data_files import data_rows
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.text.parsing import from_dict
 from conewright.papers.wiring.schedule import Conductor, corners, schedule
 from conewright.stages.common.nets import joints, parts_of

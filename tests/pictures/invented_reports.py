@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from conewright.job.builds.state import Origin
+from conewright.job.builds.states.value import Origin
 from conewright.job.document.parts import AS_FOUND
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.stages.report.data import (

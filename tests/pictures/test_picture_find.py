@@ -17,7 +17,7 @@ from looking import (
 
 from conewright import pictures
 from conewright.errors import BadInputError
-from conewright.job.builds.state import Origin
+from conewright.job.builds.states.value import Origin
 from conewright.job.document.parts import AS_FOUND
 from conewright.pictures.find import rows_of
 from conewright.stages.report.data import Axis, Figure, Kind, Outcome, Report, Series, figures

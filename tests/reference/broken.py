@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from conewright.job.builds.draws import Draws, draw
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.text.parsing import loads
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.stages.common.circuit import (

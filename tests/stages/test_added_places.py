@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.text.parsing import loads
 from conewright.job.text.starter import starter_text
 from conewright.stages.common.changes import changes

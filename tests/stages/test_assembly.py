@@ -5,7 +5,8 @@ import pytest
 
 import conewright
 from conewright.job.builds.draws import draw
-from conewright.job.builds.state import Build, Origin, Value
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.value import Origin, Value
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report.assembly import Answer
 

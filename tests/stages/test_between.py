@@ -7,7 +7,7 @@ import pytest
 from workbench import channel, job, location
 
 import conewright as cw
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver

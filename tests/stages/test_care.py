@@ -6,7 +6,7 @@ from importlib.resources import files
 import pytest
 
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.text.parsing import loads
 from conewright.stages.common.changes import as_found, cut_needed, new_driver_places, opened_places
 from conewright.stages.find.stage import find

@@ -7,7 +7,7 @@ from workbench import channel, job, location
 
 from conewright.data_files import data_rows
 from conewright.job.builds.draws import draw
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.physics.basics import bands
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.load import HARD, RadioLoad, radio_load

@@ -5,7 +5,7 @@ import pytest
 from workbench import channel, job, location
 
 import conewright as cw
-from conewright.job.builds.state import Origin
+from conewright.job.builds.states.value import Origin
 from conewright.stages.feed.stage import feed
 from conewright.stages.report.data import Report, Severity
 

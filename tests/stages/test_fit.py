@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from conewright.job.builds.state import Build, Origin
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.value import Origin
 from conewright.job.text.parsing import from_dict, loads
 from conewright.stages.fit.stage import fit
 from conewright.stages.report.data import Report, Severity, Verdict

@@ -9,7 +9,8 @@ from workbench import channel, job, location
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import draw as draw_all
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build, Origin
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.value import Origin
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.pictures import draw
 from conewright.pictures.hear import hear_title

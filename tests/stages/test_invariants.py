@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from workbench import DRIVERS, channel, job, location
 
 from conewright.job.builds.draws import Draws, draw
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.stages.common.circuit import Circuit, Solver
 

@@ -8,7 +8,9 @@ from workbench import channel, job, location
 
 from conewright.errors import JobError
 from conewright.job.builds.draws import draw
-from conewright.job.builds.state import BoxState, Build, OpenState, Origin
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import BoxState, OpenState
+from conewright.job.builds.states.value import Origin
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.circuit import Solver
 from conewright.stages.hear.stage import hear

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from conewright.job.builds.draws import Draws, draw
-from conewright.job.builds.state import Origin, Value
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.measurables import measurement
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.basics.arrays import FloatArray

@@ -14,7 +14,7 @@ from workbench import DOOR, channel, job, location
 import conewright as cw
 from conewright.data_files import data_rows
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.document.fault_names import CHANNEL_FAULTS, PLACE_FAULTS, VEHICLE_FAULTS
 from conewright.job.text.parsing import from_dict
 from conewright.papers.press.answers import Answers

@@ -8,7 +8,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from conewright.errors import ConewrightError
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.plausible.ranges import Range, ranges
 from conewright.job.quantity.units import to_unit
 from conewright.job.text.parsing import from_dict, loads

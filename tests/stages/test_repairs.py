@@ -19,8 +19,8 @@ from conewright.physics.drivers.coil import Inductor
 from conewright.physics.drivers.driver import Driver
 from conewright.stages.common.changes import changes
 from conewright.stages.common.damage import damaged_driver
+from conewright.stages.compare.cures import ways_to_mend
 from conewright.stages.compare.stage import compare
-from conewright.stages.compare.ways import ways_to_mend
 from conewright.stages.feed.stage import feed
 from conewright.stages.find.talk.mending import mend, text_with_mending
 from conewright.stages.hear.stage import hear

@@ -13,7 +13,7 @@ from workbench import channel, job, location
 import conewright as cw
 from conewright.errors import JobError
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Origin
+from conewright.job.builds.states.value import Origin
 from conewright.stages.report.data import Report, Severity, Verdict
 
 CABLE = {

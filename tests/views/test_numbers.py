@@ -5,7 +5,8 @@ from typing import Any
 import pytest
 
 import conewright
-from conewright.job.builds.state import Build, Origin
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.value import Origin
 from conewright.papers.press.answers import Answers
 from conewright.papers.work.checks import expected
 from conewright.pictures.curves import said

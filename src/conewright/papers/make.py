@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 
 from conewright.errors import BadInputError, PlanRefusedError
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.papers.drawing.bars import Bars, measured_bars
 from conewright.papers.drawing.write_dxf import dxf
 from conewright.papers.drawing.write_svg import svg

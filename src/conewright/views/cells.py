@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Literal
 
-from conewright.job.builds.state import Origin
+from conewright.job.builds.states.value import Origin
 from conewright.stages.report.data import Figure, Kind, Severity
 from conewright.stages.report.words import number
 from conewright.views.layout import Cell, fold

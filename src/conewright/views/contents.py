@@ -6,7 +6,8 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build, Fill
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.value import Fill
 from conewright.job.document.places import Location
 from conewright.job.plausible.sheet_figures import sheet_findings
 from conewright.shown import view_of

@@ -9,7 +9,7 @@ from html import escape
 from importlib.resources import files
 
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.shown import view_of
 from conewright.stages.report.data import Report
 from conewright.views.contents import build_sections, job_sections

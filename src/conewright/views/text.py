@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from conewright.job.builds.state import Origin
+from conewright.job.builds.states.value import Origin
 from conewright.job.measurables import measurement
 from conewright.shown import view_of
 from conewright.stages.report.data import Narrowing, Report, Severity, Verdict

@@ -7,7 +7,7 @@ from small_jobs import one_channel
 
 import conewright as cw
 from conewright.job.builds.draws import draw
-from conewright.job.builds.state import DriverState
+from conewright.job.builds.states.drivers import DriverState
 from conewright.stages.find.direct_current import feed_at, with_pulse
 from conewright.stages.find.instruments.cell import (
     Feed,

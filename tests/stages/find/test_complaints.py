@@ -8,7 +8,7 @@ from four_doors import car
 
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import draw
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom

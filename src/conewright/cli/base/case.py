@@ -13,7 +13,7 @@ from conewright.cli.base.console import say
 from conewright.cli.base.kept import read_job
 from conewright.errors import BadInputError, ConewrightError, JobError, Problem
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.stages.common.frequencies import parse_frequencies
 from conewright.stages.report.data import Report
 from conewright.views.text import as_text

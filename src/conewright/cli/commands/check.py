@@ -11,7 +11,7 @@ from conewright.cli.base.case import naming
 from conewright.cli.base.kept import read_job
 from conewright.errors import JobError
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 
 __all__ = ["checked", "checked_in_json"]
 

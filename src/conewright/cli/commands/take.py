@@ -8,7 +8,7 @@ from pathlib import Path
 from conewright.cli.base.kept import open_job, write_text
 from conewright.errors import BadInputError
 from conewright.job.text.readings import with_finding, without_finding, without_reading
-from conewright.stages.compare.ways import ways_to_mend
+from conewright.stages.compare.cures import ways_to_mend
 from conewright.stages.find.talk.mending import text_with_found, text_with_mending
 from conewright.views.layout import paragraph
 

@@ -29,7 +29,9 @@ from conewright.job.builds.standing import (
     standing,
     upright,
 )
-from conewright.job.builds.state import Build, DriverState, LocationState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.drivers import DriverState
+from conewright.job.builds.states.location import LocationState
 from conewright.job.document.document import Document, Finding, Proposal
 from conewright.job.document.fault_names import FaultName
 from conewright.job.document.parts import AS_FOUND, UNKNOWN, UNUSED, Place, Table

@@ -6,7 +6,8 @@ from dataclasses import replace
 from conewright.errors import JobError, Problem
 from conewright.job.builds.draws import SCORE_AT_95, SCORE_WITHIN_95
 from conewright.job.builds.fills import Filler
-from conewright.job.builds.state import CoilState, Origin, Value
+from conewright.job.builds.states.drivers import CoilState
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.builds.typical import Typical
 from conewright.job.document.document import DriverSheet
 from conewright.job.quantity.values import Quantity, times

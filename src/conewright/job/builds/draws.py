@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.errors import OutOfRangeError
-from conewright.job.builds.state import Value
+from conewright.job.builds.states.value import Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 

@@ -5,7 +5,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from conewright.job.builds.state import Corners, Fill, Origin, ScrewHoles, Value
+from conewright.job.builds.states.drivers import ScrewHoles
+from conewright.job.builds.states.value import Corners, Fill, Origin, Value
 from conewright.job.builds.typical import Typical
 from conewright.job.document.document import Screws
 from conewright.job.quantity.spots import Spot

@@ -8,7 +8,7 @@ from typing import Any
 
 from conewright.errors import JobError
 from conewright.job.builds.building import build_job
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.document.document import Document
 from conewright.job.document.lists import LISTS, alike, counts_in_words, placed
 from conewright.job.plausible.doubts import Doubt, doubts_of

@@ -5,13 +5,10 @@ from collections.abc import Iterator, Sequence
 from conewright.errors import Problem
 from conewright.job.builds.resolve_electrics import USUAL_SYSTEM
 from conewright.job.builds.resolve_location import LOADED
-from conewright.job.builds.state import (
-    DriverState,
-    FeedState,
-    LocationState,
-    SeatState,
-    Value,
-)
+from conewright.job.builds.states.drivers import DriverState
+from conewright.job.builds.states.electrics import FeedState
+from conewright.job.builds.states.location import LocationState, SeatState
+from conewright.job.builds.states.value import Value
 from conewright.job.builds.typical import typical
 from conewright.job.document.document import Document, Vehicle
 from conewright.job.quantity.values import Quantity, format_quantity

@@ -8,7 +8,8 @@ from conewright.errors import JobError, OutOfRangeError, Problem
 from conewright.job.builds.coils import as_wired, field_of, rating_as_wired, resolve_coil
 from conewright.job.builds.draws import quantile
 from conewright.job.builds.fills import CALLIPER, Filler, metres_of, screw_holes
-from conewright.job.builds.state import DriverState, FrameState, Origin, TweeterState, Value
+from conewright.job.builds.states.drivers import DriverState, FrameState, TweeterState
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.builds.typical import (
     ANY,
     Typical,

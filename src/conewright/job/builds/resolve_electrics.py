@@ -7,9 +7,8 @@ from typing import Final, Literal
 
 from conewright.job.builds.fills import Filler, plain_text
 from conewright.job.builds.resolve_location import resolve_place
-from conewright.job.builds.state import (
+from conewright.job.builds.states.electrics import (
     AmplifierState,
-    BatteryState,
     CableState,
     ChannelState,
     ConverterState,
@@ -17,17 +16,14 @@ from conewright.job.builds.state import (
     FilterState,
     HeadUnitState,
     InputState,
-    LocationState,
-    OpeningState,
-    Origin,
     PartState,
-    SeatState,
     SettingsState,
     UnknownChannelState,
     UnusedChannelState,
-    Value,
-    VehicleState,
 )
+from conewright.job.builds.states.location import LocationState, SeatState
+from conewright.job.builds.states.value import Origin, Value
+from conewright.job.builds.states.vehicle import BatteryState, OpeningState, VehicleState
 from conewright.job.builds.typical import ANY, Typical, scaled, typical, typical_or_none
 from conewright.job.document.document import Amplifier, Channel, Document, Feed, HeadUnit, Vehicle
 from conewright.job.document.parts import ERAS_WITHOUT_MENU

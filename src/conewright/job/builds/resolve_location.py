@@ -5,17 +5,16 @@ from math import hypot, pi
 
 from conewright.errors import JobError, Problem
 from conewright.job.builds.fills import CALLIPER, RULER, Filler, metres_of, screw_holes
-from conewright.job.builds.state import (
+from conewright.job.builds.states.drivers import DriverState
+from conewright.job.builds.states.location import (
     BoxState,
     CavityState,
-    DriverState,
     LocationState,
     MountState,
     OpenState,
-    Origin,
     TrimState,
-    Value,
 )
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.builds.typical import ANY, Typical, scaled, typical
 from conewright.job.document.document import Cavity, Cover, Location, Trim
 from conewright.job.document.parts import Place

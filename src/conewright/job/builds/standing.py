@@ -8,15 +8,9 @@ from dataclasses import replace
 from conewright.data_files import data_rows
 from conewright.errors import JobError, Problem
 from conewright.job.builds.fills import Filler
-from conewright.job.builds.state import (
-    CavityState,
-    ChannelState,
-    FaultState,
-    HeadUnitState,
-    LocationState,
-    PartState,
-    Value,
-)
+from conewright.job.builds.states.electrics import ChannelState, HeadUnitState, PartState
+from conewright.job.builds.states.location import CavityState, LocationState
+from conewright.job.builds.states.value import FaultState, Value
 from conewright.job.builds.typical import typicals
 from conewright.job.document.document import Document, Finding, Proposal
 from conewright.job.document.places import ON_FRAME, on_frame

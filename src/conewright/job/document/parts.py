@@ -42,6 +42,7 @@ __all__ = [
     "Carried",
     "Channel",
     "Converter",
+    "Era",
     "HeadUnit",
     "Place",
     "Restraint",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import atan2, cos, degrees, sin
 
-from conewright.job.builds.state import LocationState
+from conewright.job.builds.states.location import LocationState
 from conewright.papers.drawing.geometry import Entity, Label, Line, Point, mirrored
 
 __all__ = ["View", "marks", "on_paper", "view_of"]

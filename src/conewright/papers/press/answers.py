@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cached_property
 
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.papers.press.supply_plan import SupplyPlan, supply
 from conewright.stages.common.changes import as_found
 from conewright.stages.feed.stage import feed

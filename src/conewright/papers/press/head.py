@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from hashlib import sha256
 
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 
 __all__ = ["fingerprint", "head"]
 

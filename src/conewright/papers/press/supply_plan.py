@@ -13,7 +13,8 @@ from conewright.stages.report.words import without_band
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from conewright.job.builds.state import Build, FeedState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import FeedState
     from conewright.stages.report.data import Figure, Report, Verdict
 
 __all__ = ["FeedPlan", "SupplyPlan", "said_of_cable", "supply"]

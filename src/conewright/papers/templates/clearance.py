@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import dist, hypot, inf
 
-from conewright.job.builds.state import LocationState
+from conewright.job.builds.states.location import LocationState
 from conewright.papers.drawing.facing import View
 from conewright.papers.drawing.geometry import HAIR, MM, Point
 from conewright.papers.drawing.outlines import Outline, outside, points_on

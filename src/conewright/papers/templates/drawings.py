@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
-from conewright.job.builds.state import Build, LocationState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import LocationState
 from conewright.job.document.parts import AS_FOUND
 from conewright.papers.drawing.geometry import MM, Drawing, bounds_of
 from conewright.papers.drawing.kerf import cutter_for

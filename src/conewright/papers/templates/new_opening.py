@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from conewright.job.builds.state import LocationState
+from conewright.job.builds.states.location import LocationState
 from conewright.papers.drawing.facing import marks, on_paper
 from conewright.papers.drawing.geometry import HAIR, MM, Drawing, cross
 from conewright.papers.drawing.kerf import CannotCutError, Cut, Cutter, cut

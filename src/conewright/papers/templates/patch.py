@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from math import dist
 
-from conewright.job.builds.state import CavityState, LocationState
+from conewright.job.builds.states.location import CavityState, LocationState
 from conewright.job.quantity.spots import PanelHole
 from conewright.papers.drawing.facing import View, marks, on_paper, view_of
 from conewright.papers.drawing.geometry import (

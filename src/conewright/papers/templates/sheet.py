@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.papers.drawing.bars import BAR_MM, MOST_OFF_MM, Bars
 from conewright.papers.drawing.geometry import Drawing
 from conewright.papers.drawing.tiles import OVERLAP, Tiling, map_of, room_on, scale_of, tiling_of

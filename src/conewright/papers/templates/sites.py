@@ -9,16 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import cos, floor, sin, tau
 
-from conewright.job.builds.state import (
-    Corners,
-    DriverState,
-    FrameState,
-    LocationState,
-    MountState,
-    Origin,
-    ScrewHoles,
-    Value,
-)
+from conewright.job.builds.states.drivers import DriverState, FrameState, ScrewHoles
+from conewright.job.builds.states.location import LocationState, MountState
+from conewright.job.builds.states.value import Corners, Origin, Value
 from conewright.job.quantity.size import parse_size
 from conewright.papers.drawing.facing import View, view_of
 from conewright.papers.drawing.geometry import MM, Point

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from conewright.job.builds.state import LocationState, Origin
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Origin
 from conewright.papers.drawing.facing import marks, on_paper, view_of
 from conewright.papers.drawing.geometry import MM, Drawing, cross
 from conewright.papers.drawing.kerf import CannotCutError, Cutter, cut

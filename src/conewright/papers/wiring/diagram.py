@@ -20,7 +20,8 @@ from conewright.stages.common.nets import MINUS, PLUS, Part, fed_by, parts_of
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from conewright.job.builds.state import Build, ChannelState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import ChannelState
 
 __all__ = ["Diagram", "diagrams"]
 

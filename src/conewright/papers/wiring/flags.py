@@ -18,7 +18,8 @@ from conewright.stages.report.words import number
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.builds.state import Build, ChannelState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import ChannelState
     from conewright.papers.press.answers import Answers
     from conewright.papers.press.supply_plan import FeedPlan
 

@@ -10,7 +10,7 @@ from conewright.stages.common.changes import as_found
 from conewright.stages.report.having import may_have
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
 
 __all__ = ["Loss", "Losses", "losses"]
 

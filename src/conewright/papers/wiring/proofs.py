@@ -24,7 +24,8 @@ from conewright.stages.report.words import number
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from conewright.job.builds.state import Build, ChannelState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import ChannelState
 
 __all__ = ["Proof", "Proofs", "State"]
 

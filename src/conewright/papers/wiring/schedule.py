@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 from conewright.data_files import data_rows
 from conewright.job.builds.fills import plain_text
 from conewright.job.builds.standing import another_radio
-from conewright.job.builds.state import ChannelState, Origin
+from conewright.job.builds.states.electrics import ChannelState
+from conewright.job.builds.states.value import Origin
 from conewright.papers.wiring.proofs import Proof, Proofs
 from conewright.phrases import listed
 from conewright.stages.common.changes import as_found, pairs_of, planned_job
@@ -24,7 +25,9 @@ from conewright.stages.report.having import has_all, instead_of
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.builds.state import Build, CableState, UnusedChannelState, Value
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import CableState, UnusedChannelState
+    from conewright.job.builds.states.value import Value
     from conewright.job.document.document import Document, Lead
 
 __all__ = [

@@ -17,7 +17,7 @@ from conewright.stages.common.changes import planned_job
 from conewright.views.numbers import money
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
     from conewright.job.document.document import Document
     from conewright.stages.outlay.amounts import Amount
     from conewright.stages.outlay.reckoning import Outlay

@@ -13,7 +13,8 @@ from string import Formatter
 
 from conewright.data_files import data_rows
 from conewright.job.builds.fills import plain_text
-from conewright.job.builds.state import Build, ChannelState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import ChannelState
 from conewright.papers.press.answers import Answers
 from conewright.phrases import listed
 from conewright.physics.electrics.amplifier import clean_peak_voltage

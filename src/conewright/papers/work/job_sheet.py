@@ -7,7 +7,8 @@ from dataclasses import asdict
 from typing import Any
 
 from conewright.errors import BadInputError
-from conewright.job.builds.state import Build, LocationState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import LocationState
 from conewright.papers.press.answers import Answers
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset

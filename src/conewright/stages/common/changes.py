@@ -9,17 +9,17 @@ from typing import Protocol
 
 from conewright.job.builds.building import build_job
 from conewright.job.builds.standing import another_radio
-from conewright.job.builds.state import (
-    Build,
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import (
     CableState,
     ChannelState,
     FeedState,
     FilterState,
-    LocationState,
     PartState,
     UnknownChannelState,
-    Value,
 )
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Value
 from conewright.job.document.document import Channel, Document, Location
 from conewright.job.document.places import ON_FRAME
 from conewright.job.proposals import apply_proposal

@@ -15,22 +15,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.job.builds.draws import Draws
-from conewright.job.builds.state import (
-    BoxState,
-    Build,
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.drivers import CoilState, DriverState
+from conewright.job.builds.states.electrics import (
     CableState,
     ChannelState,
-    CoilState,
-    DriverState,
     FilterState,
     HeadUnitState,
     InputState,
-    LocationState,
-    OpenState,
     PartState,
     SettingsState,
-    Value,
 )
+from conewright.job.builds.states.location import BoxState, LocationState, OpenState
+from conewright.job.builds.states.value import Value
 from conewright.job.document.places import on_frame
 from conewright.physics.acoustics.backs import MOST_FILL_GAIN, box_load, open_baffle_load
 from conewright.physics.acoustics.door import FREE, MountedLoad, mounted_load

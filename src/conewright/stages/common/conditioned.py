@@ -14,7 +14,8 @@ from math import exp, hypot
 import numpy as np
 
 from conewright.job.builds.draws import DEFAULT_SEED, SCORE_WITHIN_95, Draws, Shift, draw
-from conewright.job.builds.state import Build, Origin, Value
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.electrics.conductor import temperature_factor

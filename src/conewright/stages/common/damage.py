@@ -9,7 +9,8 @@ import numpy as np
 
 from conewright.job.builds.draws import Draws
 from conewright.job.builds.standing import capacitors_before
-from conewright.job.builds.state import ChannelState, FaultState
+from conewright.job.builds.states.electrics import ChannelState
+from conewright.job.builds.states.value import FaultState
 from conewright.job.document.fault_names import AMPLIFIER_OFF
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.drivers.coil import scaled_turns

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from conewright.job.builds.draws import Draws
 from conewright.job.builds.resolve_electrics import USUAL_SYSTEM
-from conewright.job.builds.state import AmplifierState, Build, FeedState, HeadUnitState, Value
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import AmplifierState, FeedState, HeadUnitState
+from conewright.job.builds.states.value import Value
 from conewright.job.builds.typical import typical
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.programme import (

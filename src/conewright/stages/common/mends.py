@@ -8,7 +8,8 @@ from functools import cache
 
 from conewright.data_files import data_rows
 from conewright.job.builds.standing import capacitors_before, ended
-from conewright.job.builds.state import Build, ChannelState, PartState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import ChannelState, PartState
 from conewright.job.document.places import ON_FRAME
 from conewright.job.proposals import apply_proposal
 from conewright.job.repairs import KEEP, REPAIR_KINDS, SWAP, Way, twin_of, ways_of

@@ -16,9 +16,9 @@ from conewright.physics.electrics.wiring import Leaf, Series, Tree
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.builds.state import (
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import (
         AmplifierState,
-        Build,
         ChannelState,
         HeadUnitState,
         PartState,

@@ -15,7 +15,8 @@ import numpy as np
 from conewright.data_files import data_rows
 from conewright.errors import QuantityError
 from conewright.job.builds.draws import SCORE_AT_95, SCORE_WITHIN_95
-from conewright.job.builds.state import Build, ChannelState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import ChannelState
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.programme import NORMAL_PROGRAMME

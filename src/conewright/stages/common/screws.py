@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from conewright.job.builds.state import LocationState, Origin, Value
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Origin, Value
 
 __all__ = ["is_measured", "screws_agree"]
 

@@ -15,14 +15,10 @@ from typing import Any, TypeVar
 import numpy as np
 
 from conewright.job.builds.draws import SCORE_AT_95, SCORE_WITHIN_95, Draws
-from conewright.job.builds.state import (
-    Build,
-    LocationState,
-    OpeningState,
-    OpenState,
-    Value,
-    VehicleState,
-)
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import LocationState, OpenState
+from conewright.job.builds.states.value import Value
+from conewright.job.builds.states.vehicle import OpeningState, VehicleState
 from conewright.job.repairs import opposite
 from conewright.physics.acoustics.backs import (
     FULL_SPACE,

@@ -11,7 +11,7 @@ from conewright.phrases import capital, listed
 from conewright.stages.report.words import number, odds
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
 
 __all__ = ["Candidate", "advice", "advised"]
 

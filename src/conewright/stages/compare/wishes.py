@@ -11,7 +11,7 @@ from conewright.stages.common.together import in_group
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
     from conewright.job.document.document import Document, Goals
 
 __all__ = ["beyond", "points", "seat_that_counts"]

@@ -21,7 +21,7 @@ from conewright.stages.report.data import Severity
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
     from conewright.stages.find.faults.chains import Atom
     from conewright.stages.report.data import Report, Verdict
 

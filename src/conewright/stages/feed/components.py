@@ -18,7 +18,7 @@ from conewright.stages.report.data import Kind, Severity
 from conewright.stages.report.words import number, with_band
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import PartState
+    from conewright.job.builds.states.electrics import PartState
     from conewright.physics.basics.arrays import ComplexArray, FloatArray
     from conewright.stages.report.assembly import Answer
 

@@ -13,7 +13,7 @@ from conewright.stages.find.suspected import SAMPLES, Difference, Suspicion, sus
 from conewright.stages.report.words import with_band, without_band
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
     from conewright.stages.common.load import RadioLoad
     from conewright.stages.report.assembly import Answer
     from conewright.stages.report.data import Figure, Report

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conewright.errors import QuantityError
-from conewright.job.builds.state import Origin, Value
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import parse_quantity
 from conewright.physics.electrics.battery import SELF_DISCHARGE, SPENDABLE, days_to_no_start
@@ -22,7 +22,7 @@ from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
     from conewright.job.builds.draws import Draws
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.report.assembly import Answer
     from conewright.stages.report.data import Figure

@@ -13,7 +13,9 @@ from conewright.stages.report.words import number, with_band
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from conewright.job.builds.state import Build, ChannelState, LocationState, UnknownChannelState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import ChannelState, UnknownChannelState
+    from conewright.job.builds.states.location import LocationState
     from conewright.stages.report.assembly import Answer
 
 __all__ = ["hazard_verdicts"]

@@ -38,7 +38,8 @@ from conewright.stages.common.load import BATTERY_RESISTANCE, CHASSIS_RESISTANCE
 
 if TYPE_CHECKING:
     from conewright.job.builds.draws import Draws
-    from conewright.job.builds.state import Build, FeedState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import FeedState
     from conewright.physics.basics.arrays import FloatArray, Real
 
 __all__ = [

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from conewright.job.builds.draws import DEFAULT_SAMPLES
-from conewright.job.builds.state import Build, Origin
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.value import Origin
 from conewright.job.quantity.units import to_unit
 from conewright.phrases import listed
 from conewright.physics.basics import bands

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from conewright.job.builds.state import Origin
+from conewright.job.builds.states.value import Origin
 from conewright.job.builds.typical import typical
 from conewright.job.quantity.units import to_unit
 from conewright.phrases import listed
@@ -30,7 +30,8 @@ from conewright.stages.feed.systems import drawn_input
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import FeedState, Value
+    from conewright.job.builds.states.electrics import FeedState
+    from conewright.job.builds.states.value import Value
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.common.load import RadioLoad
     from conewright.stages.report.assembly import Answer

@@ -22,7 +22,8 @@ from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import FeedState, Value
+    from conewright.job.builds.states.electrics import FeedState
+    from conewright.job.builds.states.value import Value
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.common.load import RadioLoad
     from conewright.stages.feed.supply import SupplyCable

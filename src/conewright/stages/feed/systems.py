@@ -19,7 +19,8 @@ from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build, ConverterState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import ConverterState
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.common.load import RadioLoad
     from conewright.stages.report.assembly import Answer

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from conewright.job.builds.state import Origin
+from conewright.job.builds.states.value import Origin
 from conewright.stages.find.faults import trade
 from conewright.stages.find.instruments.topology import population, usual_error, warmth_spread
 from conewright.stages.find.instruments.unknown import loads_in_words, unknown_loads

@@ -8,7 +8,9 @@ from math import inf
 
 from conewright.job.builds.draws import Draws, draw
 from conewright.job.builds.standing import capacitors_before
-from conewright.job.builds.state import Build, ChannelState, LocationState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import ChannelState
+from conewright.job.builds.states.location import LocationState
 from conewright.phrases import listed
 from conewright.physics.basics.arrays import Complex
 from conewright.physics.electrics.wiring import Leaf, Series, solve_tree

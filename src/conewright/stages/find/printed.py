@@ -7,7 +7,9 @@ from typing import NamedTuple
 
 from conewright.errors import OutOfRangeError
 from conewright.job.builds.draws import draw
-from conewright.job.builds.state import Build, LocationState, Origin
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Origin
 from conewright.job.quantity.values import Quantity
 from conewright.phrases import listed
 from conewright.stages.common.load import lowest_borne

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from conewright.job.builds.draws import draw
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.stages.common.conditioned import disagreements
 from conewright.stages.find.direct_current import offset_verdicts, pulse_figures, with_pulse
 from conewright.stages.find.faults import trade

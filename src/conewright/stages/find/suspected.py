@@ -21,7 +21,7 @@ from conewright.stages.report.data import Kind, Severity
 from conewright.stages.report.words import odds
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
     from conewright.stages.find.faults.chains import Atom
     from conewright.stages.report.assembly import Answer
     from conewright.stages.report.data import Figure

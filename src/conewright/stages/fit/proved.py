@@ -14,7 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from conewright.job.builds.draws import Draws, Shift, score_at
-from conewright.job.builds.state import Build, LocationState, Origin, Value
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Origin, Value
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import as_found
 from conewright.stages.common.screws import is_measured

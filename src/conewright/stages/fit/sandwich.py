@@ -12,7 +12,8 @@ from math import pi, sqrt
 import numpy as np
 
 from conewright.job.builds.draws import Draws
-from conewright.job.builds.state import LocationState, Origin, Value
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.screws import is_measured

@@ -10,7 +10,9 @@ import numpy as np
 
 from conewright.job.builds.draws import draw
 from conewright.job.builds.fills import plain_text
-from conewright.job.builds.state import Build, LocationState, Origin, Value
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.quantity.units import MM
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import (

@@ -7,7 +7,8 @@ from math import ceil, floor
 
 import numpy as np
 
-from conewright.job.builds.state import LocationState, Value
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Value
 from conewright.job.quantity.units import MM
 from conewright.phrases import capital, listed
 from conewright.stages.common.changes import half_measured, moved_places, planned_job

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from conewright.job.builds.state import Value
+from conewright.job.builds.states.value import Value
 from conewright.job.quantity.units import MM
 from conewright.stages.fit.margins import FRONT, REAR, Margin
 from conewright.stages.fit.sandwich import Sandwich

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.job.builds.draws import Draws
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.programme import programme_weights
 from conewright.stages.common.circuit import ChannelCircuit, Circuit

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.phrases import listed
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray

@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from conewright.job.builds.state import Origin
+from conewright.job.builds.states.value import Origin
 from conewright.physics.basics.levels import decibel
 from conewright.stages.find.faults.chains import is_tweeter
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number, with_band
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import LocationState
+    from conewright.job.builds.states.location import LocationState
     from conewright.physics.basics.arrays import ComplexArray, FloatArray
     from conewright.stages.hear.heard import BuildSound
     from conewright.stages.report.assembly import Answer

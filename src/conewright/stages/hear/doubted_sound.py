@@ -12,7 +12,7 @@ from conewright.stages.hear.verdicts import AUDIBLE
 from conewright.stages.report.words import number, signed, with_band
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
     from conewright.stages.hear.heard import BuildSound
     from conewright.stages.report.assembly import Answer
     from conewright.stages.report.data import Figure, Report

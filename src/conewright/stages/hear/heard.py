@@ -9,7 +9,9 @@ from functools import cached_property
 import numpy as np
 
 from conewright.job.builds.draws import Draws
-from conewright.job.builds.state import Build, LocationState, Value
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Value
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.levels import a_weighting, decibel, niosh_time

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.job.builds.state import Build, SeatState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import SeatState
 from conewright.physics.acoustics.cabin import diffuse_pressure_squared
 from conewright.physics.basics import bands
 from conewright.physics.basics.air import Air

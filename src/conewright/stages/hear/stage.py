@@ -6,7 +6,7 @@ import numpy as np
 
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import DEFAULT_SAMPLES, Draws
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.document.parts import UNKNOWN, UNUSED
 from conewright.physics.acoustics.cabin import TREND_LIMIT, room_mode_frequency
 from conewright.physics.basics import bands

@@ -33,7 +33,9 @@ from conewright.stages.find.instruments.unknown import loads_in_words, unknown_l
 from conewright.stages.report.data import Kind, Severity
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build, DriverState, LocationState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.drivers import DriverState
+    from conewright.job.builds.states.location import LocationState
     from conewright.stages.find.faults.entries import Placeholder, Topology
     from conewright.stages.report.assembly import Answer
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from conewright.job.builds.state import OpenState
+from conewright.job.builds.states.location import OpenState
 from conewright.job.document.parts import ERAS_WITHOUT_MENU
 from conewright.phrases import listed
 from conewright.physics.acoustics.cabin import TREND_LIMIT

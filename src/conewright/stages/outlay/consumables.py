@@ -31,7 +31,9 @@ from conewright.stages.outlay.stock import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from conewright.job.builds.state import Build, FrameState, LocationState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.drivers import FrameState
+    from conewright.job.builds.states.location import LocationState
     from conewright.job.quantity.spots import PanelHole
 
 __all__ = ["consumables", "material"]

@@ -14,7 +14,7 @@ from conewright.stages.outlay.amounts import Amount, exactly
 from conewright.stages.report.words import odds
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
 
 __all__ = ["Held", "Holding", "holding"]
 

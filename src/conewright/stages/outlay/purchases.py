@@ -17,7 +17,8 @@ from conewright.stages.outlay.consumables import material
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from conewright.job.builds.state import Build, CableState, FeedState, PartState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import CableState, FeedState, PartState
     from conewright.job.document.document import Document, DriverSheet
 
 __all__ = [

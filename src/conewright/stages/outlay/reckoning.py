@@ -45,7 +45,8 @@ from conewright.stages.report.having import has_all, instead_of
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build, PartState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import PartState
     from conewright.job.document.document import Document
 
 __all__ = ["CURRENCY", "Outlay", "Surprise", "outlay"]

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from conewright.data_files import data_rows
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.phrases import listed
 from conewright.stages.common.changes import Changes, removed_places
 from conewright.stages.outlay.amounts import Amount, amount_of, in_step

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.job.builds.draws import Draws
-from conewright.job.builds.state import Build, Origin
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.value import Origin
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report import data as parts
 from conewright.stages.report.care import cautions_for, restraint_gate

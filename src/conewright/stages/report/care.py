@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from functools import cache
 
 from conewright.data_files import data_rows
-from conewright.job.builds.state import Build, LocationState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import LocationState
 from conewright.phrases import listed
 from conewright.stages.common.changes import as_found, changes, opened_places
 from conewright.stages.report.data import Caution, Severity, Verdict

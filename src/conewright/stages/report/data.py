@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
 from conewright.errors import BadInputError
-from conewright.job.builds.state import Origin
+from conewright.job.builds.states.value import Origin
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.shown import Shown, shown
 

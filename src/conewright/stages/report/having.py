@@ -15,7 +15,8 @@ from conewright.job.builds.standing import another_radio
 from conewright.stages.common.changes import as_found, pairs_of, planned_job
 
 if TYPE_CHECKING:
-    from conewright.job.builds.state import Build, LocationState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.location import LocationState
 
 __all__ = ["WINDOW_KINDS", "has_all", "instead_of", "may_have", "radio_year"]
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from conewright.job.builds.draws import Draws
-from conewright.job.builds.state import Value
+from conewright.job.builds.states.value import Value
 from conewright.job.measurables import measurement
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report.data import Narrowing

@@ -7,7 +7,9 @@ from dataclasses import replace
 from itertools import combinations
 from math import factorial
 
-from conewright.job.builds.state import Build, ChannelState, LocationState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import ChannelState
+from conewright.job.builds.states.location import LocationState
 from conewright.physics.basics.arrays import FloatArray
 
 __all__ = [

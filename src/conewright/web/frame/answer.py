@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from conewright.errors import BadInputError
 from conewright.job.builds.fills import plain_text
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build, Origin, Value
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.measurables import measurement
 from conewright.job.text.labels import field_at
 from conewright.phrases import capital

@@ -13,7 +13,7 @@ from fastapi import Request
 
 from conewright.errors import ConewrightError, JobError
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.document.parts import AS_FOUND
 from conewright.job.text.editing import in_words
 from conewright.job.text.labels import parts_of

@@ -15,7 +15,7 @@ from starlette.datastructures import FormData
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from conewright.errors import JobError
-from conewright.job.builds.state import Origin
+from conewright.job.builds.states.value import Origin
 from conewright.job.text.merging import merged
 from conewright.stages.find.checked import hold_entries
 from conewright.store import Conflict, Saved, Store

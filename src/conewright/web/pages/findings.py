@@ -8,7 +8,7 @@ from starlette.responses import Response
 from conewright.errors import BadInputError
 from conewright.job.text.parsing import kept_job
 from conewright.job.text.readings import with_finding, without_finding
-from conewright.stages.compare.ways import WayToMend, ways_to_mend
+from conewright.stages.compare.cures import WayToMend, ways_to_mend
 from conewright.stages.find.faults.trade import fault as fault_kind
 from conewright.stages.find.talk.mending import text_with_found, text_with_mending
 from conewright.web.base.errors import Refusal, reasons

@@ -11,7 +11,8 @@ from starlette.responses import PlainTextResponse, Response
 
 from conewright.errors import JobError
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build, Origin
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.value import Origin
 from conewright.job.document.parts import LINE, UNKNOWN
 from conewright.job.plausible.doubts import Doubt
 from conewright.job.text.editing import Refused, with_entry, with_values

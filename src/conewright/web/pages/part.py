@@ -12,7 +12,7 @@ from starlette.responses import Response
 
 from conewright.errors import JobError, QuantityError
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Fill
+from conewright.job.builds.states.value import Fill
 from conewright.job.document.lists import spoken
 from conewright.job.quantity.values import parse_quantity
 from conewright.job.text.editing import Refused, with_values, without_entries, without_place

@@ -14,7 +14,9 @@ from itertools import combinations
 import numpy as np
 
 from conewright.job.builds.standing import capacitors_before
-from conewright.job.builds.state import Build, ChannelState, LocationState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import ChannelState
+from conewright.job.builds.states.location import LocationState
 from conewright.job.document.fault_names import AMPLIFIER_OFF, CHANNEL_FAULTS, VEHICLE_FAULTS
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults.entries import FAULT_IDS, LOW_LOAD

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.document.parts import Carried, Era
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.entries import Thing

@@ -16,7 +16,8 @@ from conewright.stages.report.words import number
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from conewright.job.builds.state import Build, FaultState
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.value import FaultState
     from conewright.stages.common.conditioned import Disagreement
     from conewright.stages.report.assembly import Answer
 

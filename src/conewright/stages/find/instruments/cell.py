@@ -8,7 +8,7 @@ from functools import cache
 from math import inf, isfinite
 
 from conewright.data_files import data_text
-from conewright.job.builds.state import DriverState
+from conewright.job.builds.states.drivers import DriverState
 from conewright.physics.drivers.coil import Inductor
 from conewright.physics.drivers.driver import Driver
 from conewright.physics.drivers.pulse import (

@@ -12,7 +12,8 @@ from math import inf, prod
 from typing import NamedTuple
 
 from conewright.errors import BadInputError
-from conewright.job.builds.state import Build, LocationState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import LocationState
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.find.faults.chains import VEHICLE, Atom, Chain
 from conewright.stages.find.faults.effects import ALARM, LEADS, effects_of, variants

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from conewright.job.builds.state import Build, LocationState, Origin, Value
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.quantity.values import Quantity
 from conewright.stages.common.together import Cabin
 from conewright.stages.find.instruments.samples import stratified

@@ -14,14 +14,11 @@ from math import inf
 import numpy as np
 
 from conewright.job.builds.draws import Draws, quantile
-from conewright.job.builds.state import (
-    Build,
-    ChannelState,
-    DriverState,
-    LocationState,
-    Origin,
-    Value,
-)
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.drivers import DriverState
+from conewright.job.builds.states.electrics import ChannelState
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.document.parts import UNKNOWN
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real

@@ -18,13 +18,10 @@ from numpy.typing import NDArray
 
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import SCORE_AT_95, Draws
-from conewright.job.builds.state import (
-    Build,
-    ChannelState,
-    LocationState,
-    Origin,
-    Value,
-)
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import ChannelState
+from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.value import Origin, Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.electrics.wiring import Leaf

@@ -17,7 +17,9 @@ import numpy as np
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import Draws, quantile
 from conewright.job.builds.job import Job
-from conewright.job.builds.state import Build, ChannelState, Origin, UnknownChannelState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import ChannelState, UnknownChannelState
+from conewright.job.builds.states.value import Origin
 from conewright.job.quantity.expression import ValuePart, format_load
 from conewright.job.quantity.values import Quantity, format_quantity
 from conewright.physics.basics.arrays import FloatArray, Real

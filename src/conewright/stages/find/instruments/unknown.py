@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from math import inf
 
-from conewright.job.builds.state import Build, UnknownChannelState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import UnknownChannelState
 from conewright.job.document.document import Reading
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.phrases import listed

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.errors import BadInputError
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.electrics.wiring import Parallel, Tree, leaves

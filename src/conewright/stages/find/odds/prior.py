@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.job.builds.state import Build
+from conewright.job.builds.states.build import Build
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.load import HARD, RadioLoad, supply_limit
 from conewright.stages.common.together import in_group, mirrored

@@ -11,7 +11,8 @@ import numpy as np
 
 from conewright.errors import BadInputError, QuantityError
 from conewright.job.builds.draws import Draws, draw
-from conewright.job.builds.state import Build, ChannelState
+from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import ChannelState
 from conewright.job.document.document import Reading
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.basics import bands

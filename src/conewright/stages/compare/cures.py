@@ -16,7 +16,7 @@ from conewright.stages.report.words import number, odds
 
 if TYPE_CHECKING:
     from conewright.job.builds.job import Job
-    from conewright.job.builds.state import Build
+    from conewright.job.builds.states.build import Build
 
 __all__ = ["WayToMend", "ways_to_mend"]
 
