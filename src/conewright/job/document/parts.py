@@ -36,6 +36,7 @@ __all__ = [
     "Cable",
     "Carried",
     "Channel",
+    "Era",
     "HeadUnit",
     "Place",
     "Restraint",
