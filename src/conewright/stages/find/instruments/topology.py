@@ -231,9 +231,22 @@ def _entry(name: str) -> Topology:
 
 def _prior(entry: Topology, context: LoadContext) -> float:
     shared = COMMON_GROUND_FACTOR if entry.shared_return and context.common_ground else 1.0
-    cones = sum(driver.size.minor > SMALLEST_CONE for driver in entry.drivers)
-    missing = max(context.cones - max(cones, 1), 0) if entry.drivers else 0
-    return entry.prior * shared * LEFT_OVER**missing
+    return entry.prior * shared * _fitting(entry, context.cones)
+
+
+def _fitting(entry: Topology, cones: int) -> float:
+    """Factor on a load by how many cones wait for it; those with drivers keep their share [1]."""
+    if not entry.drivers or cones < 2:
+        return 1.0
+    others = [each for each in topologies() if each.drivers]
+    before = sum(each.prior for each in others)
+    after = sum(each.prior * _left_over(each, cones) for each in others)
+    return _left_over(entry, cones) * before / after
+
+
+def _left_over(entry: Topology, cones: int) -> float:
+    driven = sum(driver.size.minor > SMALLEST_CONE for driver in entry.drivers)
+    return float(LEFT_OVER ** max(cones - max(driven, 1), 0))
 
 
 # --- How a load reads -------------------------------------------------------------------------
