@@ -12,7 +12,9 @@ from conewright.job.builds.states.build import Build
 from conewright.job.builds.states.location import BoxState, OpenState
 from conewright.job.builds.states.value import Origin
 from conewright.physics.basics.arrays import FloatArray
+from conewright.pictures.fit import section_of
 from conewright.stages.common.circuit import Solver
+from conewright.stages.fit.stage import fit
 from conewright.stages.hear.stage import hear
 from conewright.stages.report.data import Report
 
@@ -240,3 +242,26 @@ def test_windows_and_tops_that_contradict_the_rest_are_named() -> None:
         built("box", BOX, vehicle=f'{CAR}\nwindows = "closed"\nwindow_area = "0.2 m2"')
     with pytest.raises(JobError, match="a top is of a body that can be driven open"):
         built("box", BOX, vehicle=f'{CAR}\ntop = "down"')
+
+
+# --- Fit and its picture ------------------------------------------------------------------------
+
+
+def test_a_section_shows_no_window_and_no_trim_where_there_is_none() -> None:
+    """A box has neither: its section is driver, panel and what was measured behind."""
+    measured = 'mount = { cutout = "143 mm", glass_depth = ["150 mm"] }'
+    boxed = section_of(fit(built("box", f"{BOX}\n{measured}"), whole=False), "woofer")
+    assert boxed is not None
+    assert (boxed.gap, boxed.carrier, boxed.behind) == (None, "panel", "what is behind")
+    depth = 'glass_depth = ["70 mm"], trim_gap = "20 mm", steel = "0.8 mm"'
+    door = built("door", f'mount = {{ cutout = "143 mm", {depth} }}')
+    shown = section_of(fit(door, whole=False), "woofer")
+    assert shown is not None
+    assert (shown.carrier, shown.behind) == ("steel", "glass")
+    assert shown.gap == pytest.approx(20.0)
+
+
+def test_what_stays_free_behind_an_open_back_is_said() -> None:
+    for kind, more, word in (("open", BOARD, "seat or a bag"), ("boot-shelf", "", "luggage")):
+        texts = [verdict.text for verdict in fit(built(kind, more), whole=False).verdicts]
+        assert any(word in text for text in texts), texts

@@ -57,7 +57,7 @@ class Section:
     inner: float
     outer: float
     front: float
-    gap: float
+    gap: float | None
     cutout: float
     steel: float
     spacer: float
@@ -66,6 +66,8 @@ class Section:
     glass: tuple[float, ...]
     travel: float
     play: float
+    behind: str = "glass"
+    carrier: str = "steel"
 
     @property
     def back(self) -> float:
@@ -86,7 +88,8 @@ class Section:
     def ends(self) -> tuple[float, float]:
         """First and last x of the drawing."""
         behind = min(self.back, *(-depth for depth in self.glass), -self.steel)
-        return behind - MARGIN, max(self.gap + TRIM, self.face + self.travel) + MARGIN
+        front = self.face + self.travel
+        return behind - MARGIN, max(front, front if self.gap is None else self.gap + TRIM) + MARGIN
 
     def size(self, *, scale: float) -> tuple[float, float]:
         """Return width and height of the drawing [in] at a scale [in/mm]."""
@@ -156,7 +159,7 @@ def fit_title(report: Report) -> str:
         return report.answer
     risk, group, side = max(found, key=lambda entry: entry[0])
     clearance = figure_of(report, group[0], f"{side}_clearance")
-    what = "glass" if side == "rear" else "trim"
+    what = _behind_word(report, group[0]) if side == "rear" else "trim"
     where = ", ".join(group)
     spoken = _is_spoken_of(report, group, side)
     if spoken and clearance is not None and (clearance.value or 0.0) < 0.0:
@@ -171,28 +174,47 @@ def fit_title(report: Report) -> str:
 
 def section_of(report: Report, place: str) -> Section | None:
     """Return the section of a place from the report's figures; None if one it needs is missing."""
-    size = {name: value_of(report, place, name) for name in NEEDED}
+    size = {name: value_of(report, place, name) for name in _needed(report, place)}
     known = {name: value for name, value in size.items() if value is not None}
     if len(known) < len(size):
         return None
     spacer, glass = value_of(report, place, "spacer") or 0.0, _glass(report, place)
-    front = known["trim_gap"] - spacer - known["front_height"]
+    gap = value_of(report, place, "trim_gap")
+    front = 0.0 if gap is None else gap - spacer - known["front_height"]
     rear = min(glass, default=0.0) + spacer - known["driver_depth"]
     return Section(
         depth=known["driver_depth"],
         inner=known["driver_cutout"],
         outer=known["driver_outer"],
         front=known["front_height"],
-        gap=known["trim_gap"],
+        gap=gap,
         cutout=known["cutout"],
-        steel=known["steel"],
+        steel=value_of(report, place, "steel") or 0.0,
         spacer=spacer,
         enlarge=value_of(report, place, "enlarge") or 0.0,
         ring=bool(value_of(report, place, "ring")),
         glass=glass,
         travel=_kept_free(report, place, "front", front),
         play=_kept_free(report, place, "rear", rear),
+        behind=_behind_word(report, place),
+        carrier="steel" if _has_trim(report, place) else "panel",
     )
+
+
+def _has_trim(report: Report, place: str) -> bool:
+    """Whether a trim or grille belongs in front of a place; a box or a board has none."""
+    return value_of(report, place, "trim") != 0.0
+
+
+def _needed(report: Report, place: str) -> list[str]:
+    """Return the figures without which a section is not drawn."""
+    bare = () if _has_trim(report, place) else ("trim_gap", "steel")
+    return [name for name in NEEDED if name not in bare]
+
+
+def _behind_word(report: Report, place: str) -> str:
+    """Return what the room behind ends at: a window only where there is one."""
+    return "what is behind" if value_of(report, place, "window") == 0.0 else "glass"
 
 
 def _kept_free(report: Report, place: str, side: str, room: float) -> float:
@@ -258,7 +280,8 @@ def _words(report: Report, group: tuple[str, ...]) -> list[str]:
     wider = value_of(report, group[0], "enlarge")
     if wider:
         found.append(f"cut the hole {number(wider)} mm wider")
-    missing = [name.replace("_", " ") for name in NEEDED if not figure_of(report, group[0], name)]
+    needed = _needed(report, group[0])
+    missing = [name.replace("_", " ") for name in needed if not figure_of(report, group[0], name)]
     return [*found, f"not drawn, missing: {', '.join(missing)}"] if missing else found
 
 
@@ -287,7 +310,7 @@ def _section(axes: Axes, section: Section, clearances: dict[str, str]) -> None:
     axes.set_xlim(*section.ends)
     axes.set_ylim(-section.half, section.half)
     axes.set_aspect("equal", adjustable="box")
-    axes.set_xlabel("mm from the steel's face")
+    axes.set_xlabel(f"mm from the {section.carrier}'s face")
     axes.xaxis.set_major_locator(MultipleLocator(20.0))
     axes.xaxis.set_major_formatter(lambda x, _: number(x))
     axes.tick_params(axis="y", labelleft=False, length=0)
@@ -299,7 +322,7 @@ def _section(axes: Axes, section: Section, clearances: dict[str, str]) -> None:
         limit = section.play - section.glass[worst]
         height = float(section.heights[worst])
         _dimension(axes, section.back, limit, height=height, words=clearances["rear"])
-    if "front" in clearances:
+    if "front" in clearances and section.gap is not None:
         start = section.face + section.travel
         _dimension(axes, start, section.gap, height=0.0, words=clearances["front"])
     _name_parts(axes, section)
@@ -368,6 +391,8 @@ def _draw_driver(axes: Axes, section: Section) -> None:
 def _draw_trim(axes: Axes, section: Section) -> None:
     """Draw trim with the grille over the driver, and the ring between steel and trim."""
     opening, gap = section.outer / 2.0, section.gap
+    if gap is None:
+        return
     _mirrored(axes, gap, gap + TRIM, opening, section.half, facecolor="0.7", gid="trim")
     axes.plot(
         [gap + 0.75] * 2,
@@ -435,18 +460,19 @@ def _parts(section: Section) -> list[tuple[str, tuple[float, float], tuple[float
     top, ring = section.half - 5.0, outer + 1.0 + RING / 2.0
     right = section.ends[1] - MARGIN / 2.0
     found = [
-        ("steel", (-section.steel, top), (-section.steel - 4.0, top)),
-        ("trim", (gap + TRIM, top), (right, top)),
-        ("grille", (gap + 1.5, -0.5 * outer), (right, -0.5 * outer)),
+        (section.carrier, (-section.steel, top), (-section.steel - 4.0, top)),
     ]
+    if gap is not None:
+        found.append(("trim", (gap + TRIM, top), (right, top)))
+        found.append(("grille", (gap + 1.5, -0.5 * outer), (right, -0.5 * outer)))
     if section.glass:
         behind = -section.glass[0]
-        found.append(("glass", (behind, top), (behind + 3.0, top)))
+        found.append((section.behind, (behind, top), (behind + 3.0, top)))
     if section.spacer > 0.0:
         height = -(section.inner / 2.0 + outer) / 2.0
         word = f"spacer {number(section.spacer)}"
         found.append((word, (section.spacer / 2.0, height), (-section.steel - 4.0, height)))
-    if section.ring:
+    if section.ring and gap is not None:
         found.append(("ring", (gap - 2.0, -ring), (right, -ring)))
     if section.travel > 0.0:
         reach = section.face + section.travel

@@ -312,6 +312,11 @@ def _dimensions(answer: Answer, sandwich: Sandwich) -> None:
         _dimension(answer, place, "driver_outer", frame.outer, "outer diameter of the driver")
         _long_axes(answer, place)
     _length(answer, place.id, "travel", sandwich.travel, "how far the cone may come out")
+    for name, holds, label in (
+        ("window", place.kind in WINDOW_KINDS, "whether a window comes down behind, 1 or 0"),
+        ("trim", place.trim is not None, "whether a trim or grille belongs in front, 1 or 0"),
+    ):
+        answer.figure(place.id, name, float(holds), unit="", kind=Kind.YES, label=label)
     answer.figure(
         place.id,
         "ring",
