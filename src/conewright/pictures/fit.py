@@ -49,8 +49,9 @@ TALLEST = 3.2
 class Section:
     """A place cut through the driver's axis, all in mm; x from the steel's face into the cabin.
 
-    `glass` holds the depth of the glass behind the steel's face at each measured point, `play` how
-    far it may come towards the driver, and `travel` how far the cone may go towards the trim.
+    `glass` holds the depth of the glass behind the steel's face at each measured point, `behind`
+    its name where it is one, `play` how far it may come towards the driver, and `travel` how far
+    the cone may go towards the trim.
     """
 
     depth: float
@@ -66,6 +67,7 @@ class Section:
     glass: tuple[float, ...]
     travel: float
     play: float
+    behind: str
 
     @property
     def back(self) -> float:
@@ -135,6 +137,18 @@ def draw_fit(report: Report, *, width: float, columns: int) -> Figure:
     return sheet.figure
 
 
+def _sits(report: Report, group: Sequence[str]) -> bool:
+    """Whether what is drawn has been there all the time, and proves itself that it goes in."""
+    said = {verdict.id for verdict in report.verdicts}
+    return all(f"{place}.sits" in said for place in group)
+
+
+def _behind(report: Report, place: str) -> str:
+    """Return what is behind a driver, where it is the glass of a window; else nothing."""
+    swings = any(fill.path == f"{place}.glass_play" for fill in report.fills)
+    return "glass" if swings else ""
+
+
 def _is_spoken_of(report: Report, group: Sequence[str], side: str) -> bool:
     """Whether a verdict warns of a side: a driver that sits there already is no reason to."""
     return any(
@@ -152,21 +166,24 @@ def fit_title(report: Report) -> str:
         for side, margin in SIDES.items()
         if (chance := value_of(report, group[0], f"{side}_odds")) is not None
     ]
+    found = [entry for entry in found if not _sits(report, entry[1])]
     if not found:
         return report.answer
     risk, group, side = max(found, key=lambda entry: entry[0])
     clearance = figure_of(report, group[0], f"{side}_clearance")
-    what = "glass" if side == "rear" else "trim"
+    glass = _behind(report, group[0])
+    rear = f"the {glass}" if glass else "what is behind"
+    what = rear if side == "rear" else "the trim"
     where = ", ".join(group)
     spoken = _is_spoken_of(report, group, side)
     if spoken and clearance is not None and (clearance.value or 0.0) < 0.0:
         short = number(-(clearance.value or 0.0), "mm")
-        return f"{where}: {short} short of room, the driver meets the {what}"
+        return f"{where}: {short} short of room, the driver meets {what}"
     chance = value_of(report, group[0], f"{side}_odds") or 0.0
     start = "There is room; tightest at" if risk <= 1.0 else "Tightest at"
     if spoken:
         start = "Too tight at"
-    return f"{start} {where}: {odds(chance)} for less than {SIDES[side].words} to the {what}"
+    return f"{start} {where}: {odds(chance)} for less than {SIDES[side].words} to {what}"
 
 
 def section_of(report: Report, place: str) -> Section | None:
@@ -190,6 +207,7 @@ def section_of(report: Report, place: str) -> Section | None:
         enlarge=value_of(report, place, "enlarge") or 0.0,
         ring=bool(value_of(report, place, "ring")),
         glass=glass,
+        behind=_behind(report, place),
         travel=_kept_free(report, place, "front", front),
         play=_kept_free(report, place, "rear", rear),
     )
@@ -441,7 +459,7 @@ def _parts(section: Section) -> list[tuple[str, tuple[float, float], tuple[float
     ]
     if section.glass:
         behind = -section.glass[0]
-        found.append(("glass", (behind, top), (behind + 3.0, top)))
+        found.append((section.behind or "behind", (behind, top), (behind + 3.0, top)))
     if section.spacer > 0.0:
         height = -(section.inner / 2.0 + outer) / 2.0
         word = f"spacer {number(section.spacer)}"

@@ -33,6 +33,7 @@ from conewright.stages.fit.verdicts import (
 from conewright.stages.fit.working import fit_working
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import FillNote, Kind, Report
+from conewright.stages.report.having import WINDOW_KINDS
 
 __all__ = ["ODDS_SAMPLES", "fit", "spacer_windows"]
 
@@ -44,6 +45,7 @@ FIELDS = frozenset({"mount", "frame", "xmax"})
 
 
 NO_DEPTH = "not judged: measure steel to glass, window fully down, at three points"
+NO_ROOM = "not judged: measure how far it is free behind the steel"
 NO_GAP = "not judged: measure from the mounting face to the back of the trim"
 NO_HOLE = "not judged: measure the opening in the steel"
 NO_LAND = "not judged: measure the flat steel around the opening"
@@ -168,18 +170,23 @@ def _headlines(judged: list[Sandwich]) -> Iterator[tuple[str, FloatArray]]:
 
 
 def _behind(answer: Answer, sandwich: Sandwich) -> None:
-    name = sandwich.place.id
+    name, missing = sandwich.place.id, _no_depth(sandwich.place)
     for point, clearance in enumerate(sandwich.rear, start=1):
         label = f"clearance behind, point {point}"
         _length(answer, name, f"rear_clearance_{point}", clearance, label)
     label = "clearance behind, at the tightest point"
-    _length(answer, name, "rear_clearance", sandwich.worst, label, NO_DEPTH)
+    _length(answer, name, "rear_clearance", sandwich.worst, label, missing)
     for odds, margin, of in (
         ("rear_odds", REAR.room, f"under {REAR.words}"),
         ("touch_odds", 0.0, "none"),
     ):
         chance, label = sandwich.rear_odds(margin=margin), f"chance of {of} behind"
-        _odds(answer, name, odds, chance, label, clearance=sandwich.worst, missing=NO_DEPTH)
+        _odds(answer, name, odds, chance, label, clearance=sandwich.worst, missing=missing)
+
+
+def _no_depth(place: LocationState) -> str:
+    """Say what to measure behind a driver: to the glass where a window comes down there."""
+    return NO_DEPTH if place.kind in WINDOW_KINDS else NO_ROOM
 
 
 def _in_front(answer: Answer, sandwich: Sandwich) -> None:
@@ -222,7 +229,7 @@ def _odds(
 def _spacers(answer: Answer, sandwich: Sandwich) -> None:
     window, none = sandwich.window, "no spacer leaves room enough on both sides"
     ends = (
-        (sandwich.worst, "spacer_low", window.low, "thinnest spacer", NO_DEPTH),
+        (sandwich.worst, "spacer_low", window.low, "thinnest spacer", _no_depth(sandwich.place)),
         (sandwich.front, "spacer_high", window.high, "thickest spacer", NO_GAP),
     )
     for clearance, name, metres, label, missing in ends:
@@ -276,7 +283,7 @@ def _dimensions(answer: Answer, sandwich: Sandwich) -> None:
     for point, depth in enumerate(depths, start=1):
         _dimension(answer, place, f"glass_depth_{point}", depth, f"depth behind, {point}")
     least = min(depths, key=lambda value: value.si, default=None)
-    _dimension(answer, place, "glass_depth", least, "least depth behind", NO_DEPTH)
+    _dimension(answer, place, "glass_depth", least, "least depth behind", _no_depth(place))
     gap = mount.trim_gap if is_measured(mount.trim_gap) else None
     _dimension(answer, place, "trim_gap", gap, "gap to the trim", NO_GAP)
     _dimension(answer, place, "spacer", mount.spacer, "spacer")

@@ -133,10 +133,16 @@ def unjudged_verdicts(answer: Answer, places: Iterable[LocationState]) -> None:
     for place in places:
         text = (
             f"{capital(place.name)} gets another driver and nothing was measured there: whether it "
-            "goes in is not judged. Measure steel to glass, window fully down, at three points; "
-            "the gap to the trim; the opening."
+            f"goes in is not judged. Measure {_what_behind(place)}; the gap to the trim; the "
+            "opening."
         )
         answer.verdict(place.id, "unmeasured", Severity.NOTE, text)
+
+
+def _what_behind(place: LocationState) -> str:
+    if place.kind in WINDOW_KINDS:
+        return "steel to glass, window fully down, at three points"
+    return "how far it is free behind"
 
 
 def fit_sentence(answer: Answer, places: Iterable[LocationState]) -> None:
