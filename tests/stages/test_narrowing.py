@@ -135,8 +135,8 @@ def test_labels_tell_numbered_points_apart() -> None:
     outcome = _with_central(draws.scores.sum(axis=1))
     found = narrowing({"x": outcome}, draws, _values(paths))
     assert {entry.label for entry in found} == {
-        "depth to the glass (1), door-fl",
-        "depth to the glass (2), door-fl",
+        "depth behind the steel (1), door-fl",
+        "depth behind the steel (2), door-fl",
     }
 
 

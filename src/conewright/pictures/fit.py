@@ -49,8 +49,9 @@ TALLEST = 3.2
 class Section:
     """A place cut through the driver's axis, all in mm; x from the steel's face into the cabin.
 
-    `glass` holds the depth of the glass behind the steel's face at each measured point, `play` how
-    far it may come towards the driver, and `travel` how far the cone may go towards the trim.
+    `glass` holds the depth of the glass behind the steel's face at each measured point, `behind`
+    its name where it is one, `play` how far it may come towards the driver, and `travel` how far
+    the cone may go towards the trim.
     """
 
     depth: float
@@ -138,6 +139,12 @@ def draw_fit(report: Report, *, width: float, columns: int) -> Figure:
     return sheet.figure
 
 
+def _sits(report: Report, group: Sequence[str]) -> bool:
+    """Whether what is drawn has been there all the time, and proves itself that it goes in."""
+    said = {verdict.id for verdict in report.verdicts}
+    return all(f"{place}.sits" in said for place in group)
+
+
 def _is_spoken_of(report: Report, group: Sequence[str], side: str) -> bool:
     """Whether a verdict warns of a side: a driver that sits there already is no reason to."""
     return any(
@@ -155,21 +162,23 @@ def fit_title(report: Report) -> str:
         for side, margin in SIDES.items()
         if (chance := value_of(report, group[0], f"{side}_odds")) is not None
     ]
+    found = [entry for entry in found if not _sits(report, entry[1])]
     if not found:
         return report.answer
     risk, group, side = max(found, key=lambda entry: entry[0])
     clearance = figure_of(report, group[0], f"{side}_clearance")
-    what = _behind_word(report, group[0]) if side == "rear" else "trim"
+    behind = _behind_word(report, group[0])
+    what = {"glass": "the glass"}.get(behind, behind) if side == "rear" else "the trim"
     where = ", ".join(group)
     spoken = _is_spoken_of(report, group, side)
     if spoken and clearance is not None and (clearance.value or 0.0) < 0.0:
         short = number(-(clearance.value or 0.0), "mm")
-        return f"{where}: {short} short of room, the driver meets the {what}"
+        return f"{where}: {short} short of room, the driver meets {what}"
     chance = value_of(report, group[0], f"{side}_odds") or 0.0
     start = "There is room; tightest at" if risk <= 1.0 else "Tightest at"
     if spoken:
         start = "Too tight at"
-    return f"{start} {where}: {odds(chance)} for less than {SIDES[side].words} to the {what}"
+    return f"{start} {where}: {odds(chance)} for less than {SIDES[side].words} to {what}"
 
 
 def section_of(report: Report, place: str) -> Section | None:

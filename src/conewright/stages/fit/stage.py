@@ -180,11 +180,11 @@ def _headlines(judged: list[Sandwich]) -> Iterator[tuple[str, FloatArray]]:
 
 
 def _behind(answer: Answer, sandwich: Sandwich) -> None:
-    name = sandwich.place.id
+    name, missing = sandwich.place.id, _no_depth(sandwich.place)
     for point, clearance in enumerate(sandwich.rear, start=1):
         label = f"clearance behind, point {point}"
         _length(answer, name, f"rear_clearance_{point}", clearance, label)
-    label, missing = "clearance behind, at the tightest point", _no_depth(sandwich.place)
+    label = "clearance behind, at the tightest point"
     _length(answer, name, "rear_clearance", sandwich.worst, label, missing)
     for odds, margin, of in (
         ("rear_odds", REAR.room, f"under {REAR.words}"),

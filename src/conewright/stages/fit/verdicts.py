@@ -50,7 +50,7 @@ GROUPS = {
 }
 
 
-AS_A_DOOR = "steel to glass, window fully down, at three points; the gap to the trim; the opening"
+FREE_BEHIND = "how far it is free behind"
 TO_MEASURE = {
     "box": "how deep the box is inside, to its brace or back; the opening; the height in front",
     "open": "the opening in the board; from the board to the next thing behind, and in front",
@@ -161,9 +161,18 @@ def unjudged_verdicts(answer: Answer, places: Iterable[LocationState]) -> None:
     for place in places:
         text = (
             f"{capital(place.name)} gets another driver and nothing was measured there: whether it "
-            f"goes in is not judged. Measure {TO_MEASURE.get(place.kind, AS_A_DOOR)}."
+            f"goes in is not judged. Measure {_to_measure(place)}."
         )
         answer.verdict(place.id, "unmeasured", Severity.NOTE, text)
+
+
+def _to_measure(place: LocationState) -> str:
+    """Return what decides whether a driver goes in."""
+    if place.kind in TO_MEASURE:
+        return TO_MEASURE[place.kind]
+    door = place.kind in WINDOW_KINDS
+    behind = "steel to glass, window fully down, at three points" if door else FREE_BEHIND
+    return f"{behind}; the gap to the trim; the opening"
 
 
 def fit_sentence(answer: Answer, places: Iterable[LocationState]) -> None:
