@@ -228,3 +228,33 @@ def test_what_differs_in_words() -> None:
     assert "taken out" in " ".join(compare(text, bare)) or "no more" in " ".join(
         compare(text, bare)
     )
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [
+        True,
+        "x",
+        [3],
+        [{"id": "t", "add": 3}],
+        [{"id": "t", "add": {"location": {"id": 1}}}],
+        [{"id": "t", "add": {"location": [[]]}}],
+        [{"id": "t", "add": {"driver": [{}]}}],
+        [{"id": "t", "remove": [[], 1]}],
+        [{"id": "t", "remove": ["", "@", "."]}],
+        [{"id": "t", "repairs": {"id": "x"}}],
+        [{"id": "t", "repairs": ["@", 4]}],
+    ],
+)
+def test_what_is_no_plan_at_all_is_refused_in_words(odd: object) -> None:
+    raw = loads(starter_text()).to_dict() | {"proposal": odd}
+    with pytest.raises(JobError, match="proposal"):
+        from_dict(raw)
+
+
+@pytest.mark.parametrize("table", ["location", "channel", "driver", "lead", "job", "finding"])
+def test_a_plan_beside_a_list_that_is_none_is_refused_in_words(table: str) -> None:
+    plan = {"id": "t", "remove": ["door-fr"], "add": {"location": [{"id": "x", "like": "door-fl"}]}}
+    raw = loads(starter_text()).to_dict() | {"proposal": [plan], table: 3}
+    with pytest.raises(JobError, match=table):
+        from_dict(raw)

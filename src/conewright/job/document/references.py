@@ -243,7 +243,8 @@ def _finding_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
         first = seen.setdefault((fault, at), index)
         if first != index:
             yield ("finding", index, "fault"), f"finding[{first + 1}] says that already"
-    for plan, entry in enumerate(raw.get("proposal") or ()):
+    plans = raw.get("proposal")
+    for plan, entry in enumerate(plans if isinstance(plans, list) else ()):
         mends = inside(entry, "mends")
         for index, text in enumerate(mends if isinstance(mends, list) else ()):
             fault, _, at = text.partition("@") if isinstance(text, str) else ("", "", "")
