@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
-from conewright.job.builds.state import Build, LocationState
+from conewright.job.builds.state import Build, LocationState, OpenState
 from conewright.job.document.parts import AS_FOUND
 from conewright.papers.drawing.geometry import MM, Drawing, bounds_of
 from conewright.papers.drawing.kerf import cutter_for
 from conewright.papers.templates.adapter import Ring, adapter, ring_of
+from conewright.papers.templates.board import board_drawing
 from conewright.papers.templates.nesting import sheet_drawings
 from conewright.papers.templates.panel import is_seated, panel_cut, panel_drawing
 from conewright.papers.templates.patch import patch_drawing, patch_of, patch_sheet, patches_apart
@@ -97,6 +98,11 @@ def drawings(build: Build) -> Templates:
 
 def _place(bench: _Bench, place: LocationState, found: LocationState, window: SpacerWindow) -> None:
     """Draw what one place needs: what carries the driver, what seals its front, the patches."""
+    if isinstance(place.back, OpenState):
+        if place.back != found.back and place.back.sides is not None:
+            cutter = cutter_for(bench.build.job.bench, "board")
+            bench.attempt(lambda: iter((board_drawing(place, cutter=cutter),)))
+        return
     spacer = MM * place.mount.spacer.si
     before, anew, seated = len(bench.drawings), _carried_anew(place, found), True
     if anew:
