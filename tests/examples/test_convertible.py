@@ -100,6 +100,15 @@ def test_what_a_box_does_not_have_is_not_asked_for() -> None:
 
 
 @pytest.mark.slow
+def test_the_board_is_drawn_and_one_too_small_is_refused(tmp_path: Path) -> None:
+    """500 mm by 350 mm, an opening of 181 mm and eight holes on 196 mm: no paper without it."""
+    made = cw.make(JOB.build("board-instead"), tmp_path)
+    assert {"box-board.dxf", "box-board.svg"} <= {each.name for each in made.files}
+    drawing = (tmp_path / "box-board.dxf").read_text(encoding="utf-8")
+    assert drawing.count("CIRCLE") >= 9
+
+
+@pytest.mark.slow
 def test_all_papers_are_made(tmp_path: Path) -> None:
     for proposal in (None, "wadding", "board-instead"):
         build = JOB.build(proposal)

@@ -1,6 +1,6 @@
 """The minibus: what a practitioner would say before the job is reckoned.
 
-Written before the example was run:
+Said after a first run of the example, and held since:
 
 * The fronts are far from the benches and there is nothing behind: a pair at the second row makes it
   clearly louder there (some 3 to 7 dB), and less so at the driver, who sits beside his own.

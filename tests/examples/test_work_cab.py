@@ -1,6 +1,6 @@
 """The tractor's cab: what a practitioner would say before the job is reckoned.
 
-Written before the example was run:
+Said after a first run of the example, and held since:
 
 * With the foam gone on the left, the bass is some 3 to 8 dB down at the seat, and any of the three
   ways brings that back: a new surround, a used one and a new pair end up within 2 dB of each other

@@ -41,6 +41,9 @@ NEEDED = (
 SIDES = {"rear": REAR, "front": FRONT}
 FLANGE, TRIM, RING = 2.0, 3.0, 8.0
 MARGIN = 8.0
+CROWDED = 160.0
+"""Sections longer than this have a tick each 50 mm [mm]."""
+
 SIDE, LABEL, GAP, TICKS, BELOW = 0.1, 0.45, 0.1, 0.55, 0.25
 TALLEST = 3.2
 
@@ -320,7 +323,8 @@ def _section(axes: Axes, section: Section, clearances: dict[str, str]) -> None:
     axes.set_ylim(-section.half, section.half)
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel(f"mm from the {section.carrier}'s face")
-    axes.xaxis.set_major_locator(MultipleLocator(20.0))
+    first, last = section.ends
+    axes.xaxis.set_major_locator(MultipleLocator(20.0 if last - first < CROWDED else 50.0))
     axes.xaxis.set_major_formatter(lambda x, _: number(x))
     axes.tick_params(axis="y", labelleft=False, length=0)
     axes.spines["left"].set_visible(False)

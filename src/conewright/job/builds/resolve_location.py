@@ -117,6 +117,7 @@ def _open(
     bare = location.kind == "free"
     area = Quantity.of(_board(location, driver), "area", "cm2")
     told = "told" if mount.facing else "towards"
+    width, height = mount.baffle_width, mount.baffle_height
     filler.word(f"{path}.facing", mount.facing, "towards the seats", NO_FACING)
     return OpenState(
         baffle=filler.given(
@@ -128,6 +129,7 @@ def _open(
         apart=filler.filled(f"{path}.apart", _door(f"open-{told}", "apart")),
         axis=AXES[mount.facing] if mount.facing else _towards(location, ears),
         bare=bare,
+        sides=None if width is None or height is None else (width.value, height.value),
     )
 
 

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 
 from conewright.job.builds.states.build import Build
-from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.location import LocationState, OpenState
 from conewright.job.document.parts import AS_FOUND
 from conewright.papers.drawing.geometry import MM, Drawing, bounds_of
 from conewright.papers.drawing.kerf import cutter_for
 from conewright.papers.templates.adapter import adapter, ring_of
+from conewright.papers.templates.board import board_drawing
 from conewright.papers.templates.nesting import sheet_drawings
 from conewright.papers.templates.new_opening import new_opening
 from conewright.papers.templates.panel import is_seated, panel_cut, panel_drawing
@@ -103,6 +104,11 @@ def drawings(build: Build) -> Templates:
 
 def _place(bench: _Bench, place: LocationState, found: LocationState, window: SpacerWindow) -> None:
     """Draw what one place needs: what carries the driver, what seals its front, the patches."""
+    if isinstance(place.back, OpenState):
+        if place.back != found.back and place.back.sides is not None:
+            cutter = cutter_for(bench.build.job.bench, "board")
+            bench.attempt(lambda: iter((board_drawing(place, cutter=cutter),)))
+        return
     spacer = MM * place.mount.spacer.si
     before, anew, seated = len(bench.drawings), _carried_anew(place, found), True
     if anew:

@@ -23,6 +23,7 @@ from conewright.stages.fit.margins import EDGE_DIAMETERS, SCREW
 __all__ = [
     "Site",
     "floored",
+    "frame_holes",
     "opening_of",
     "outlines_of_frame",
     "site_of",
@@ -171,6 +172,13 @@ def outlines_of_frame(place: LocationState, view: View) -> tuple[Outline, Outlin
         points = _placed(frame.corners, view, turn=turn)
         return needs, _cornered(place, f"driver[{place.driver.id}].frame.corners", points)
     return needs, _round_or_oval(frame.outer, frame.outer_long, view, turn)
+
+
+def frame_holes(place: LocationState, view: View) -> tuple[Point, ...]:
+    """Return the middles of the flange's screw holes, none where they are not known."""
+    frame = place.driver.frame
+    turn = place.mount.turn
+    return _holes(frame.screw_count, frame.screw_circle, frame.holes, view, turn=turn)
 
 
 def opening_of(place: LocationState, view: View) -> Outline:

@@ -217,9 +217,9 @@ def opened_places(build: Build) -> tuple[LocationState, ...]:
     """Return the places whose trim must come off to get from the vehicle as found to a build.
 
     A place is opened when its driver, ring, spacer or cut-out changes, when its cavity is stuffed,
-    sealed, covered or holed, when its trim changes, or where what the plan mends lies behind it.
-    One that is added is opened to be made, one that is taken out to get at it: it comes last, as it
-    was found.
+    sealed, covered or holed, when its trim, its box or its board changes, or where what the plan
+    mends lies behind it. One that is added is opened to be made, one that is taken out to get at
+    it: it comes last, as it was found.
     """
     before = {place.id: place for place in as_found(build).locations}
     mended = (place for mend in mends_of(build) if mend.opens for place in mend.at)
@@ -372,7 +372,8 @@ def _work(place: LocationState | None) -> object:
         return None
     mount = place.mount
     driver = (place.driver.id, _coil(place))
-    return driver, mount.ring, mount.spacer, mount.axes, place.cavity, place.trim
+    around = (place.cavity, place.trim, place.back)
+    return place.kind, driver, mount.ring, mount.spacer, mount.axes, around
 
 
 def _coil(place: LocationState) -> tuple[object, ...]:

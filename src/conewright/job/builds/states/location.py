@@ -93,13 +93,15 @@ class OpenState:
 
     `baffle` is the area of board or frame, the cone included; `apart` the distance at which front
     and back sound, over that of a round board with the cone in its middle; `axis` the way the cone
-    looks, forward, left and up, of length 1. A `bare` driver carries the air of its sheet.
+    looks, forward, left and up, of length 1. A `bare` driver carries the air of its sheet; a board
+    has `sides`, its width and height [m].
     """
 
     baffle: Value
     apart: Value
     axis: tuple[float, float, float]
     bare: bool
+    sides: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
