@@ -6,6 +6,7 @@ import pytest
 from invented import SALOON, VAN, saloon, van
 
 import conewright as cw
+from conewright.data_files import data_rows
 from conewright.papers.make import papers
 from conewright.papers.press.answers import Answers
 from conewright.papers.templates.drawings import drawings
@@ -177,3 +178,14 @@ def test_no_quote_of_nothing_and_no_option_of_a_command() -> None:
 def test_the_jobs_are_jobs() -> None:
     assert cw.loads(VAN) == van()
     assert cw.loads(SALOON) == saloon()
+
+
+def test_what_a_row_needs_is_known_and_the_row_is_there() -> None:
+    keys = {"handover": "item", "power_up": "check", "settings": "setting"}
+    keys |= {"exclusions": "exclusion", "lead_proofs": "function", "work": "step"}
+    keys |= {"surprises": "surprise"}
+    for room in ("papers", "stages.outlay"):
+        for row in data_rows(room, "needs.csv"):
+            table = data_rows(room, f"{row['table']}.csv")
+            assert row["row"] in {each[keys[row["table"]]] for each in table}
+            has_all(saloon().build(), row["needs"], ("dash",))
