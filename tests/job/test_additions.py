@@ -169,7 +169,9 @@ def test_an_unknown_load_may_drive_an_added_place() -> None:
 
 def test_the_schema_says_what_may_be_added() -> None:
     added = job_schema()["$defs"]["Proposal"]["properties"]["add"]
-    assert set(added["properties"]) == {"channel", "location", "driver", "feed", "lead"}
+    assert set(added["properties"]) == {
+        *("channel", "location", "driver", "feed", "lead", "amplifier")
+    }
     assert added["properties"]["location"]["items"] == {"$ref": "#/$defs/Location"}
 
 

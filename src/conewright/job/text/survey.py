@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from conewright.errors import BadInputError, JobError
 from conewright.job.document.document import WEIGHTS
+from conewright.job.document.parts import UNUSED
 from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.values import parse_quantity, with_unit
 from conewright.job.text.editing import Refused, found_words, in_words
@@ -90,9 +91,18 @@ PLACES = (
         more='mount = { baffle_width = "300 mm ± 80 mm", baffle_height = "250 mm ± 80 mm" }',
     ),
     Place("roof", "In the roof", "roof", "rear", "100 mm", -0.60, 0.25, 1.20),
+    Place(
+        *("roof-open", "Boards under the roof, open behind", "open", "rear", "100 mm"),
+        *(-0.40, 0.25, 1.15),
+        more='mount = { baffle_width = "200 mm ± 60 mm", baffle_height = "200 mm ± 60 mm" }',
+    ),
 )
 """Sizes and positions are workshop experience, from memory; doors stand at half the width, and what
 is said here is for a body of 2.5 m."""
+
+
+ROOF = 1.20
+"""Usual height of a roof's lining [m]; workshop experience, from memory."""
 
 
 class Body(NamedTuple):
@@ -107,7 +117,7 @@ class Body(NamedTuple):
     width: float
     front: float = 0.0
     rear: float = 0.0
-    roof: float = 1.20
+    roof: float = ROOF
     ear: tuple[float, float] = (0.36, 1.05)
 
 
@@ -407,7 +417,7 @@ def _channels(given: Mapping[str, str], places: list[Place]) -> Iterator[str]:
     for name, drives in outputs.items():
         parts = [_branch(place, letter, alone=len(drives) == 1) for place, letter in drives]
         if not parts:
-            yield from ("", f"# {name}: nothing hangs on this output.")
+            yield from ("", "[[channel]]", f'id = "{name}"', f'load = "{UNUSED}"')
             continue
         yield from ("", "[[channel]]", f'id = "{name}"')
         note = "  # assumed: read the pair at the radio plug" if len(parts) > 1 else ""
@@ -464,7 +474,8 @@ def _locations(place: Place, body: Body) -> Iterator[str]:
         else:
             yield f'like = "{_id(place, "l")}"'
         forward = place.forward + _shift(body, place.end)
-        up = body.roof if place.kind == "roof" else place.up
+        # Those at the roof are given for one of the usual height.
+        up = place.up + (body.roof - ROOF if place.key.startswith("roof") else 0.0)
         at = _spread_out((forward, sign * (body.width - place.inward), up))
         yield f"at = [{at}]  # typical, not measured"
 
@@ -500,6 +511,7 @@ def _name(place: Place, side: str) -> str:
         "box": f"box at the rear, {side}",
         "open": f"board at the rear, {side}",
         "roof": f"roof, {side}",
+        "roof-open": f"board under the roof, {side}",
     }
     return words[place.key]
 
