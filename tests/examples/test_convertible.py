@@ -12,6 +12,8 @@ Written before the job was run:
   the deeper, and no tool may praise it. At 63 Hz, where the box is past its resonance and the doors
   help, little changes (first said: 8 dB over the whole of the bass; that holds for 25 Hz).
 - One channel drives the woofer through a coil: its load stays above what the radio is rated for.
+- An amplifier for the woofer alone bears its 3.5 ohm and gives it some 110 W behind its cable. But 4 mm2 of clad aluminium in a loom behind a fuse of 30 A is a fire: as good as 2.5 mm2 of
+  copper. Feed, compare and the papers stop that, and name the metal; 10 mm2 of copper would do.
 - A box has no drains, no panel holes, no ring and no glass behind it: nothing of the kind is asked.
 """
 
@@ -21,6 +23,8 @@ import numpy as np
 import pytest
 
 import conewright as cw
+from conewright.errors import PlanRefusedError
+from conewright.papers.make import papers
 
 JOB = cw.load(Path(__file__).parents[2] / "examples" / "convertible.toml")
 UP = JOB.build()
@@ -85,6 +89,27 @@ def test_the_radio_bears_what_hangs_on_it() -> None:
         assert least is not None
         assert least > 3.2, "80 % of 4 ohm, IEC 60268-5"
     assert not [each for each in feed.verdicts if each.severity.value == "stop"]
+
+
+def test_the_amplifier_is_borne_by_its_load_and_stopped_by_its_cable() -> None:
+    plan = JOB.build("own-amplifier")
+    fed = cw.feed(plan)
+    least, clean = (fed.figure(f"sub.{n}").value for n in ("minimum_impedance", "clean_power"))
+    assert least is not None
+    assert clean is not None
+    assert least > 3.2
+    assert 90.0 < clean < 150.0
+    stops = {each.subject: each.text for each in fed.verdicts if each.severity.value == "stop"}
+    assert stops.keys() == {"amplifier-cable"}
+    assert "clad" in stops["amplifier-cable"]
+    compared = cw.compare(JOB)
+    assert "own-amplifier" not in compared.answer.partition(".")[0]
+    assert any(
+        each.subject == "own-amplifier" and each.severity.value == "stop" and "clad" in each.text
+        for each in compared.verdicts
+    )
+    with pytest.raises(PlanRefusedError, match="clad"):
+        papers(plan)
 
 
 def test_what_a_box_does_not_have_is_not_asked_for() -> None:

@@ -11,6 +11,8 @@ Written down before the job was run:
 - The larger converter ends it, costs what the job says and an hour or so, and is what to take.
 - Leaving the converter out burns the radio: a stop in feed, compare, pages and papers.
 - On the battery's side flow about two thirds of the amperes: 13.7 V of 25.1 V, at 80 %.
+- Boards of 20 cm, open behind, give no bass: front and back cancel. Closed boxes of 6 litres bring
+  several decibels from 40 to 100 Hz, and cost none; no answer may say that boxing costs bass.
 - The battery lasts for weeks: some 16 mA of the vehicle, 15 mA of the converter, the radio's few.
 """
 
@@ -123,6 +125,15 @@ def test_expected_readings_follow_the_converter_and_the_battery() -> None:
     days = value(cw.feed(JOB.build()), "vehicle.days_to_no_start")
     # Closed form: 0.4 x 56 Ah over some 35 mA.
     assert 20 < days < 35
+
+
+def test_what_is_open_behind_has_no_bass_and_a_box_brings_it_back() -> None:
+    change = cw.hear(JOB.build("boxed"), JOB.build()).figure("driver-seat.bass_change")
+    assert change.low is not None
+    assert change.value is not None
+    assert change.low > 0.0
+    assert change.value > 3.0
+    assert any("open behind" in each.text for each in cw.hear(JOB.build()).verdicts)
 
 
 def test_every_stage_and_every_paper_runs() -> None:

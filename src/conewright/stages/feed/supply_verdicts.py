@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from conewright.job.builds.fills import plain_text
 from conewright.phrases import listed
 from conewright.physics.electrics.fuse import BREAKING_CURRENT, TRIPPING_RATIO
+from conewright.stages.common.changes import as_found
 from conewright.stages.feed.run import (
     SHORT_RATIO,
     Run,
@@ -55,8 +56,10 @@ def supply_verdicts(answer: Answer, load: RadioLoad) -> None:
     """Say of every cable whether its fuse protects it, and what else there is to mind."""
     filled = frozenset(fill.path for fill in load.build.fills)
     behind = load.build.converter is not None
+    there = as_found(load.build).feeds
     for cable in supply_cables(load):
-        for name, severity, text, *figures in _said(cable, filled, behind=behind):
+        laid = cable.state not in there
+        for name, severity, text, *figures in _said(cable, filled, behind=behind, laid=laid):
             ids = (f"{cable.state.id}.{figure}" for figure in figures)
             answer.verdict(cable.state.id, name, severity, f"{cable.state.id}: {text}", *ids)
 
@@ -65,14 +68,16 @@ Said = tuple[str, Severity, str, *tuple[str, ...]]
 """Name of a verdict, how much it matters, its words, names of the figures behind it."""
 
 
-def _said(cable: SupplyCable, filled: frozenset[str], *, behind: bool) -> Iterator[Said]:
+def _said(
+    cable: SupplyCable, filled: frozenset[str], *, behind: bool, laid: bool
+) -> Iterator[Said]:
     unfused = _unfused(cable.state)
     if unfused:
         yield "fuse", Severity.STOP, unfused, "fuse", "fuse_distance"
     if missing := _missing(cable):
         yield "unwritten", Severity.NOTE, missing
     if cable.run is not None:
-        yield from _protection(cable.run, fused=not unfused)
+        yield from _protection(cable.run, fused=not unfused, laid=laid)
         yield from _asked(cable, cable.run)
         yield from _lie(cable.run)
     if behind and cable.state.to == "radio":
@@ -112,13 +117,18 @@ def _missing(cable: SupplyCable) -> str:
     return f"not written down: {', '.join(names)}. Give {wanted}."
 
 
-def _protection(run: Run, *, fused: bool) -> Iterator[Said]:
-    """Yield whether the fuse protects the cable that lies behind it."""
+def _protection(run: Run, *, fused: bool, laid: bool) -> Iterator[Said]:
+    """Yield whether the fuse protects the cable that lies behind it.
+
+    A plan lays none that its own fuse lets burn.
+    """
     stops = [] if protection(run).safe else list(_stops(run))
     behind = ("conductor_temperature", "conductor_temperature_bundled", "short_circuit_current")
     if stops:
         text = " ".join((*stops, _nearest(run)))
-        yield "protection", Severity.WARN, f"its fuse does not protect it. {text}", *behind
+        burns = laid and protection(run).too_hot
+        severity = Severity.STOP if burns else Severity.WARN
+        yield "protection", severity, f"its fuse does not protect it. {text}", *behind
     elif fused:
         ratio = central(run.short_current) / central(run.fuse)
         text = (
