@@ -12,8 +12,9 @@ Written before the job was run:
   the deeper, and no tool may praise it. At 63 Hz, where the box is past its resonance and the doors
   help, little changes (first said: 8 dB over the whole of the bass; that holds for 25 Hz).
 - One channel drives the woofer through a coil: its load stays above what the radio is rated for.
-- An amplifier for the woofer alone bears its 3.5 ohm and gives it some 110 W behind its cable. But 4 mm2 of clad aluminium in a loom behind a fuse of 30 A is a fire: as good as 2.5 mm2 of
-  copper. Feed, compare and the papers stop that, and name the metal; 10 mm2 of copper would do.
+- An amplifier for the woofer alone bears its 3.5 ohm and gives it some 110 W behind its cable. But
+  4 mm2 of clad aluminium in a loom behind a fuse of 30 A is a fire: as good as 2.5 mm2 of copper.
+  Feed, compare and the papers stop that, and name the metal; a thicker cable would do.
 - A box has no drains, no panel holes, no ring and no glass behind it: nothing of the kind is asked.
 """
 
