@@ -236,7 +236,7 @@ def job_text(box: BoxOfAir, known: str, rng: np.random.Generator) -> str:
     for number, ear in enumerate(box.ears):
         lines += ["[[seat]]", f'id = "seat-{number}"', f"ear = {at(ear)}"]
     for name, source in zip(PLACES, box.sources, strict=True):
-        lines += ["[[location]]", f'id = "{name}"', 'kind = "free"', f"at = {at(source)}"]
+        lines += ["[[location]]", f'id = "{name}"', 'kind = "dash"', f"at = {at(source)}"]
         lines += ['driver = "one"', "[[channel]]", f'id = "{name}-out"', f'load = "{name}"']
         lines += ['cable = { resistance = "0 ohm" }']
     for name, (re, fs, qms, qes, mms, sd, le) in DRIVERS.items():
