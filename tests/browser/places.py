@@ -32,6 +32,7 @@ def places(site: Site) -> list[Place]:
     """Return every page, over a demo job with a history, a bare one and a deleted one."""
     demo, bare = site.keep(), site.keep(starter_text())
     long, stuck, gone = site.keep(_long_title()), site.keep(_of_no_size()), site.keep()
+    torn = site.keep(_torn())
     _send(site, f"{gone}/delete", base="1")
     _send(site, f"{demo}/part/head_unit", base="1", **{"head_unit.supply": "14.1 V"})
     plain = {
@@ -59,7 +60,6 @@ def places(site: Site) -> list[Place]:
         "proposals": "/proposals",
         "proposal": "/proposals/put-right",
         "proposal-new": "/proposals/new",
-        "mend": "/mend",
         "make": "/make",
         "make-plan": "/make?proposal=put-right-patched",
         "make-refused": "/make?proposal=larger-fronts",
@@ -71,6 +71,7 @@ def places(site: Site) -> list[Place]:
     return [
         *(Place(name, f"{site.origin}{path}") for name, path in plain.items()),
         *(Place(name, f"{demo}{path}") for name, path in below.items()),
+        Place("mend", f"{torn}/mend"),
         Place("job-bare", bare),
         Place("job-long-title", long),
         Place("find-long-title", f"{long}/find"),
@@ -95,6 +96,11 @@ def _long_title() -> str:
     return demo_text().replace("Mobile library van", "Bass" * 40, 1)
 
 
+def _torn() -> str:
+    """Return a demo with a fault that is mended in more than one way."""
+    return f'{demo_text()}\n[[finding]]\nfault = "surround-torn"\nat = "door-fl"\n'
+
+
 def _of_no_size() -> str:
     """Return a demo that no stage can work with."""
     return demo_text().replace('size = "100 mm"', 'size = "500 mm"')
@@ -115,7 +121,7 @@ def _press(page: Page, words: str) -> None:
 
 
 def _slip_in_survey(page: Page) -> None:
-    page.get_by_label("Van").check()
+    page.get_by_label("Van", exact=True).check()
     page.get_by_label("Size of the loudspeakers: Front doors").fill("large")
     page.get_by_label("Front doors", exact=True).check()
     _press(page, "Show the first answer")

@@ -355,7 +355,7 @@ def test_a_stop_is_said_as_soon_as_a_reading_gives_it(
     assert len(told) == 2
     assert text.index("Written: ") < told[0] < text.rindex("How ")
     assert text.index("2 readings written.") < told[1]
-    assert text.index("▲ warn Before any door is opened") < text.index("How ")
+    assert text.index("▲ warn Before opening") < text.index("How ")
 
 
 def test_nothing_worth_taking_ends_it(van: Path, monkeypatch: pytest.MonkeyPatch) -> None:

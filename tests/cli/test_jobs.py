@@ -211,7 +211,7 @@ def test_a_name_that_nobody_has_is_said_and_makes_no_store(place: Path) -> None:
 
 def test_a_name_that_several_jobs_have_is_refused_with_their_ids() -> None:
     _import_demo()
-    _import_demo()
+    _ok("jobs", "--again", "--import", _written("van.toml", DEMO))
     said = _refused("feed", "mobile-library-van")
     with Store.open() as store:
         assert all(job.job_id in said for job in store.jobs())
