@@ -277,7 +277,7 @@ def test_inputs_whose_minus_is_chassis_never_meet_a_bridge(
 @pytest.mark.parametrize(
     ("load", "more", "severity"),
     [
-        ("t", "", Severity.STOP),
+        ("t", "", Severity.WARN),
         ("t", 'high_pass = "800 Hz"', Severity.WARN),
         ("t", 'high_pass = "3500 Hz"', None),
         ("10 uF + t", "", None),
