@@ -99,14 +99,14 @@ def test_what_an_era_cannot_have_is_named_at_the_door() -> None:
 
 def test_the_settings_card_has_only_what_the_radio_has() -> None:
     cards = {
-        era: settings(Answers(job("fl", head_unit={"era": era}).build()))
-        for era in ("mono", "digital")
+        era: settings(Answers(job(*places, head_unit={"era": era}).build()))
+        for era, places in (("mono", ["fl"]), ("digital", ["fl", "fr"]))
     }
     assert "none" in cards["mono"].high_pass[0].expect
     assert "none" not in cards["digital"].high_pass[0].expect
-    assert len(cards["mono"].off) == 1
+    assert not cards["mono"].off
     assert len(cards["digital"].off) == 4
-    assert "Tone control in the middle" in cards["mono"].set[0]
+    assert "Tone control in its middle" in cards["mono"].set[0]
     assert "balance and fader" in cards["digital"].set[0]
 
 
