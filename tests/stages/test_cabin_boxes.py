@@ -4,13 +4,21 @@ Independent tool: pyroomacoustics 0.10, run by `python -m benchmarks.cabin_boxes
 truths it made are kept in reference/cabins/truths.csv, and docs/cabin.md has the whole table.
 """
 
+from functools import cache
+
 import pytest
 from benchmarks.cabin_boxes import FIGURES, Share, judge, kept_truths
 
 
+@cache
+def some(known: str = "volume") -> dict[str, Share]:
+    """Return the shares of twenty-five of the hundred boxes."""
+    return judge(kept_truths(), known=known, every=4)
+
+
 def test_bands_hold_the_truth_about_as_often_as_they_say() -> None:
-    # Twenty-five of the hundred boxes: eight in ten, give or take what so few of them scatter.
-    shares = judge(kept_truths(), every=4)
+    # Eight in ten, give or take what so few of them scatter.
+    shares = some()
     assert set(shares) == set(FIGURES)
     for figure, share in shares.items():
         assert 0.70 < share.inside < 0.90, figure
@@ -29,8 +37,7 @@ def test_bands_hold_the_truth_in_all_boxes() -> None:
 
 @pytest.mark.slow
 def test_a_ruler_narrows_the_bands() -> None:
-    kept = kept_truths()
-    volume, edges = (judge(kept, known=known, every=4) for known in ("volume", "edges"))
+    volume, edges = some(), some("edges")
     for figure in ("seat_to_seat", "both_sides", "side_turned", "rears_turned"):
         assert edges[figure].width < 0.85 * volume[figure].width
         assert edges[figure].error < volume[figure].error

@@ -357,7 +357,8 @@ def test_every_fault_can_be_found_in_the_demo() -> None:
     at |= dict.fromkeys(("tweeter-open", "capacitor-dried"), "pillar-fl")
     for fault, place in at.items():
         build = demo(f"{fault}@{place}").build()
-        for report in (cw.feed(build), cw.hear(build), cw.fit(build)):
+        # Few draws: what is found is told whatever the bands are.
+        for report in (ask(build, samples=2) for ask in (cw.feed, cw.hear, cw.fit)):
             assert any(verdict.id == f"{place}.{fault}" for verdict in report.verdicts)
 
 
