@@ -120,10 +120,11 @@ def with_plan(
 
     """
     entry: dict[str, Any] = {"id": id, "name": name}
-    there = alike(_plain(bare(text), format).get("proposal", []), {"id": id})
+    proposals = _plain(bare(text), format).get("proposal", [])
+    held = {field for index in alike(proposals, {"id": id}) for field in proposals[index]}
     for field, values in (("mends", mends), ("repairs", repairs)):
         # One that is there is made anew, with what it no longer does empty.
-        if values or there:
+        if values or field in held:
             entry[field] = list(values)
     return _with_entry(text, format, "proposal", entry, same={"id": id})
 
