@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from conewright.job.builds.standing import capacitors_before
 from conewright.stages.common.changes import as_found, pairs_of
 from conewright.stages.find.faults.chains import is_tweeter
+from conewright.stages.find.faults.told import return_verdicts
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number, with_band
 
@@ -14,16 +15,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from conewright.job.builds.states.build import Build
-    from conewright.job.builds.states.electrics import ChannelState, UnknownChannelState
+    from conewright.job.builds.states.electrics import ChannelState
     from conewright.job.builds.states.location import LocationState
     from conewright.stages.report.assembly import Answer
 
 __all__ = ["hazard_verdicts"]
-
-SHARING = {
-    "chassis": "its current comes back through the body",
-    "shared": "its − is a wire that other loudspeakers use as well",
-}
 
 LEAST_CORNER = 1.5
 """Lowest corner of a tweeter's high-pass over its resonance; common practice, no source."""
@@ -32,13 +28,10 @@ LEAST_CORNER = 1.5
 def hazard_verdicts(answer: Answer) -> None:
     """Say which loudspeakers must not be joined to this radio, and which tweeters burn."""
     build = answer.build
-    if build.head_unit.output == "bridge":
-        unread = [channel for channel in pairs_of(build) if channel.return_by is None]
-        for channel in pairs_of(build):
-            if channel.return_by in SHARING:
-                answer.verdict(channel.id, "return", Severity.STOP, _on_bridge(build, channel))
-        if unread and as_found(build).head_unit.output != "bridge":
-            answer.verdict("head_unit", "shared-return", Severity.WARN, LOOM_OF_COMMON_GROUND)
+    return_verdicts(answer)
+    unread = any(channel.return_by is None for channel in pairs_of(build))
+    if unread and build.head_unit.output == "bridge" != as_found(build).head_unit.output:
+        answer.verdict("head_unit", "shared-return", Severity.WARN, LOOM_OF_COMMON_GROUND)
     for channel, place in _bare_tweeters(build):
         _bare(answer, channel, place)
 
@@ -50,17 +43,6 @@ LOOM_OF_COMMON_GROUND = (
     "to every other pair, and write it down (channel.return_by); else lay new pairs, or block d.c. "
     "with an adapter."
 )
-
-
-def _on_bridge(build: Build, channel: ChannelState | UnknownChannelState) -> str:
-    half = number(build.head_unit.supply.si / 2.0, "V", most=1)
-    return (
-        f"{channel.id}: {SHARING[channel.return_by or '']}, and this radio's outputs are bridges, "
-        f"each leg at about {half}: joined, that lies across loudspeaker and output, and one of "
-        "them burns. Join nothing. What would do: a second wire of its own to the loudspeaker "
-        f'({channel.id}.return_by = "wire"), a radio with common-ground outputs, or an adapter '
-        "that blocks d.c."
-    )
 
 
 def _highest_corner(channel: ChannelState) -> float:

@@ -10,7 +10,7 @@ from conewright.stages.common.conditioned import disagreements
 from conewright.stages.find.direct_current import offset_verdicts, pulse_figures, with_pulse
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import Atom
-from conewright.stages.find.faults.told import disagreement_verdicts
+from conewright.stages.find.faults.told import disagreement_verdicts, return_verdicts
 from conewright.stages.find.instruments.unknown import unknown_loads
 from conewright.stages.find.printed import printed_verdicts
 from conewright.stages.find.talk.cards import reading_card, reading_figures
@@ -89,6 +89,7 @@ def find(build: Build) -> Report:
         with_pulse(answer, inquiry, card)
         for card in sorted(every, key=lambda card: _rank(card, build))
     )
+    return_verdicts(answer)
     stop_verdicts(answer, inquiry, chances)
     offset_verdicts(answer, inquiry)
     cause_verdicts(answer, inquiry, chances)

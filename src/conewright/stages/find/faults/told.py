@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from conewright.data_files import data_rows
 from conewright.job.builds.standing import another_radio
-from conewright.stages.common.changes import planned_job
+from conewright.stages.common.changes import pairs_of, planned_job
 from conewright.stages.common.conditioned import ReadDraws
 from conewright.stages.common.together import has_twin
 from conewright.stages.find.faults import trade
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import ChannelState, UnknownChannelState
     from conewright.job.builds.states.value import FaultState
     from conewright.stages.common.conditioned import Disagreement
     from conewright.stages.report.assembly import Answer
@@ -27,6 +28,7 @@ __all__ = [
     "finding_verdicts",
     "reading_verdicts",
     "repair_words",
+    "return_verdicts",
     "signal_verdicts",
 ]
 
@@ -152,3 +154,29 @@ def _reasons(each: Disagreement) -> tuple[str, str, str]:
         if (row["test"], row["figure"], row["side"]) == wanted
     )
     return row["first"], row["second"], row["third"]
+
+
+SHARING = {
+    "chassis": "its current comes back through the body",
+    "shared": "its − is a wire that other loudspeakers use as well",
+}
+
+
+def return_verdicts(answer: Answer) -> None:
+    """Stop loudspeakers that share their way back with others at a radio of bridge outputs."""
+    build = answer.build
+    for channel in pairs_of(build):
+        by_bridge = channel.driven_by is None and build.head_unit.output == "bridge"
+        if by_bridge and channel.return_by in SHARING:
+            answer.verdict(channel.id, "return", Severity.STOP, _on_bridge(build, channel))
+
+
+def _on_bridge(build: Build, channel: ChannelState | UnknownChannelState) -> str:
+    half = number(build.head_unit.supply.si / 2.0, "V", most=1)
+    return (
+        f"{channel.id}: {SHARING[channel.return_by or '']}, and this radio's outputs are bridges, "
+        f"each leg at about {half}: joined, that lies across loudspeaker and output. It pops, hums "
+        "or pushes the cone out, and one of them burns. Join nothing. What would do: a second wire "
+        f'of its own to the loudspeaker ({channel.id}.return_by = "wire"), a radio with '
+        "common-ground outputs, or an adapter that blocks d.c."
+    )
