@@ -31,6 +31,8 @@ import httpx2
 
 from benchmarks.pages import CLIENTS, PAGES
 from benchmarks.served import children, client_of, keep, memory, open_files, server
+from conewright.job.text.bounds import LONGEST_SMALL
+from conewright.web.base.settings import Settings
 
 __all__ = ["main"]
 
@@ -42,6 +44,8 @@ SAVES_OF_A_JOB = 20
 FULL = 1200
 """Requests that fill every cache: of about one in seven comes a new text, of which 64 are kept;
 drawings and pages of them fill theirs later."""
+READERS, LONG = Settings().readers, LONGEST_SMALL
+"""Processes that read long texts, started when the first ones come, and what makes a text long."""
 PATIENCE = 600.0
 """Seconds that a client waits: on a busy machine ten who ask for what nobody knows wait long."""
 PLANS = ("put-right", "slim-fronts")
@@ -185,6 +189,7 @@ def main(minutes: float) -> bool:
         server(Path(folder)) as (process, origin),
         ThreadPoolExecutor(CLIENTS) as pool,
     ):
+        list(pool.map(_start_reader, [origin] * READERS))
         work = [pool.submit(_work, origin, number, tally, stop) for number in range(CLIENTS)]
         try:
             while tally.asked.total() < FULL and _all_work(work):
@@ -196,6 +201,14 @@ def main(minutes: float) -> bool:
         for each in work:
             each.result()
     return _judged(lines, tally)
+
+
+def _start_reader(origin: str) -> None:
+    """Keep a text and delete it that is long enough to be read in a process of its own."""
+    with client_of(origin, seconds=PATIENCE) as http:
+        job = keep(http, "Long", more=f"# {'-' * LONG}\n")
+        tag = http.get(f"/api/v1{job}").headers["etag"]
+        http.delete(f"/api/v1{job}", headers={"if-match": tag}).raise_for_status()
 
 
 def _work(origin: str, number: int, tally: Tally, stop: Event) -> None:

@@ -38,13 +38,17 @@ def client_of(origin: str, *, seconds: float = 120.0) -> httpx2.Client:
     )
 
 
-def keep(client: httpx2.Client, title: str) -> str:
-    """Keep the demo under another title, so that no answer about it is known; return its page."""
+def keep(client: httpx2.Client, title: str, *, more: str = "") -> str:
+    """Keep the demo under another title, so that no answer about it is known; return its page.
+
+    more: TOML below it.
+    """
     import conewright
 
     text = re.sub(r'title = ".*"', f'title = "{title}"', conewright.demo_text(), count=1)
     toml = {"content-type": "application/toml"}
-    answer = client.post("/api/v1/jobs", content=text.encode(), headers=toml)
+    sent = f"{text}\n{more}".encode() if more else text.encode()
+    answer = client.post("/api/v1/jobs", content=sent, headers=toml)
     answer.raise_for_status()
     return f"/jobs/{answer.json()['id']}"
 
