@@ -162,7 +162,7 @@ def _at(found: tuple[float, float], wanted: tuple[float, float]) -> bool:
 
 def frequencies(chance: random.Random) -> Said:
     """Return a list of frequencies."""
-    hertz = [chance.randrange(1, 20_000) for _ in range(chance.randrange(1, 9))]
+    hertz = [chance.randrange(10, 25_001) for _ in range(chance.randrange(1, 9))]
     words = [f"{each / 1000:.3f}k" if chance.random() < 0.3 else str(each) for each in hertz]
     return Said(
         ",".join(words),
