@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
@@ -19,7 +19,7 @@ from conewright.papers.press.manifest import Entry, Manifest, PaperFile, Sum, Us
 from conewright.papers.press.typeset import PAPER_SIZE_MM, Paper, checked_paper
 from conewright.papers.templates.drawings import Templates, drawings
 from conewright.papers.templates.sheet import template_sheets
-from conewright.papers.wiring.flags import flag_sheet, labels
+from conewright.papers.wiring.flags import flag_sheet, has_flags
 from conewright.papers.wiring.sheet import wiring_sheet
 from conewright.papers.work.bill import csv_text
 from conewright.papers.work.job_sheet import job_sheet
@@ -271,8 +271,7 @@ def _wiring(order: Order) -> Iterator[PaperFile]:
     content = wiring_sheet(answers, paper=paper, revision=revision)
     purpose = "schedule and diagram of every wire, its proof reading, supply and fuse"
     yield PaperFile("wiring.pdf", purpose, "print", order.page, content)
-    if not any(asdict(labels(answers)).values()):
-        # Nobody knows yet what hangs on any output.
+    if not has_flags(answers):
         return
     content = flag_sheet(answers, paper=paper, revision=revision, address=order.address)
     purpose = "flags to wrap round each pair and driver, and the label beside the fuse"

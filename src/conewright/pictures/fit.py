@@ -171,7 +171,8 @@ def fit_title(report: Report) -> str:
     risk, group, side = max(found, key=lambda entry: entry[0])
     clearance = figure_of(report, group[0], f"{side}_clearance")
     behind = _behind_word(report, group[0])
-    what = {"glass": "the glass"}.get(behind, behind) if side == "rear" else "the trim"
+    rear = "the glass" if behind == "glass" else behind
+    what = rear if side == "rear" else "the trim"
     where = ", ".join(group)
     spoken = _is_spoken_of(report, group, side)
     if spoken and clearance is not None and (clearance.value or 0.0) < 0.0:

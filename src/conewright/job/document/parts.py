@@ -53,6 +53,7 @@ __all__ = [
     "Table",
     "Thermal",
     "Vehicle",
+    "nominal_volts",
 ]
 
 Body = Literal[
@@ -116,6 +117,11 @@ def _readable_load(text: str) -> str:
 LoadText = Annotated[Text, AfterValidator(_readable_load)]
 Corner = Annotated[Frequency | None, BeforeValidator(_off)]
 Slope = Literal["6 dB/oct", "12 dB/oct", "18 dB/oct", "24 dB/oct"]
+
+
+def nominal_volts(system: str) -> float:
+    """Return the volts that a supply system is called after [V]."""
+    return float(system.split()[0])
 
 
 class Table(BaseModel):

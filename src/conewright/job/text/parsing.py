@@ -23,6 +23,7 @@ __all__ = [
     "LARGEST_FILE",
     "LONGEST_LIST",
     "MARK",
+    "TEXTS_KEPT",
     "Format",
     "JobText",
     "bare",

@@ -7,10 +7,11 @@ from dataclasses import replace
 from conewright.job.builds.states.location import LocationState
 from conewright.papers.drawing.facing import marks, on_paper
 from conewright.papers.drawing.geometry import HAIR, MM, Drawing, cross
-from conewright.papers.drawing.kerf import CannotCutError, Cut, Cutter, cut
+from conewright.papers.drawing.kerf import Cutter
 from conewright.papers.drawing.outlines import Outline, drawn, grown, holds, outside, reach
 from conewright.papers.drawing.patterns import from_edges, hole
 from conewright.papers.templates.clearance import hold_clear
+from conewright.papers.templates.panel import cut_opening
 from conewright.papers.templates.sites import Site, site_of
 from conewright.stages.fit.margins import EDGE_DIAMETERS, SEAT_WANTED
 
@@ -27,7 +28,7 @@ def new_opening(place: LocationState, *, cutter: Cutter) -> Drawing:
         mount = replace(mount, cutout=frame.cutout, cutout_long=frame.cutout_long)
     site = site_of(replace(place, mount=mount))
     _hold(site)
-    made = _cut(site, cutter)
+    made = cut_opening(site, site.opening, cutter)
     _hold_steel(site, made.edge)
     hold_clear(
         site,
@@ -65,14 +66,6 @@ def new_opening(place: LocationState, *, cutter: Cutter) -> Drawing:
             *(note for note in site.assumed if "old" not in note),
         ),
     )
-
-
-def _cut(site: Site, cutter: Cutter) -> Cut:
-    try:
-        return cut(site.opening, with_=cutter, waste="inside")
-    except CannotCutError as error:
-        sentence = f"{site.title}: the opening is not drawn: {error.sentence}"
-        raise site.refused("opening", sentence, error.nearest) from error
 
 
 def _hold(site: Site) -> None:

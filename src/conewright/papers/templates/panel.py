@@ -19,7 +19,7 @@ from conewright.papers.templates.clearance import hold_clear
 from conewright.papers.templates.sites import Site, floored
 from conewright.stages.fit.margins import EDGE_DIAMETERS, LAND_WANTED, SEAT_WANTED
 
-__all__ = ["PanelCut", "is_seated", "panel_cut", "panel_drawing"]
+__all__ = ["PanelCut", "cut_opening", "is_seated", "panel_cut", "panel_drawing"]
 
 WEB = EDGE_DIAMETERS + 0.5
 """Middle of a new hole to the middle of an old one, in diameters; from two to its edge."""
@@ -69,7 +69,7 @@ def panel_cut(site: Site, *, same_holes: bool, own_screws: bool) -> PanelCut:
 
 def panel_drawing(site: Site, done: PanelCut, *, cutter: Cutter) -> Drawing:
     """Return the template of what is cut and drilled; raises UndrawnError where no tool can."""
-    edge = _cut(site, cutter) if done.enlarge else None
+    edge = cut_opening(site, site.needs, cutter) if done.enlarge else None
     if edge is not None:
         site, done = _come_out(site, done, edge.edge)
     hold_clear(
@@ -214,9 +214,10 @@ def _hold_edges(site: Site, holes: tuple[Point, ...]) -> None:
         )
 
 
-def _cut(site: Site, cutter: Cutter) -> Cut:
+def cut_opening(site: Site, outline: Outline, cutter: Cutter) -> Cut:
+    """Return an opening as a tool cuts it; raises UndrawnError where none can."""
     try:
-        return cut(site.needs, with_=cutter, waste="inside")
+        return cut(outline, with_=cutter, waste="inside")
     except CannotCutError as error:
         sentence = f"{site.title}: the opening is not drawn: {error.sentence}"
         raise site.refused("opening", sentence, error.nearest) from error

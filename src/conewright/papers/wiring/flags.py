@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from conewright.papers.press.answers import Answers
     from conewright.papers.press.supply_plan import FeedPlan
 
-__all__ = ["Flag", "Flags", "FuseLabel", "flag_sheet", "labels", "square_code"]
+__all__ = ["Flag", "Flags", "FuseLabel", "flag_sheet", "has_flags", "labels", "square_code"]
 
 TITLE = "Flags"
 CODE_FILE = "code.svg"
@@ -58,6 +58,12 @@ class Flags:
     pairs: tuple[Flag, ...]
     drivers: tuple[Flag, ...]
     fuses: tuple[FuseLabel, ...]
+
+
+def has_flags(answers: Answers) -> bool:
+    """Whether a plan has any; none where nobody knows yet what hangs on any output."""
+    build = answers.build
+    return bool(build.channels or build.unused or answers.supply.feeds)
 
 
 def labels(answers: Answers) -> Flags:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal
 from conewright.data_files import data_rows
 from conewright.errors import QuantityError
 from conewright.job.builds.fills import plain_text
+from conewright.job.document.parts import nominal_volts
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.phrases import listed
 from conewright.stages.common.changes import changes
@@ -158,7 +159,7 @@ class Proofs:
         """Volts of a wire against the body over those on 12 V, body minus."""
         sign = -1.0 if self._build.vehicle.ground == "positive" else 1.0
         system = "12 V" if self._behind(function) else self._build.vehicle.system
-        return sign * float(system.split()[0]) / 12.0
+        return sign * nominal_volts(system) / 12.0
 
     def _rest_voltage(self, function: str) -> str:
         times = self._times(function)

@@ -23,7 +23,7 @@ from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import ComplexArray, FloatArray, Real
 from conewright.physics.basics.validity import require_positive
 
-__all__ = ["NEAREST", "Box", "Point", "box_modes", "box_pressure", "crowding"]
+__all__ = ["NEAREST", "Box", "Point", "box_modes", "box_pressure", "crowding", "distance"]
 
 Point = tuple[Real, Real, Real]
 """A place from one corner of the box, along its length, width and height [m]."""
@@ -193,7 +193,7 @@ def box_pressure(
         direct = monopole_pressure(
             air=box.air,
             volume_velocity=1.0,
-            distance=np.maximum(_distance(source, at), NEAREST),
+            distance=distance(source=source, ear=at),
             solid_angle=solid_angle,
             frequency=box.frequency,
         )
@@ -283,6 +283,7 @@ def _held(point: Point, box: Box) -> Point:
     return x, y, z
 
 
-def _distance(a: Point, b: Point) -> FloatArray:
-    squares = [(p - q) ** 2 for p, q in zip(a, b, strict=True)]
-    return np.asarray(np.sqrt(squares[0] + squares[1] + squares[2]))
+def distance(*, source: Point, ear: Point) -> FloatArray:
+    """Distance of two points [m], no shorter than what a loudspeaker's size allows."""
+    squares = [(p - q) ** 2 for p, q in zip(source, ear, strict=True)]
+    return np.maximum(np.sqrt(squares[0] + squares[1] + squares[2]), NEAREST)

@@ -31,6 +31,7 @@ __all__ = [
     "clad_aluminium_factor",
     "level_loss",
     "loop_resistance",
+    "over_copper",
     "resistance_per_metre",
     "temperature_factor",
 ]
@@ -123,6 +124,12 @@ def clad_aluminium_factor(*, conductivity: Real = CLAD_ALUMINIUM_CONDUCTIVITY[1]
     """
     require_positive(conductivity=conductivity)
     return 1.0 / conductivity
+
+
+def over_copper(metal: Literal["copper", "clad-aluminium"]) -> float:
+    """Resistance of a supply cable's metal over copper of the same area [1], as cables are sold."""
+    clad = metal == "clad-aluminium"
+    return float(clad_aluminium_factor(conductivity=CLAD_CONDUCTIVITY)) if clad else 1.0
 
 
 def loop_resistance(*, ohm_per_metre: Real, length: Real) -> Real:

@@ -214,7 +214,7 @@ def radio_volts(radio: HeadUnitState, draws: Draws) -> FloatArray:
     """Clean rms volts of a radio's output into the load it is rated for [V]."""
     rated = draws(radio.minimum_load)
     peak = amplifier.clean_peak_voltage(
-        supply=(1.0 if radio.output == "bridge" else 0.5) * draws(radio.supply),
+        supply=radio.swing * draws(radio.supply),
         clip_loss=draws(radio.clip_loss),
         impedance=rated.astype(complex),
     )

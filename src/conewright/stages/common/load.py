@@ -25,10 +25,9 @@ from conewright.physics.basics.programme import (
 )
 from conewright.physics.electrics import amplifier
 from conewright.physics.electrics.conductor import (
-    CLAD_CONDUCTIVITY,
     COPPER_RESISTIVITY,
-    clad_aluminium_factor,
     level_loss,
+    over_copper,
 )
 from conewright.physics.electrics.converter import input_current, peak_current_within
 from conewright.stages.common.circuit import ChannelCircuit, Circuit, Solver
@@ -219,12 +218,10 @@ class AmplifierLoad:
             return self.draws(written)
         if cable.length is None or cable.size is None:
             return self.draws(written)
-        clad = cable.metal == "clad-aluminium"
-        metal = clad_aluminium_factor(conductivity=CLAD_CONDUCTIVITY) if clad else 1.0
         ways = 2.0 if cable.return_by == "cable" else 1.0
         copper = COPPER_RESISTIVITY * ways * self.draws(cable.length) / self.draws(cable.size)
         body = CHASSIS_RESISTANCE if cable.return_by == "chassis" else 0.0
-        return np.asarray(metal * copper + BATTERY_RESISTANCE + body)
+        return np.asarray(over_copper(cable.metal) * copper + BATTERY_RESISTANCE + body)
 
     @cached_property
     def sag(self) -> FloatArray:
@@ -346,11 +343,6 @@ class RadioLoad:
         """Lowest impedance that the radio bears [ohm]."""
         return lowest_borne(self.build.head_unit, self.draws)
 
-    @property
-    def _swing(self) -> float:
-        """Largest output over the supply: a bridge swings by all of it, one leg by half."""
-        return 1.0 if self.build.head_unit.output == "bridge" else 0.5
-
     @cached_property
     def _clip_loss(self) -> FloatArray:
         """Extra loss at the clip point [ohm]."""
@@ -366,7 +358,7 @@ class RadioLoad:
         return amplifier.loaded_supply(
             supply=self.supply,
             supply_resistance=self.draws(radio.feed_resistance),
-            conductance=self._swing**2 * conductance,
+            conductance=self.build.head_unit.swing**2 * conductance,
             quiescent_current=self.draws(radio.quiescent_current),
         )
 
@@ -381,7 +373,7 @@ class RadioLoad:
             return most * unit.sag if together else most
         supply = self._loaded_supply if together else self.supply
         load = self.channels[channel].working_load
-        by_volts = self._swing * supply / np.abs(load + self._clip_loss)
+        by_volts = self.build.head_unit.swing * supply / np.abs(load + self._clip_loss)
         return np.minimum(by_volts, self.draws(self.build.head_unit.peak_current))
 
     @cached_property
@@ -389,7 +381,9 @@ class RadioLoad:
         """Power of the largest clean sine that reaches the loudspeakers, cable taken off [W]."""
         quiet = self.draws(self.build.head_unit.quiescent_current)
         limit = supply_limit(self.build, self.draws)
-        most = peak_current_within(limit=limit, quiescent_current=quiet) / self._swing
+        most = (
+            peak_current_within(limit=limit, quiescent_current=quiet) / self.build.head_unit.swing
+        )
         asked = sum(self._peaks_together[name] for name in self.by_radio)
         share = np.minimum(1.0, most / np.maximum(asked, LEAST_CURRENT))
         alone = {name: self.peak_current(name) for name in self.channels}
@@ -421,7 +415,7 @@ class RadioLoad:
         total = self.supply * self.draws(self.build.head_unit.quiescent_current)
         for load in self.by_radio.values():
             total = total + amplifier.programme_heat(
-                supply=self._swing * self.supply,
+                supply=self.build.head_unit.swing * self.supply,
                 peak_voltage=self.programme_ceiling(load),
                 resistance=load.equivalent_resistance,
                 power_resistance=load.power_resistance,
@@ -449,7 +443,9 @@ class RadioLoad:
             )
             for load in self.by_radio.values()
         )
-        return np.asarray(self._swing * music + self.draws(self.build.head_unit.quiescent_current))
+        return np.asarray(
+            self.build.head_unit.swing * music + self.draws(self.build.head_unit.quiescent_current)
+        )
 
     @cached_property
     def sine_supply_current(self) -> FloatArray:
@@ -458,7 +454,7 @@ class RadioLoad:
         quiet = self.draws(self.build.head_unit.quiescent_current)
         return np.asarray(
             amplifier.supply_current(
-                peak_current=self._swing * peaks, channels=1, quiescent_current=quiet
+                peak_current=self.build.head_unit.swing * peaks, channels=1, quiescent_current=quiet
             )
         )
 
@@ -479,7 +475,7 @@ class RadioLoad:
         if unit is not None:
             return unit.programme_ceiling(load)
         return amplifier.clean_peak_voltage(
-            supply=self._swing * self.supply,
+            supply=self.build.head_unit.swing * self.supply,
             clip_loss=self._clip_loss,
             impedance=load.equivalent_resistance.astype(complex),
         )

@@ -286,7 +286,7 @@ def _dropped(build: Build, solver: Solver) -> FloatArray:
     Each output draws the mean of |v|/R: sqrt(2/pi) sigma/R for programme of normal amplitudes.
     """
     radio, draws = build.head_unit, solver.draws
-    swing = 1.0 if radio.output == "bridge" else 0.5
+    swing = radio.swing
     volts, loss = swing * draws(radio.supply), draws(radio.clip_loss)
     share = swing * sqrt(2.0 / np.pi) * sqrt(NORMAL_PROGRAMME / 2.0)
     total = draws(radio.quiescent_current)

@@ -27,7 +27,7 @@ from conewright.physics.acoustics.backs import (
     doublet_separation,
     one_sided,
 )
-from conewright.physics.acoustics.box import NEAREST, Box, Point, box_modes, box_pressure
+from conewright.physics.acoustics.box import Box, Point, box_modes, box_pressure, distance
 from conewright.physics.acoustics.cabin import (
     HALF_SPACE,
     Opening,
@@ -229,15 +229,15 @@ class Cabin:
                 sound = monopole_pressure(
                     air=air,
                     volume_velocity=1.0,
-                    distance=_distance(front, at),
+                    distance=distance(source=front, ear=at),
                     solid_angle=angle,
                     frequency=self.frequency,
                 )
             else:
                 sound = doublet_pressure(
                     air=air,
-                    front=_distance(front, at),
-                    back=_distance(back, at),
+                    front=distance(source=front, ear=at),
+                    back=distance(source=back, ear=at),
                     separation=self._apart(source),
                     solid_angle=angle,
                     frequency=self.frequency,
@@ -303,11 +303,6 @@ class Cabin:
         x, y, z = (self.draws(value) for value in at)
         length, width, _ = size.sounding
         return x + 0.5 * length, y + 0.5 * width, z
-
-
-def _distance(a: Point, b: Point) -> FloatArray:
-    squares = [(p - q) ** 2 for p, q in zip(a, b, strict=True)]
-    return np.maximum(np.sqrt(squares[0] + squares[1] + squares[2]), NEAREST)
 
 
 def opposed_twins(build: Build) -> tuple[tuple[str, str], ...]:

@@ -26,10 +26,9 @@ from conewright.physics.electrics.cable_heat import (
     short_circuit_current,
 )
 from conewright.physics.electrics.conductor import (
-    CLAD_CONDUCTIVITY,
     COPPER_RESISTIVITY,
     awg_area,
-    clad_aluminium_factor,
+    over_copper,
     resistance_per_metre,
     temperature_factor,
 )
@@ -128,8 +127,7 @@ class Run:
     @property
     def ohms_over_copper(self) -> float:
         """Of the metal [1]."""
-        clad = self.metal == "clad-aluminium"
-        return float(clad_aluminium_factor(conductivity=CLAD_CONDUCTIVITY)) if clad else 1.0
+        return over_copper(self.metal)
 
     @property
     def diameter(self) -> FloatArray:

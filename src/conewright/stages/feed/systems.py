@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conewright.job.builds.typical import typical
+from conewright.job.document.parts import nominal_volts
 from conewright.physics.electrics.converter import input_current
 from conewright.stages.common.load import EASY, HARD, besides
 from conewright.stages.report.data import Severity
@@ -166,14 +167,14 @@ def _wrong_system(load: RadioLoad) -> str:
     usual = typical("system", radio, "charging_voltage").quantity.value
     sine = float(load.sine_supply_current[0, 0]) * usual / build.head_unit.supply.si
     said = f"The vehicle has {system} and the radio is made for {radio}"
-    if _nominal(system) > _nominal(radio):
+    if nominal_volts(system) > nominal_volts(radio):
         return (
             f"{said}: joined without a converter it is destroyed at once and may burn. Feed it "
             f"through a step-down converter that gives {number(sine, 'A')} for good at "
             f"{radio}, and never from one of two batteries in series: that one is drained while "
             "the other is overcharged."
         )
-    taken = _nominal(radio) * sine / (_nominal(system) * STEP_UP_EFFICIENCY)
+    taken = nominal_volts(radio) * sine / (nominal_volts(system) * STEP_UP_EFFICIENCY)
     return (
         f"{said}: it does not play on that. What would do: a radio made for {system}; or a "
         f"step-up or isolated converter, which would take up to {number(taken, 'A')} from a "
@@ -184,10 +185,6 @@ def _wrong_system(load: RadioLoad) -> str:
 
 STEP_UP_EFFICIENCY = 0.8
 """Of a converter that gives more volts than it takes; workshop experience, from memory."""
-
-
-def _nominal(system: str) -> float:
-    return float(system.split()[0])
 
 
 def _ground(build: Build) -> Iterator[_Stop]:

@@ -135,19 +135,12 @@ def _points(grid: FloatArray, points: int, low: float, high: float) -> FloatArra
     return np.asarray(between.ravel())
 
 
-def _places(grid: FloatArray, at: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
-    """Return the point of a grid below each frequency, and how far on to the next it lies."""
-    index = np.searchsorted(grid, at) - 1
-    return index, np.log(at / grid[index]) / np.log(grid[index + 1] / grid[index])
-
-
 def _weights(grid: FloatArray, at: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
     """Return the four points round each frequency, and Lagrange's weights of a cubic through them.
 
     Shapes (4, points); the grid is even in log frequency.
     """
-    below, _ = _places(grid, at)
-    first = np.clip(below - 1, 0, grid.size - 4)
+    first = np.clip(np.searchsorted(grid, at) - 2, 0, grid.size - 4)
     x = np.log(at / grid[first]) / np.log(grid[first + 1] / grid[first])
     nodes = range(4)
     weights = [np.prod([(x - m) / (n - m) for m in nodes if m != n], axis=0) for n in nodes]

@@ -75,7 +75,7 @@ def radio_ceiling(
     amplified = {name: unit for name in circuit.channels if (unit := load.amplifier_of(name))}
     supply, feed = draws(radio.supply), draws(radio.feed_resistance)
     clip, peak_current = draws(radio.clip_loss), draws(radio.peak_current)
-    swing = 1.0 if radio.output == "bridge" else 0.5
+    swing = radio.swing
     demand = {name: _peak_current_per_volt(channel) for name, channel in circuit.channels.items()}
     drawn = (
         np.where(circuit.channels[n].idle, 0.0, each)
@@ -110,8 +110,7 @@ def radio_ceiling(
 def fed_too_little(build: Build, circuit: Circuit, draws: Draws) -> bool:
     """Whether a converter's current ends before the outputs' own, central values."""
     radio, playing = build.head_unit, sum(not each.idle[0, 0] for each in circuit.channels.values())
-    swing = 1.0 if radio.output == "bridge" else 0.5
-    own = 2 / np.pi * swing * playing * radio.peak_current.si + radio.quiescent_current.si
+    own = 2 / np.pi * radio.swing * playing * radio.peak_current.si + radio.quiescent_current.si
     return bool(supply_limit(build, draws)[0, 0] < own)
 
 

@@ -7,7 +7,7 @@ is ahead of the other.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,6 +16,7 @@ import numpy as np
 from conewright.job.builds.states.value import Origin
 from conewright.physics.basics.levels import decibel
 from conewright.stages.find.faults.chains import is_tweeter
+from conewright.stages.hear.listening import sent
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number, with_band
 
@@ -55,12 +56,15 @@ class Handover:
 
 def handovers(sound: BuildSound) -> tuple[Handover, ...]:
     """Return every woofer and tweeter of one side that hand over between two channels."""
-    return tuple(found for pair in _pairs(sound) if (found := _handover(sound, *pair)) is not None)
+    pairs = tuple(_pairs(sound))
+    flows = sent(sound.circuit) if pairs else {}
+    told = (_handover(woofer, tweeter, flows, sound.frequency) for woofer, tweeter in pairs)
+    return tuple(each for each in told if each is not None)
 
 
-def crossover_figures(answer: Answer, sound: BuildSound) -> None:
+def crossover_figures(answer: Answer, found: Sequence[Handover]) -> None:
     """Add where each tweeter takes over, and how the two add there."""
-    for each in handovers(sound):
+    for each in found:
         answer.figure(
             each.tweeter,
             "crossover",
@@ -79,9 +83,9 @@ def crossover_figures(answer: Answer, sound: BuildSound) -> None:
         )
 
 
-def crossover_verdicts(answer: Answer, sound: BuildSound) -> None:
+def crossover_verdicts(answer: Answer, found: Sequence[Handover]) -> None:
     """Say where two cancel at the handover and would not, one turned round."""
-    for each in handovers(sound):
+    for each in found:
         figure = answer[f"{each.tweeter}.crossover_sum"]
         turned = float(each.turned[0, 0])
         if answer.value(figure.id) < CANCELS < turned:
@@ -121,10 +125,12 @@ def _apart(one: LocationState, other: LocationState) -> float:
     return float(sum((a.si - b.si) ** 2 for a, b in zip(one.at, other.at, strict=True)))
 
 
-def _handover(sound: BuildSound, woofer: str, tweeter: str) -> Handover | None:
+def _handover(
+    woofer: str, tweeter: str, flows: Mapping[str, ComplexArray], frequency: FloatArray
+) -> Handover | None:
     """Return where two hand over, None where the tweeter is louder or softer all along."""
-    low, high = (_flow(sound, name) for name in (woofer, tweeter))
-    inside = np.flatnonzero((sound.frequency > LOWEST) & (sound.frequency < HIGHEST))
+    low, high = flows[woofer], flows[tweeter]
+    inside = np.flatnonzero((frequency > LOWEST) & (frequency < HIGHEST))
     louder = np.abs(high[0, inside]) >= np.abs(low[0, inside])
     if louder.all() or not louder.any():
         return None
@@ -134,12 +140,7 @@ def _handover(sound: BuildSound, woofer: str, tweeter: str) -> Handover | None:
     return Handover(
         woofer,
         tweeter,
-        float(sound.frequency[column]),
+        float(frequency[column]),
         np.asarray(decibel(np.abs(one + other) ** 2 / powers)),
         np.asarray(decibel(np.abs(one - other) ** 2 / powers)),
     )
-
-
-def _flow(sound: BuildSound, name: str) -> ComplexArray:
-    place = sound.circuit.locations[name]
-    return np.asarray(place.output * sound.circuit.channels[place.channel].settings)

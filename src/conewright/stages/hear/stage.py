@@ -18,7 +18,7 @@ from conewright.stages.common.frequencies import require_in_range
 from conewright.stages.common.together import cabin_size
 from conewright.stages.find.faults.told import finding_verdicts, signal_verdicts
 from conewright.stages.hear.change import change_figures, change_series, share_figures
-from conewright.stages.hear.crossover import crossover_figures, crossover_verdicts
+from conewright.stages.hear.crossover import crossover_figures, crossover_verdicts, handovers
 from conewright.stages.hear.doubted_sound import suspected_sounds
 from conewright.stages.hear.heard import HIGH_PASS_MENU, BuildSound, open_areas, sound_of
 from conewright.stages.hear.listening import REFERENCE_EMF, third_octaves
@@ -87,7 +87,8 @@ def hear_answer(
         return _silence(answer)
     _seat_figures(answer, sound)
     _location_figures(answer, sound)
-    crossover_figures(answer, sound)
+    handed = handovers(sound)
+    crossover_figures(answer, handed)
     _air_figures(answer, sound)
     _cabin_figures(answer, build, solver.draws)
     headlines = _headlines(sound)
@@ -99,7 +100,7 @@ def hear_answer(
         _curves(answer, solver if at is None else Solver(solver.draws, at))
     hear_working(answer)
     hear_verdicts(answer, sound)
-    crossover_verdicts(answer, sound)
+    crossover_verdicts(answer, handed)
     if whole:
         suspected_sounds(answer, sound, _asked_again)
     return answer.report(headlines=headlines if whole else {})

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from math import prod
 from typing import TYPE_CHECKING
 
-from conewright.data_files import data_rows
 from conewright.job.repairs import SWAP, repairs_of, twin_of, ways_of
 from conewright.stages.common.changes import changes, new_driver_places
+from conewright.stages.find.faults import trade
 from conewright.stages.outlay.amounts import Amount, exactly
 from conewright.stages.report.words import odds
 
@@ -101,15 +101,9 @@ def _twins(build: Build) -> Iterator[Held]:
     changed = changes(build)
     renewed = {at for kind in RENEWED for at in changed.at(kind)} | new_driver_places(build)
     for each in build.job.findings:
-        twin, hazard = twin_of(build.job, each.at), _hazards().get(each.fault, 0.0)
+        twin, hazard = twin_of(build.job, each.at), trade.fault(each.fault).twin
         if each.state != "found" or twin is None or not hazard or twin in renewed:
             continue
         if all((other.fault, other.at) != (each.fault, twin) for other in build.job.findings):
             title, back = "the other side, as old and left as it is", "it fails the same way"
             yield Held(twin, "", "", title, exactly(1.0 - hazard), back)
-
-
-def _hazards() -> dict[str, float]:
-    """Return the chance that the twin of a fault follows within two years, by fault."""
-    rows = data_rows("stages.find", "faults.csv")
-    return {row["fault"]: float(row["twin"]) / 100.0 for row in rows if row["twin"]}

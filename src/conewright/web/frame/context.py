@@ -17,6 +17,7 @@ from conewright.job.builds.states.build import Build
 from conewright.job.document.parts import AS_FOUND
 from conewright.job.text.editing import in_words
 from conewright.job.text.labels import parts_of
+from conewright.job.text.parsing import TEXTS_KEPT
 from conewright.stages.common.changes import changed_parts
 from conewright.stages.report.data import Report, Severity
 from conewright.store import Saved
@@ -48,9 +49,7 @@ __all__ = [
 STAGES: tuple[Stage, ...] = tuple(stage for stage in get_args(Stage) if stage != "compare")
 """The stages that are built, in working order."""
 
-KEPT = 64
-"""As many as texts are kept at all."""
-_views: Kept[StageView] = Kept(KEPT)
+_views: Kept[StageView] = Kept(TEXTS_KEPT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,7 +282,7 @@ def _learn(page: JobPage, reports: dict[Stage, Report | NoAnswer]) -> None:
     with _lock:
         _kept[page.saved.text] = Known(entries, places_states(page.job, given))
         _kept.move_to_end(page.saved.text)
-        while len(_kept) > KEPT:
+        while len(_kept) > TEXTS_KEPT:
             _kept.popitem(last=False)
 
 

@@ -141,6 +141,11 @@ class HeadUnitState:
     limit: Value
     sleep_current: Value | None
 
+    @property
+    def swing(self) -> float:
+        """Largest output over the supply: a bridge swings by all of it, one leg by half."""
+        return 1.0 if self.output == "bridge" else 0.5
+
 
 @dataclass(frozen=True, slots=True)
 class ConverterState:

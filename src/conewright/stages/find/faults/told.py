@@ -72,8 +72,10 @@ SPEAKS_OF_TWIN = ("twin", "pair", "other side", "other front door")
 def repair_words(build: Build, fault: str, at: str) -> str:
     """Return how a fault is put right; of a single loudspeaker without its twin."""
     text = trade.fault(fault).repair
+    if has_twin(build, at):
+        return text
     for words, alone in OF_TWINS.items():
-        text = text if has_twin(build, at) else text.replace(words, alone)
+        text = text.replace(words, alone)
     return text
 
 

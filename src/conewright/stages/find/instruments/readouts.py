@@ -261,7 +261,7 @@ class Bench:
         amplitudes, whose power sigma^2/R is a share of that of the largest clean sine.
         """
         radio = self.build.head_unit
-        total, share = radio.quiescent_current.si, 1.0 if radio.output == "bridge" else 0.5
+        total, share = radio.quiescent_current.si, radio.swing
         for channel in (each for each in self.build.channels if each.driven_by is None):
             load = float(np.median(self.load(channel, ()) + self._cable(channel)))
             if np.isfinite(load):
