@@ -42,7 +42,8 @@ DAMPED_AT: Final = 60.0
 """The frequency at which a damping is told [Hz]."""
 
 CACHED: Final = 20_000
-"""Numbers of one array that are worked on at a time; more run no faster."""
+"""Numbers of one array that are worked on at a time: they stay in the processor's cache. All at
+once would be tens of megabytes, and fetching those from the system costs more than the sums."""
 
 SPLIT: Final = 3.5
 """Wave number of the cut over that at which Ewald's split hands over from waves to distances: what
@@ -60,7 +61,8 @@ class Box:
         frequency: the whole grid [Hz], shape (F,).
         low: which of its points have modes in any sample, shape (B,).
         orders: half waves along the three edges of each mode, shape (N, 3).
-        response: real and imaginary part of each mode's answer [1/m], shape (samples, N, B).
+        wave, weight, loss: k [1/m], e/(LWH) [1/m3] and 2 zeta k [1/m] of each mode, shape
+            (samples, N).
         rest: what of each mode the static sum holds already [1/m], shape (samples, N).
         split: Ewald's parameter [1/m], shape (samples, 1).
 
@@ -72,7 +74,9 @@ class Box:
     frequency: FloatArray
     low: NDArray[np.intp]
     orders: NDArray[np.intp]
-    response: tuple[FloatArray, FloatArray]
+    wave: FloatArray
+    weight: FloatArray
+    loss: FloatArray
     rest: FloatArray
     split: FloatArray
 
@@ -114,7 +118,7 @@ def box_modes(
         frequency: in any order [Hz], shape (F,).
 
     Returns:
-        The modes with k = pi sqrt((l/L)^2 + ...) up to the cut, each with its factor
+        The modes with k = pi sqrt((l/L)^2 + ...) up to the cut; each answers by
         e/(LWH) / (k^2 + (s/c)^2 + 2 zeta k s/c), e = 2 for each order above 0.
 
     Raises:
@@ -140,7 +144,9 @@ def box_modes(
         frequency=grid,
         low=low,
         orders=orders,
-        response=_responses(wave, weight, loss, 2.0 * np.pi * grid[low] / air.speed_of_sound),
+        wave=wave,
+        weight=weight,
+        loss=loss,
         rest=weight * -np.expm1(-((0.5 * wave / split) ** 2)) / wave**2,
         split=split,
     )
@@ -220,37 +226,39 @@ def _orders(edges: Sequence[FloatArray], cut: FloatArray) -> tuple[NDArray[np.in
     return orders[near], wave[:, near]
 
 
-def _responses(
-    wave: FloatArray, weight: FloatArray, loss: FloatArray, number: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Real and imaginary part of weight/(k^2 - k0^2 + j loss k0), k0 = w/c."""
-    shape = (*wave.shape, number.size)
-    real, imaginary = np.empty(shape), np.empty(shape)
-    # A few samples at a time, which stay in the processor's cache.
-    step = max(1, CACHED // max(1, shape[1] * shape[2]))
-    for first in range(0, len(wave), step):
-        some = slice(first, first + step)
-        x, y = real[some], imaginary[some]
-        np.subtract((wave[some] ** 2)[..., np.newaxis], number**2, out=x)
-        np.multiply(-loss[some][..., np.newaxis], number, out=y)
-        scale = x * x
-        scale += y * y
-        np.divide(weight[some][..., np.newaxis], scale, out=scale)
-        x *= scale
-        y *= scale
-    return real, imaginary
-
-
 def _sums(
     box: Box, sources: Sequence[Point], ear: Point
 ) -> tuple[list[ComplexArray], list[FloatArray]]:
     """Per source the sum of modes, shape (samples, B), and the rest, (samples, 1) [1/m]."""
     heard = _shape(box, ear)
     shapes = np.stack([_shape(box, source) * heard for source in sources], axis=1)
-    real, imaginary = (shapes @ part for part in box.response)
+    modal = _modal(box, shapes)
     taken = np.matmul(shapes, box.rest[..., np.newaxis])
     still = [_near(box, source, ear) - taken[:, number] for number, source in enumerate(sources)]
-    return [real[:, n] + 1j * imaginary[:, n] for n in range(len(sources))], still
+    return [modal[:, number] for number in range(len(sources))], still
+
+
+def _modal(box: Box, shapes: FloatArray) -> ComplexArray:
+    """Sum over the modes of shape x weight/(k^2 - k0^2 + j loss k0), k0 = w/c, (samples, S, B)."""
+    number = 2.0 * np.pi * box.frequency[box.low] / box.air.speed_of_sound
+    # Where nothing of the box is drawn, one answer serves every place.
+    samples = len(box.wave)
+    rows = max(samples, len(shapes))
+    found = np.empty((rows, shapes.shape[1], number.size), dtype=complex)
+    step = max(1, CACHED // max(1, box.wave.shape[1] * number.size))
+    for first in range(0, samples, step):
+        some = slice(first, first + step)
+        x = (box.wave[some] ** 2)[..., np.newaxis] - number**2
+        y = -box.loss[some][..., np.newaxis] * number
+        scale = x * x
+        scale += y * y
+        np.divide(box.weight[some][..., np.newaxis], scale, out=scale)
+        x *= scale
+        y *= scale
+        own = shapes[some] if len(shapes) == samples else shapes
+        into = found[some] if samples == rows else found
+        into.real, into.imag = own @ x, own @ y
+    return found
 
 
 def _shape(box: Box, point: Point) -> FloatArray:

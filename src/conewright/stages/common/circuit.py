@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, TypeVar
 
 import numpy as np
@@ -88,9 +89,9 @@ class LocationCircuit:
     """One driver in its place, per volt of its channel's source EMF.
 
     Attributes:
+        frequency: of every column [Hz].
         drive: voltage from the driver's + to its - terminal [V/V].
-        current: current into the + terminal [A/V].
-        excursion: cone travel, positive forward [m/V, rms per rms].
+        velocity: of the cone, positive forward [m/s/V, rms per rms].
         output: volume velocity that reaches the cabin [m3/s/V].
         flows: volume velocity through each opening of the mount, central values [m3/s/V].
         impedance: of the driver alone, in its place [ohm].
@@ -103,9 +104,9 @@ class LocationCircuit:
 
     id: str
     channel: str
+    frequency: FloatArray
     drive: ComplexArray
-    current: ComplexArray
-    excursion: ComplexArray
+    velocity: ComplexArray
     output: ComplexArray
     flows: Mapping[str, ComplexArray]
     impedance: ComplexArray
@@ -113,6 +114,17 @@ class LocationCircuit:
     sd: Real
     terminals: ComplexArray
     host: str
+
+    # Most circuits are only listened to: these wait until somebody asks.
+    @cached_property
+    def current(self) -> ComplexArray:
+        """Current into the + terminal [A/V]."""
+        return np.asarray(self.drive / self.impedance)
+
+    @cached_property
+    def excursion(self) -> ComplexArray:
+        """Cone travel, positive forward [m/V, rms per rms]."""
+        return np.asarray(self.velocity / (2j * np.pi * self.frequency))
 
 
 @dataclass(frozen=True)
@@ -162,7 +174,7 @@ class Circuit:
             name
             for name, place in self.locations.items()
             if not self.channels[place.channel].idle[0, 0]
-            and np.max(np.abs(place.current[0])) > 1.0 / OPEN_FROM
+            and np.max(np.abs(place.drive[0] / place.impedance[0])) > 1.0 / OPEN_FROM
         )
 
 
@@ -319,9 +331,9 @@ class Solver:
         return LocationCircuit(
             id=name,
             channel=channel,
+            frequency=self.frequency,
             drive=drive,
-            current=drive / unit.impedance,
-            excursion=velocity / (2j * np.pi * self.frequency),
+            velocity=velocity,
             output=moved * unit.share,
             flows={opening: moved[0] * flow for opening, flow in unit.flows.items()},
             impedance=unit.impedance,
@@ -405,15 +417,18 @@ class Solver:
 
     def _unit(self, location: LocationState, air: Air, hot: bool) -> _Unit:
         location = _with_own(location, self.draws)
-        key = (*_place(location), location.driver)
-        if (key, air, hot) not in self._units:
+        mounted = (*_place(location), location.driver, air)
+        key = (mounted, hot)
+        # A place is large to hash: it is looked up once.
+        unit = self._units.get(key)
+        if unit is None:
             values = location.driver.parameters(self.draws, air)
-            if (key, air) not in self._loads:
-                self._loads[key, air] = self._load(location, values["sd"], air)
-            load = self._loads[key, air]
+            load = self._loads.get(mounted)
+            if load is None:
+                load = self._loads[mounted] = self._load(location, values["sd"], air)
             alone = self._loaded(location, values, load, air, hot)
-            self._units[key, air, hot] = self._with_tweeter(alone, location, air, hot)
-        return self._units[key, air, hot]
+            unit = self._units[key] = self._with_tweeter(alone, location, air, hot)
+        return unit
 
     def _with_tweeter(self, unit: _Unit, location: LocationState, air: Air, hot: bool) -> _Unit:
         """Put the tweeter on the frame, if any, and its capacitor across the terminals."""

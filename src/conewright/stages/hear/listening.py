@@ -116,24 +116,29 @@ def added_up(
     frequency, absorption = cabin.frequency, cabin.draws(build.vehicle.absorption_area)
     coherent: ComplexArray = np.zeros((1, frequency.size), dtype=complex)
     power: FloatArray = np.zeros((1, frequency.size))
-    diffuse: FloatArray = np.zeros((1, frequency.size))
+    radiated: FloatArray = np.zeros((1, frequency.size))
     places = [build.location(name) for name in flows]
     answers = cabin.pressures(build.vehicle, places, seat.ear)
     for flow, place, answer in zip(flows.values(), places, answers, strict=True):
         pressure = answer * flow
         swapped = (place.host or place.id) in turned
         coherent = coherent - pressure if swapped else coherent + pressure
-        power = power + np.abs(pressure) ** 2
-        reverberant = diffuse_pressure_squared(
-            air=air,
-            volume_velocity=flow,
-            absorption_area=absorption,
-            frequency=frequency,
-        )
-        diffuse = diffuse + reverberant * cabin.power_share(build.vehicle, place)
+        power = power + _size_squared(pressure)
+        radiated = radiated + _size_squared(flow) * cabin.power_share(build.vehicle, place)
+    diffuse = diffuse_pressure_squared(
+        air=air,
+        volume_velocity=np.sqrt(radiated),
+        absorption_area=absorption,
+        frequency=frequency,
+    )
     share = _diffuse_share(frequency)
-    squared = (1 - share) * np.abs(coherent) ** 2 + share * (power + diffuse)
+    squared = (1 - share) * _size_squared(coherent) + share * (power + diffuse)
     return Heard(seat.id, frequency, coherent, power, squared)
+
+
+def _size_squared(value: ComplexArray) -> FloatArray:
+    """Return |z|^2 without the root that the size itself takes."""
+    return np.asarray(value.real**2 + value.imag**2)
 
 
 def level_of(squared: FloatArray) -> FloatArray:

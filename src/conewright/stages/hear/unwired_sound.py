@@ -299,7 +299,9 @@ def _location(
     return LocationCircuit(
         id=place.id,
         channel=channel,
-        **{name: whole(name, SILENCE) for name in ("drive", "current", "excursion")},
+        frequency=here[0].circuit.frequency,
+        drive=whole("drive", SILENCE),
+        velocity=whole("velocity", SILENCE),
         output=_gathered(sounds, here, samples, fill=0.0),
         flows=next((each[0].flows for one, each in central if one.first), {}),
         impedance=whole("impedance", OPEN),
