@@ -57,8 +57,8 @@ PAID |= {"wishes.money"}
 
 def counts(path: str, annotation: object) -> bool:
     """Whether a field holds numbers of the physical world: no text, no money."""
-    # A version; checked as parts, of the plan; by its test.
-    free = {"format", "proposal.set", "proposal.add", "reading.value"}
+    # A version; checked as parts, of the plan; by its test; weights.
+    free = {"format", "proposal.set", "proposal.add", "reading.value", "reading.odds"}
     # What head_unit and the rest may cost is up to the currency.
     paid = path in PAID or path.endswith((".price", ".cost"))
     return path not in free and not paid and bool(set(kinds(annotation)) - NO_NUMBER)

@@ -9,7 +9,18 @@ from pydantic import AfterValidator, BeforeValidator, Field, JsonValue
 from conewright.errors import BadInputError
 from conewright.job.document.bench import Bench, Sheet, Tool
 from conewright.job.document.fault_names import FaultName
-from conewright.job.document.fields import Day, Gain, Identifier, Money, ReadingValue, Text
+from conewright.job.document.fields import (
+    Count,
+    Day,
+    Gain,
+    Hash,
+    Identifier,
+    Money,
+    ReadingOdds,
+    ReadingValue,
+    Text,
+    When,
+)
 from conewright.job.document.parts import (
     Battery,
     Cable,
@@ -56,6 +67,7 @@ __all__ = [
     "Frame",
     "Goals",
     "HeadUnit",
+    "KeptRecording",
     "Kind",
     "Lead",
     "Location",
@@ -215,6 +227,33 @@ class Reading(Table):
         "front, rear, left, right."
     )
     value: ReadingValue = Field(description="What it said: a value with its unit, or words.")
+    recordings: tuple[Identifier, ...] = Field(
+        (), alias="from", description="Ids of the recordings that it was taken from."
+    )
+    odds: ReadingOdds | None = Field(
+        None,
+        description="How well the recording goes with each answer in words, as weights: a rattle "
+        "nine times as well as none. Left out where somebody read or heard it himself.",
+    )
+
+
+class KeptRecording(Table):
+    """A recording that was made in this vehicle; its file is kept beside the jobs."""
+
+    id: Identifier = Field(description="Short name of the recording.")
+    file: Text = Field(description="Name of the file as it came.")
+    sha256: Hash = Field(description="SHA-256 of the file, which tells it from all others.")
+    test: Identifier = Field(description="The test it was made for, like side-response.")
+    at: Text = Field(description="Where: the id of a place, channel or seat, or vehicle.")
+    side: Literal["left", "right", "both", "opposed"] | None = Field(
+        None, description="Which side played; `opposed`: both, the right one turned round."
+    )
+    when: When | None = Field(
+        None, description="`before` or `after` the work, or the day it was made."
+    )
+    take: Count | None = Field(None, description="Which of several takes it is.")
+    volume: Text | None = Field(None, description="Where the volume stood.")
+    note: Text | None = Field(None, description="Anything else worth keeping.")
 
 
 class Finding(Table):
@@ -350,6 +389,9 @@ class Document(Table):
     readings: tuple[Reading, ...] = Field(
         (), alias="reading", description="What was measured, where, and what it said."
     )
+    recordings: tuple[KeptRecording, ...] = Field(
+        (), alias="recording", description="Recordings that readings were taken from."
+    )
     findings: tuple[Finding, ...] = Field(
         (), alias="finding", description="Faults that are taken as established."
     )
@@ -376,6 +418,10 @@ class Document(Table):
     def driver(self, name: str) -> DriverSheet:
         """Return the driver of that id; raises KeyError."""
         return _named(self.drivers, name)
+
+    def recording(self, name: str) -> KeptRecording:
+        """Return the recording of that id; raises KeyError."""
+        return _named(self.recordings, name)
 
     def proposal(self, name: str) -> Proposal:
         """Return the proposal of that id; raises KeyError."""

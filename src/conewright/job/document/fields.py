@@ -44,6 +44,7 @@ __all__ = [
     "Frequency",
     "Gain",
     "Gap",
+    "Hash",
     "Identifier",
     "Inductance",
     "KeptSpot",
@@ -62,6 +63,7 @@ __all__ = [
     "PositiveResistance",
     "Power",
     "QuantityField",
+    "ReadingOdds",
     "ReadingValue",
     "Resistance",
     "SemiInductance",
@@ -71,6 +73,7 @@ __all__ = [
     "ThermalResistance",
     "Voltage",
     "Volume",
+    "When",
 ]
 
 LONGEST_TEXT = 2000
@@ -243,6 +246,37 @@ def _read_reading(value: object) -> str | float | dict[str, str]:
     raise QuantityError(ALLOWED_READING)
 
 
+def _read_odds(value: object) -> dict[str, float]:
+    """Return weights of some words; raises QuantityError."""
+    if isinstance(value, Mapping) and 0 < len(value) <= LONGEST_SWEEP:
+        weights = {_reading_text(word): _finite(weight) for word, weight in value.items()}
+        found = {word: weight for word, weight in weights.items() if weight is not None}
+        if len(found) == len(weights) and min(found.values()) >= 0.0 < max(found.values()):
+            return found
+    raise QuantityError(
+        "weights of answers are wanted, none below zero and one above: { rattle = 9, clean = 1 }"
+    )
+
+
+def _read_hash(value: object) -> str:
+    """Return a SHA-256; raises QuantityError."""
+    if isinstance(value, str) and len(value) == 64 and not set(value) - set("0123456789abcdef"):
+        return value
+    raise QuantityError("a SHA-256 is wanted: 64 digits from 0 to 9 and a to f")
+
+
+def _read_when(value: object) -> str:
+    """Return `before`, `after` or a day as text; raises QuantityError."""
+    if value in ("before", "after"):
+        return str(value)
+    try:
+        return _read_day(value).isoformat()
+    except QuantityError:
+        raise QuantityError(
+            "before, after or the day is wanted: before the work, after it, or 2026-03-02"
+        ) from None
+
+
 def _reading_text(value: object) -> str:
     if isinstance(value, str) and 0 < len(value.strip()) <= LONGEST_TEXT:
         return value
@@ -297,6 +331,14 @@ Day = Annotated[
     PlainSerializer(date.isoformat, return_type=str),
     WithJsonSchema({"type": "string", "format": "date"}),
 ]
+When = Annotated[
+    str,
+    PlainValidator(_read_when),
+    WithJsonSchema({"type": "string", "examples": ["before", "after", "2026-03-02"]}),
+]
+Hash = Annotated[
+    str, PlainValidator(_read_hash), WithJsonSchema({"type": "string", "pattern": "^[0-9a-f]{64}$"})
+]
 NominalSize = Annotated[
     Size,
     PlainValidator(_read_size),
@@ -329,6 +371,17 @@ ReadingValue = Annotated[
             "type": ["string", "number", "object"],
             "additionalProperties": {"type": "string"},
             "examples": ["2.2 ohm ± 0.1 ohm", "weaker", {"resonance": "62 Hz", "peak": "19 ohm"}],
+        }
+    ),
+]
+ReadingOdds = Annotated[
+    dict[str, float],
+    PlainValidator(_read_odds),
+    WithJsonSchema(
+        {
+            "type": "object",
+            "additionalProperties": {"type": "number", "minimum": 0},
+            "examples": [{"rattle": 9, "clean": 1}],
         }
     ),
 ]

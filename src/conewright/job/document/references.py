@@ -32,9 +32,11 @@ from conewright.job.quantity.expression import parse_load
 
 __all__ = ["TARGET_LISTS", "TARGET_TABLES", "ids_of", "names_in_load", "reference_problems"]
 
-# A proposal changes what has an id, but no proposal.
+# A proposal changes what has an id, but no proposal, and no recording: that has been made.
 TARGET_LISTS = tuple(
-    name for name, each in LISTS.items() if each.told_by == ("id",) and name != "proposal"
+    name
+    for name, each in LISTS.items()
+    if each.told_by == ("id",) and name not in ("proposal", "recording")
 )
 TARGET_TABLES = ("head_unit", "vehicle", "converter")
 ON_FRAME_FAULTS = frozenset({"tweeter-open", "capacitor-dried", "lead-intermittent"})
@@ -63,6 +65,7 @@ def reference_problems(raw: Mapping[str, Any]) -> list[Found]:
         _source_problems,
         _amplifier_problems,
         _place_problems,
+        _recording_problems,
         _finding_problems,
         _wish_problems,
         _era_problems,
@@ -224,12 +227,31 @@ def _place_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
                 ("reading", index, "at"),
                 f"it takes a place in the job; {known_names(name, places)}",
             )
+    for index, name in _texts(raw, "recording", "at"):
+        if name not in places:
+            text = f"it takes a place in the job; {known_names(name, places)}"
+            yield ("recording", index, "at"), text
     complaints = inside(raw, "job", "complaints")
     for index, text in enumerate(complaints if isinstance(complaints, list) else ()):
         name = text.partition("@")[2] if isinstance(text, str) else ""
         if name and name not in places:
             steps = ("job", "complaints", index)
             yield steps, f"the word behind @ is a place in the job; {known_names(name, places)}"
+
+
+def _recording_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
+    """A recording is told once, and readings are taken from those of the file."""
+    known = ids_of(raw, "recording")
+    for index, name in _texts(raw, "recording", "id"):
+        if known[name] != index:
+            yield ("recording", index, "id"), f"recording[{known[name] + 1}] has this id already"
+    entries = raw.get("reading")
+    for number, entry in enumerate(entries if isinstance(entries, list) else ()):
+        taken = inside(entry, "from")
+        for index, name in enumerate(taken if isinstance(taken, list) else ()):
+            if isinstance(name, str) and name not in known:
+                text = f"it takes the id of a recording; {known_names(name, known)}"
+                yield ("reading", number, "from", index), text
 
 
 def _finding_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:

@@ -27,6 +27,7 @@ __all__ = [
     "with_finding",
     "with_plan",
     "with_reading",
+    "with_recording",
     "without_finding",
     "without_reading",
 ]
@@ -51,6 +52,8 @@ def with_reading(
     test: str,
     at: str,
     value: Said,
+    recordings: Sequence[str] = (),
+    odds: Mapping[str, float] | None = None,
     beside: bool = False,
     number: int = 0,
 ) -> str:
@@ -62,6 +65,8 @@ def with_reading(
         test: id of the test.
         at: where it was done.
         value: what it said.
+        recordings: ids of those it was taken from.
+        odds: how well they go with each answer in words, as weights.
         beside: keep an earlier reading of the test at that place, as what was read has changed by
             itself; otherwise it is replaced.
         number: of the reading it replaces, counted from 1; 0 for the last of its test and place.
@@ -71,9 +76,27 @@ def with_reading(
 
     """
     said = dict(value) if isinstance(value, Mapping) else value
-    entry = {"test": test, "at": at, "value": said}
+    entry: dict[str, Any] = {"test": test, "at": at, "value": said}
     same = {} if beside else {"test": test, "at": at}
-    return _with_entry(text, format, "reading", entry, same=same, number=number)
+    # One that is replaced was taken from recordings of its own: what weighs is made anew.
+    weighed = {"from": list(recordings), "odds": dict(odds or {})}
+    entry |= {field: value for field, value in weighed.items() if value}
+    gone = [field for field in weighed if field not in entry]
+    return _with_entry(text, format, "reading", entry, same=same, number=number, gone=gone)
+
+
+def with_recording(text: str, format: Format, *, entry: Mapping[str, Any]) -> str:
+    """Return the text of a job with a recording, in the place of one of its id.
+
+    Args:
+        text, format: as for `with_reading`.
+        entry: its fields by their names, the id among them.
+
+    Raises:
+        BadInputError: there is no place for it in this text.
+
+    """
+    return _with_entry(text, format, "recording", entry, same={"id": entry["id"]})
 
 
 def with_finding(
@@ -156,6 +179,7 @@ def _with_entry(
     *,
     same: Mapping[str, Any],
     number: int = 0,
+    gone: Sequence[str] = (),
 ) -> str:
     plain = bare(text)
     old = _plain(plain, format)
@@ -166,11 +190,17 @@ def _with_entry(
         if not there:
             raise BadInputError(f"there is no such {name}[{number}] to change")
     index = next(reversed(there), None)
-    wanted = {**old, name: placed(entries, entry, index)}
+    placed_there = placed(entries, entry, index)
+    if index is not None:
+        for field in gone:
+            placed_there[index].pop(field, None)
+    wanted = {**old, name: placed_there}
     if format == "json":
         return _as_json(plain, wanted)
     attempts = (
-        _attempts(plain, name, entry) if index is None else [_changed(plain, name, index, entry)]
+        _attempts(plain, name, entry)
+        if index is None
+        else [_changed(plain, name, index, entry, gone)]
     )
     written = _first_right(attempts, wanted)
     if written is None:
@@ -240,13 +270,18 @@ def _attempts(text: str, name: str, entry: Mapping[str, Any]) -> Iterator[str]:
     yield _put_in(text, len(text), block, newline=newline)
 
 
-def _changed(text: str, name: str, index: int, entry: Mapping[str, Any]) -> str:
-    """Return a text with the fields of one entry changed."""
+def _changed(
+    text: str, name: str, index: int, entry: Mapping[str, Any], gone: Sequence[str]
+) -> str:
+    """Return a text with the fields of one entry changed, and some taken out."""
     document = tomlkit.parse(text)
     there: Any = document[name]
     for key, value in entry.items():
         if there[index].get(key) != value:
             there[index][key] = value
+    for key in gone:
+        if key in there[index]:
+            del there[index][key]
     return tomlkit.dumps(document)
 
 

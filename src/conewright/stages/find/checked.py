@@ -93,9 +93,27 @@ def _reading(desk: _Desk, path: str, reading: Reading) -> Iterator[Problem]:
         except BadInputError as error:
             yield Problem(f"{path}.at", show(reading.at), str(error))
     try:
-        heard(reading.test, reading.value)
+        said = heard(reading.test, reading.value)
     except BadInputError as error:
         yield Problem(f"{path}.value", show(reading.value), str(error))
+        return
+    if reading.odds is not None:
+        yield from _weighed(f"{path}.odds", reading, said)
+
+
+def _weighed(path: str, reading: Reading, said: object) -> Iterator[Problem]:
+    """What a recording weighs are answers of its test in words, and the value is the likeliest."""
+    assert reading.odds is not None
+    words = trade.test(reading.test).words
+    for word in reading.odds:
+        if word not in words:
+            allowed = f"{reading.test} is not answered so; {known_names(word, words)}"
+            yield Problem(path, show(word), allowed)
+            return
+    likeliest = max(reading.odds.values())
+    if said is not None and (not isinstance(said, str) or reading.odds.get(said, 0.0) < likeliest):
+        allowed = "the value is the answer that weighs most"
+        yield Problem(path, show(reading.value), allowed)
 
 
 def _findings(desk: _Desk, before: Job | None) -> Iterator[Problem]:

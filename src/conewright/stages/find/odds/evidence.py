@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -286,6 +286,22 @@ class Case:
             self.chain_of(question.subject),
             self.word_chances(question)[..., words.words.index(word)],
         )
+
+    def of_words(self, question: Question, odds: Mapping[str, float]) -> Evidence:
+        """Return the chance of a recording in every state, by how well it goes with each word.
+
+        A recording is evidence of what an ear would have said there, and of nothing else:
+        P(recording) = sum of P(word) times its weight (Pearl, Probabilistic Reasoning in
+        Intelligent Systems, 1988, on virtual evidence; from memory).
+
+        Raises:
+            BadInputError: the test is not answered with one of the words.
+
+        """
+        most = max(odds.values())
+        parts = [(self.of_word(question, word), weight / most) for word, weight in odds.items()]
+        table = np.sum([part.table * weight for part, weight in parts], axis=0)
+        return replace(parts[0][0], table=table)
 
     def word_chances(self, question: Question) -> FloatArray:
         """Chance of every word of a test, shape (shared states, states, words)."""

@@ -346,7 +346,8 @@ def _read(case: Case, number: int, reading: Reading) -> Taken:
             return Taken(number, question, text, case.of_sweep(question, read))
         case Quantity():
             return Taken(number, question, text, case.of_number(question, read), read)
-    return Taken(number, question, text, case.of_word(question, read))
+    words = {read: 1.0} if reading.odds is None else reading.odds
+    return Taken(number, question, text, case.of_words(question, words))
 
 
 def heard(test: str, said: str | float | Mapping[str, str]) -> str | Quantity | SweepReading | None:
