@@ -8,7 +8,7 @@ from pathlib import Path
 from conewright.errors import BadInputError
 from conewright.whole_file import write_new, write_whole
 
-__all__ = ["folder", "read_text", "write_job", "write_texts"]
+__all__ = ["folder", "read_bytes", "read_text", "write_job", "write_texts"]
 
 
 def read_text(file: Path) -> str:
@@ -19,12 +19,18 @@ def read_text(file: Path) -> str:
 
     """
     try:
-        return file.read_bytes().decode("utf-8")
+        return read_bytes(file).decode("utf-8")
     except UnicodeDecodeError as error:
         raise BadInputError(
             f"{file}: found bytes that are no text (at byte {error.start + 1}); a job file is text "
             "in UTF-8"
         ) from None
+
+
+def read_bytes(file: Path) -> bytes:
+    """Return what is in a file; raises BadInputError where it cannot be read."""
+    try:
+        return file.read_bytes()
     except OSError as error:
         raise BadInputError(f"{file}: cannot be read ({error.strerror or error})") from error
 

@@ -28,7 +28,8 @@ def jobs(
         Path | None,
         typer.Argument(
             metavar="FILE",
-            help="With --export: file to write, .toml or .json; to standard output without.",
+            help="With --export: file to write, .toml, .json, or .zip with its recordings; to "
+            "standard output without.",
             show_default=False,
         ),
     ] = None,
@@ -136,8 +137,8 @@ def _imported(store: Store, file: Path, *, again: bool) -> str:
     from conewright.job.text.conversion import toml_from_json
     from conewright.stages.find.checked import entry_problems
 
-    text = read_text(file)
     try:
+        text = _unpacked(file) if file.suffix.lower() == ".zip" else read_text(file)
         if file.suffix.lower() == ".json":
             text = toml_from_json(text)
         twin = None if again else store.twin_of(text)
@@ -150,6 +151,17 @@ def _imported(store: Store, file: Path, *, again: bool) -> str:
     asked = [doubt.text for doubt in saved.job.doubts]
     unusable = [f"Find cannot use this: {each}" for each in entry_problems(saved.job)]
     return _lines([told, *unusable, *asked, f"Next: conewright feed {quote(saved.name)}"])
+
+
+def _unpacked(file: Path) -> str:
+    """Keep the recordings that come with a job; return its text."""
+    from conewright.cli.base.files import read_bytes
+    from conewright.store.recordings import Recordings, unpacked
+
+    try:
+        return unpacked(read_bytes(file), Recordings.beside())
+    except BadInputError as error:
+        raise BadInputError(f"{file}: {error}") from None
 
 
 def _kept_already(file: Path, twin: Saved) -> str:
@@ -171,9 +183,27 @@ def _export(saved: Saved, file: Path | None) -> None:
     if file is None:
         say_bytes(saved.text.encode("utf-8"))
         return
-    as_json = file.suffix.lower() == ".json"
-    write_job(file, json_from_toml(saved.text) if as_json else saved.text, endings=JOB_ENDINGS)
-    say(_lines([f"{file} holds {saved.name} as of revision {saved.revision}."]))
+    told = [f"{file} holds {saved.name} as of revision {saved.revision}."]
+    ending = file.suffix.lower()
+    if ending == ".zip":
+        told += _packed(saved, file)
+    else:
+        as_json = ending == ".json"
+        write_job(file, json_from_toml(saved.text) if as_json else saved.text, endings=JOB_ENDINGS)
+        if saved.job.recordings:
+            told.append("Its recordings stay here; a name ending in .zip takes them along.")
+    say(_lines(told))
+
+
+def _packed(saved: Saved, file: Path) -> list[str]:
+    """Write a job with its recordings; return which of them are not kept here."""
+    from conewright.store.recordings import Recordings, packed
+    from conewright.whole_file import write_new
+
+    made = {each.sha256: each for each in saved.job.recordings}
+    archive, missing = packed(saved.text, made, Recordings.beside())
+    write_new({file: archive})
+    return [f"Not in it, as it is not kept here: {made[sha].id} ({sha})" for sha in missing]
 
 
 # --- Looking ------------------------------------------------------------------------------------
