@@ -63,22 +63,22 @@ def _import_demo() -> None:
 
 
 def test_a_job_goes_to_another_workshop_with_its_recordings(
-    place: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sha = Recordings.beside().keep(b"what was heard")
     made = {"id": "take-1", "file": "a.wav", "sha256": sha, "test": "near-field", "at": "door-fl"}
     lost = {**made, "id": "take-2", "sha256": "0" * 64}
     text = with_recording(with_recording(DEMO, "toml", entry=made), "toml", entry=lost)
     _ok("jobs", "--import", _written("van.toml", text))
-    assert "Its recordings stay here" in _ok("jobs", "--export", "library-van", "out.toml")
+    assert "Its recordings stay here" in _ok("jobs", "--export", "mobile-library-van", "out.toml")
     assert f"not kept here: take-2 ({'0' * 64})" in " ".join(
-        _ok("jobs", "--export", "library-van", "out.zip").split()
+        _ok("jobs", "--export", "mobile-library-van", "out.zip").split()
     )
     monkeypatch.setenv("CONEWRIGHT_STORE", f"sqlite:///{tmp_path / 'other' / 'kept.sqlite'}")
     (tmp_path / "other").mkdir()
     _ok("jobs", "--import", "out.zip")
     assert Recordings.beside().read(sha) == b"what was heard"
-    assert _ok("jobs", "--export", "library-van") == text
+    assert _ok("jobs", "--export", "mobile-library-van") == text
     _written("broken.zip", "no archive")
     assert "broken.zip: found no archive that can be read" in _refused(
         "jobs", "--import", "broken.zip"

@@ -1,6 +1,7 @@
 """Recordings are kept by what is in them, and go out and come in with their job."""
 
 import io
+from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
 from zipfile import ZIP_DEFLATED, ZipFile
@@ -114,7 +115,5 @@ def test_a_damaged_archive_never_ends_otherwise(tmp_path: Path, at: int, to: int
     archive = bytearray(packed(_job(here.keep(SOUND)), [_hash(SOUND)], here)[0])
     archive[at % len(archive)] = to
     del archive[len(archive) - cut % 300 :]
-    try:
-        unpacked(bytes(archive), Recordings(tmp_path / "there"))
-    except BadInputError as error:
-        assert str(error)
+    with suppress(BadInputError):
+        assert unpacked(bytes(archive), Recordings(tmp_path / "there"))
