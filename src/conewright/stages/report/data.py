@@ -30,6 +30,7 @@ __all__ = [
     "Caution",
     "Figure",
     "FillNote",
+    "HeardReading",
     "Kind",
     "Narrowing",
     "Outcome",
@@ -306,10 +307,24 @@ class PlanStep(_Data):
     odds: float = Field(description="How likely that cause is then, 0 to 1.")
 
 
+class HeardReading(_Data):
+    """A reading that recordings make, as it would be written into the job."""
+
+    test: str = Field(description="The test it answers.")
+    at: str = Field(description="Where it was done; empty where nobody said.")
+    value: str | dict[str, str] = Field(
+        description="What it says: a word, a value with its unit, or the figures of a sweep."
+    )
+    odds: dict[str, float] | None = Field(
+        None, description="How well the recordings go with each answer in words, as weights."
+    )
+    recordings: tuple[str, ...] = Field(description="SHA-256 of the files it was taken from.")
+
+
 class Report(Shown, _Data):
     """The answer of one stage about one build, or about one build against another."""
 
-    stage: str = Field(description="find, feed, hear, fit or compare.")
+    stage: str = Field(description="find, feed, hear, fit, compare or listen.")
     job: str = Field(description="What the job is about, in one line.")
     build: str = Field(description="Id of the build: as-found, or a proposal.")
     title: str = Field("", description="Name of the build in words.")
@@ -329,6 +344,9 @@ class Report(Shown, _Data):
     )
     plan: tuple[PlanStep, ...] = Field(
         (), description="Of find: the readings to certainty, each with its likeliest answer."
+    )
+    heard: tuple[HeardReading, ...] = Field(
+        (), description="Of listen: the readings that the recordings make."
     )
 
     def figure(self, id: str) -> Figure:
