@@ -66,7 +66,11 @@ LEAST: Final[Mapping[str, float]] = {"re": 0.015, "fs": 0.01, "qms": 0.03, "qes"
 PEAK_BELOW: Final = 1000.0
 FEWEST: Final = 20
 FREE_MASS: Final = 0.01
+"""Any mass [kg]: in free air it divides out of the impedance."""
+HELD: Final = 1e-6
+"""What is known exactly is held this well, which no figure shows [1, ohm]."""
 STEPS: Final = 120
+"""Steps of the fit: a coil with parts to spare has no end of equally good ones."""
 
 # Natural logarithms of the coil's parts, or of K at 1 kHz [ohm]; the exponent as it is.
 STARTS: Final[Mapping[CoilName, tuple[tuple[float, ...], ...]]] = {
@@ -116,6 +120,7 @@ class LevelPoints:
         error: relative standard error of each point [1], shape (F,).
         resistor: limits of Rs [1], which scale the impedance.
         lead: limits of what the leads may still add [ohm].
+        drift: how far the volume may have moved between the recordings [1], 95 %.
 
     """
 
@@ -125,11 +130,12 @@ class LevelPoints:
     error: FloatArray
     resistor: float = RESISTOR
     lead: float = LEAD
+    drift: float = 0.0
 
     def __post_init__(self) -> None:
         _require_points(self.frequency, self.level, self.error)
         require_positive(series=self.series)
-        require_not_negative(resistor=self.resistor, lead=self.lead)
+        require_not_negative(resistor=self.resistor, lead=self.lead, drift=self.drift)
 
 
 @dataclass(frozen=True, eq=False)
@@ -302,8 +308,8 @@ def fit_driver(
 class _Model:
     """One coil and one mount: from parameters to impedance, and to what stays unexplained.
 
-    Parameters: ln Re, ln fs, ln Qms, ln Qes, those of the coil, ln scale, lead over its limit, and
-    in a mount ln mass and those of the door.
+    Parameters: ln Re, ln fs, ln Qms, ln Qes, those of the coil, ln scale of the impedance, lead
+    [ohm], ln gain of a level, and in a mount ln mass and those of the door.
     """
 
     points: Points
@@ -331,7 +337,8 @@ class _Model:
         re, fs, qms, qes = np.exp(p[:4])
         mms = self.mass(p)
         w = 2.0 * np.pi * fs
-        bare, sd, load = mms, 1.0, 0j  # in free air the sheet's mass holds all the air
+        bare, sd = mms, 1.0  # in free air the sheet's mass holds all the air
+        load: Complex = 0j
         if self.mount is not None:
             sd, load = self.mount.sd, self.mount.load(self.door(p))
             bare = float(moving_mass_in_door(mms=mms, sd=sd, air=self.mount.air))
@@ -348,18 +355,18 @@ class _Model:
 
     def mass(self, p: FloatArray) -> float:
         # In free air it divides out of the impedance.
-        return FREE_MASS if self.mount is None else float(np.exp(p[6 + self.coil_size]))
+        return FREE_MASS if self.mount is None else float(np.exp(p[7 + self.coil_size]))
 
     def door(self, p: FloatArray) -> FloatArray:
-        return p[7 + self.coil_size :]
+        return p[8 + self.coil_size :]
 
     def apart(self, p: FloatArray) -> FloatArray:
         """Logarithms of model over points, angles after moduli, unweighted."""
-        scale, lead = p[4 + self.coil_size], p[5 + self.coil_size]
+        scale, lead, gain = p[4 + self.coil_size : 7 + self.coil_size]
         z = self.impedance(p) * np.exp(scale) + lead
         if isinstance(self.points, LevelPoints):
             found = np.abs(z / (z + self.points.series))
-            return np.asarray(np.log(found / self.points.level))
+            return np.asarray(gain + np.log(found / self.points.level))
         ratio = z / self.points.impedance
         return np.concatenate([np.log(np.abs(ratio)), np.angle(ratio)])
 
@@ -372,15 +379,16 @@ class _Model:
     def held(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Which parameters are known beforehand, what they are, their standard deviations."""
         first = 4 + self.coil_size
-        which, middle = [first, first + 1], [0.0, 0.0]
-        # A resistor without limits and leads without length are held all the same.
-        sigma = [max(s, 1e-9) / WITHIN_95 for s in (self.points.resistor, self.points.lead)]
+        which, middle = [first, first + 1, first + 2], [0.0, 0.0, 0.0]
+        drift = self.points.drift if isinstance(self.points, LevelPoints) else 0.0
+        limits = (self.points.resistor, self.points.lead, drift)
+        sigma = [max(limit, HELD) / WITHIN_95 for limit in limits]
         if self.meter is not None:
             which.append(0)
             middle.append(float(np.log(self.meter.value)))
             sigma.append(self.meter.width / self.meter.value / WITHIN_95)
         if self.mount is not None:
-            which += range(first + 2, first + 3 + np.size(self.mount.typical))
+            which += range(first + 3, first + 4 + np.size(self.mount.typical))
             middle += [float(np.log(self.mount.mms)), *map(float, self.mount.typical)]
             sigma += [self.mount.mass_spread, *map(float, self.mount.spread)]
         return np.array(which), np.array(middle), np.array(sigma)
@@ -394,7 +402,7 @@ class _Model:
             own = np.log(parts)
             if self.name == "power-law":
                 own[1] = parts[1]
-            found.append(np.array([*free, *own, 0.0, 0.0, *doors]))
+            found.append(np.array([*free, *own, 0.0, 0.0, 0.0, *doors]))
         return found
 
     def bounds(self) -> tuple[FloatArray, FloatArray]:

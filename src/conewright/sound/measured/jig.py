@@ -18,7 +18,7 @@ from conewright.errors import OutOfRangeError
 from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray
 from conewright.physics.basics.validity import in_words, require_not_negative, require_positive
 from conewright.sound.measured.impedance_fit import ImpedancePoints, LevelPoints
-from conewright.sound.measured.lock_in import ToneAmplitudes
+from conewright.sound.measured.lock_in import LockedTones
 
 __all__ = [
     "JigRatio",
@@ -116,11 +116,11 @@ def ratio_from_responses(
     return JigRatio(frequency, signal[1] / signal[0], error)
 
 
-def ratio_from_steps(found: ToneAmplitudes, *, frequency: FloatArray) -> JigRatio:
+def ratio_from_steps(found: LockedTones, *, frequency: FloatArray) -> JigRatio:
     """Ratio of single tones, channel A first.
 
     Args:
-        found: of both channels (`tone_amplitudes`), shape (2, F).
+        found: of both channels (`locked_tones`), shape (2, F).
         frequency: of the tones [Hz], shape (F,).
 
     Raises:
@@ -322,14 +322,15 @@ def level_points(
     Raises:
         OutOfRangeError: as `LevelPoints`.
 
-    The drift scales all points alike: Rs = K (1/rho - 1) goes with it by Rs + K over Rs.
+    A drift between the recordings scales all levels alike; of Rs = K (1/rho - 1) it is worth
+    (Rs + K)/Rs.
 
     """
     require_not_negative(known_tolerance=known_tolerance, drift=drift)
     # Of K and Rs of one size, as a jig has them, a drift is twice that of Rs.
     limits = float(np.hypot(known_tolerance, 2.0 * drift))
     error = np.broadcast_to(np.asarray(noise, dtype=float), np.shape(frequency))
-    return LevelPoints(frequency, level, series, error, resistor=limits)
+    return LevelPoints(frequency, level, series, error, resistor=limits, drift=drift)
 
 
 def _windowed_spectra(

@@ -17,7 +17,7 @@ from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.validity import require_positive
 from conewright.sound.recorded.clock import Clock
 
-__all__ = ["Tone", "ToneAmplitudes", "tone_amplitudes"]
+__all__ = ["LockedTones", "TimedTone", "locked_tones"]
 
 SETTLED: Final = 0.25
 """What is left out at the start of a tone, where driver and cabin still swing in [1 of it]."""
@@ -26,7 +26,7 @@ FADED: Final = 0.08
 
 
 @dataclass(frozen=True, slots=True)
-class Tone:
+class TimedTone:
     """One tone of a test sound, in the player's time.
 
     frequency: [Hz]. start: [s]. seconds: how long it lasts [s]. A tone is sin(2 pi f (t - start)).
@@ -41,7 +41,7 @@ class Tone:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ToneAmplitudes:
+class LockedTones:
     """What a recording holds of some tones.
 
     amplitude: peak, with the phase against the sine that was played, in units of full scale, shape
@@ -52,9 +52,9 @@ class ToneAmplitudes:
     error: FloatArray
 
 
-def tone_amplitudes(
-    samples: FloatArray, *, rate: float, clock: Clock, tones: Sequence[Tone]
-) -> ToneAmplitudes:
+def locked_tones(
+    samples: FloatArray, *, rate: float, clock: Clock, tones: Sequence[TimedTone]
+) -> LockedTones:
     """Complex amplitudes of tones.
 
     Args:
@@ -73,11 +73,11 @@ def tone_amplitudes(
         raise OutOfRangeError("no tones are asked for")
     found = [_one(samples, rate, clock, tone) for tone in tones]
     amplitude = np.stack([each for each, _ in found], axis=-1)
-    return ToneAmplitudes(amplitude, np.stack([error for _, error in found], axis=-1))
+    return LockedTones(amplitude, np.stack([error for _, error in found], axis=-1))
 
 
 def _one(
-    samples: FloatArray, rate: float, clock: Clock, tone: Tone
+    samples: FloatArray, rate: float, clock: Clock, tone: TimedTone
 ) -> tuple[ComplexArray, FloatArray]:
     name = f"the tone of {tone.frequency:g} Hz"
     if tone.frequency >= rate / 2.0:

@@ -144,8 +144,8 @@ def reversed_odds(
         slip + (1 - 2 slip)/(1 + e^-LLR), LLR = sum w (wrap(p)^2 - wrap(p - pi)^2)/(2 s^2) [1].
 
     Raises:
-        OutOfRangeError: no phases, one that is not finite, sigma or weight not above zero, or a slip
-            outside 0 to 0.5.
+        OutOfRangeError: no phases, one that is not finite, sigma or weight not above zero, or a
+            slip outside 0 to 0.5.
 
     """
     from scipy.special import expit
@@ -263,7 +263,8 @@ def near_field_phases(
         if centres.size < FEWEST_BANDS:
             raise OutOfRangeError(
                 f"resonances of {in_words(np.array(resonances))} Hz leave {centres.size} bands "
-                f"above {lowest:.0f} Hz to compare two types of driver in; {FEWEST_BANDS} are wanted"
+                f"above {lowest:.0f} Hz to compare two types of driver in; {FEWEST_BANDS} are "
+                "wanted"
             )
     if rate <= 2.5 * NEAR_BANDS[1]:
         raise OutOfRangeError(f"a rate of {rate:g} Hz does not hold {NEAR_BANDS[1]:g} Hz")

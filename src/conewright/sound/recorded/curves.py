@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import cos, inf, isfinite, log10, radians, sin
 from typing import Final, Literal, TypeAlias
 
@@ -27,9 +28,10 @@ MOST_BYTES: Final = 20_000_000
 CurveKind: TypeAlias = Literal["impedance", "level"]
 
 NUMBER: Final = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
-DATA_LINE: Final = re.compile(r"[\"']?[-+]?[.,]?\d")
+FIRST_ROW: Final = re.compile(r"[-+\d.,;eE\s\"']+")
+ROW: Final = re.compile(r"[\"']?[-+]?[.,]?\d")
 COMMENT: Final = re.compile(r"[*#;!%\"']|//")
-UNIT: Final = re.compile(r"(?<![\d.,] )(?<![\w.])([kMG]?)Hz\b", re.IGNORECASE)
+UNIT: Final = re.compile(r"(?<![\d.,] )(?<![A-Za-z\d.])([kMG]?)Hz\b", re.IGNORECASE)
 OHM: Final = re.compile(r"\bohms?\b|[\u03a9\u2126]|impedan|\|Z\|", re.IGNORECASE)
 DECIBEL: Final = re.compile(r"\bdB|\bSPL\b|\blevel\b", re.IGNORECASE)
 SCALES: Final = {"": 1.0, "k": 1e3, "m": 1e6, "g": 1e9}
@@ -151,7 +153,7 @@ def _parted(lines: Sequence[str], name: str) -> tuple[list[str], list[tuple[int,
         text = line.strip(" \r\n\f\v\u00a0")
         if not text.strip():
             continue
-        if DATA_LINE.match(text):
+        if ROW.match(text) and (rows or FIRST_ROW.fullmatch(text)):
             rows.append((number, text))
             if len(rows) > MOST_ROWS:
                 raise _refused(name, number, "one more row", f"at most {MOST_ROWS} are read")
@@ -182,17 +184,17 @@ def _separator(rows: Sequence[str]) -> tuple[_Split, bool]:
     """How rows are parted, and whether a comma stands in decimals."""
     for mark in (";", "\t"):
         if any(mark in row.strip() for row in rows):
-            return _Split(re.compile(f"{mark}|[ ]+{mark}" if mark == ";" else r"\t+")), True
+            return _Split(re.compile(";" if mark == ";" else r"\t+")), True
     if not any("," in row for row in rows):
         return _Split(re.compile(r"\s+")), False
     if all(re.search(r",\s", row) for row in rows):
         # "20, 5.3" and "20,5, 5,3": the comma that parts is the one with a space behind it.
-        return _Split(re.compile(r"\s*,\s+")), True
+        return _Split(re.compile(r",\s+")), True
     if all(re.search(r"\s", row) for row in rows) and not any(
         re.search(r"\s,|,\s", row) for row in rows
     ):
         return _Split(re.compile(r"\s+")), True
-    return _Split(re.compile(r"\s*,\s*")), False
+    return _Split(re.compile(",")), False
 
 
 def _row(name: str, line: int, fields: Sequence[str], *, comma: bool) -> _Row:
@@ -212,16 +214,16 @@ def _row(name: str, line: int, fields: Sequence[str], *, comma: bool) -> _Row:
     return _Row(line, tuple(found))
 
 
-def _rising(name: str, rows: list[_Row]) -> list[_Row]:
+def _rising(name: str, rows: list[_Row], *, may_fall: bool = True) -> list[_Row]:
     """Rows by rising frequency; a curve that falls throughout is turned round."""
-    if len(rows) > 1 and rows[1].numbers[0] < rows[0].numbers[0]:
+    if may_fall and len(rows) > 1 and rows[1].numbers[0] < rows[0].numbers[0]:
         way, ordered = "fall", rows[::-1]
     else:
         way, ordered = "rise", rows
     for row in rows:
         if not row.numbers[0] > 0.0:
             raise _refused(name, row.line, f"{row.numbers[0]:g} Hz", "a frequency is above zero")
-    for before, after in zip(ordered, ordered[1:], strict=False):
+    for before, after in pairwise(ordered):
         if not after.numbers[0] > before.numbers[0]:
             at = after if way == "rise" else before
             raise _refused(
@@ -288,17 +290,12 @@ def _touchstone(lines: Sequence[str], name: str) -> Curve:
                 raise _refused(name, number, "one more row", f"at most {MOST_ROWS} are read")
     if not rows:
         raise BadInputError(f"{name}: found no row of numbers; a frequency and a pair are wanted")
-    for before, after in zip(rows, rows[1:], strict=False):
-        if not after.numbers[0] > before.numbers[0]:
-            raise _refused(
-                name, after.line, f"{after.numbers[0]:g}", "frequencies rise from row to row"
-            )
     option = option or _Option()
-    z = np.array([_impedance(name, row, option, second=second) for row in _rising(name, rows)])
-    scale = option.scale
+    rows = _rising(name, rows, may_fall=False)
+    z = np.array([_impedance(name, row, option, second=second) for row in rows])
     return Curve(
         name,
-        np.array([row.numbers[0] * scale for row in rows]),
+        np.array([row.numbers[0] * option.scale for row in rows]),
         np.abs(z),
         np.angle(z),
         "impedance",
