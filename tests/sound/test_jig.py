@@ -4,6 +4,21 @@ from functools import cache
 
 import numpy as np
 import pytest
+from simulated_jig import (
+    COILS,
+    EARLY,
+    FS,
+    QES,
+    QMS,
+    RATE,
+    RE,
+    SILENCES,
+    Impedance,
+    Jig,
+    driver,
+    resistor,
+    responses,
+)
 
 from conewright.errors import OutOfRangeError
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
@@ -23,21 +38,6 @@ from conewright.sound.measured.jig import (
 from conewright.sound.measured.lock_in import TimedTone, locked_tones
 from conewright.sound.measured.mains import Hum, without_mains
 from conewright.sound.recorded.clock import Clock
-from sound.simulated_jig import (
-    COILS,
-    EARLY,
-    FS,
-    QES,
-    QMS,
-    RATE,
-    RE,
-    SILENCES,
-    Impedance,
-    Jig,
-    driver,
-    resistor,
-    responses,
-)
 
 GRID = sweep_frequencies()
 CLEAN = Jig()
