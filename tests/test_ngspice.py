@@ -52,6 +52,7 @@ from reference.broken import (
 )
 
 NAMES = sorted(BOOK["circuits"])
+JIGS = sorted(BOOK["jigs"])
 NGSPICE = shutil.which("ngspice")
 REQUIRED = os.environ.get("CONEWRIGHT_REQUIRE_NGSPICE") == "1"
 # Wanted: 1e-3 in complex value and 0.01 dB. Reached: 6e-10, and 2e-9 beside what the project calls
@@ -266,7 +267,7 @@ def test_a_lead_that_comes_and_goes_is_one_of_two_stored_results_in_every_draw()
 @pytest.mark.skipif(
     NGSPICE is None and not REQUIRED, reason="ngspice is not installed: decks not run again"
 )
-@pytest.mark.parametrize("name", [*NAMES, *AMPLIFIED])
+@pytest.mark.parametrize("name", [*NAMES, *AMPLIFIED, *JIGS])
 def test_stored_result_is_what_ngspice_prints(name: str, tmp_path: Path) -> None:
     # independent tool, run here and now; 1e-9 leaves room for another version's rounding
     assert NGSPICE is not None, "CONEWRIGHT_REQUIRE_NGSPICE=1, and ngspice is not on the PATH"
@@ -281,7 +282,7 @@ def test_stored_result_is_what_ngspice_prints(name: str, tmp_path: Path) -> None
 
 
 def test_every_circuit_has_its_deck_and_result_and_nothing_is_left_over() -> None:
-    every = sorted([*NAMES, *AMPLIFIED])
+    every = sorted([*NAMES, *AMPLIFIED, *JIGS])
     assert sorted(path.stem for path in FOLDER.glob("*.cir")) == every
     assert sorted(path.stem for path in FOLDER.glob("*.txt")) == every
     assert len(NAMES) >= 10

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make
     from conewright.papers.press.manifest import Manifest
-    from conewright.sound.wav import sounds
+    from conewright.sound.played.wav import sounds
     from conewright.stages.compare.cures import ways_to_mend
     from conewright.stages.compare.stage import compare
     from conewright.stages.feed.stage import feed
@@ -141,7 +141,7 @@ def _doors() -> dict[str, Any]:
 
 def _sounds() -> dict[str, Any]:
     """Import the test sounds, which no stage needs."""
-    from conewright.sound.wav import sounds
+    from conewright.sound.played.wav import sounds
 
     return {"sounds": sounds}
 

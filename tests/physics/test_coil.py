@@ -12,9 +12,11 @@ from conewright.physics.drivers.coil import (
     Inductor,
     PowerLaw,
     ShuntedInductor,
+    TwiceShuntedInductor,
     coil_impedance,
     power_law_from_inductance,
     resistance_at,
+    scaled_turns,
     two_coils,
 )
 
@@ -57,6 +59,19 @@ def test_shunted_coil_at_its_ends() -> None:
     )
 
 
+def test_coil_with_two_loops_is_one_with_one_and_another_loop() -> None:
+    # closed form: R and sL in parallel, R w^2 L^2/(R^2 + w^2 L^2) + j w L R^2/(R^2 + w^2 L^2)
+    two = TwiceShuntedInductor(le=0.1e-3, l2=0.4e-3, r2=2.0, l3=0.2e-3, r3=9.0)
+    one = ShuntedInductor(le=0.1e-3, l2=0.4e-3, r2=2.0)
+    w = 2 * np.pi * FREQUENCY
+    scale = 1.0 / (9.0**2 + (w * 0.2e-3) ** 2)
+    loop = scale * (9.0 * (w * 0.2e-3) ** 2 + 1j * w * 0.2e-3 * 9.0**2)
+    got = coil_impedance(coil=two, frequency=FREQUENCY)
+    np.testing.assert_allclose(got, coil_impedance(coil=one, frequency=FREQUENCY) + loop)
+    half = coil_impedance(coil=scaled_turns(coil=two, turns=0.5), frequency=FREQUENCY)
+    np.testing.assert_allclose(half, 0.25 * got)
+
+
 def test_power_law_agrees_with_the_quoted_inductance_where_it_was_quoted() -> None:
     # closed form: 0.5 mH at 1 kHz is 3.14159 ohm, whatever n
     for n in (0.5, 0.7, 1.0):
@@ -78,6 +93,7 @@ def test_every_coil_takes_power_and_never_gives_it(size: float, n: float, r2: fl
         PowerLaw(k=size, n=n),
         Inductor(le=size),
         ShuntedInductor(le=size, l2=size, r2=r2),
+        TwiceShuntedInductor(le=size, l2=size, r2=r2, l3=size, r3=2.0 * r2),
     ]
     for coil in coils:
         impedance = coil_impedance(coil=coil, frequency=FREQUENCY)

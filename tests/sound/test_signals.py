@@ -5,7 +5,7 @@ import pytest
 
 from conewright.errors import OutOfRangeError
 from conewright.physics.basics.arrays import FloatArray
-from conewright.sound import signals
+from conewright.sound.played import signals
 
 SOUNDS = {
     "corner_caller": signals.corner_caller,

@@ -7,8 +7,8 @@ import pytest
 import soundfile
 
 import conewright as cw
-from conewright.sound import signals
-from conewright.sound.sounds import LIMIT, SOUNDS, UNPLUGGED
+from conewright.sound.played import signals
+from conewright.sound.played.sounds import LIMIT, SOUNDS, UNPLUGGED
 
 LADDERS = ["level-ladder-100-hz", "level-ladder-1-khz"]
 

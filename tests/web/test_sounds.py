@@ -10,8 +10,8 @@ from fastapi import FastAPI
 from numpy.typing import NDArray
 from starlette.testclient import TestClient
 
-from conewright.sound.sounds import LIMIT, SOUNDS, UNPLUGGED, Sound, sounds_for
-from conewright.sound.wav import sound_file
+from conewright.sound.played.sounds import LIMIT, SOUNDS, UNPLUGGED, Sound, sounds_for
+from conewright.sound.played.wav import sound_file
 from conewright.stages.find.faults.trade import TEST_IDS
 
 RATE = 48_000

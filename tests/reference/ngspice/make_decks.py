@@ -436,6 +436,24 @@ def make_amplified(book: dict[str, Any], name: str) -> str:
     return deck.text(book["frequencies"][circuit["frequencies"]], f"{name}.txt")
 
 
+# --- A jig ----------------------------------------------------------------------------------------
+
+
+def make_jig(book: dict[str, Any], name: str) -> str:
+    """Text of the deck of a driver behind a resistor; the source is 1 V."""
+    jig = book["jigs"][name]
+    deck = Deck(title=jig["what"], air=book["air"])
+    deck.add("v_source", "start", 0, "dc 0 ac 1")
+    deck.add("r_source", "start", "before", jig["source"])
+    deck.add("r_known", "before", "across", jig["resistor"])
+    deck.add("r_input", "across", 0, jig["input"])
+    deck.add("r_leads", "across", "far", jig["leads"])
+    door = door_of(book, jig["door"]) if "door" in jig else None
+    add_driver(deck, "driver", book["drivers"][jig["sheet"]], door, ["far", "0"], {})
+    deck.columns = {"before": "v(before)", "across": "v(across)"}
+    return deck.text(book["frequencies"][jig["frequencies"]], f"{name}.txt")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--run", action="store_true", help="solve the decks with ngspice as well")
@@ -443,6 +461,7 @@ def main() -> None:
     book = tomllib.loads((HERE / "circuits.toml").read_text(encoding="utf-8"))
     made = dict.fromkeys(book["circuits"], make_deck)
     made |= dict.fromkeys(book["amplified"], make_amplified)
+    made |= dict.fromkeys(book["jigs"], make_jig)
     for name, make in made.items():
         deck = HERE / f"{name}.cir"
         deck.write_text(make(book, name), encoding="utf-8")

@@ -72,8 +72,8 @@ def write_sounds(
         BadInputError: as `sounds`.
 
     """
-    from conewright.sound.sounds import SOUNDS, UNPLUGGED
-    from conewright.sound.wav import sounds
+    from conewright.sound.played.sounds import SOUNDS, UNPLUGGED
+    from conewright.sound.played.wav import sounds
     from conewright.views.layout import paragraph
 
     *_, card = sounds(

@@ -1,4 +1,4 @@
-"""The voice coil: its inductance in three models, and its resistance when it is hot."""
+"""The voice coil: its inductance in four models, and its resistance when it is hot."""
 
 from dataclasses import dataclass
 from typing import Final, Literal, TypeAlias
@@ -18,6 +18,7 @@ __all__ = [
     "Inductor",
     "PowerLaw",
     "ShuntedInductor",
+    "TwiceShuntedInductor",
     "TwoCoils",
     "coil_impedance",
     "power_law_from_inductance",
@@ -97,14 +98,38 @@ class ShuntedInductor:
         require_positive(r2=self.r2)
 
 
-Coil: TypeAlias = PowerLaw | Inductor | ShuntedInductor
+@dataclass(frozen=True, slots=True, eq=False)
+class TwiceShuntedInductor:
+    """Coil with two eddy-current loops: Z = s Le + s L2 R2/(s L2 + R2) + s L3 R3/(s L3 + R3).
+
+    Args:
+        le: Le, shape (samples, 1) or scalar [H].
+        l2, l3: L2 and L3, shape (samples, 1) or scalar [H].
+        r2, r3: R2 across L2 and R3 across L3, shape (samples, 1) or scalar [ohm], above 0.
+
+    Raises:
+        OutOfRangeError: a negative value, or a resistance of 0.
+    """
+
+    le: Real
+    l2: Real
+    r2: Real
+    l3: Real
+    r3: Real
+
+    def __post_init__(self) -> None:
+        require_not_negative(le=self.le, l2=self.l2, l3=self.l3)
+        require_positive(r2=self.r2, r3=self.r3)
+
+
+Coil: TypeAlias = PowerLaw | Inductor | ShuntedInductor | TwiceShuntedInductor
 
 
 def coil_impedance(*, coil: Coil, frequency: Real) -> ComplexArray:
     """Impedance of the coil's inductance, without the wire resistance Re.
 
     Args:
-        coil: one of the three models, values of shape (samples, 1) or scalar.
+        coil: one of the four models, values of shape (samples, 1) or scalar.
         frequency: shape (F,) [Hz].
 
     Returns:
@@ -113,7 +138,7 @@ def coil_impedance(*, coil: Coil, frequency: Real) -> ComplexArray:
     Raises:
         OutOfRangeError: f <= 0.
 
-    Equations: see the three models.
+    Equations: see the four models.
     """
     if isinstance(coil, PowerLaw):
         magnitude = coil.k * angular_frequency(frequency) ** coil.n
@@ -122,7 +147,10 @@ def coil_impedance(*, coil: Coil, frequency: Real) -> ComplexArray:
     if isinstance(coil, Inductor):
         return np.asarray(s * coil.le)
     # Divided by R2, so that an infinite R2 is legal.
-    return np.asarray(s * coil.le + s * coil.l2 / (1.0 + s * (coil.l2 / coil.r2)))
+    found = s * coil.le + s * coil.l2 / (1.0 + s * (coil.l2 / coil.r2))
+    if isinstance(coil, TwiceShuntedInductor):
+        found = found + s * coil.l3 / (1.0 + s * (coil.l3 / coil.r3))
+    return np.asarray(found)
 
 
 def power_law_from_inductance(*, le: Real, n: Real, frequency: float = 1000.0) -> PowerLaw:
@@ -163,7 +191,10 @@ def scaled_turns(*, coil: Coil, turns: Real) -> Coil:
         return PowerLaw(k=coil.k * square, n=coil.n)
     if isinstance(coil, Inductor):
         return Inductor(le=coil.le * square)
-    return ShuntedInductor(le=coil.le * square, l2=coil.l2 * square, r2=coil.r2 * square)
+    le, l2, r2 = coil.le * square, coil.l2 * square, coil.r2 * square
+    if isinstance(coil, TwiceShuntedInductor):
+        return TwiceShuntedInductor(le=le, l2=l2, r2=r2, l3=coil.l3 * square, r3=coil.r3 * square)
+    return ShuntedInductor(le=le, l2=l2, r2=r2)
 
 
 CoilWiring: TypeAlias = Literal["parallel", "series", "one"]

@@ -19,6 +19,7 @@ from conewright.job.builds.states.build import Build
 from conewright.job.builds.states.electrics import ChannelState
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.basics.peaks import highest
 from conewright.physics.basics.programme import NORMAL_PROGRAMME
 from conewright.physics.electrics.wiring import Leaf
 from conewright.stages.common.circuit import Solver
@@ -265,19 +266,9 @@ def _peak(place: str, which: int) -> Callable[[Build, Solver], FloatArray]:
     def of(build: Build, solver: Solver) -> FloatArray:
         circuit = solver.solve(build)
         logs = np.log(np.abs(circuit.locations[place].terminals))
-        return np.exp(_highest(np.log(circuit.frequency), logs)[which])
+        return np.exp(highest(x=np.log(circuit.frequency), y=logs)[which])
 
     return of
-
-
-def _highest(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Place and height of the highest point of each row, by a parabola through three points."""
-    rows, middle = np.arange(len(y)), np.clip(y.argmax(axis=1), 1, x.size - 2)
-    left, top, right = (y[rows, middle + step] for step in (-1, 0, 1))
-    bend = left - 2.0 * top + right
-    off = np.where(bend < 0.0, 0.5 * (left - right) / np.where(bend < 0.0, bend, 1.0), 0.0)
-    off = np.clip(off, -1.0, 1.0)
-    return x[middle] + off * (x[1] - x[0]), top - 0.25 * (left - right) * off
 
 
 def _dropped(build: Build, solver: Solver) -> FloatArray:

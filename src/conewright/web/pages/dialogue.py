@@ -16,7 +16,7 @@ from conewright.errors import BadInputError, ConewrightError
 from conewright.job.document.document import Reading
 from conewright.job.document.fault_names import FAULTS
 from conewright.job.text.readings import with_reading, without_reading
-from conewright.sound.sounds import LIMIT, sounds_for
+from conewright.sound.played.sounds import LIMIT, sounds_for
 from conewright.stages.find.faults.entries import TestKind
 from conewright.stages.find.faults.trade import EACH_LEG, INCONCLUSIVE, fault
 from conewright.stages.find.faults.trade import test as test_kind

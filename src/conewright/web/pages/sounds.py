@@ -5,8 +5,8 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from starlette.responses import FileResponse, Response
 
-from conewright.sound.sounds import LIMIT, SOUNDS, UNPLUGGED
-from conewright.sound.wav import sound_file
+from conewright.sound.played.sounds import LIMIT, SOUNDS, UNPLUGGED
+from conewright.sound.played.wav import sound_file
 from conewright.web.base.errors import Refusal
 from conewright.web.frame.page import render
 

@@ -24,6 +24,7 @@ from conewright.job.builds.states.location import LocationState
 from conewright.job.builds.states.value import Origin, Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.peaks import highest
 from conewright.physics.electrics.wiring import Leaf
 from conewright.stages.common.circuit import Solver
 from conewright.stages.find.faults.chains import Atom
@@ -276,7 +277,7 @@ class SweepBench:
         free = place.driver.figures()["fs"]
         grid = np.geomspace(free / SPAN, free * SPAN, POINTS)
         impedance, re = self._solved(place, draws, grid)
-        at, peak = _highest(np.log(grid), np.log(np.abs(impedance)))
+        at, peak = highest(x=np.log(grid), y=np.log(np.abs(impedance)))
         rows = [at, peak, np.log(np.broadcast_to(re, (at.size, 1))[:, 0])]
         if frequencies:
             series, _ = self._solved(place, draws, np.array(frequencies))
@@ -318,17 +319,6 @@ def _changed(
 def _fixed(place: LocationState, name: str, value: float) -> Value:
     quantity = Quantity.of(value, FIGURES[name])
     return Value(f"{place.driver.id}.{name}", quantity, Origin.ASSUMED, "a fault that is tried")
-
-
-def _highest(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Place and height of the highest point of every row, by a parabola through three points."""
-    top = np.clip(np.argmax(y, axis=-1), 1, x.size - 2)
-    rows = np.arange(top.size)
-    before, peak, after = (y[rows, top + k] for k in (-1, 0, 1))
-    bend = before - 2.0 * peak + after
-    flat = bend >= 0.0
-    shift = np.where(flat, 0.0, 0.5 * (before - after) / np.where(flat, 1.0, bend))
-    return x[top] + shift * (x[1] - x[0]), peak - 0.25 * (before - after) * shift
 
 
 def _with_slips(parts: list[SweepComponent], sound: SweepComponent) -> tuple[SweepComponent, ...]:

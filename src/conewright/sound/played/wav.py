@@ -18,8 +18,8 @@ import soundfile
 
 from conewright.errors import BadInputError
 from conewright.physics.basics.arrays import FloatArray
-from conewright.sound import signals
-from conewright.sound.sounds import LIMIT, SOUNDS, UNPLUGGED, Sound
+from conewright.sound.played import signals
+from conewright.sound.played.sounds import LIMIT, SOUNDS, UNPLUGGED, Sound
 from conewright.whole_file import unwritten, write_new, write_whole
 
 __all__ = ["SIDES", "sound_file", "sounds"]

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Final
 
 from conewright.physics.basics.arrays import FloatArray
-from conewright.sound import signals
+from conewright.sound.played import signals
 
 __all__ = ["LIMIT", "SOUNDS", "UNPLUGGED", "Sound", "sounds_for"]
 

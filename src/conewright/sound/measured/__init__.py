@@ -1,0 +1,1 @@
+"""What is measured in recordings: polarity, impedance, a radio's output, rattles, calls."""

@@ -1,0 +1,1 @@
+"""What is played: test sounds as samples and as files."""
