@@ -54,7 +54,7 @@ class Played:
 
     @property
     def seconds(self) -> float:
-        return self.samples.shape[-1] / RATE
+        return float(self.samples.shape[-1] / RATE)
 
     @property
     def pcm(self) -> NDArray[np.int16]:

@@ -63,11 +63,8 @@ def music(rng: Generator, count: int, *, rate: float) -> Samples:
 def like_speech(rng: Generator, count: int, *, rate: float) -> Samples:
     """Syllables: a voice's pulses through three formants, with pauses; a third of it is silent."""
     time = np.arange(count) / rate
-    slow = np.interp(
-        time,
-        np.linspace(0, time[-1], max(int(time[-1] * 3), 2)),
-        rng.normal(size=max(int(time[-1] * 3), 2)),
-    )
+    turns = max(int(time[-1] * 3), 2)
+    slow = np.interp(time, np.linspace(0, time[-1], turns), rng.normal(size=turns))
     phase = np.cumsum(2 * np.pi * (120.0 + 15.0 * slow) / rate)
     voice = sum(np.cos(k * phase) / (1 + (k * 120 / 500) ** 1.2) for k in range(1, 28))
     voice = voice + 0.5 * rng.normal(size=count)

@@ -1,4 +1,4 @@
-"""What spoils a recording after the microphone: gain, suppression, clipping, codecs, lost samples."""
+"""What spoils a recording: gain control, suppression, clipping, codecs, lost samples."""
 
 import subprocess
 from io import BytesIO
