@@ -33,7 +33,8 @@ if TYPE_CHECKING:
     from conewright.job.text.starter import demo_job, demo_text, job_schema, starter_text
     from conewright.papers.make import make
     from conewright.papers.press.manifest import Manifest
-    from conewright.sound.played.wav import sounds
+    from conewright.sound.played.wav import Played, sounds, stimulus
+    from conewright.sound.recorded.recording import Recording
     from conewright.stages.compare.cures import ways_to_mend
     from conewright.stages.compare.stage import compare
     from conewright.stages.feed.stage import feed
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     from conewright.stages.fit.stage import fit
     from conewright.stages.hear.stage import hear
     from conewright.stages.outlay.reckoning import outlay
+    from conewright.stages.prove.stage import listen, recording
     from conewright.stages.report.data import Report
     from conewright.version import __version__
     from conewright.web.app import create_app
@@ -57,8 +59,10 @@ __all__ = [
     "Manifest",
     "OutOfRangeError",
     "PlanRefusedError",
+    "Played",
     "Problem",
     "QuantityError",
+    "Recording",
     "Report",
     "__version__",
     "compare",
@@ -70,14 +74,17 @@ __all__ = [
     "fit",
     "hear",
     "job_schema",
+    "listen",
     "load",
     "loads",
     "make",
     "mend",
     "outlay",
+    "recording",
     "serve",
     "sounds",
     "starter_text",
+    "stimulus",
     "ways_to_mend",
 ]
 
@@ -92,7 +99,7 @@ if not TYPE_CHECKING:
             "__version__": _version,
             "create_app": _pages,
             "serve": _pages,
-            "sounds": _sounds,
+            **dict.fromkeys(("Played", "sounds", "stimulus"), _sounds),
         }
         globals().update(_refusals())
         if name not in globals():
@@ -123,6 +130,7 @@ def _doors() -> dict[str, Any]:
     # Views of what is given here, which say so when they are imported.
     from conewright.papers.press.overview import manifest_as_text  # noqa: F401
     from conewright.pictures import draw  # noqa: F401
+    from conewright.sound.recorded.recording import Recording
     from conewright.stages.compare.cures import ways_to_mend
     from conewright.stages.compare.stage import compare
     from conewright.stages.feed.stage import feed
@@ -131,19 +139,20 @@ def _doors() -> dict[str, Any]:
     from conewright.stages.fit.stage import fit
     from conewright.stages.hear.stage import hear
     from conewright.stages.outlay.reckoning import outlay
+    from conewright.stages.prove.stage import listen, recording
     from conewright.stages.report.data import Report
 
-    classes = (Build, Job, Manifest, Report)
-    stages = (compare, feed, find, fit, hear, make, mend, outlay, ways_to_mend)
+    classes = (Build, Job, Manifest, Recording, Report)
+    stages = (compare, feed, find, fit, hear, listen, make, mend, outlay, recording, ways_to_mend)
     texts = (demo_job, demo_text, job_schema, load, loads, starter_text)
     return {door.__name__: door for door in (*classes, *stages, *texts)}
 
 
 def _sounds() -> dict[str, Any]:
     """Import the test sounds, which no stage needs."""
-    from conewright.sound.played.wav import sounds
+    from conewright.sound.played.wav import Played, sounds, stimulus
 
-    return {"sounds": sounds}
+    return {"Played": Played, "sounds": sounds, "stimulus": stimulus}
 
 
 def _pages() -> dict[str, Any]:

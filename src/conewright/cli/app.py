@@ -330,6 +330,110 @@ def sounds(
 
 
 @app.command()
+def sound(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The test sound.")],
+    side: Annotated[
+        str, typer.Option("--side", metavar="SIDE", help="left or right alone, both, or opposed.")
+    ] = "both",
+    out: Annotated[
+        Path | None,
+        typer.Option("-o", "--out", metavar="FILE", help="WAV file.", show_default=False),
+    ] = None,
+    loudspeakers_unplugged: Annotated[
+        bool,
+        typer.Option(
+            "--loudspeakers-unplugged",
+            help="No loudspeaker hangs on the radio: for a sound that reaches full scale.",
+            show_default=False,
+        ),
+    ] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over a file that is there already.")
+    ] = False,
+) -> None:
+    """Write one test sound, with the loudest safe setting of it."""
+    from conewright.cli.commands.listen import play
+
+    with busy(f"{name}: writing it"):
+        told = play(name, side=side, out=out, unplugged=loudspeakers_unplugged, force=force)
+    say(told)
+
+
+@app.command()
+def listen(
+    files: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="FILE...", help="Recordings, or a curve, in the order the test asks for."
+        ),
+    ],
+    test: Annotated[
+        str | None,
+        typer.Option("--as", metavar="TEST", help="What they were made for.", show_default=False),
+    ] = None,
+    at: Annotated[
+        str | None,
+        typer.Option(
+            "--at",
+            metavar="ID",
+            help="Where: a place, channel, seat, front, rear, or a driver on the bench.",
+            show_default=False,
+        ),
+    ] = None,
+    job: Annotated[
+        Path | None,
+        typer.Option(
+            "--job",
+            metavar="JOB",
+            help="Job file, or a kept job's name, of the vehicle they were made in.",
+            show_default=False,
+        ),
+    ] = None,
+    details: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--with",
+            metavar="NAME=VALUE",
+            help="What no recording tells, like resistor=10 ohm or load=4 ohm.",
+            show_default=False,
+        ),
+    ] = None,
+    when: Annotated[
+        str,
+        typer.Option(
+            "--when",
+            metavar="WHEN",
+            help="With --keep: before or after the work, or the day.",
+            show_default=False,
+        ),
+    ] = "",
+    keep: Annotated[
+        bool,
+        typer.Option("--keep", help="Write recordings and readings into the job."),
+    ] = False,
+    json: AsJson = False,
+    picture: PictureFile = None,
+) -> None:
+    """What recordings hold, what spoils them, and the readings that they make."""
+    from conewright.cli.commands.listen import heard
+
+    with busy(f"{files[0]}: listening"):
+        usable = heard(
+            files,
+            test=test,
+            at=at,
+            job=job,
+            details=details or (),
+            when=when,
+            keep=keep,
+            json=json,
+            picture=picture,
+        )
+    if not usable:
+        raise typer.Exit(2)
+
+
+@app.command()
 def demo(
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Folder for its job file and pictures.")

@@ -6,6 +6,7 @@ A file is written when somebody first asks for it and lies in a folder that goes
 from __future__ import annotations
 
 import atexit
+from dataclasses import dataclass
 from functools import cache
 from io import BytesIO
 from pathlib import Path
@@ -22,7 +23,7 @@ from conewright.sound.played.sounds import LIMIT, SOUNDS, UNPLUGGED, Sound
 from conewright.sound.played.stimuli import GAINS, SIDES
 from conewright.whole_file import unwritten, write_new, write_whole
 
-__all__ = ["sound_file", "sounds"]
+__all__ = ["Played", "sound_file", "sounds", "stimulus", "wav_bytes"]
 
 CARD = "sounds.txt"
 _lock = Lock()
@@ -76,6 +77,51 @@ def sounds(
         raise unwritten(folder, error) from error
     (write_whole if force else write_new)(files)
     return tuple(files)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Played:
+    """A test sound as it is played.
+
+    name: of the sound. side: the version. samples: shape (2, N), full scale 1. rate: [Hz].
+    """
+
+    name: str
+    side: str
+    samples: FloatArray
+    rate: int
+
+
+def stimulus(name: str, *, side: str = "both", loudspeakers_unplugged: bool = False) -> Played:
+    """Return a test sound as samples.
+
+    Args:
+        name: of the sound.
+        side: both, left, right or opposed (both, the right one turned round), as there is of it.
+        loudspeakers_unplugged: whether somebody says that no loudspeaker hangs on the radio, for
+            sounds that reach full scale.
+
+    Raises:
+        BadInputError: as `sounds`.
+
+    >>> import conewright as cw
+    >>> sweep = cw.stimulus("sweep", side="left")
+    >>> sweep.samples.shape, sweep.rate
+    ((2, 783180), 48000)
+    """
+    (sound,) = _chosen(name, loudspeakers_unplugged=loudspeakers_unplugged)
+    if side not in sound.sides:
+        raise BadInputError(f'side: found "{side}"; allowed: {", ".join(sound.sides)}')
+    samples = sound.make() * np.array(GAINS[side])[:, None]
+    return Played(name, side, samples, signals.RATE)
+
+
+def wav_bytes(name: str, *, side: str = "both", loudspeakers_unplugged: bool = False) -> bytes:
+    """Return a test sound as what is in its WAV file; raises as `stimulus`."""
+    (sound,) = _chosen(name, loudspeakers_unplugged=loudspeakers_unplugged)
+    if side not in sound.sides:
+        raise BadInputError(f'side: found "{side}"; allowed: {", ".join(sound.sides)}')
+    return _written(sound, side)
 
 
 def _chosen(only: str | None, *, loudspeakers_unplugged: bool) -> tuple[Sound, ...]:

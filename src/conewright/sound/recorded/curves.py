@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from hashlib import sha256
 from itertools import pairwise
 from math import cos, inf, isfinite, log10, radians, sin
 from typing import Final, Literal, TypeAlias
@@ -51,6 +52,7 @@ class Curve:
         phase: [rad], shape (F,); None where the file gives none.
         kind: what it most likely is.
         reason: why that is thought, for the one who may know better.
+        sha256: of the file's bytes.
 
     """
 
@@ -60,6 +62,7 @@ class Curve:
     phase: FloatArray | None
     kind: CurveKind
     reason: str
+    sha256: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,9 +91,8 @@ def read_curve(data: bytes, *, name: str) -> Curve:
             f"{name}: found {len(data) / 1e6:.1f} MB; a curve has at most {MOST_BYTES // 10**6} MB"
         )
     lines = _text(data, name).splitlines()
-    if name.lower().endswith(".s1p"):
-        return _touchstone(lines, name)
-    return _columns(lines, name)
+    found = _touchstone if name.lower().endswith(".s1p") else _columns
+    return replace(found(lines, name), sha256=sha256(data).hexdigest())
 
 
 def _text(data: bytes, name: str) -> str:

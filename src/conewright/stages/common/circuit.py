@@ -425,7 +425,7 @@ class Solver:
             values = location.driver.parameters(self.draws, air)
             load = self._loads.get(mounted)
             if load is None:
-                load = self._loads[mounted] = self._load(location, values["sd"], air)
+                load = self._loads[mounted] = self.load_on(location, values["sd"], air)
             alone = self._loaded(location, values, load, air, hot)
             unit = self._units[key] = self._with_tweeter(alone, location, air, hot)
         return unit
@@ -501,7 +501,7 @@ class Solver:
             return PowerLaw(k=drawn(coil.k), n=drawn(coil.n))
         return power_law_from_inductance(le=drawn(coil.le), n=drawn(coil.n))
 
-    def _load(self, location: LocationState, sd: Real, air: Air) -> MountedLoad:
+    def load_on(self, location: LocationState, sd: Real, air: Air) -> MountedLoad:
         """Return what the air round a driver does to it."""
         if location.cavity is not None:
             return self._door_load(location, sd, air)

@@ -1,0 +1,80 @@
+"""Recordings and the readings that they make, written into the text of a job."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from conewright.job.text.parsing import Format, loads
+from conewright.job.text.readings import with_reading, with_recording
+from conewright.sound.recorded.curves import Curve
+from conewright.sound.recorded.recording import Recording
+from conewright.stages.report.data import Report
+
+__all__ = ["with_heard"]
+
+
+def with_heard(
+    text: str,
+    format: Format,
+    *,
+    report: Report,
+    recordings: Sequence[Recording | Curve],
+    at: str,
+    side: str = "",
+    when: str = "",
+    note: str = "",
+) -> str:
+    """Return the text of a job with recordings, and the readings that they make.
+
+    Args:
+        text, format: of the job.
+        report: of `listen` about these recordings.
+        recordings: in their order.
+        at: where they were made.
+        side: that played; nothing leaves it out, as with the next two.
+        when: `before`, `after` or a day.
+        note: anything else.
+
+    Raises:
+        BadInputError: there is no place for them in this text.
+        JobError: it is no job.
+
+    A recording that the job has already keeps its id; a reading of the same test and place is
+    replaced.
+    """
+    test = report.title
+    known = {each.sha256: each.id for each in loads(text, format=format).recordings}
+    for take, recording in enumerate(recordings, start=1):
+        id = known.get(recording.sha256) or _free(set(known.values()), f"{test}-{at}")
+        known[recording.sha256] = id
+        told = {
+            "id": id,
+            "file": recording.name,
+            "sha256": recording.sha256,
+            "test": test,
+            "at": at,
+            "side": side,
+            "when": when,
+            "take": take if len(recordings) > 1 else 0,
+            "note": note,
+        }
+        entry = {name: value for name, value in told.items() if value}
+        text = with_recording(text, format, entry=entry)
+    for reading in report.heard:
+        text = with_reading(
+            text,
+            format,
+            test=reading.test,
+            at=reading.at,
+            value=reading.value,
+            recordings=[known[sha] for sha in reading.recordings if sha in known],
+            odds=reading.odds,
+        )
+    return text
+
+
+def _free(taken: set[str], wanted: str) -> str:
+    number = 1
+    while f"{wanted}-{number}" in taken:
+        number += 1
+    return f"{wanted}-{number}"
