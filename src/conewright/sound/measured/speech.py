@@ -40,7 +40,7 @@ WEAK: Final = 0.0
 """Speech over noise of the passage under which a gain is told with twice the band [dB]."""
 
 LONGEST_ECHO: Final = 0.6
-ECHO_FRAME: Final = 0.512
+ECHO_FRAME: Final = 0.256
 DELAY_BAND: Final = 0.001
 LEVEL_FLOOR: Final = 0.1
 COMPLAINT_LEVEL, COMPLAINT_DELAY = -30.0, 0.03
