@@ -36,7 +36,7 @@ SILENT: Final = -65.0
 SILENT_SHARE: Final = 0.05
 # With recorded speech in noise shaped as in a car; taken as 80 %.
 LEVEL_BAND, GAIN_BAND = 2.5, 1.5
-WEAK: Final = 0.0
+WEAK: Final = 2.0
 """Speech over noise of the passage under which a gain is told with twice the band [dB]."""
 
 LONGEST_ECHO: Final = 0.6
