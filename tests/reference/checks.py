@@ -30,8 +30,8 @@ class Check:
     source: str
 
 
-def read_checks() -> list[Check]:
-    with TABLE.open(encoding="utf-8", newline="") as file:
+def read_checks(table: Path = TABLE) -> list[Check]:
+    with table.open(encoding="utf-8", newline="") as file:
         return [_check(row) for row in csv.DictReader(file)]
 
 

@@ -36,11 +36,11 @@ SILENT: Final = -65.0
 SILENT_SHARE: Final = 0.05
 # With recorded speech in noise shaped as in a car; taken as 80 %.
 LEVEL_BAND, GAIN_BAND = 2.5, 1.5
-WEAK: Final = 0.0
+WEAK: Final = 2.0
 """Speech over noise of the passage under which a gain is told with twice the band [dB]."""
 
 LONGEST_ECHO: Final = 0.6
-ECHO_FRAME: Final = 0.512
+ECHO_FRAME: Final = 0.256
 DELAY_BAND: Final = 0.001
 LEVEL_FLOOR: Final = 0.1
 COMPLAINT_LEVEL, COMPLAINT_DELAY = -30.0, 0.03
