@@ -28,7 +28,7 @@ def parallel(a: Complexes, b: Complexes | float) -> Complexes:
     return np.asarray(a * b / (a + b))
 
 
-COILS: dict[str, Impedance] = {
+COILS: dict[str, Callable[[Complexes], Complexes]] = {
     "inductor": lambda s: s * 0.4e-3,
     "shunted": lambda s: s * 0.15e-3 + parallel(s * 0.5e-3, 2.5),
     "power-law": lambda s: 0.006 * s**0.7,

@@ -205,7 +205,7 @@ def test_a_curve_of_no_driver_is_refused_with_its_distance() -> None:
 
 def test_curves_that_show_no_resonance_are_refused() -> None:
     with pytest.raises(OutOfRangeError, match="no resonance within"):
-        fit_driver(points(np.linspace(3.0, 30.0, GRID.size) + 0j))
+        fit_driver(points(np.linspace(3.0, 30.0, GRID.size).astype(complex)))
     with pytest.raises(OutOfRangeError, match="at least 20"):
         fit_driver(points(driver(GRID, "inductor")[:8], frequency=GRID[:8]))
     with pytest.raises(OutOfRangeError, match="frequency must rise"):

@@ -179,7 +179,7 @@ def test_a_volume_that_was_turned_is_refused() -> None:
     with pytest.raises(OutOfRangeError, match=r"bent by 12.0 %"):
         series_resistance(np.array([0.5, 0.5, 0.56]), known=10.0)
     with pytest.raises(OutOfRangeError, match="open leads is silent"):
-        one_channel_level(np.ones(3) + 0j, opened=np.array([1.0, 0.0, 1.0]) + 0j)
+        one_channel_level(np.ones(3, complex), opened=np.array([1.0, 0.0, 1.0], complex))
 
 
 # --- Single tones -----------------------------------------------------------------------------

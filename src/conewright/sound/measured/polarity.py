@@ -269,13 +269,14 @@ def near_field_phases(
     if rate <= 2.5 * NEAR_BANDS[1]:
         raise OutOfRangeError(f"a rate of {rate:g} Hz does not hold {NEAR_BANDS[1]:g} Hz")
     size = 1 << int(np.ceil(np.log2(2.0 * rate)))  # bins of half a hertz or finer
-    spectra = [_windowed(each, rate, size) for each in (left, right)]
+    (before, one), (after, other) = (_windowed(each, rate, size) for each in (left, right))
     frequency = np.fft.rfftfreq(size, 1.0 / rate)
     inside = (frequency > centres[0] * 0.89) & (frequency < centres[-1] * 1.12)
-    cross = (spectra[1] * np.conj(spectra[0]))[inside]
+    cross = (other * np.conj(one))[inside]
     delay = _delay(cross, frequency[inside])
     turned = cross * np.exp(2j * np.pi * frequency[inside] * delay)
-    return PairPhases(centres, _band_phases(turned, frequency[inside], centres), delay)
+    phases = _band_phases(turned, frequency[inside], centres)
+    return PairPhases(centres, phases, (after - before) / rate + delay)
 
 
 def seat_phases(left: ComplexArray, right: ComplexArray, *, frequency: FloatArray) -> PairPhases:
@@ -400,8 +401,8 @@ def _bands_within(low: float, high: float) -> FloatArray:
     return np.asarray(centres[(centres > low) & (centres < high)])
 
 
-def _windowed(response: FloatArray, rate: float, size: int) -> ComplexArray:
-    """Spectrum of 20 ms about the largest swing, counted from the start of the window."""
+def _windowed(response: FloatArray, rate: float, size: int) -> tuple[int, ComplexArray]:
+    """First sample and spectrum of 20 ms about the largest swing."""
     if not 0.0 < np.max(np.abs(response), initial=0.0) < inf:
         raise OutOfRangeError("the near field of one side is silent")
     first = int(np.argmax(np.abs(response))) - round(NEAR_LEAD * rate)
@@ -412,7 +413,7 @@ def _windowed(response: FloatArray, rate: float, size: int) -> ComplexArray:
     window[:rise] = 0.5 - 0.5 * np.cos(np.pi * np.arange(rise) / rise)
     fall = length // 2
     window[-fall:] = 0.5 + 0.5 * np.cos(np.pi * (np.arange(fall) + 1.0) / fall)
-    return np.asarray(np.fft.rfft(held * window, size))
+    return first, np.asarray(np.fft.rfft(held * window, size))
 
 
 def _delay(cross: ComplexArray, frequency: FloatArray) -> float:
