@@ -300,7 +300,7 @@ def sounds(
         typer.Option("--only", metavar="NAME", help="One sound alone.", show_default=False),
     ] = None,
     side: Annotated[
-        str, typer.Option("--side", metavar="SIDE", help="left or right alone, or both.")
+        str, typer.Option("--side", metavar="SIDE", help="left or right alone, both, or opposed.")
     ] = "both",
     loudspeakers_unplugged: Annotated[
         bool,

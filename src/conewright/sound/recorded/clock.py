@@ -23,9 +23,10 @@ class Clock:
     start: float
     skew: float = 0.0
 
-    def played(self, count: int, *, rate: float) -> FloatArray:
-        """Return player times [s] of samples 0..count-1 of a recording, shape (count,)."""
-        return np.asarray((np.arange(count) / rate - self.start) / (1.0 + self.skew))
+    def played(self, count: int, *, rate: float, first: int = 0) -> FloatArray:
+        """Return player times [s] of `count` samples from `first` on, shape (count,)."""
+        u = np.arange(first, first + count) / rate
+        return np.asarray((u - self.start) / (1.0 + self.skew))
 
     def index(self, played: float, *, rate: float) -> int:
         """Return the sample of the recording that is nearest to a player time [s]."""
