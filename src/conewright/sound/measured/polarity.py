@@ -19,6 +19,9 @@ from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.bands import band_centres, band_edges
 from conewright.physics.basics.levels import amplitude_decibel
 from conewright.physics.basics.validity import in_words, require_positive
+from conewright.sound.measured.lock_in import locked_tones
+from conewright.sound.played.stimuli import GAINS, Stimulus
+from conewright.sound.recorded.clock import Clock
 
 __all__ = [
     "NEAR_FIELD",
@@ -30,6 +33,7 @@ __all__ = [
     "PhaseRule",
     "Polarity",
     "bass_pair",
+    "bass_pair_heard",
     "combined_polarity",
     "evidence_of",
     "near_field_phases",
@@ -323,6 +327,44 @@ class BassPair:
     imbalance: FloatArray
     inconsistency: FloatArray
     by_level: ByLevel | None
+
+
+def bass_pair_heard(
+    samples: FloatArray,
+    *,
+    rate: float,
+    clock: Clock,
+    stimulus: Stimulus,
+    centred: bool = False,
+) -> BassPair:
+    """Judge a recording of `bass` at a seat.
+
+    Args:
+        samples: of one channel, shape (N,).
+        rate: samples a second [1/s].
+        clock: of this recording.
+        stimulus: what was played.
+        centred: whether the phone lay on the middle line of the cabin.
+
+    Raises:
+        BadInputError: a stimulus without such tones, or a recording that does not hold them.
+        OutOfRangeError: as `bass_pair`.
+
+    """
+    found: dict[tuple[int, int], ComplexArray] = {}
+    frequency: FloatArray = np.zeros(0)
+    for gains in GAINS.values():
+        parts = [part for part in stimulus.tones if (part.left, part.right) == gains]
+        locked = locked_tones(np.atleast_2d(samples), rate=rate, clock=clock, parts=parts)
+        found[gains], frequency = locked.amplitude[0], locked.frequency
+    return bass_pair(
+        left=found[GAINS["left"]],
+        right=found[GAINS["right"]],
+        both=found[GAINS["both"]],
+        opposed=found[GAINS["opposed"]],
+        frequency=frequency,
+        centred=centred,
+    )
 
 
 def bass_pair(
