@@ -18,7 +18,7 @@ from conewright.errors import BadInputError, OutOfRangeError
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.bands import band_centres, band_edges
 from conewright.physics.basics.levels import amplitude_decibel
-from conewright.physics.basics.validity import in_words, require_positive
+from conewright.physics.basics.validity import in_words, require_not_negative, require_positive
 from conewright.sound.measured.lock_in import locked_tones
 from conewright.sound.played.stimuli import GAINS, Stimulus
 from conewright.sound.recorded.clock import Clock
@@ -289,7 +289,8 @@ def seat_phases(left: ComplexArray, right: ComplexArray, *, frequency: FloatArra
     Args:
         left: transfer function of the left side, shape (F,).
         right: that of the right side, shape (F,).
-        frequency: rising [Hz], shape (F,), from 35 to 90 Hz in steps of 2 Hz or finer.
+        frequency: rising [Hz], shape (F,), from 35 to 90 Hz in steps of 2 Hz or finer; those of a
+            Fourier transform as they are.
 
     Returns:
         Phases in the four third octaves from 40 to 80 Hz. The free path is not taken out: a cabin
@@ -299,7 +300,7 @@ def seat_phases(left: ComplexArray, right: ComplexArray, *, frequency: FloatArra
         OutOfRangeError: a grid that leaves a band empty, or a silent side.
 
     """
-    require_positive(frequency=frequency)
+    require_not_negative(frequency=frequency)
     centres = _bands_within(*SEAT_BANDS)
     cross = np.asarray(right) * np.conj(left)
     return PairPhases(centres, _band_phases(cross, frequency, centres))
