@@ -211,7 +211,35 @@ def test_without_an_option_line_it_is_gigahertz_s_ma_and_50_ohm() -> None:
     np.testing.assert_allclose(curve.magnitude, [150.0, 50.0 / 3.0])
 
 
+@pytest.mark.parametrize(
+    ("form", "rows"),
+    [
+        ("RI", "20.0 -0.8734171671801666 0.041752944613020176\n74.0 -0.4634240332873031 "
+         "0.008432862767290474\n20000.0 -0.438534736618904 0.45045966878046484"),
+        ("MA", "20.0 0.8744145791950664 177.26310886076266\n74.0 0.4635007527531356 "
+         "178.95751171294182\n20000.0 0.628670524535084 134.2314830057484"),
+        ("DB", "20.0 -1.1656521993193274 177.26310886076266\n74.0 -6.678991123970369 "
+         "178.95751171294182\n20000.0 -4.031538024803172 134.2314830057484"),
+    ],
+)  # fmt: skip
+def test_what_another_writer_wrote(form: str, rows: str) -> None:
+    # independent tool: scikit-rf 2.2.0, write_touchstone of a woofer's impedance
+    written = f"! made elsewhere\n# Hz S {form} R 50.0 \n!freq a b\n!\n{rows}\n"
+    curve = read(written, "woofer.s1p")
+    assert curve.phase is not None
+    np.testing.assert_allclose(
+        curve.magnitude * np.exp(1j * curve.phase),
+        [
+            3.351893611999885 + 1.1890563927811748j,
+            18.330625497596696 + 0.3937497092554765j,
+            13.307538818109213 + 19.823986339279298j,
+        ],
+        rtol=1e-12,
+    )
+
+
 def test_version_two_does_not_divide_by_its_reference() -> None:
+    # independent tool: scikit-rf 2.2.0 reads Z of version 1 times R, and of version 2 as it stands
     text = (
         "[Version] 2.0\n# Hz Z RI R 50\n[Number of Ports] 1\n[Number of Frequencies] 2\n"
         "[Reference] 8\n[Network Data]\n20 3 4\n30 6 8\n[End]\n"

@@ -17,15 +17,17 @@ import numpy as np
 from conewright.errors import BadInputError, OutOfRangeError
 from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray
 from conewright.physics.basics.validity import in_words, require_not_negative, require_positive
-from conewright.sound.measured.impedance_fit import ImpedancePoints, LevelPoints
+from conewright.sound.measured.impedance_fit import ImpedancePoints, LevelPoints, ModulusPoints
 from conewright.sound.measured.lock_in import HIGHEST_SHARE, locked_tones, silences
 from conewright.sound.measured.mains import without_mains
 from conewright.sound.played.stimuli import Stimulus, Tone
 from conewright.sound.recorded.clock import Clock
+from conewright.sound.recorded.curves import Curve
 from conewright.sound.recorded.deconvolution import deconvolve
 
 __all__ = [
     "JigRatio",
+    "curve_points",
     "impedance_from_ratio",
     "impedance_points",
     "level_points",
@@ -50,6 +52,9 @@ NOISE_AT: Final = (0.50, 0.62, 0.74)
 CHECKED: Final = (30.0, 5.0e3)
 CHECK_LIMIT: Final = 0.01
 """A known resistor must read right within this between these frequencies [1, Hz]."""
+
+CURVE_ERROR: Final = 0.005
+"""Relative standard error of the points of a curve that tells none, by rule of thumb [1]."""
 
 DRIFT: Final = 0.0058
 """A volume that stands still does so within 0.05 dB [1]."""
@@ -276,6 +281,30 @@ def impedance_points(
     # To first order dZ/Z = (1 + Z/R) dr/r.
     error = np.abs(1.0 + z / resistor) * share
     return ImpedancePoints(measured.frequency, z, error, resistor=tolerance)
+
+
+def curve_points(
+    curve: Curve, *, error: float = CURVE_ERROR, tolerance: float = 0.01
+) -> ImpedancePoints | ModulusPoints:
+    """An impedance that was measured elsewhere, ready to be fitted.
+
+    Args:
+        curve: of an impedance, with or without its phase.
+        error: relative standard error of each point, which no such file tells [1].
+        tolerance: limits of its scale [1].
+
+    Raises:
+        BadInputError: a curve of a level.
+        OutOfRangeError: as `ImpedancePoints`.
+
+    """
+    if curve.kind != "impedance":
+        raise BadInputError(f"{curve.name}: found a level ({curve.reason}); an impedance is wanted")
+    errors = np.full(curve.frequency.size, error)
+    if curve.phase is None:
+        return ModulusPoints(curve.frequency, curve.magnitude, errors, resistor=tolerance)
+    z = np.asarray(curve.magnitude * np.exp(1j * curve.phase))
+    return ImpedancePoints(curve.frequency, z, errors, resistor=tolerance)
 
 
 def require_known_resistor(
