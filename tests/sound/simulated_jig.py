@@ -28,7 +28,7 @@ def parallel(a: Complexes, b: Complexes | float) -> Complexes:
     return np.asarray(a * b / (a + b))
 
 
-COILS: dict[str, Impedance] = {
+COILS: dict[str, Callable[[Complexes], Complexes]] = {
     "inductor": lambda s: s * 0.4e-3,
     "shunted": lambda s: s * 0.15e-3 + parallel(s * 0.5e-3, 2.5),
     "power-law": lambda s: 0.006 * s**0.7,
@@ -89,20 +89,24 @@ class Jig:
         whole = self.source + self.resistor + behind
         return np.stack([(self.resistor + behind) / whole, behind / whole])
 
-    def recorded(self, load: Impedance | None) -> Floats:
-        """Both inputs of the recorder, shape (2, SIZE)."""
-        f = np.maximum(FREQUENCY, FREQUENCY[1])
-        volts = self.voltages(f, load) * SPECTRUM * self.gain
+    def recorded(
+        self, load: Impedance | None, *, played: Floats = STIMULUS, rate: float = RATE
+    ) -> Floats:
+        """Both inputs of the recorder, shape (2, N), for the source's own voltage."""
+        size = 1 << int(np.ceil(np.log2(played.size + rate)))
+        f = np.asarray(np.fft.rfftfreq(size, 1 / rate), dtype=np.float64)
+        f[0] = f[1]
+        volts = self.voltages(f, load) * np.fft.rfft(played, size) * self.gain
         # The recorder's own high-pass, and what its second input does otherwise.
         volts = volts / (1 + 3.0 / (1j * f))
         volts[1] *= self.mismatch * np.exp(-2j * np.pi * f * self.late)
-        found = np.fft.irfft(volts, SIZE)
-        t = np.arange(SIZE) / RATE
+        found = np.fft.irfft(volts, size)[:, : played.size]
+        t = np.arange(played.size) / rate
         hum = sum(
             share * np.sin(2 * np.pi * k * self.hum_frequency * t + k)
             for k, share in self.multiples.items()
         )
-        noise = np.random.default_rng(self.seed).standard_normal((2, SIZE))
+        noise = np.random.default_rng(self.seed).standard_normal((2, played.size))
         both = np.array([[1.0], [0.7]])
         return np.asarray(found + np.sqrt(2) * self.hum * both * hum + self.hiss * noise)
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from simulated_jig import COILS, FS, QES, QMS, RE, driver
 
-from conewright.errors import OutOfRangeError
+from conewright.errors import BadInputError, OutOfRangeError
 from conewright.physics.acoustics.door import mounted_load
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray
@@ -32,10 +32,12 @@ from conewright.sound.measured.impedance_fit import (
 )
 from conewright.sound.measured.jig import (
     JigRatio,
+    curve_points,
     impedance_points,
     require_known_resistor,
     sweep_frequencies,
 )
+from conewright.sound.recorded.curves import read_curve
 from reference.broken import BOOK, FOLDER, door_of, read_result
 
 AIR = Air()
@@ -205,13 +207,34 @@ def test_a_curve_of_no_driver_is_refused_with_its_distance() -> None:
 
 def test_curves_that_show_no_resonance_are_refused() -> None:
     with pytest.raises(OutOfRangeError, match="no resonance within"):
-        fit_driver(points(np.linspace(3.0, 30.0, GRID.size) + 0j))
+        fit_driver(points(np.linspace(3.0, 30.0, GRID.size).astype(complex)))
     with pytest.raises(OutOfRangeError, match="at least 20"):
         fit_driver(points(driver(GRID, "inductor")[:8], frequency=GRID[:8]))
     with pytest.raises(OutOfRangeError, match="frequency must rise"):
         fit_driver(points(driver(GRID, "inductor"), frequency=GRID[::-1]))
     with pytest.raises(OutOfRangeError, match="finite"):
         fit_driver(points(driver(GRID, "inductor") * np.nan))
+
+
+# --- Curves from elsewhere --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("phase", [True, False])
+@pytest.mark.parametrize("coil", ["shunted", "power-law"])
+def test_a_curve_from_elsewhere_is_fitted_with_and_without_its_phase(
+    coil: str, phase: bool
+) -> None:
+    # closed form: the curve is that of the figures, written to four digits
+    z = driver(GRID, coil)
+    columns = [GRID, np.abs(z), np.angle(z, deg=True)][: 3 if phase else 2]
+    rows = ["Hz ohm deg", *(" ".join(f"{x:.4g}" for x in row) for row in np.transpose(columns))]
+    curve = read_curve("\n".join(rows).encode(), name="left.txt")
+    found = fit_driver(curve_points(curve))
+    assert found.coil_name == coil
+    for figure, true in zip(FIGURES, (RE, FS, QMS, QES), strict=True):
+        assert getattr(found, figure).value == pytest.approx(true, rel=2e-3), figure
+    with pytest.raises(BadInputError, match=r"left.txt: found a level \(.*\); an impedance"):
+        curve_points(replace(curve, kind="level"))
 
 
 # --- Ohm-meter, leads, warmth -----------------------------------------------------------------

@@ -37,6 +37,7 @@ __all__ = [
     "Fit",
     "ImpedancePoints",
     "LevelPoints",
+    "ModulusPoints",
     "Mount",
     "Outline",
     "Width",
@@ -138,6 +139,30 @@ class LevelPoints:
         require_not_negative(resistor=self.resistor, lead=self.lead, drift=self.drift)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ModulusPoints:
+    """An impedance without its phase, as many curves from elsewhere are.
+
+    Attributes:
+        frequency: rising [Hz], shape (F,).
+        modulus: |Z| [ohm], shape (F,).
+        error: relative standard error of each point [1], shape (F,).
+        resistor: limits of the scale of all of it [1].
+        lead: limits of what the leads may still add [ohm].
+
+    """
+
+    frequency: FloatArray
+    modulus: FloatArray
+    error: FloatArray
+    resistor: float = RESISTOR
+    lead: float = LEAD
+
+    def __post_init__(self) -> None:
+        _require_points(self.frequency, self.modulus, self.error)
+        require_not_negative(resistor=self.resistor, lead=self.lead)
+
+
 @dataclass(frozen=True, eq=False)
 class Mount:
     """The door round a driver that is fitted in its place.
@@ -227,7 +252,7 @@ class Outline:
     qms: float
 
 
-Points: TypeAlias = ImpedancePoints | LevelPoints
+Points: TypeAlias = ImpedancePoints | LevelPoints | ModulusPoints
 
 
 def outline(*, frequency: FloatArray, modulus: FloatArray) -> Outline:
@@ -367,13 +392,15 @@ class _Model:
         if isinstance(self.points, LevelPoints):
             found = np.abs(z / (z + self.points.series))
             return np.asarray(gain + np.log(found / self.points.level))
+        if isinstance(self.points, ModulusPoints):
+            return np.asarray(np.log(np.abs(z) / self.points.modulus))
         ratio = z / self.points.impedance
         return np.concatenate([np.log(np.abs(ratio)), np.angle(ratio)])
 
     @property
     def weights(self) -> FloatArray:
         each = 1.0 / np.hypot(self.points.error, FLOOR)
-        return np.tile(each, 1 if isinstance(self.points, LevelPoints) else 2)
+        return np.tile(each, 2 if isinstance(self.points, ImpedancePoints) else 1)
 
     @property
     def held(self) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -496,6 +523,8 @@ def _guess(points: Points) -> list[float]:
     if isinstance(points, LevelPoints):
         level = np.minimum(points.level, 0.999)
         modulus = points.series * level / (1.0 - level)
+    elif isinstance(points, ModulusPoints):
+        modulus = points.modulus
     else:
         modulus = np.abs(points.impedance)
     even = np.geomspace(points.frequency[0], points.frequency[-1], max(points.frequency.size, 60))

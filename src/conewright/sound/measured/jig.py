@@ -14,20 +14,27 @@ from typing import Final
 
 import numpy as np
 
-from conewright.errors import OutOfRangeError
+from conewright.errors import BadInputError, OutOfRangeError
 from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray
 from conewright.physics.basics.validity import in_words, require_not_negative, require_positive
-from conewright.sound.measured.impedance_fit import ImpedancePoints, LevelPoints
-from conewright.sound.measured.lock_in import LockedTones
+from conewright.sound.measured.impedance_fit import ImpedancePoints, LevelPoints, ModulusPoints
+from conewright.sound.measured.lock_in import HIGHEST_SHARE, locked_tones, silences
+from conewright.sound.measured.mains import without_mains
+from conewright.sound.played.stimuli import Stimulus, Tone
+from conewright.sound.recorded.clock import Clock
+from conewright.sound.recorded.curves import Curve
+from conewright.sound.recorded.deconvolution import deconvolve
 
 __all__ = [
     "JigRatio",
+    "curve_points",
     "impedance_from_ratio",
     "impedance_points",
     "level_points",
     "one_channel_level",
     "ratio_from_responses",
     "ratio_from_steps",
+    "ratio_from_sweep",
     "require_known_resistor",
     "series_resistance",
     "sweep_frequencies",
@@ -45,6 +52,9 @@ NOISE_AT: Final = (0.50, 0.62, 0.74)
 CHECKED: Final = (30.0, 5.0e3)
 CHECK_LIMIT: Final = 0.01
 """A known resistor must read right within this between these frequencies [1, Hz]."""
+
+CURVE_ERROR: Final = 0.005
+"""Relative standard error of the points of a curve that tells none, by rule of thumb [1]."""
 
 DRIFT: Final = 0.0058
 """A volume that stands still does so within 0.05 dB [1]."""
@@ -68,6 +78,48 @@ def sweep_frequencies(low: float = 16.0, high: float = 20.0e3) -> FloatArray:
     require_positive(low=low, high=high)
     count = int(np.floor(np.log10(high / low) * PER_DECADE + 1e-9)) + 1
     return np.asarray(low * 10.0 ** (np.arange(count) / PER_DECADE))
+
+
+def ratio_from_sweep(
+    samples: FloatArray,
+    *,
+    rate: float,
+    clock: Clock,
+    stimulus: Stimulus,
+    frequency: FloatArray | None = None,
+) -> JigRatio:
+    """Ratio of both channels of a recording of `sweep` or `sweep-short`.
+
+    Args:
+        samples: channel A, before the resistor, then B, shape (2, N).
+        rate: samples a second [1/s].
+        clock: from the marks on channel A.
+        stimulus: what was played.
+        frequency: where the ratio is wanted [Hz], shape (F,); 40 a decade from 16 Hz to 20 kHz, or
+            to 0.4 of the rate, unless given.
+
+    Raises:
+        BadInputError: not two channels, no sweep, or a recording that does not hold it.
+        OutOfRangeError: as `ratio_from_responses`.
+
+    The mains are taken out of the whole, then both channels are deconvolved by one clock.
+    """
+    if samples.ndim != 2 or len(samples) != 2:
+        raise BadInputError(f"samples: found {len(np.atleast_2d(samples))} channel; A and B wanted")
+    if not stimulus.cores:
+        raise BadInputError(f"stimulus: found {stimulus.name}; one with a sweep is wanted")
+    if frequency is None:
+        frequency = sweep_frequencies(high=min(20.0e3, 0.4 * rate))
+    quiet = silences(stimulus, rate=rate, clock=clock, count=samples.shape[-1])
+    cleaned, _ = without_mains(samples, rate=rate, silences=quiet)
+    part, ahead = stimulus.cores[0], round(1.1 * LEAD_IN * rate)
+    before, across = (
+        np.roll(deconvolve(each, rate=rate, clock=clock, part=part).samples, ahead)
+        for each in cleaned
+    )
+    return ratio_from_responses(
+        before, across, rate=rate, arrival=ahead / rate, frequency=frequency
+    )
 
 
 def ratio_from_responses(
@@ -116,24 +168,38 @@ def ratio_from_responses(
     return JigRatio(frequency, signal[1] / signal[0], error)
 
 
-def ratio_from_steps(found: LockedTones, *, frequency: FloatArray) -> JigRatio:
-    """Ratio of single tones, channel A first.
+def ratio_from_steps(
+    samples: FloatArray, *, rate: float, clock: Clock, stimulus: Stimulus
+) -> JigRatio:
+    """Ratio of both channels of a recording of `steps`; slower than a sweep, and more robust.
 
     Args:
-        found: of both channels (`locked_tones`), shape (2, F).
-        frequency: of the tones [Hz], shape (F,).
+        samples: channel A, before the resistor, then B, shape (2, N).
+        rate: samples a second [1/s].
+        clock: from the marks on channel A.
+        stimulus: what was played.
 
     Raises:
-        OutOfRangeError: not two channels, or channel A silent.
+        BadInputError: not two channels, no tones, or a recording that does not hold them.
+        OutOfRangeError: channel A silent.
 
+    Tones above 0.46 of the rate are left out.
     """
-    if found.amplitude.shape != (2, np.size(frequency)):
-        raise OutOfRangeError("two channels are wanted, with one amplitude for each tone")
+    if samples.ndim != 2 or len(samples) != 2:
+        raise BadInputError(f"samples: found {len(np.atleast_2d(samples))} channel; A and B wanted")
+    quiet = silences(stimulus, rate=rate, clock=clock, count=samples.shape[-1])
+    cleaned, _ = without_mains(samples, rate=rate, silences=quiet)
+    held = [
+        part
+        for part in stimulus.tones
+        if isinstance(part.wave, Tone) and part.wave.frequency <= HIGHEST_SHARE * rate
+    ]
+    found = locked_tones(cleaned, rate=rate, clock=clock, parts=held)
     size = np.abs(found.amplitude)
     if not np.all(size[0] > 0.0):
         raise OutOfRangeError("channel A is silent: nothing arrives before the resistor")
-    error = np.sqrt(np.sum((found.error / np.maximum(size, 1e-300)) ** 2, axis=0) / 2.0)
-    return JigRatio(frequency, found.amplitude[1] / found.amplitude[0], error)
+    error = np.sqrt(np.sum((found.error / np.maximum(size, 1e-300)) ** 2, axis=0))
+    return JigRatio(found.frequency, found.amplitude[1] / found.amplitude[0], error)
 
 
 def impedance_from_ratio(
@@ -215,6 +281,30 @@ def impedance_points(
     # To first order dZ/Z = (1 + Z/R) dr/r.
     error = np.abs(1.0 + z / resistor) * share
     return ImpedancePoints(measured.frequency, z, error, resistor=tolerance)
+
+
+def curve_points(
+    curve: Curve, *, error: float = CURVE_ERROR, tolerance: float = 0.01
+) -> ImpedancePoints | ModulusPoints:
+    """An impedance that was measured elsewhere, ready to be fitted.
+
+    Args:
+        curve: of an impedance, with or without its phase.
+        error: relative standard error of each point, which no such file tells [1].
+        tolerance: limits of its scale [1].
+
+    Raises:
+        BadInputError: a curve of a level.
+        OutOfRangeError: as `ImpedancePoints`.
+
+    """
+    if curve.kind != "impedance":
+        raise BadInputError(f"{curve.name}: found a level ({curve.reason}); an impedance is wanted")
+    errors = np.full(curve.frequency.size, error)
+    if curve.phase is None:
+        return ModulusPoints(curve.frequency, curve.magnitude, errors, resistor=tolerance)
+    z = np.asarray(curve.magnitude * np.exp(1j * curve.phase))
+    return ImpedancePoints(curve.frequency, z, errors, resistor=tolerance)
 
 
 def require_known_resistor(

@@ -18,7 +18,10 @@ from conewright.errors import BadInputError, OutOfRangeError
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.bands import band_centres, band_edges
 from conewright.physics.basics.levels import amplitude_decibel
-from conewright.physics.basics.validity import in_words, require_positive
+from conewright.physics.basics.validity import in_words, require_not_negative, require_positive
+from conewright.sound.measured.lock_in import locked_tones
+from conewright.sound.played.stimuli import GAINS, Stimulus
+from conewright.sound.recorded.clock import Clock
 
 __all__ = [
     "NEAR_FIELD",
@@ -30,6 +33,7 @@ __all__ = [
     "PhaseRule",
     "Polarity",
     "bass_pair",
+    "bass_pair_heard",
     "combined_polarity",
     "evidence_of",
     "near_field_phases",
@@ -269,13 +273,14 @@ def near_field_phases(
     if rate <= 2.5 * NEAR_BANDS[1]:
         raise OutOfRangeError(f"a rate of {rate:g} Hz does not hold {NEAR_BANDS[1]:g} Hz")
     size = 1 << int(np.ceil(np.log2(2.0 * rate)))  # bins of half a hertz or finer
-    spectra = [_windowed(each, rate, size) for each in (left, right)]
+    (before, one), (after, other) = (_windowed(each, rate, size) for each in (left, right))
     frequency = np.fft.rfftfreq(size, 1.0 / rate)
     inside = (frequency > centres[0] * 0.89) & (frequency < centres[-1] * 1.12)
-    cross = (spectra[1] * np.conj(spectra[0]))[inside]
+    cross = (other * np.conj(one))[inside]
     delay = _delay(cross, frequency[inside])
     turned = cross * np.exp(2j * np.pi * frequency[inside] * delay)
-    return PairPhases(centres, _band_phases(turned, frequency[inside], centres), delay)
+    phases = _band_phases(turned, frequency[inside], centres)
+    return PairPhases(centres, phases, (after - before) / rate + delay)
 
 
 def seat_phases(left: ComplexArray, right: ComplexArray, *, frequency: FloatArray) -> PairPhases:
@@ -284,7 +289,8 @@ def seat_phases(left: ComplexArray, right: ComplexArray, *, frequency: FloatArra
     Args:
         left: transfer function of the left side, shape (F,).
         right: that of the right side, shape (F,).
-        frequency: rising [Hz], shape (F,), from 35 to 90 Hz in steps of 2 Hz or finer.
+        frequency: rising [Hz], shape (F,), from 35 to 90 Hz in steps of 2 Hz or finer; those of a
+            Fourier transform as they are.
 
     Returns:
         Phases in the four third octaves from 40 to 80 Hz. The free path is not taken out: a cabin
@@ -294,7 +300,7 @@ def seat_phases(left: ComplexArray, right: ComplexArray, *, frequency: FloatArra
         OutOfRangeError: a grid that leaves a band empty, or a silent side.
 
     """
-    require_positive(frequency=frequency)
+    require_not_negative(frequency=frequency)
     centres = _bands_within(*SEAT_BANDS)
     cross = np.asarray(right) * np.conj(left)
     return PairPhases(centres, _band_phases(cross, frequency, centres))
@@ -322,6 +328,44 @@ class BassPair:
     imbalance: FloatArray
     inconsistency: FloatArray
     by_level: ByLevel | None
+
+
+def bass_pair_heard(
+    samples: FloatArray,
+    *,
+    rate: float,
+    clock: Clock,
+    stimulus: Stimulus,
+    centred: bool = False,
+) -> BassPair:
+    """Judge a recording of `bass` at a seat.
+
+    Args:
+        samples: of one channel, shape (N,).
+        rate: samples a second [1/s].
+        clock: of this recording.
+        stimulus: what was played.
+        centred: whether the phone lay on the middle line of the cabin.
+
+    Raises:
+        BadInputError: a stimulus without such tones, or a recording that does not hold them.
+        OutOfRangeError: as `bass_pair`.
+
+    """
+    found: dict[tuple[int, int], ComplexArray] = {}
+    frequency: FloatArray = np.zeros(0)
+    for gains in GAINS.values():
+        parts = [part for part in stimulus.tones if (part.left, part.right) == gains]
+        locked = locked_tones(np.atleast_2d(samples), rate=rate, clock=clock, parts=parts)
+        found[gains], frequency = locked.amplitude[0], locked.frequency
+    return bass_pair(
+        left=found[GAINS["left"]],
+        right=found[GAINS["right"]],
+        both=found[GAINS["both"]],
+        opposed=found[GAINS["opposed"]],
+        frequency=frequency,
+        centred=centred,
+    )
 
 
 def bass_pair(
@@ -400,8 +444,8 @@ def _bands_within(low: float, high: float) -> FloatArray:
     return np.asarray(centres[(centres > low) & (centres < high)])
 
 
-def _windowed(response: FloatArray, rate: float, size: int) -> ComplexArray:
-    """Spectrum of 20 ms about the largest swing, counted from the start of the window."""
+def _windowed(response: FloatArray, rate: float, size: int) -> tuple[int, ComplexArray]:
+    """First sample and spectrum of 20 ms about the largest swing."""
     if not 0.0 < np.max(np.abs(response), initial=0.0) < inf:
         raise OutOfRangeError("the near field of one side is silent")
     first = int(np.argmax(np.abs(response))) - round(NEAR_LEAD * rate)
@@ -412,7 +456,7 @@ def _windowed(response: FloatArray, rate: float, size: int) -> ComplexArray:
     window[:rise] = 0.5 - 0.5 * np.cos(np.pi * np.arange(rise) / rise)
     fall = length // 2
     window[-fall:] = 0.5 + 0.5 * np.cos(np.pi * (np.arange(fall) + 1.0) / fall)
-    return np.asarray(np.fft.rfft(held * window, size))
+    return first, np.asarray(np.fft.rfft(held * window, size))
 
 
 def _delay(cross: ComplexArray, frequency: FloatArray) -> float:

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from itertools import pairwise
-from math import cos, inf, isfinite, log10, radians, sin
+from math import cos, hypot, inf, isfinite, log10, radians, sin
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
@@ -25,6 +25,8 @@ __all__ = ["MOST_BYTES", "MOST_ROWS", "Curve", "CurveKind", "read_curve"]
 
 MOST_ROWS: Final = 100_000
 MOST_BYTES: Final = 20_000_000
+HIGHEST: Final = 1e12
+"""Highest frequency of any curve [Hz]."""
 
 CurveKind: TypeAlias = Literal["impedance", "level"]
 
@@ -132,8 +134,8 @@ def _columns(lines: Sequence[str], name: str) -> Curve:
                 f"{width} numbers, as in the first row" if width in (2, 3) else "2 or 3 numbers"
             )
             raise _refused(name, row.line, f"{len(row.numbers)}", f"a row has {wanted}")
-    rows = _rising(name, rows)
     unit = _frequency_unit(head)
+    rows = _rising(name, rows, unit)
     magnitude = np.array([row.numbers[1] for row in rows])
     kind, reason = _kind(head, magnitude)
     if kind == "impedance":
@@ -216,7 +218,7 @@ def _row(name: str, line: int, fields: Sequence[str], *, comma: bool) -> _Row:
     return _Row(line, tuple(found))
 
 
-def _rising(name: str, rows: list[_Row], *, may_fall: bool = True) -> list[_Row]:
+def _rising(name: str, rows: list[_Row], scale: float, *, may_fall: bool = True) -> list[_Row]:
     """Rows by rising frequency; a curve that falls throughout is turned round."""
     if may_fall and len(rows) > 1 and rows[1].numbers[0] < rows[0].numbers[0]:
         way, ordered = "fall", rows[::-1]
@@ -225,6 +227,9 @@ def _rising(name: str, rows: list[_Row], *, may_fall: bool = True) -> list[_Row]
     for row in rows:
         if not row.numbers[0] > 0.0:
             raise _refused(name, row.line, f"{row.numbers[0]:g} Hz", "a frequency is above zero")
+        if not row.numbers[0] * scale <= HIGHEST:
+            found = f"{row.numbers[0] * scale:g} Hz"
+            raise _refused(name, row.line, found, f"a frequency is at most {HIGHEST:g} Hz")
     for before, after in pairwise(ordered):
         if not after.numbers[0] > before.numbers[0]:
             at = after if way == "rise" else before
@@ -293,7 +298,7 @@ def _touchstone(lines: Sequence[str], name: str) -> Curve:
     if not rows:
         raise BadInputError(f"{name}: found no row of numbers; a frequency and a pair are wanted")
     option = option or _Option()
-    rows = _rising(name, rows, may_fall=False)
+    rows = _rising(name, rows, option.scale, may_fall=False)
     z = np.array([_impedance(name, row, option, second=second) for row in rows])
     return Curve(
         name,
@@ -369,6 +374,7 @@ def _impedance(name: str, row: _Row, option: _Option, *, second: bool) -> comple
         raise _refused(name, row.line, "S = 1, an open end", "a finite impedance is wanted")
     else:
         z = option.reference * (1.0 + value) / (1.0 - value)
-    if not 0.0 < abs(z) < inf:
-        raise _refused(name, row.line, f"{abs(z):g} ohm", "an impedance is finite and above zero")
+    size = hypot(z.real, z.imag)
+    if not 0.0 < size < inf:
+        raise _refused(name, row.line, f"{size:g} ohm", "an impedance is finite and above zero")
     return z
