@@ -201,6 +201,11 @@ def _listen(report: Report, _: Mapping[str, Figure]) -> Iterator[Table]:
         )
 
 
+def _short_name(curve: Series) -> str:
+    """Return a curve's name without what it is of: `left level [dB]`."""
+    return f"{curve.id.partition('.')[2].replace('_', ' ')} [{curve.y.unit}]"
+
+
 def _step(figure: Figure) -> bool:
     return "_step_" in figure.name
 
