@@ -22,7 +22,7 @@ from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.told import repair_words
 from conewright.stages.outlay.holding import Holding
 from conewright.stages.outlay.steps import Step, total_minutes
-from conewright.stages.report.care import cautions_for
+from conewright.stages.report.care import cautions_for, minded_at
 from conewright.stages.report.data import Caution, Report, Severity
 from conewright.stages.report.having import may_have
 from conewright.views.text import spoken_verdicts
@@ -163,7 +163,11 @@ def _steps(
     # The last step of a kind is the one that does it.
     doing = {step.kind: step.id for step in steps}
     for place, step in enumerate(steps, start=1):
-        here = [id for id in step.cautions if id in cautions]
+        here = [
+            id
+            for id in step.cautions
+            if id in cautions and minded_at(answers.build, id, step.subjects)
+        ]
         new = [id for id in here if id not in said]
         yield {
             "number": place,
