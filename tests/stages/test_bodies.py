@@ -37,7 +37,11 @@ ALWAYS = {"note", "before", "power-up", "set", "prove"}
 
 
 def items(of: Outlay) -> dict[str, float]:
-    return {l.item: l.quantity for l in of.lines if l.kind in ("driver", "radio", "material")}
+    return {
+        line.item: line.quantity
+        for line in of.lines
+        if line.kind in ("driver", "radio", "material")
+    }
 
 
 def steps(of: Outlay) -> list[str]:
@@ -120,7 +124,7 @@ def test_quote_and_sheet_hold_every_step(made: Job, plan: str) -> None:
 
 
 def csv_titles(text: str) -> list[str]:
-    return [row["title"] for row in csv.DictReader(io.StringIO(text, newline=""))]
+    return [row["item"] for row in csv.DictReader(io.StringIO(text, newline=""))]
 
 
 # --- Places that a plan adds --------------------------------------------------------------------
@@ -135,7 +139,12 @@ DOORS = (
 @cache
 def adding(kind: str, more: str) -> Job:
     found = job(*DOORS).to_dict()
-    rear = {"id": "rear", "kind": kind, "at": ["-0.6 m", "0 m", "0.7 m"], "driver": "F165"}
+    rear: dict[str, object] = {
+        "id": "rear",
+        "kind": kind,
+        "at": ["-0.6 m", "0 m", "0.7 m"],
+        "driver": "F165",
+    }
     for name, value in cw_fields(more):
         table = rear.setdefault(name.split(".")[0], {})
         assert isinstance(table, dict)

@@ -14,6 +14,7 @@ from conewright.job.builds.states.value import FaultState, Value
 from conewright.job.builds.typical import typicals
 from conewright.job.document.document import Document, Finding, Proposal
 from conewright.job.document.places import ON_FRAME, on_frame
+from conewright.job.eras import usual_year
 from conewright.job.quantity.expression import Load, Part
 from conewright.job.repairs import mended_by, swapped_place, ways_of
 from conewright.physics.electrics.wiring import Leaf, Series, Tree, leaves
@@ -27,6 +28,7 @@ __all__ = [
     "damaged_radio",
     "ended",
     "fault_states",
+    "radio_year",
     "repair_states",
     "standing",
     "upright",
@@ -48,6 +50,20 @@ OF_AMPLIFIER = ("name", "price", "class", "clean_power", "clean_volts", "minimum
 def another_radio(paths: Collection[str]) -> bool:
     """Whether changes, by the paths of their fields, are those of another radio."""
     return any(f"head_unit.{name}" in paths for name in OF_RADIO)
+
+
+def radio_year(job: Document, paths: Collection[str]) -> int | None:
+    """Return the year of the radio of a job, None where it may be of any: another one is as new as
+    one likes, unless the plan says of which era.
+
+    Args:
+        job: with the plan carried out.
+        paths: of every field that the plan changes.
+
+    """
+    if another_radio(paths) and "head_unit.era" not in paths:
+        return None
+    return usual_year(job.head_unit, job.vehicle.built)
 
 
 def _cures(fault: str) -> tuple[str, ...]:

@@ -32,7 +32,6 @@ from conewright.physics.electrics.filters import LINKWITZ_RILEY, FilterKind
 
 __all__ = [
     "AS_FOUND",
-    "ERAS_WITHOUT_MENU",
     "LINE",
     "RADIO",
     "UNKNOWN",
@@ -62,8 +61,6 @@ Body = Literal[
 ]  # fmt: skip
 """Body types; `work-cab` is that of a tractor or another machine."""
 Era = Literal["mono", "stereo", "digital", "connected"]
-ERAS_WITHOUT_MENU: tuple[Era, ...] = ("mono", "stereo")
-"""Eras of radios that have knobs alone: no filter can be set."""
 Signal = Literal["own", "sum", "difference"]
 Place = tuple[Position, Position, Position]
 Restraint = Literal["none", "impact", "pressure", "unknown"]

@@ -19,7 +19,6 @@ from conewright.job.document.fault_names import (
 from conewright.job.document.lists import LISTS
 from conewright.job.document.parts import (
     AS_FOUND,
-    ERAS_WITHOUT_MENU,
     LINE,
     RADIO,
     UNKNOWN,
@@ -28,6 +27,7 @@ from conewright.job.document.parts import (
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
 from conewright.job.document.places import on_frame
 from conewright.job.document.problems import MOST_PROBLEMS, Found
+from conewright.job.eras import eras_without
 from conewright.job.quantity.expression import parse_load
 
 __all__ = ["TARGET_LISTS", "TARGET_TABLES", "ids_of", "names_in_load", "reference_problems"]
@@ -294,7 +294,7 @@ def _era_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     if era == "mono" and len(entries) > 1:
         text = "a mono radio has one output: write all that hangs on it into one channel's load"
         yield ("head_unit", "era"), text
-    if era in ERAS_WITHOUT_MENU:
+    if era in eras_without("high-pass"):
         for index, entry in enumerate(entries):
             if inside(entry, "high_pass") not in (None, "off"):
                 text = f"a radio of the era {era} has knobs, and no high-pass to set"

@@ -24,7 +24,7 @@ from conewright.stages.outlay.holding import Holding
 from conewright.stages.outlay.steps import Step, total_minutes
 from conewright.stages.report.care import cautions_for, minded_at
 from conewright.stages.report.data import Caution, Report, Severity
-from conewright.stages.report.having import may_have
+from conewright.stages.report.having import may_filter
 from conewright.views.text import spoken_verdicts
 
 __all__ = ["job_sheet", "places", "sheet_data"]
@@ -71,7 +71,10 @@ def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, An
         "told_hours": capital(taken.told_hours),
         "results": [answers.hear.answer, answers.feed.answer, answers.fit.answer],
         "settings": asdict(settings(answers))
-        | {"filters": may_have(build, "high-pass"), "several": len(pairs_of(build)) > 1}
+        | {
+            "filters": any(may_filter(build, each) for each in build.channels),
+            "several": len(pairs_of(build)) > 1,
+        }
         | {"cautions": _texts(cautions, _cautions_of(steps, "set"))},
         "power_up": [asdict(check) for check in power_up(answers)],
         "power_up_cautions": _texts(cautions, _cautions_of(steps, "power-up")),
