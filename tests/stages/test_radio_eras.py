@@ -134,6 +134,13 @@ def test_another_radio_is_not_of_the_era_of_the_first() -> None:
     assert "no filter" in said_of_travel(old, "radio")
 
 
+def test_an_old_radio_in_a_new_vehicle_draws_its_own_asleep() -> None:
+    made = job("fl", head_unit={"era": "mono"}, vehicle={"built": 2009})
+    current = cw.feed(made.build()).figure("vehicle.sleep_current").value
+    # 16 mA of the vehicle, and next to none of a radio that a switch parts from the battery.
+    assert current == pytest.approx(16.05)
+
+
 def test_what_an_era_cannot_have_is_named_at_the_door() -> None:
     with pytest.raises(JobError, match=r"head_unit\.era.*a mono radio has one output"):
         job("fl", "fr", head_unit={"era": "mono"})

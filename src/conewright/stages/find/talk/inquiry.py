@@ -25,12 +25,18 @@ from conewright.stages.common.nets import source_of
 from conewright.stages.common.observations import EXPLAINED
 from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.chains import VEHICLE, Atom, chains_of
-from conewright.stages.find.faults.effects import size, variants
+from conewright.stages.find.faults.effects import variants
 from conewright.stages.find.faults.entries import LOW_LOAD
-from conewright.stages.find.faults.rows import HEALTHY
 from conewright.stages.find.instruments.meter import METER_TESTS
 from conewright.stages.find.instruments.mixture import UNEXPLAINED
-from conewright.stages.find.instruments.readouts import COIL, PAIR, SLEEP, drains_asleep, knows_ohms
+from conewright.stages.find.instruments.readouts import (
+    COIL,
+    PAIR,
+    SLEEP,
+    drains_asleep,
+    knows_ohms,
+    usual_asleep,
+)
 from conewright.stages.find.instruments.sweep import SweepReading
 from conewright.stages.find.odds.evidence import SWEEP, Case, ChainEvidence, Evidence, Question
 from conewright.stages.find.odds.inference import Model, Odds, PairFactor, infer
@@ -291,7 +297,7 @@ def _written(case: Case) -> Iterable[ChainEvidence]:
     """
     radio = case.build.head_unit.sleep_current
     if radio is not None and drains_asleep(case.build):
-        rest = size(SLEEP, HEALTHY, "vehicle without radio").value
+        rest = usual_asleep(case.build, "vehicle").value
         read = Quantity.of(radio.si + rest, "current", "A")
         yield case.of_number(Question(SLEEP, VEHICLE), read)
     yield from _turned_on(case)
