@@ -455,7 +455,8 @@ def _parts(channel: str, load: Load, filler: Filler) -> tuple[PartState, ...]:
 
 def _part(key: str, part: ValuePart | WirePart, path: str, filler: Filler) -> PartState:
     if isinstance(part, ValuePart):
-        return PartState(key, part.kind, filler.given(path, part.value), None)
+        rated = None if part.rating is None else part.rating.value
+        return PartState(key, part.kind, filler.given(path, part.value), None, rated)
     length = filler.given(f"{path}.length", part.length)
     return PartState(
         key, "wire", None, CableState(length, filler.given(f"{path}.size", part.size), None)

@@ -388,7 +388,8 @@ class Channel(Table):
     cable: Cable = Field(Cable(), description="The pair from the radio plug to the first branch.")
     load: LoadText = Field(
         description="What the pair drives: `|` parallel, `+` series, parentheses, `-name` a "
-        "reversed driver, a part by value (`4.7 uF`, `0.33 mH`, `2 ohm`), "
+        "reversed driver, a part by value (`4.7 uF`, `0.33 mH`, `2 ohm`), after it the "
+        "rating printed on it where somebody read it (`4.7 uF 63 V`, `0.33 mH 3 A`, `2 ohm 10 W`), "
         "`wire(1.2 m, 0.5 mm2)`. Names are location ids. `unknown` where nobody knows yet, "
         "`none` where nothing hangs on the output. "
         "In a proposal a minus put in, or left out, turns the leads of that driver over: one that "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Container, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
@@ -339,13 +338,19 @@ def new_parts(channel: ChannelState, before: Build) -> tuple[PartState, ...]:
         before: the vehicle as found.
 
     """
-    then = (each for each in before.channels if each.id == channel.id)
-    left = Counter(_part(part) for each in then for part in each.parts)
+    then = [each for each in before.channels if each.id == channel.id]
+    left = [(_part(part), part.rated) for each in then for part in each.parts]
     found = []
     for part in channel.parts:
-        left[_part(part)] -= 1
-        if left[_part(part)] < 0:
+        # One without a rating is the one that is there, whatever is printed on that.
+        same = ((_part(part), rated) for rated in (part.rated, *(each for _, each in left)))
+        known = next(
+            (each for each in same if each in left and part.rated in (None, each[1])), None
+        )
+        if known is None:
             found.append(part)
+        else:
+            left.remove(known)
     return tuple(found)
 
 
