@@ -24,9 +24,9 @@ from conewright.stages.common.load import radio_load
 from conewright.stages.common.nets import source_of
 from conewright.stages.common.observations import EXPLAINED
 from conewright.stages.find.faults import trade
-from conewright.stages.find.faults.chains import VEHICLE, Atom, chains_of
+from conewright.stages.find.faults.chains import VEHICLE, Atom, chains_of, shared_returns
 from conewright.stages.find.faults.effects import variants
-from conewright.stages.find.faults.entries import LOW_LOAD
+from conewright.stages.find.faults.entries import LOW_LOAD, SHARED_RETURN
 from conewright.stages.find.instruments.meter import METER_TESTS
 from conewright.stages.find.instruments.mixture import UNEXPLAINED
 from conewright.stages.find.instruments.readouts import (
@@ -241,6 +241,7 @@ def inquire(build: Build) -> Inquiry:
     known = frozenset(
         Atom(LOW_LOAD, channel) for channel, chance in low_load.items() if chance > KNOWN_FROM
     )
+    known |= {Atom(SHARED_RETURN, channel) for channel in shared_returns(build)}
     low_load |= _starved(build)
     found, mended = _findings(build, "found"), _findings(build, "mended")
     chains = chains_of(build, known | found)
