@@ -26,7 +26,7 @@ from conewright.job.builds.states.value import Origin, Value
 from conewright.job.builds.states.vehicle import BatteryState, OpeningState, VehicleState
 from conewright.job.builds.typical import ANY, Typical, scaled, typical, typical_or_none
 from conewright.job.document.document import Amplifier, Channel, Document, Feed, HeadUnit, Vehicle
-from conewright.job.eras import of_year
+from conewright.job.document.parts import of_year
 from conewright.job.quantity.expression import Load, ValuePart, WirePart
 from conewright.job.quantity.values import Quantity
 

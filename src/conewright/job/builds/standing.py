@@ -13,8 +13,8 @@ from conewright.job.builds.states.location import CavityState, LocationState
 from conewright.job.builds.states.value import FaultState, Value
 from conewright.job.builds.typical import typicals
 from conewright.job.document.document import Document, Finding, Proposal
+from conewright.job.document.parts import YEARS, of_year
 from conewright.job.document.places import ON_FRAME, on_frame
-from conewright.job.eras import usual_year
 from conewright.job.quantity.expression import Load, Part
 from conewright.job.repairs import mended_by, swapped_place, ways_of
 from conewright.physics.electrics.wiring import Leaf, Series, Tree, leaves
@@ -53,8 +53,10 @@ def another_radio(paths: Collection[str]) -> bool:
 
 
 def radio_year(job: Document, paths: Collection[str]) -> int | None:
-    """Return the year of the radio of a job, None where it may be of any: another one is as new as
-    one likes, unless the plan says of which era.
+    """Return the year of the radio of a job, None where it may be of any.
+
+    One of a written era is of that. Another is as old as its vehicle, unless the outputs that are
+    written of it tell that it cannot be; one that a plan puts in is as new as one likes.
 
     Args:
         job: with the plan carried out.
@@ -63,7 +65,11 @@ def radio_year(job: Document, paths: Collection[str]) -> int | None:
     """
     if another_radio(paths) and "head_unit.era" not in paths:
         return None
-    return usual_year(job.head_unit, job.vehicle.built)
+    unit, built = job.head_unit, job.vehicle.built
+    if unit.era is not None:
+        return YEARS[unit.era]
+    too_new = unit.output == "bridge" and built is not None and not of_year("bridge", built)
+    return None if too_new else built
 
 
 def _cures(fault: str) -> tuple[str, ...]:

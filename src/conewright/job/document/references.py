@@ -23,11 +23,11 @@ from conewright.job.document.parts import (
     RADIO,
     UNKNOWN,
     UNUSED,
+    eras_without,
 )
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
 from conewright.job.document.places import on_frame
 from conewright.job.document.problems import MOST_PROBLEMS, Found
-from conewright.job.eras import eras_without
 from conewright.job.quantity.expression import parse_load
 
 __all__ = ["TARGET_LISTS", "TARGET_TABLES", "ids_of", "names_in_load", "reference_problems"]

@@ -9,7 +9,7 @@ import numpy as np
 
 from conewright.errors import QuantityError
 from conewright.job.builds.states.value import Origin, Value
-from conewright.job.eras import of_year
+from conewright.job.document.parts import of_year
 from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import parse_quantity
 from conewright.physics.electrics.battery import SELF_DISCHARGE, SPENDABLE, days_to_no_start

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from conewright.data_files import data_rows
 from conewright.job.builds.standing import another_radio, radio_year
-from conewright.job.eras import of_year, of_years
+from conewright.job.document.parts import has_part, of_year
 from conewright.stages.common.changes import as_found, pairs_of, planned_job
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def may_have(build: Build, part: str) -> bool:
         return True
     if part == "high-pass" and _is_set(build):
         return True
-    if of_years(part) == "vehicle":
+    if has_part(part) == "vehicle":
         return of_year(part, build.job.vehicle.built)
     return of_year(part, radio_year(planned_job(build), build.planned))
 

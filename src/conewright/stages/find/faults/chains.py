@@ -32,6 +32,7 @@ __all__ = [
     "behind_capacitor",
     "chains_of",
     "is_tweeter",
+    "shared_returns",
 ]
 
 VEHICLE = "vehicle"

@@ -21,8 +21,7 @@ from conewright.job.builds.states.drivers import DriverState
 from conewright.job.builds.states.electrics import ChannelState
 from conewright.job.builds.states.location import LocationState
 from conewright.job.builds.states.value import Origin, Value
-from conewright.job.document.parts import UNKNOWN
-from conewright.job.eras import of_year
+from conewright.job.document.parts import UNKNOWN, of_year
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.basics.programme import NORMAL_PROGRAMME
