@@ -112,6 +112,26 @@ def test_the_ohms_say_series_behind_and_parallel_in_front(read: Report) -> None:
         assert wiring(read, channel)["two-parallel"] > 0.8
 
 
+def test_four_pairs_that_read_as_loudspeakers_have_no_amplifier_before_them(
+    at_first: Report, read: Report
+) -> None:
+    # The input of an amplifier is tens of ohm and more; these are coils. What was likely before
+    # the plug was read is out of the question after four of them.
+    def dead(report: Report) -> float:
+        figures = [f for f in report.figures if f.id == "cause.amplifier-off@vehicle"]
+        return figures[0].value or 0.0 if figures else 0.0
+
+    assert dead(at_first) > 0.05
+    assert dead(read) < 0.01
+    raw = JOB.to_dict()
+    high = [
+        each | ({"value": "2 kohm"} if each["test"] == "pair-resistance" else {})
+        for each in raw["reading"]
+    ]
+    # Ohms of an input say nothing against one.
+    assert dead(cw.find(from_dict(raw | {"reading": high}).build())) > 0.05
+
+
 def test_the_front_is_the_hard_end() -> None:
     fed = cw.feed(JOB.build())
     text = {each.subject: each.text for each in fed.verdicts if each.subject in (*FRONT, *REAR)}

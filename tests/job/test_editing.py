@@ -39,6 +39,7 @@ from conewright.job.text.survey import (
     answer_names,
     survey_text,
 )
+from conewright.stages.feed.stage import feed
 from conewright.stages.find.faults.trade import words_of_complaints
 
 TODAY = date(2026, 3, 2)
@@ -387,6 +388,42 @@ def test_outputs_with_nothing_on_them_and_wiring_nobody_knows_are_written_down()
     assert {each.load for each in loads(text).channels} == {"none", "unknown"}
 
 
+def test_the_supply_and_the_pole_on_the_body_are_asked_for() -> None:
+    job = surveyed(system="6 V", ground="positive", place__dash_centre="on")
+    assert (job.vehicle.system, job.vehicle.ground) == ("6 V", "positive")
+    assert surveyed(place__roof="on").vehicle.system is None
+
+
+def test_a_tweeter_on_the_frame_is_written_down() -> None:
+    job = surveyed(coaxial__door_front="on", place__shelf="on")
+    assert {each.id: each.tweeter is not None for each in job.drivers} == {
+        "fitted-door-front": True,
+        "fitted-shelf": False,
+    }
+    # A pillar's tweeter is one already.
+    assert "coaxial:pillar" not in answer_names(COMPLAINTS)
+
+
+@pytest.mark.parametrize(("fed", "input"), [("line", "line"), ("outputs", "rear-left")])
+def test_an_amplifier_drives_what_was_ticked(fed: str, input: str) -> None:
+    job = surveyed(amplifier=fed, place__door_front="on", place__box="on", amplified__box="on")
+    channels = {each.id: each for each in job.channels}
+    assert channels["front-left"].load == "door-front-l"
+    assert channels["rear-left"].load == "none"
+    behind = channels["rear-left-amplifier"]
+    assert (behind.load, behind.driven_by, behind.input) == ("box-l", "amplifier", input)
+    assert [unit.id for unit in job.amplifiers] == ["amplifier"]
+    assert feed(job.build()).figures
+
+
+def test_an_amplifier_of_which_nothing_is_ticked_drives_all() -> None:
+    job = surveyed(amplifier="outputs", era="mono", place__door_front="on")
+    assert {each.id: each.load for each in job.channels} == {
+        "mono": "none",
+        "mono-amplifier": "door-front-l | door-front-r",
+    }
+
+
 def test_seats_behind_the_front_row_lie_behind_it() -> None:
     ticked = {f"seat:{key}": "on" for key in SEATS}
     for body in ("saloon", "minibus", "motorhome", "work-cab"):
@@ -407,6 +444,9 @@ def test_seats_behind_the_front_row_lie_behind_it() -> None:
         ({"outputs": "seven"}, "outputs"),
         ({"wiring": "guessed"}, "wiring"),
         ({"era": "mono", "outputs": "four"}, "outputs"),
+        ({"system": "48 V"}, "system"),
+        ({"ground": "left"}, "ground"),
+        ({"amplified:roof": "on"}, "amplifier"),
         ({"class": "boat"}, "class"),
     ],
 )

@@ -1,5 +1,6 @@
 """Load expressions: read into the wiring tree, printed back, refused with a caret at the place."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -38,6 +39,12 @@ def inductor(text: str) -> ValuePart:
 
 def resistor(text: str) -> ValuePart:
     return ValuePart("resistor", parse_quantity(text, dimension="resistance"))
+
+
+def rated(value: str, rating: str) -> ValuePart:
+    kinds = {"V": (capacitor, "voltage"), "A": (inductor, "current"), "W": (resistor, "power")}
+    make, dimension = kinds[rating[-1]]
+    return replace(make(value), rating=parse_quantity(rating, dimension=dimension))
 
 
 def wire(length: str, size: str) -> WirePart:
@@ -102,6 +109,11 @@ def test_minus_turns_the_driver_and_is_no_part_of_its_name() -> None:
         ("4.7uF ± 10 %", capacitor("4.7 uF ± 10 %")),
         ("4.7 uF +/- 10 %", capacitor("4.7 uF ± 10 %")),
         ("4u7", capacitor("4.7 uF")),
+        ("4.7 uF 63 V", rated("4.7 uF", "63 V")),
+        ("4.7 uF ± 10 %  100V", rated("4.7 uF ± 10 %", "100 V")),
+        ("0,33 mH 2,5 A", rated("0.33 mH", "2.5 A")),
+        ("4R7 10W", rated("4.7 ohm", "10 W")),
+        ("2 ohm 0.25 W", rated("2 ohm", "0.25 W")),
         ("100 nF", capacitor("100 nF")),
         ("4.7 MFD", capacitor("4.7 uF")),
         ("0.33 mH", inductor("0.33 mH")),
@@ -170,6 +182,8 @@ def test_part_keys_follow_the_reading_order() -> None:
         ("a + 10 k", 5, "did you mean kohm?"),
         ("a + 1,000 uF", 5, "may mean 1.000 or 1000"),
         ("a + 0 ohm", 5, "above zero"),
+        ("a + 4.7 uF 10 W", 5, "a capacitor is rated in V"),
+        ("a + 2 ohm 0 W", 5, "above zero"),
         ("a + 2 ohm b", 5, "not known"),
         ("wire(1 m)", 1, "a wire has a length and a size"),
         ("wire(1,2 mm2)", 1, "a wire has a length and a size"),
@@ -232,6 +246,9 @@ parts = st.one_of(
     st.sampled_from(["4.7 uF", "4.7 uF ± 10 %", "100..220 nF"]).map(capacitor),
     st.sampled_from(["0.33 mH", "0.2..0.3..0.5 mH"]).map(inductor),
     st.sampled_from(["2 ohm", "1e-9 ohm", "1e20 ohm"]).map(resistor),
+    st.sampled_from(["63 V", "1500 V", "0.5 V"]).map(lambda printed: rated("4.7 uF", printed)),
+    st.sampled_from(["0.5 A", "25 A"]).map(lambda printed: rated("0.33 mH", printed)),
+    st.sampled_from(["0.25 W", "2500 W"]).map(lambda printed: rated("2 ohm", printed)),
     st.sampled_from([wire("1.2 m", "0.5 mm2"), wire("12 ft ± 1 ft", "18 AWG")]),
 )
 shapes: st.SearchStrategy[Tree] = st.recursive(

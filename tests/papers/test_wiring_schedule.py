@@ -62,6 +62,37 @@ def test_readings_prove_what_they_were_taken_of(
     assert righted["front-right −"].proof.expected == "door-fr outward"
 
 
+def test_a_coil_found_open_leaves_its_twin_to_be_read() -> None:
+    # Closed form: two coils of 3.4 ohm side by side read 1.7 ohm, one of them alone 3.4 ohm; the
+    # cable is in both (1.9 to 2.6 ohm when all is well).
+    raw = plain_job().to_dict()
+    raw["finding"] = [{"fault": "coil-open", "at": "side-rl"}]
+    raw["reading"] = [
+        each | ({"value": "3.9 ohm"} if each["at"] == "rear-left" else {})
+        for each in raw["reading"]
+    ]
+    raw["proposal"] = [{"id": "mend", "mends": ["coil-open@side-rl"]}]
+    made = from_dict(raw)
+    proof = by_title(made.build())["rear-left +"].proof
+    low, high = (float(each) for each in proof.expected.split(" ohm")[0].split(" to "))
+    assert 3.2 < low < 3.7
+    assert 4.0 < high < 4.6
+    assert proof.expected.endswith("with what was found; mended 1.9 to 2.6 ohm")
+    assert proof.state == "proved"
+    assert by_title(made.build("mend"))["rear-left +"].proof.expected == "1.9 to 2.6 ohm"
+
+
+def test_an_open_pair_proves_no_wire() -> None:
+    raw = plain_job().to_dict()
+    raw["finding"] = [{"fault": "wire-broken", "at": "rear-left"}]
+    raw["reading"] = [
+        each | ({"value": "open"} if each["at"] == "rear-left" else {}) for each in raw["reading"]
+    ]
+    proof = by_title(from_dict(raw).build())["rear-left +"].proof
+    assert proof.expected.startswith("open, with what was found")
+    assert (proof.found, proof.state) == ("open", "to read")
+
+
 @pytest.mark.parametrize("fault", ["wire-broken@rear-left", "joint-corroded@rear-left"])
 def test_a_reading_before_a_mend_proves_nothing_after_it(fault: str) -> None:
     raw = plain_job().to_dict() | {"proposal": [{"id": "mend", "mends": [fault]}]}

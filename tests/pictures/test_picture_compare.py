@@ -93,6 +93,19 @@ def test_a_gain_nobody_hears_is_no_finding() -> None:
     assert title(drawing) == "as found falls to 1.9 ohm, the radio is rated for 4"
 
 
+def test_a_plan_that_changes_no_level_has_no_bars_of_nothing() -> None:
+    report = compare_report()
+    still = {"value": 0.0, "low": -0.01, "high": 0.01}
+    figures = tuple(
+        f.model_copy(update=still) if f.subject == "put-right" and "change" in f.name else f
+        for f in report.figures
+    )
+    drawing = pictures.draw(report.model_copy(update={"figures": figures}))
+    assert found(drawing, "put-right.bass_change_driver") == []
+    assert words(drawing).count("no change of level") == 1
+    assert found(drawing, "put-right.minimum_load")
+
+
 def test_loads_alone_make_one_panel() -> None:
     drawing = pictures.draw(compare_report(seats=()))
     (only,) = drawing.axes

@@ -180,6 +180,15 @@ def test_without_another_build_there_are_no_bars() -> None:
     assert len(drawing.axes) == 2 * 2
 
 
+def test_where_nothing_changes_there_are_no_bars_of_nothing() -> None:
+    report = hear_report(seats=("driver",))
+    still = {"value": 0.0, "low": 0.0, "high": 0.0}
+    figures = tuple(f.model_copy(update=still) if "change" in f.name else f for f in report.figures)
+    drawing = pictures.draw(report.model_copy(update={"figures": figures}))
+    assert "where the change comes from" not in words(drawing)
+    assert title(drawing) == "No change of level in the bass at any seat"
+
+
 # --- Title -----------------------------------------------------------------------------------
 
 

@@ -106,6 +106,22 @@ def test_what_is_set_in_the_radio_for_the_feeding_output_is_heard_behind_the_amp
     assert after - before == pytest.approx(-5.0, abs=1e-6)
 
 
+def test_the_ceiling_is_that_of_what_drives_the_cone() -> None:
+    large = job(OUT, channel("bass", "w"), amplifier=AMPLIFIER.replace("40 W", "150 W"))
+    on_radio = job(channel("bass", "w", amp=""), amplifier="")
+    cases = ((large, "the amplifier", "the radio"), (on_radio, "the radio", "the amplifier"))
+    for made, whose, other in cases:
+        report = cw.hear(made.build())
+        label = report.figure("w.excursion_ratio").label
+        told = [v.text for v in report.verdicts if v.id == "w.travel"]
+        assert told
+        for text in (label, *told):
+            assert f"at {whose}'s ceiling" in text
+            assert f"{other}'s" not in text
+        # A radio of any year may have a filter, and an amplifier has one.
+        assert "set a high-pass of" in told[0]
+
+
 def test_line_outputs_lie_below_the_loudspeaker_outputs() -> None:
     line = job(OUT, channel("bass", "w", fed="line"), radio=f'{RADIO}\nline_volts = "2 V"', more="")
     before, after = (value(cw.hear(each.build()), "driver.level") for each in (PLAIN, line))

@@ -8,11 +8,13 @@ from workbench import channel, job, location
 from conewright.data_files import data_rows
 from conewright.job.builds.draws import draw
 from conewright.job.builds.states.build import Build
+from conewright.job.text.parsing import from_dict
 from conewright.physics.basics import bands
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.load import HARD, RadioLoad, radio_load
 from conewright.stages.feed.components import RESERVE, PartBurden, burdens
 from conewright.stages.feed.stage import feed
+from conewright.stages.outlay.reckoning import outlay
 from conewright.stages.report.data import Severity
 
 
@@ -107,3 +109,41 @@ def test_what_no_usual_part_bears_is_warned_of() -> None:
     said = told["front.resistor_1"]
     assert said.severity is Severity.WARN
     assert "write another load" in said.text
+
+
+@pytest.mark.parametrize(
+    ("load", "severity", "says"),
+    [
+        # Closed form, as above: 10 ohm across the pair turn V^2 / 6 R into heat, some 3 W.
+        ("door | 10 ohm 2 W", Severity.WARN, "its 2 W are less than that: take one of 10 W"),
+        ("door | 10 ohm 4 W", Severity.NOTE, "its 4 W are hardly more than that"),
+        # A usual one of 10 W is none of those at hand; who wrote 20 W has it in his hand.
+        ("door | 10 ohm", Severity.WARN, "take one of 10 W"),
+        ("door | 10 ohm 20 W", Severity.NOTE, "its 20 W bear that"),
+        ("100 uF 6 V + door", Severity.WARN, "its 6 V are less than that"),
+        ("100 uF 63 V + door", None, ""),
+        ("100 uF + door", None, ""),
+        ("0.5 mH 0.5 A + door", Severity.WARN, "its 0.5 A are less than that"),
+    ],
+)
+def test_a_rating_that_is_written_is_the_one_that_counts(
+    load: str, severity: Severity | None, says: str
+) -> None:
+    names = ("resistor_1", "capacitor_1", "inductor_1")
+    found = [v for v in feed(build(load)).verdicts if v.id.partition(".")[2] in names]
+    assert [each.severity for each in found] == ([] if severity is None else [severity])
+    assert all(says in each.text for each in found)
+
+
+def test_a_part_is_bought_as_it_is_written_and_one_that_is_there_is_not() -> None:
+    made = job(location("door", "F165"), channel("front", "100 uF 50 V + door")).to_dict()
+
+    def taken(load: str) -> dict[str, float]:
+        plan = {"id": "plan", "set": {"front.load": load, "front.gain": "-1 dB"}}
+        of = outlay(from_dict(made | {"proposal": [plan]}).build("plan"))
+        return {line.title: line.quantity for line in of.lines if line.item in RESERVE}
+
+    assert taken("100 uF 100 V + door") == {"100 µF bipolar capacitor, 100 V": 1}
+    assert taken("100 uF 50 V + door") == {}
+    assert taken("100 uF + door") == {}
+    assert taken("100 uF + 4.7 ohm 50 W + door") == {"4.7 Ω resistor, 50 W": 1}

@@ -8,6 +8,7 @@ import pytest
 import conewright as cw
 from conewright.data_files import data_rows
 from conewright.job.builds.job import Job
+from conewright.job.text.parsing import from_dict
 from conewright.papers.make import reasons_against
 from conewright.papers.press.answers import Answers
 from conewright.papers.work.job_sheet import sheet_data
@@ -226,6 +227,42 @@ def test_a_second_wire_ends_the_stop() -> None:
     # 3 m of one wire of 0.75 mm2, half of what a pair of that length takes.
     wire = next(line for line in taken.lines if "second of its pair" in line.title)
     assert wire.quantity == 3.0
+
+
+@pytest.mark.parametrize("complaint", ["pops-or-hum", "all-silent-after-change"])
+def test_a_shared_return_that_is_known_is_the_cause(complaint: str) -> None:
+    text = BASE.format(changes='"left.return_by" = "wire"', fuse=FUSED)
+    text = text.replace(
+        'return_by = "wire"\nload = "door-l"', 'return_by = "chassis"\nload = "door-l"'
+    )
+    raw = cw.loads(text).to_dict()
+    raw["job"] = raw.get("job", {}) | {"complaints": [complaint]}
+    job = from_dict(raw)
+    found = cw.find(job.build())
+    # By definition: what is written down is there; and it explains what is complained of, so that
+    # a radio with d.c. on its output is no likelier than in any vehicle.
+    odds = {f.id: f.value or 0.0 for f in found.figures if f.id.startswith("cause.")}
+    assert odds["cause.shared-return@left"] == 1.0
+    assert "cause.shared-return@right" not in odds
+    assert sum(chance for id, chance in odds.items() if "channel-offset" in id) < 0.1
+    assert found.answer.startswith("Found: bridge output on a shared return at left.")
+    cause = next(v.text for v in found.verdicts if v.id == "cause.shared-return@left")
+    assert "second wire of its own" in cause
+    # A plan that lays the second wire cures it; one that does not, does not.
+    compared = cw.compare(job)
+    cured = compared.figure("plan.cure_odds").value
+    assert cured is not None
+    assert cured > 0.6
+    assert compared.figure("as-found.cure_odds").value == 0.0
+    assert not [v for v in compared.verdicts if v.id == "plan.idle"]
+
+
+def test_a_shared_return_is_no_cause_at_a_radio_that_is_made_for_it() -> None:
+    text = BASE.format(changes='"left.gain" = "-1 dB"', fuse=FUSED)
+    text = text.replace('output = "bridge"', 'output = "common-ground"')
+    text = text.replace('return_by = "wire"', 'return_by = "chassis"')
+    figures = cw.find(cw.loads(text).build()).figures
+    assert not [f for f in figures if "shared-return" in f.id]
 
 
 def test_a_plan_that_only_swaps_the_radio_is_stopped_on_the_old_loom() -> None:

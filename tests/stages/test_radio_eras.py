@@ -87,6 +87,60 @@ def test_old_radios_have_a_side_on_chassis_unless_somebody_looked() -> None:
     assert "of the era mono" in fill.source
 
 
+def said_of_travel(made: Job, plan: str | None = None) -> str:
+    return " ".join(v.text for v in cw.hear(made.build(plan)).verdicts if v.id.endswith(".travel"))
+
+
+WEAK = [{"id": "d", "size": "165 mm", "age": "old", "xmax": "2.5 mm"}]
+
+
+@pytest.mark.parametrize(
+    ("unit", "built", "menu"),
+    [
+        # Written, or following from the vehicle's year: one answer. From memory: the first radios
+        # with a menu came in the middle of the 1990s.
+        ({"era": "stereo"}, 1984, False),
+        ({}, 1984, False),
+        ({}, 2009, True),
+        ({}, None, True),
+        # Bridge outputs in a vehicle of 1972: the radio is not its first one.
+        ({"output": "bridge"}, 1972, True),
+        ({"era": "connected"}, 1972, True),
+    ],
+)
+def test_an_old_radio_is_not_told_to_set_what_it_has_not(
+    unit: dict[str, str], built: int | None, *, menu: bool
+) -> None:
+    vehicle = {} if built is None else {"built": built}
+    made = job("fl", head_unit=unit, vehicle=vehicle, driver=WEAK)
+    told = said_of_travel(made)
+    assert told
+    assert ("set a high-pass" in told) is menu
+    assert ("no filter" in told) is not menu
+    card = settings(Answers(made.build())).high_pass[0].expect
+    assert ("none" in card) is not menu
+    # A side on chassis goes with radios that old, unless somebody looked.
+    usual = "bridge" if menu else "common-ground"
+    assert made.build().head_unit.output == usual
+
+
+def test_another_radio_is_not_of_the_era_of_the_first() -> None:
+    plan = {"id": "radio", "set": {"head_unit.name": "another", "head_unit.price": 120.0}}
+    made = job("fl", head_unit={"era": "mono"}, driver=WEAK, proposal=[plan])
+    assert "no filter" in said_of_travel(made)
+    assert "set a high-pass" in said_of_travel(made, "radio")
+    same = plan["set"] | {"head_unit.era": "stereo"}  # type: ignore[operator]
+    old = job("fl", head_unit={"era": "mono"}, driver=WEAK, proposal=[plan | {"set": same}])
+    assert "no filter" in said_of_travel(old, "radio")
+
+
+def test_an_old_radio_in_a_new_vehicle_draws_its_own_asleep() -> None:
+    made = job("fl", head_unit={"era": "mono"}, vehicle={"built": 2009})
+    current = cw.feed(made.build()).figure("vehicle.sleep_current").value
+    # 16 mA of the vehicle, and next to none of a radio that a switch parts from the battery.
+    assert current == pytest.approx(16.05)
+
+
 def test_what_an_era_cannot_have_is_named_at_the_door() -> None:
     with pytest.raises(JobError, match=r"head_unit\.era.*a mono radio has one output"):
         job("fl", "fr", head_unit={"era": "mono"})

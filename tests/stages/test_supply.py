@@ -459,6 +459,29 @@ def test_without_a_reading_the_usual_vehicle_and_the_radio_are_taken() -> None:
     assert days.value == pytest.approx(0.4 * 70 / (0.019 * 24 + 0.001 * 70), rel=1e-6)
 
 
+@pytest.mark.parametrize(
+    ("built", "most"),
+    [
+        # Common practice, no source: no computer, no memory: a clock and the rectifier's leak.
+        (1954, 5.0),
+        (1972, 5.0),
+        # One control unit or two, a radio that keeps its stations.
+        (1990, 26.0),
+        (2009, 35.0),
+    ],
+)
+def test_asleep_a_vehicle_draws_what_its_years_had(built: int, most: float) -> None:
+    vehicle = f'built = {built}\nbattery = {{ capacity = "70 Ah" }}'
+    report = fed("", vehicle=vehicle, samples=256)
+    current = report.figure("vehicle.sleep_current")
+    assert current.low is not None
+    assert current.high is not None
+    assert current.value is not None
+    assert 0.0 <= current.low < current.value < current.high < most
+    assert (current.value < 3.0) is (built < 1985)
+    assert (f"of {built}" in (current.text or "")) is (built < 1998)
+
+
 def test_a_reading_in_words_tells_no_current() -> None:
     report = sleeping("normal", 'capacity = "70 Ah"')
     assert report.figure("vehicle.sleep_current").text == "a usual vehicle, and the radio"

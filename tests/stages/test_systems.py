@@ -176,6 +176,25 @@ def test_a_converter_gives_no_more_than_its_rating_however_much_is_asked() -> No
     assert taken == pytest.approx(13.6 * 1.5 / (0.8 * 25.2))
 
 
+@pytest.mark.parametrize("rated", ["0.8 A", "1.1 A", "30 A"])
+def test_a_chip_gets_no_hotter_than_its_converter_can_make_it(rated: str) -> None:
+    text = 'output = "13.6 V"\nefficiency = 0.8'
+    small = converted(f'rated_current = "{rated}"\n{text}')
+    large = converted(f'rated_current = "60 A"\n{text}')
+    loads = [
+        radio_load(build, Solver(conditioned_draws(build, samples=1), band_centres()))
+        for build in (small, large)
+    ]
+    heat, most = (float(load.heat(1 / 3)[0, 0]) for load in loads)
+    # Closed form: no more heat than power, P = U I; and no more than it makes where all is given.
+    assert small.converter is not None
+    assert small.converter.besides is not None
+    given = 13.6 * (float(rated.split()[0]) - small.converter.besides.si)
+    assert heat <= given * 1.001
+    assert heat == pytest.approx(min(most, heat))
+    assert (heat < 0.99 * most) is (given < most)
+
+
 def test_a_short_draws_more_from_24_v_and_what_lies_behind_a_converter_says_so() -> None:
     shorts = {}
     for system in ("12 V", "24 V"):

@@ -552,6 +552,26 @@ def test_the_survey_asks_what_matters_and_what_it_may_cost(
         assert words in wrong.text
 
 
+def test_the_survey_asks_for_amplifier_supply_and_tweeters(
+    client: TestClient, store: Store, see: Callable[[str], Page]
+) -> None:
+    asked = {each.get("name") for each in see("/jobs/new").all("select")}
+    assert {"amplifier", "system", "ground"} <= asked
+    data = {"class": "pickup-cab", "place:door-front": "on", "place:box": "on"}
+    data |= {"amplifier": "line", "amplified:box": "on", "coaxial:door-front": "on"}
+    data |= {"system": "24 V", "ground": "negative"}
+    sent = client.post("/jobs/new", data=data)
+    assert sent.status_code == 303
+    job = store.get(sent.headers["location"].rpartition("/")[2]).job
+    assert (job.vehicle.system, job.vehicle.ground) == ("24 V", "negative")
+    driven = {each.id: each.load for each in job.channels if each.driven_by}
+    assert driven == {"rear-left-amplifier": "box-l", "rear-right-amplifier": "box-r"}
+    assert [each.tweeter is not None for each in job.drivers] == [True, False]
+    page = Page(client.post("/jobs/new", data=data | {"amplifier": ""}).text)
+    assert {"value": "24 V", "selected": ""} in page.all("option")
+    assert "where the amplifier's signal comes from" in page.text
+
+
 # --- Proposals ------------------------------------------------------------------------------------
 
 

@@ -19,7 +19,15 @@ from conewright.pictures.axes import (
     text_size,
     text_width,
 )
-from conewright.pictures.curves import figure_of, name_of, said, subjects, value_of
+from conewright.pictures.curves import (
+    NO_CHANGE,
+    figure_of,
+    name_of,
+    said,
+    subjects,
+    unchanged,
+    value_of,
+)
 from conewright.stages.hear.verdicts import AUDIBLE
 from conewright.stages.report.data import Figure as Number
 from conewright.stages.report.data import Report, Severity
@@ -112,7 +120,14 @@ def rows_of(report: Report, name: str, seats: tuple[str, ...]) -> list[Row]:
         load = figure_of(report, build, "minimum_load") if name == "minimum_load" else None
         rows.append(Row(place, f"{MARKS[_worst(report, build)]} {name_of(build)}", True, load))
         # Against itself nothing changes: the state as found has no rows for seats.
-        for seat in seats if build != AS_FOUND else ():
+        heard = seats if build != AS_FOUND else ()
+        told = [
+            f for s in heard for kind in CHANGES if (f := figure_of(report, build, f"{kind}_{s}"))
+        ]
+        if told and unchanged(told):
+            place, heard = place + 1.0, ()
+            rows.append(Row(place, NO_CHANGE, False, None))
+        for seat in heard:
             if any(figure_of(report, build, f"{kind}_{seat}") for kind in CHANGES):
                 place += 1.0
                 rows.append(Row(place, seat, False, figure_of(report, build, f"{name}_{seat}")))

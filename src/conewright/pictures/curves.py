@@ -15,6 +15,8 @@ from conewright.views.numbers import say
 __all__ = [
     "HIGHEST",
     "LOWEST",
+    "NO_CHANGE",
+    "SMALLEST_DB",
     "Curve",
     "by_odds",
     "caption",
@@ -27,12 +29,19 @@ __all__ = [
     "said",
     "subjects",
     "unbroken",
+    "unchanged",
     "value_of",
 ]
 
 
 LOWEST, HIGHEST = 20.0, 20000.0
 """Ends of every frequency axis [Hz]."""
+
+
+SMALLEST_DB = 0.05
+"""A change below it is none: it is written as 0.0."""
+
+NO_CHANGE = "no change of level"
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,3 +148,9 @@ def _cut(found: Curve) -> Curve | None:
         return None
     rows = (np.interp(np.log(inside), np.log(x), row) for row in (found.y, found.low, found.high))
     return Curve(inside, *rows)
+
+
+def unchanged(figures: Iterable[Figure]) -> bool:
+    """Whether none of some changes of level is one, at neither end of its band [dB]."""
+    spots = (spot for f in figures for spot in (f.low, f.value, f.high) if spot is not None)
+    return all(abs(spot) < SMALLEST_DB for spot in spots)

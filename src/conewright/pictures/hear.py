@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from conewright.phrases import listed
+from conewright.phrases import capital, listed
 from conewright.physics.basics.arrays import FloatArray
 from conewright.pictures.axes import (
     GREY,
@@ -28,6 +28,7 @@ from conewright.pictures.axes import (
 from conewright.pictures.curves import (
     HIGHEST,
     LOWEST,
+    NO_CHANGE,
     Curve,
     by_odds,
     caption,
@@ -38,6 +39,7 @@ from conewright.pictures.curves import (
     left_out,
     said,
     subjects,
+    unchanged,
 )
 from conewright.pictures.waterfall import bars_height, draw_bars
 from conewright.stages.report.data import Report
@@ -133,6 +135,8 @@ def octave_levels(found: Curve) -> Curve:
 
 
 def _change_title(changes: list[Any]) -> str:
+    if unchanged(changes):
+        return f"{capital(NO_CHANGE)} in the bass at any seat"
     if len(changes) <= 2:
         return "Bass " + ", ".join(f"{said(f)} at {f.subject}" for f in changes)
     least, most = (pick(changes, key=lambda f: f.value) for pick in (min, max))

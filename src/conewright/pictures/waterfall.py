@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from conewright.pictures.axes import BLACK, BLUE, GREY, LEAD, ORANGE, Sheet, level_grid, text_size
-from conewright.pictures.curves import figure_of, subjects
+from conewright.pictures.curves import SMALLEST_DB, figure_of, subjects, unchanged
 from conewright.stages.report.data import Figure, Report
 from conewright.stages.report.shares import CAUSES
 from conewright.views.numbers import summing
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 __all__ = ["BANDS", "Group", "bars_height", "change_groups", "draw_bars"]
 
 BANDS = ("deep_bass", "bass", "upper_bass", "voice", "treble")
-SMALLEST_DB = 0.05
 LEFT, RIGHT, HEAD, BELOW, APART = 1.1, 0.62, 0.3, 0.62, 0.4
 
 
@@ -34,7 +33,7 @@ def change_groups(report: Report, seat: str) -> list[Group]:
     """Return the bands of a seat with their shares; small shares are put together.
 
     A share below 0.05 dB has no row of its own; where such shares together reach that, they make
-    the row `small shares`.
+    the row `small shares`. A seat at which nothing changes has no bands.
     """
     groups = []
     for band in BANDS:
@@ -48,6 +47,8 @@ def change_groups(report: Report, seat: str) -> list[Group]:
         if abs(rest) >= SMALLEST_DB:
             large["small shares"] = rest
         groups.append(Group(band, total, large))
+    if unchanged(group.total for group in groups) and not any(group.shares for group in groups):
+        return []
     return groups
 
 

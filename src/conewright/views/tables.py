@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 
+from conewright.physics.basics.bands import NOMINAL_BANDS, band_centres
 from conewright.stages.report.data import Figure, Kind, Report, Series
 from conewright.stages.report.shares import CAUSES, OF_WHICH
 from conewright.stages.report.words import number
@@ -176,6 +177,39 @@ def _row_title(column: Column, builds: Sequence[str], figures: Mapping[str, Figu
     return (f"{column.head} [{unit}]",) if unit else column.heading
 
 
+def _listen(report: Report, _: Mapping[str, Figure]) -> Iterator[Table]:
+    """Yield single figures by what they are of, then curves in third octaves side by side."""
+    single = [each for each in report.figures if each.frequency_hz is None and not _step(each)]
+    for subject in dict.fromkeys(each.subject for each in single):
+        yield _listed(subject, subject, report, only={each.id for each in single})
+    whole = len(band_centres())
+    drawn = [each for each in report.series if each.x.unit == "Hz"]
+    curves = [each for each in drawn if len(each.x.values) == whole]
+    if curves:
+        names = (
+            f"{each.id.partition('.')[2].replace('_', ' ')} [{each.y.unit}]" for each in curves
+        )
+        head: list[Cell] = [("third", "octave", "[Hz]"), *(fold(name, width=12) for name in names)]
+        columns = [points(curve.y) for curve in curves]
+        yield Table(
+            head,
+            [
+                [(band,), *((text,) for text in row)]
+                for band, *row in zip(NOMINAL_BANDS, *columns, strict=True)
+                if any(text.strip() not in ("", *NOTHING) for text in row)
+            ],
+        )
+
+
+def _short_name(curve: Series) -> str:
+    """Return a curve's name without what it is of: `left level [dB]`."""
+    return f"{curve.id.partition('.')[2].replace('_', ' ')} [{curve.y.unit}]"
+
+
+def _step(figure: Figure) -> bool:
+    return "_step_" in figure.name
+
+
 def _no_tables(_: Report, __: Mapping[str, Figure]) -> Iterator[Table]:
     return iter(())
 
@@ -187,6 +221,7 @@ TABLES: dict[str, Tables] = {
     "hear": _hear,
     "fit": _fit,
     "compare": _compare,
+    "listen": _listen,
 }
 
 
@@ -218,11 +253,15 @@ def _subject_table(
     return Table(head, rows if there else ())
 
 
-def _listed(title: str, subject: str, report: Report) -> Table:
+def _listed(
+    title: str, subject: str, report: Report, *, only: Collection[str] | None = None
+) -> Table:
     """Return one subject's figures under each other: what it is, number and band."""
     rows: list[list[Cell]] = []
     for figure in report.figures:
         if figure.subject != subject or figure.value is None:
+            continue
+        if only is not None and figure.id not in only:
             continue
         value, *edges = number_cell(figure)
         rows.append([(figure.label,), (value,), (say(figure).unit,), tuple(edges)])

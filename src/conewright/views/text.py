@@ -8,7 +8,8 @@ from collections.abc import Iterable, Iterator
 from conewright.job.builds.states.value import Origin
 from conewright.job.measurables import measurement
 from conewright.shown import view_of
-from conewright.stages.report.data import Narrowing, Report, Severity, Verdict
+from conewright.stages.report.data import HeardReading, Narrowing, Report, Severity, Verdict
+from conewright.stages.report.words import odds
 from conewright.views.cells import MARKS, letter
 from conewright.views.layout import Paragraph, Section, as_lines
 from conewright.views.numbers import relief
@@ -18,6 +19,7 @@ from conewright.views.tables import stage_tables
 __all__ = [
     "QUESTIONS",
     "as_text",
+    "heard_in_words",
     "origins_in_words",
     "report_head",
     "report_sections",
@@ -33,12 +35,16 @@ QUESTIONS = {
     "fit": "will it go in, behind and in front?",
     "make": "what goes to the bench on paper?",
     "compare": "as found and every proposal, side by side",
+    "listen": "what do these recordings hold?",
 }
 
 WITHOUT_BANDS = {"find"}
 """Stages whose figures are odds: no band, and no single origin."""
 
-UNNAMED = {"vehicle", "head_unit", "cause", "budget", "conflict", "wiring"}
+ALL_MEASURED = {"listen"}
+"""Stages whose figures all come from one place, so that no letter tells more."""
+
+UNNAMED = {"recording", "vehicle", "head_unit", "cause", "budget", "conflict", "wiring"}
 """Subjects of verdicts that go without saying, or are no place at all."""
 
 
@@ -56,6 +62,7 @@ def report_sections(report: Report) -> Iterator[Section]:
     yield from stage_tables(report)
     yield Section("", tuple(_legend(report)))
     yield Section("What it means", tuple(_verdicts(report)))
+    yield Section("The readings that it makes", tuple(_heard(report)))
     yield from reading_sections(report)
     yield Section("What to measure next", tuple(_next(report)))
     yield Section("Take care", tuple(_cautions(report)))
@@ -75,6 +82,10 @@ def report_head(report: Report) -> Iterator[Paragraph]:
         yield Paragraph(f"Job: {report.job}", rest="  ")
     if report.stage == "compare":
         return
+    if report.stage == "listen":
+        made = f", taken as {report.title}" if report.title else ""
+        yield Paragraph(f"Recordings: {report.build}{made}", rest="  ")
+        return
     told = report.title.replace(" ", "-") in {"", report.build}
     title = "" if told else f" ({report.title})"
     against = f", against {report.against}" if report.against else ""
@@ -86,6 +97,8 @@ def _legend(report: Report) -> Iterator[Paragraph]:
         return
     quoted = "; those of cost and hours hold 90 %" if report.stage == "compare" else ""
     yield Paragraph(f"Bands hold 80 %: from the 10 % to the 90 % point{quoted}.")
+    if report.stage in ALL_MEASURED:
+        return
     yield Paragraph(f"{origins_in_words()}.")
 
 
@@ -115,6 +128,24 @@ def spoken_verdicts(verdicts: Iterable[Verdict]) -> Iterator[tuple[Severity, str
     """Yield verdicts as they are said, behind the subjects that they must name."""
     for severity, text, named in verdicts_once(verdicts):
         yield severity, f"{', '.join(named)}: {text}" if named else text
+
+
+def _heard(report: Report) -> Iterator[Paragraph]:
+    """Yield the readings that recordings make, with the odds of each answer."""
+    for reading in report.heard:
+        yield Paragraph(heard_in_words(reading), rest="  ")
+
+
+def heard_in_words(reading: HeardReading) -> str:
+    """Say what a reading is that recordings make: `slow-bass at door-fl: rasp, about 19 in 20`."""
+    said = reading.value
+    if not isinstance(said, str):
+        said = ", ".join(f"{name} {text}" for name, text in said.items())
+    told = ""
+    if reading.odds is not None:
+        total = sum(reading.odds.values())
+        told = f", {odds(reading.odds[said] / total)}"
+    return f"{reading.test} at {reading.at}: {said}{told}"
 
 
 def _next(report: Report) -> Iterator[Paragraph]:

@@ -19,7 +19,15 @@ FAULTS = [
     *("capacitor-dried", "lead-intermittent", "wire-broken", "joint-corroded"),
     *("leg-to-chassis", "pair-shorted", "reversed", "channel-dead", "channel-offset"),
     *("amplifier-off", "supply-sag", "trim-rattle", "mount-loose", "grit-or-water"),
-    *("load-too-low", "cap-unglued", "panel-open", "sleep-drain", "microphone", "settings"),
+    *(
+        "load-too-low",
+        "shared-return",
+        "cap-unglued",
+        "panel-open",
+        "sleep-drain",
+        "microphone",
+        "settings",
+    ),
 ]
 TESTS = [
     *("corner-solo", "slow-bass", "treble-burst", "mono-bass", "door-swing", "press-trim"),

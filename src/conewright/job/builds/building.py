@@ -25,6 +25,7 @@ from conewright.job.builds.standing import (
     damaged_place,
     damaged_radio,
     fault_states,
+    radio_year,
     repair_states,
     standing,
     upright,
@@ -117,7 +118,14 @@ def _draft(job: Document, proposal: Proposal | None, areas: Mapping[str, float])
         vehicle=vehicle,
         converter=converter,
         head_unit=damaged_radio(
-            resolve_head_unit(changed.head_unit, vehicle, converter, filler), faults
+            resolve_head_unit(
+                changed.head_unit,
+                vehicle,
+                converter,
+                filler,
+                year=radio_year(changed, filler.planned),
+            ),
+            faults,
         ),
         channels=tuple(
             damaged_channel(resolve_channel(channel, load, changed, by_id, filler), faults, turned)

@@ -26,7 +26,7 @@ from conewright.job.builds.states.value import Origin, Value
 from conewright.job.builds.states.vehicle import BatteryState, OpeningState, VehicleState
 from conewright.job.builds.typical import ANY, Typical, scaled, typical, typical_or_none
 from conewright.job.document.document import Amplifier, Channel, Document, Feed, HeadUnit, Vehicle
-from conewright.job.document.parts import ERAS_WITHOUT_MENU
+from conewright.job.document.parts import of_year
 from conewright.job.quantity.expression import Load, ValuePart, WirePart
 from conewright.job.quantity.values import Quantity
 
@@ -226,17 +226,26 @@ def resolve_converter(job: Document, filler: Filler) -> ConverterState | None:
 
 
 def resolve_head_unit(
-    unit: HeadUnit, vehicle: VehicleState, converter: ConverterState | None, filler: Filler
+    unit: HeadUnit,
+    vehicle: VehicleState,
+    converter: ConverterState | None,
+    filler: Filler,
+    *,
+    year: int | None,
 ) -> HeadUnitState:
-    """Return the radio; what feeds it follows from the vehicle or the converter before it."""
+    """Return the radio; what feeds it follows from the vehicle or the converter before it.
+
+    Args: year: of the radio, None where it may be of any.
+    """
     minimum = _unit(filler, "minimum_load", unit.minimum_load)
     two_ohm = unit.minimum_load is not None and minimum.si < LEAST_FOR_FOUR_OHM_CHIPS
     thermal = unit.thermal
-    usual: Output = "common-ground" if unit.era in ERAS_WITHOUT_MENU else "bridge"
+    usual: Output = "bridge" if of_year("bridge-usual", year) else "common-ground"
     if unit.output is None:
         source = "usual: workshop experience, from memory"
         if usual != "bridge":
-            source = f"usual of the era {unit.era}: workshop experience, from memory"
+            of = f"the era {unit.era}" if unit.era else f"a radio of {year}"
+            source = f"usual of {of}: workshop experience, from memory"
         filler.record("head_unit.output", usual, Origin.TYPICAL, source)
     return HeadUnitState(
         name=unit.name,
@@ -446,7 +455,8 @@ def _parts(channel: str, load: Load, filler: Filler) -> tuple[PartState, ...]:
 
 def _part(key: str, part: ValuePart | WirePart, path: str, filler: Filler) -> PartState:
     if isinstance(part, ValuePart):
-        return PartState(key, part.kind, filler.given(path, part.value), None)
+        rated = None if part.rating is None else part.rating.value
+        return PartState(key, part.kind, filler.given(path, part.value), None, rated)
     length = filler.given(f"{path}.length", part.length)
     return PartState(
         key, "wire", None, CableState(length, filler.given(f"{path}.size", part.size), None)

@@ -195,6 +195,7 @@ def _mount(location: Location, filler: Filler, *, enclosed: bool) -> MountState:
         corners=metres_of(mount.corners),
         turn=0.0 if mount.turn is None else mount.turn.value,
         holes=screw_holes(f"{path}.screws", mount.screws, filler),
+        opening=mount.opening,
     )
 
 

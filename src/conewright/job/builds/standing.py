@@ -13,6 +13,7 @@ from conewright.job.builds.states.location import CavityState, LocationState
 from conewright.job.builds.states.value import FaultState, Value
 from conewright.job.builds.typical import typicals
 from conewright.job.document.document import Document, Finding, Proposal
+from conewright.job.document.parts import YEARS, of_year
 from conewright.job.document.places import ON_FRAME, on_frame
 from conewright.job.quantity.expression import Load, Part
 from conewright.job.repairs import mended_by, swapped_place, ways_of
@@ -27,6 +28,7 @@ __all__ = [
     "damaged_radio",
     "ended",
     "fault_states",
+    "radio_year",
     "repair_states",
     "standing",
     "upright",
@@ -48,6 +50,26 @@ OF_AMPLIFIER = ("name", "price", "class", "clean_power", "clean_volts", "minimum
 def another_radio(paths: Collection[str]) -> bool:
     """Whether changes, by the paths of their fields, are those of another radio."""
     return any(f"head_unit.{name}" in paths for name in OF_RADIO)
+
+
+def radio_year(job: Document, paths: Collection[str]) -> int | None:
+    """Return the year of the radio of a job, None where it may be of any.
+
+    One of a written era is of that. Another is as old as its vehicle, unless the outputs that are
+    written of it tell that it cannot be; one that a plan puts in is as new as one likes.
+
+    Args:
+        job: with the plan carried out.
+        paths: of every field that the plan changes.
+
+    """
+    if another_radio(paths) and "head_unit.era" not in paths:
+        return None
+    unit, built = job.head_unit, job.vehicle.built
+    if unit.era is not None:
+        return YEARS[unit.era]
+    too_new = unit.output == "bridge" and built is not None and not of_year("bridge", built)
+    return None if too_new else built
 
 
 def _cures(fault: str) -> tuple[str, ...]:

@@ -1,9 +1,12 @@
 """The electrical half of the document: vehicle, seats, head unit and its channels."""
 
+from collections.abc import Mapping
+from functools import cache
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from conewright.data_files import data_rows
 from conewright.errors import BadInputError
 from conewright.job.document.fields import (
     Area,
@@ -32,11 +35,11 @@ from conewright.physics.electrics.filters import LINKWITZ_RILEY, FilterKind
 
 __all__ = [
     "AS_FOUND",
-    "ERAS_WITHOUT_MENU",
     "LINE",
     "RADIO",
     "UNKNOWN",
     "UNUSED",
+    "YEARS",
     "Battery",
     "Cable",
     "Carried",
@@ -53,7 +56,10 @@ __all__ = [
     "Table",
     "Thermal",
     "Vehicle",
+    "eras_without",
+    "has_part",
     "nominal_volts",
+    "of_year",
 ]
 
 Body = Literal[
@@ -62,8 +68,8 @@ Body = Literal[
 ]  # fmt: skip
 """Body types; `work-cab` is that of a tractor or another machine."""
 Era = Literal["mono", "stereo", "digital", "connected"]
-ERAS_WITHOUT_MENU: tuple[Era, ...] = ("mono", "stereo")
-"""Eras of radios that have knobs alone: no filter can be set."""
+YEARS: Mapping[Era, int] = {"mono": 1970, "stereo": 1985, "digital": 2002, "connected": 2014}
+"""Years in the middle of the eras of radios; workshop experience, from memory."""
 Signal = Literal["own", "sum", "difference"]
 Place = tuple[Position, Position, Position]
 Restraint = Literal["none", "impact", "pressure", "unknown"]
@@ -122,6 +128,30 @@ Slope = Literal["6 dB/oct", "12 dB/oct", "18 dB/oct", "24 dB/oct"]
 def nominal_volts(system: str) -> float:
     """Return the volts that a supply system is called after [V]."""
     return float(system.split()[0])
+
+
+def of_year(part: str, year: int | None) -> bool:
+    """Whether what is of a year can have a part; all of what is of any year.
+
+    Raises: KeyError for a part that the table of years does not have.
+    """
+    since = int(_parts_of_years()[part]["since"])
+    return year is None or year >= since
+
+
+def has_part(part: str) -> str:
+    """Return what a part of the table of years belongs to: `vehicle` or `radio`."""
+    return _parts_of_years()[part]["of"]
+
+
+def eras_without(part: str) -> tuple[Era, ...]:
+    """Return the eras whose radios do not have a part."""
+    return tuple(era for era, year in YEARS.items() if not of_year(part, year))
+
+
+@cache
+def _parts_of_years() -> Mapping[str, Mapping[str, str]]:
+    return {row["part"]: row for row in data_rows("job", "eras.csv")}
 
 
 class Table(BaseModel):
@@ -391,7 +421,8 @@ class Channel(Table):
     cable: Cable = Field(Cable(), description="The pair from the radio plug to the first branch.")
     load: LoadText = Field(
         description="What the pair drives: `|` parallel, `+` series, parentheses, `-name` a "
-        "reversed driver, a part by value (`4.7 uF`, `0.33 mH`, `2 ohm`), "
+        "reversed driver, a part by value (`4.7 uF`, `0.33 mH`, `2 ohm`), after it the "
+        "rating printed on it where somebody read it (`4.7 uF 63 V`, `0.33 mH 3 A`, `2 ohm 10 W`), "
         "`wire(1.2 m, 0.5 mm2)`. Names are location ids. `unknown` where nobody knows yet, "
         "`none` where nothing hangs on the output. "
         "In a proposal a minus put in, or left out, turns the leads of that driver over: one that "

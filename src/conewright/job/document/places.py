@@ -156,6 +156,11 @@ class Mount(Table):
         description="Which way the long axis of an oval opening or driver lies: from the front, "
         "turning up [deg].",
     )
+    opening: Literal["there", "to-cut"] | None = Field(
+        None,
+        description="Of a place that a plan adds: whether its opening is `there` already, under a "
+        "blank, with the grille over it; left out: `to-cut`.",
+    )
     screws: Screws = Field(Screws(), description="The screw holes around the opening.")
     land: Gap | None = Field(
         None, description="Flat steel around the opening, from its edge to the next bend [mm]."

@@ -19,11 +19,11 @@ from conewright.job.document.fault_names import (
 from conewright.job.document.lists import LISTS
 from conewright.job.document.parts import (
     AS_FOUND,
-    ERAS_WITHOUT_MENU,
     LINE,
     RADIO,
     UNKNOWN,
     UNUSED,
+    eras_without,
 )
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
 from conewright.job.document.places import on_frame
@@ -309,16 +309,20 @@ def _on_frames(raw: Mapping[str, Any]) -> list[str]:
     return [on_frame(name) for name in ids_of(raw, "location")]
 
 
+def _is_radios(channel: object) -> bool:
+    return inside(channel, "driven_by") in (None, RADIO)
+
+
 def _era_problems(raw: Mapping[str, Any]) -> Iterator[Complaint]:
     """A mono radio has one output, and nothing to set but its knobs."""
     era, channels = inside(raw, "head_unit", "era"), raw.get("channel")
     entries = channels if isinstance(channels, list) else ()
-    if era == "mono" and len(entries) > 1:
+    if era == "mono" and sum(map(_is_radios, entries)) > 1:
         text = "a mono radio has one output: write all that hangs on it into one channel's load"
         yield ("head_unit", "era"), text
-    if era in ERAS_WITHOUT_MENU:
+    if era in eras_without("high-pass"):
         for index, entry in enumerate(entries):
-            if inside(entry, "high_pass") not in (None, "off"):
+            if _is_radios(entry) and inside(entry, "high_pass") not in (None, "off"):
                 text = f"a radio of the era {era} has knobs, and no high-pass to set"
                 yield ("channel", index, "high_pass"), text
 

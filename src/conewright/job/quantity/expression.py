@@ -1,7 +1,8 @@
 """The load of a channel as a repairer writes it, read into a wiring tree and written back.
 
 `|` parallel, `+` series (binds tighter), parentheses, `-name` a driver connected the other way
-round, a part by its value (`4.7 uF`, `0.33 mH`, `2 ohm`), `wire(1.2 m, 0.5 mm2)`.
+round, a part by its value (`4.7 uF`, `0.33 mH`, `2 ohm`), with its rating after it where somebody
+read it (`4.7 uF 63 V`, `0.33 mH 3 A`, `2 ohm 10 W`), `wire(1.2 m, 0.5 mm2)`.
 
     parallel := series { "|" series }
     series   := item { "+" item }
@@ -30,6 +31,16 @@ _DIMENSIONS: dict[ValueKind, str] = {
     "inductor": "inductance",
     "resistor": "resistance",
 }
+_RATINGS: dict[ValueKind, tuple[str, str]] = {
+    "capacitor": ("voltage", "V"),
+    "inductor": ("current", "A"),
+    "resistor": ("power", "W"),
+}
+# A rating stands after the value: a number and its unit.
+_RATED = re.compile(
+    r"(?P<value>.*?[^\W\d_].*?)[ \t]+(?P<rating>[0-9]+(?:[.,][0-9]+)?[ \t]*(?P<unit>[VAW]))",
+    re.DOTALL,
+)
 # Last letters of unit texts and component markings (uF, mfd, 4n7; mH; ohms, Ω, 4k7, 4R7, 1M5).
 _ENDINGS: dict[str, ValueKind] = {
     **dict.fromkeys("fdpnu\u03bc", "capacitor"),
@@ -53,10 +64,13 @@ ALLOWED = (
 
 @dataclass(frozen=True, slots=True)
 class ValuePart:
-    """A capacitor, inductor or resistor, by its value [F, H or ohm]."""
+    """A capacitor, inductor or resistor, by its value [F, H or ohm], and the rating printed on it
+    [V, A or W], None where nobody read it.
+    """
 
     kind: ValueKind
     value: Quantity
+    rating: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,9 +258,19 @@ def _value_part(text: str) -> ValuePart:
     for word in _WORD.findall(text):
         kind = _ENDINGS.get(word[-1].casefold())
         if kind is not None:
-            value = parse_quantity(text, dimension=_DIMENSIONS[kind], positive=True)
-            return ValuePart(kind, value)
+            rated = _RATED.fullmatch(text)
+            value = parse_quantity(
+                rated["value"] if rated else text, dimension=_DIMENSIONS[kind], positive=True
+            )
+            return ValuePart(kind, value, None if rated is None else _rating(kind, rated))
     raise QuantityError(f'"{short(text)}" is no value of a capacitor, inductor or resistor')
+
+
+def _rating(kind: ValueKind, rated: re.Match[str]) -> Quantity:
+    dimension, unit = _RATINGS[kind]
+    if rated["unit"] != unit:
+        raise QuantityError(f'a {kind} is rated in {unit}, not "{rated["rating"]}"')
+    return parse_quantity(rated["rating"], dimension=dimension, positive=True)
 
 
 def format_load(load: Load) -> str:
@@ -271,4 +295,5 @@ def _written_leaf(name: str, load: Load) -> str:
         return f"-{name}" if name in load.reversed else name
     if isinstance(part, WirePart):
         return f"wire({format_quantity(part.length)}, {format_quantity(part.size)})"
-    return format_quantity(part.value)
+    rating = "" if part.rating is None else f" {format_quantity(part.rating)}"
+    return f"{format_quantity(part.value)}{rating}"

@@ -22,14 +22,17 @@ from conewright.job.text.editing import Refused, found_words, in_words
 from conewright.job.text.parsing import kept_job
 
 __all__ = [
+    "AMPLIFIERS",
     "BODIES",
     "ERAS",
+    "GROUNDS",
     "MUSTS",
     "OUTPUTS",
     "PLACES",
     "RADIO",
     "SEATS",
     "SIDES",
+    "SYSTEMS",
     "WHERE",
     "WIRINGS",
     "WISHES",
@@ -169,6 +172,16 @@ OUTPUTS = {"mono": "One", "stereo": "Two, left and right", "four": "Four"}
 WIRINGS = {"usual": "As usual: each corner an output", "unknown": "Nobody knows yet"}
 """What kind of radio it is, how many outputs it has, and whether it is known what hangs there."""
 
+SYSTEMS = {"6 V": "6 V", "12 V": "12 V", "24 V": "24 V"}
+GROUNDS = {"negative": "Minus, as usual", "positive": "Plus"}
+"""The vehicle's supply, and the pole of its battery that the body is joined to."""
+
+AMPLIFIERS = {
+    "line": "One, fed from the radio's line outputs",
+    "outputs": "One, fed from its loudspeaker outputs",
+}
+"""Whether an amplifier was added, and where its signal comes from."""
+
 SIDES = {"l": ("left", 1), "r": ("right", -1)}
 RADIO = {
     "supply": ("13.8 V", "voltage"),
@@ -193,6 +206,17 @@ MUSTS = {
 }
 """What the owner is asked whether it must be left, with the words for it."""
 
+CHOSEN: Mapping[str, Mapping[str, str]] = {
+    "era": ERAS,
+    "outputs": OUTPUTS,
+    "wiring": WIRINGS,
+    "amplifier": AMPLIFIERS,
+    "system": SYSTEMS,
+    "ground": GROUNDS,
+}
+"""What is answered with one of a few words."""
+
+AMPLIFIER = "amplifier"
 MONO, CENTRE = "mono", "centre"
 """Names of an output that plays left and right alike."""
 
@@ -209,8 +233,9 @@ def survey_text(answers: Mapping[str, str], *, today: date, complaints: Collecti
     """Return the text of the job that a survey makes.
 
     Args:
-        answers: `class`, `title`, `built`, `notes`, `era`, `outputs`, `wiring`, the fields of
-            RADIO, `place:<key>` and `size:<key>` of PLACES, `seat:<key>` of SEATS,
+        answers: `class`, `title`, `built`, `notes`, `era`, `outputs`, `wiring`, `system`,
+            `ground`, `amplifier`, the fields of RADIO, `place:<key>`, `size:<key>`,
+            `coaxial:<key>` and `amplified:<key>` of PLACES, `seat:<key>` of SEATS,
             `complaint:<id>` and `where:<id>` of WHERE, `must:<key>` of MUSTS, all as typed.
         today: the day the job is taken in.
         complaints: ids of all that an owner may report, in their order.
@@ -232,10 +257,12 @@ def survey_text(answers: Mapping[str, str], *, today: date, complaints: Collecti
 
 def answer_names(complaints: Collection[str]) -> tuple[str, ...]:
     """Return every name that an answer can have; those with a colon are of a table or ticked."""
-    plain = ("class", "title", "built", "notes", "era", "outputs", "wiring", "money")
+    plain = ("class", "title", "notes", "built", *CHOSEN, "money")
     keyed = {
         "place": [place.key for place in PLACES],
         "size": [place.key for place in PLACES],
+        "coaxial": [place.key for place in PLACES if not place.tweeter],
+        "amplified": [place.key for place in PLACES],
         "seat": list(SEATS),
         "complaint": list(complaints),
         "where": list(complaints),
@@ -279,11 +306,13 @@ def _wrong(given: Mapping[str, str]) -> Iterator[tuple[str, str]]:
     """Yield the name of each answer that cannot be used, with what is wanted."""
     if given.get("class") not in BODIES:
         yield "class", "Choose the body type that comes nearest; it picks the typical cabin."
-    for name, known in (("era", ERAS), ("outputs", OUTPUTS), ("wiring", WIRINGS)):
+    for name, known in CHOSEN.items():
         if name in given and given[name] not in known:
             yield name, f'Found "{given[name]}": one of {", ".join(known)} is wanted.'
     if given.get("era") == "mono" and given.get("outputs", "mono") != "mono":
         yield "outputs", "A mono radio has one output; choose that, or another kind of radio."
+    if any(name.startswith("amplified:") for name in given) and "amplifier" not in given:
+        yield "amplifier", "Say where the amplifier's signal comes from."
     if not _places(given):
         yield "places", "Choose at least one place that has loudspeakers."
     for name in (f"size:{place.key}" for place in PLACES):
@@ -327,7 +356,9 @@ def _money(text: str) -> float | None:
 def _places(given: Mapping[str, str]) -> list[Place]:
     """Return the places that are ticked, or whose size somebody gave."""
     return [
-        place for place in PLACES if f"place:{place.key}" in given or f"size:{place.key}" in given
+        place
+        for place in PLACES
+        if any(f"{said}:{place.key}" in given for said in ("place", "size", "coaxial", "amplified"))
     ]
 
 
@@ -353,9 +384,12 @@ def _lines(given: Mapping[str, str], today: date, complaints: Collection[str]) -
     if "built" in given:
         yield f"built = {int(given['built'])}"
     yield f'class = "{given["class"]}"'
+    yield from (f"{name} = {_text(given[name])}" for name in ("system", "ground") if name in given)
     yield from _seats(given, body)
     yield from ("", "[head_unit]", 'name = "radio as fitted"')
     yield from (f"{name} = {_text(given[name])}" for name in ("era", *RADIO) if name in given)
+    if "amplifier" in given:
+        yield from ("", "[[amplifier]]", f'id = "{AMPLIFIER}"', 'name = "amplifier as fitted"')
     yield from _channels(given, places)
     for place in places:
         yield from _locations(place, body)
@@ -410,23 +444,40 @@ def _about(given: Mapping[str, str], today: date, complaints: Collection[str]) -
         yield f"notes = {_text(given['notes'])}"
 
 
+Drives = list[tuple[Place, str]]
+
+
 def _channels(given: Mapping[str, str], places: list[Place]) -> Iterator[str]:
     """Yield the outputs of the radio; places that share one hang in parallel."""
-    outputs = _outputs(given, places)
-    unknown = given.get("wiring") == "unknown"
-    for name, drives in outputs.items():
-        parts = [_branch(place, letter, alone=len(drives) == 1) for place, letter in drives]
-        if not parts:
-            yield from ("", "[[channel]]", f'id = "{name}"', f'load = "{UNUSED}"')
-            continue
+    behind = _amplified(given, places)
+    for name, drives in _outputs(given, places).items():
         yield from ("", "[[channel]]", f'id = "{name}"')
-        note = "  # assumed: read the pair at the radio plug" if len(parts) > 1 else ""
-        yield 'load = "unknown"' if unknown else f'load = "{" | ".join(parts)}"{note}'
+        yield from _load(given, [each for each in drives if each[0] not in behind])
         if name == CENTRE:
             yield 'signal = "sum"  # of left and right, as a single loudspeaker in the middle plays'
+        if amplified := [each for each in drives if each[0] in behind]:
+            fed = "line" if given["amplifier"] == "line" else name
+            yield from ("", "[[channel]]", f'id = "{name}-{AMPLIFIER}"')
+            yield from (f'driven_by = "{AMPLIFIER}"', f'input = "{fed}"')
+            yield from _load(given, amplified)
 
 
-Drives = list[tuple[Place, str]]
+def _amplified(given: Mapping[str, str], places: list[Place]) -> list[Place]:
+    """Return the places that an amplifier drives: those that are ticked, all where none is."""
+    if "amplifier" not in given:
+        return []
+    return [place for place in places if f"amplified:{place.key}" in given] or places
+
+
+def _load(given: Mapping[str, str], drives: Drives) -> Iterator[str]:
+    parts = [_branch(place, letter, alone=len(drives) == 1) for place, letter in drives]
+    note = "  # assumed: read the pair at its plug" if len(parts) > 1 else ""
+    if not parts:
+        yield f'load = "{UNUSED}"'
+    elif given.get("wiring") == "unknown":
+        yield 'load = "unknown"'
+    else:
+        yield f'load = "{" | ".join(parts)}"{note}'
 
 
 def _outputs(given: Mapping[str, str], places: list[Place]) -> dict[str, Drives]:
@@ -488,6 +539,8 @@ def _driver(place: Place, given: Mapping[str, str], today: date) -> Iterator[str
     note = "" if size else "  # typical for this place, not measured"
     yield f"size = {_text(size or place.size)}{note}"
     yield f'age = "{"old" if today.year - built >= OLD_FROM else "ageing"}"'
+    if f"coaxial:{place.key}" in given and not place.tweeter:
+        yield "tweeter = {}  # of a coaxial loudspeaker, on its frame"
 
 
 def _id(place: Place, letter: str) -> str:

@@ -86,8 +86,8 @@ def drawings(build: Build) -> Templates:
     windows = spacer_windows(build) if left else {}
     for place in left:
         window = windows.get(place.id, SpacerWindow(None, None))
-        if place.id in found:
-            _place(bench, place, found[place.id], window)
+        if place.id in found or place.mount.opening == "there":
+            _place(bench, place, found.get(place.id), window)
         else:
             _new_place(bench, place)
     sheets, too_large = sheet_drawings(bench.drawings, bench.sheets)
@@ -102,32 +102,42 @@ def drawings(build: Build) -> Templates:
 # --- Underneath ---------------------------------------------------------------------------------
 
 
-def _place(bench: _Bench, place: LocationState, found: LocationState, window: SpacerWindow) -> None:
-    """Draw what one place needs: what carries the driver, what seals its front, the patches."""
+def _place(
+    bench: _Bench, place: LocationState, found: LocationState | None, window: SpacerWindow
+) -> None:
+    """Draw what one place needs: what carries the driver, what seals its front, the patches.
+
+    `found` is None for a place that only the plan has, in an opening that is there.
+    """
     if isinstance(place.back, OpenState):
-        if place.back != found.back and place.back.sides is not None:
+        was = None if found is None else found.back
+        if place.back != was and place.back.sides is not None:
             cutter = cutter_for(bench.build.job.bench, "board")
             bench.attempt(lambda: iter((board_drawing(place, cutter=cutter),)))
         return
     spacer = MM * place.mount.spacer.si
-    before, anew, seated = len(bench.drawings), _carried_anew(place, found), True
+    anew, ringed = found is None or _carried_anew(place, found), found and found.mount.ring
+    before, seated = len(bench.drawings), True
     if anew:
-        seated = bench.attempt(lambda: _seat(bench, place, found, window))
+        seated = bench.attempt(lambda: _seat(bench, place, found or place, window))
         rings = (each.thickness_mm for each in bench.drawings[before:] if each.cut_from)
         spacer = next((each for each in rings if each is not None), spacer)
     sealed_anew = anew and place.trim is not None and place.trim.present
-    if seated and place.mount.ring and (sealed_anew or not found.mount.ring):
+    if seated and place.mount.ring and (sealed_anew or not ringed):
         cutter = cutter_for(bench.build.job.bench, "foam")
         bench.attempt(
             lambda: iter((soft_ring(place, spacer_mm=spacer, sheets=bench.sheets, cutter=cutter),))
         )
-    covers = [each.cavity.cover if each.cavity else "none" for each in (found, place)]
+    covers = [each.cavity.cover if each and each.cavity else "none" for each in (found, place)]
     if covers[1] == "patch" and covers[0] != "patch":
         bench.attempt(lambda: _patches(bench, place, rim=_rim(bench.drawings[before:])))
 
 
 def _new_place(bench: _Bench, place: LocationState) -> None:
     """Draw what a place needs that only the plan has: its opening, what seals its front."""
+    if isinstance(place.back, OpenState) and place.back.sides is not None:
+        _place(bench, place, None, SpacerWindow(None, None))
+        return
     if place.kind not in HOLED:
         bench.notes.append(f"{capital(place.name)}: a cup or a body of its own, nothing is cut.")
         return

@@ -18,7 +18,7 @@ from conewright.job.document.parts import nominal_volts
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.phrases import listed
 from conewright.stages.common.changes import changes
-from conewright.stages.find.faults.chains import behind_capacitor, chains_of
+from conewright.stages.find.faults.chains import Atom, behind_capacitor, chains_of
 from conewright.stages.find.instruments.meter import Expectation, Meter
 from conewright.stages.report.words import number
 
@@ -84,15 +84,28 @@ class Proofs:
         self._changed = {at for kind in DONE_TO_A_PAIR for at in done[kind]}
 
     def pair(self, channel: ChannelState, written: str | None = None) -> Proof:
-        """Return the proof that two wires are this channel's pair: their resistance."""
-        wanted = self._meter.expected(PAIR, channel.id, self._chains[channel.id])
+        """Return the proof that two wires are this channel's pair: their resistance, with what was
+        found there and stands.
+        """
+        wanted = self._as_found(channel)
         found = written or ""
         state: State = _judged(found, wanted) if found else "to read"
         reading = self._build.job.last_reading(PAIR, channel.id)
         if not found and reading is not None:
             said = reading.value if isinstance(reading.value, str) else f"{reading.value} ohm"
             found, state = self._dated(said, channel, _judged(said, wanted))
+        if wanted.low == inf and state == "proved":
+            state = "to read"  # an open pair may be any
         return Proof(PAIR_HOW, wanted.text, found, state)
+
+    def _as_found(self, channel: ChannelState) -> Expectation:
+        chain, names = self._chains[channel.id], {channel.id, *dict(channel.polarity)}
+        found = [Atom(each.fault, each.at) for each in self._build.faults if each.at in names]
+        sound = self._meter.expected(PAIR, channel.id, chain)
+        wanted = self._meter.expected(PAIR, channel.id, chain, found)
+        if wanted == sound:
+            return sound
+        return wanted._replace(text=f"{wanted.text}, with what was found; mended {sound.text}")
 
     def unused(self, written: str | None) -> Proof:
         """Return the proof that the pair of an output that drives nothing is open."""

@@ -20,7 +20,7 @@ from conewright.phrases import listed
 from conewright.physics.electrics.amplifier import clean_peak_voltage
 from conewright.stages.common.changes import changes, pairs_of
 from conewright.stages.feed.supply_verdicts import fuse_in_words
-from conewright.stages.report.having import WINDOW_KINDS, has_all, instead_of, may_have
+from conewright.stages.report.having import WINDOW_KINDS, has_all, instead_of, may_filter
 from conewright.stages.report.words import number
 from conewright.views.numbers import say
 
@@ -107,7 +107,7 @@ def settings(answers: Answers) -> Settings:
 
 def high_pass(answers: Answers, channel: ChannelState) -> str:
     """Return the high-pass that a channel needs: the highest any of its drivers asks for."""
-    if not may_have(answers.build, "high-pass"):
+    if not may_filter(answers.build, channel):
         return "this radio has none: bass down at the tone knob"
     found = [answers.figure(f"{place}.high_pass") for place, _ in channel.polarity]
     asked = [figure for figure in found if figure is not None]

@@ -22,9 +22,9 @@ from conewright.stages.find.faults import trade
 from conewright.stages.find.faults.told import repair_words
 from conewright.stages.outlay.holding import Holding
 from conewright.stages.outlay.steps import Step, total_minutes
-from conewright.stages.report.care import cautions_for
+from conewright.stages.report.care import cautions_for, minded_at
 from conewright.stages.report.data import Caution, Report, Severity
-from conewright.stages.report.having import may_have
+from conewright.stages.report.having import may_filter
 from conewright.views.text import spoken_verdicts
 
 __all__ = ["job_sheet", "places", "sheet_data"]
@@ -71,7 +71,10 @@ def sheet_data(answers: Answers, *, revision: str | None = None) -> dict[str, An
         "told_hours": capital(taken.told_hours),
         "results": [answers.hear.answer, answers.feed.answer, answers.fit.answer],
         "settings": asdict(settings(answers))
-        | {"filters": may_have(build, "high-pass"), "several": len(pairs_of(build)) > 1}
+        | {
+            "filters": any(may_filter(build, each) for each in build.channels),
+            "several": len(pairs_of(build)) > 1,
+        }
         | {"cautions": _texts(cautions, _cautions_of(steps, "set"))},
         "power_up": [asdict(check) for check in power_up(answers)],
         "power_up_cautions": _texts(cautions, _cautions_of(steps, "power-up")),
@@ -163,7 +166,11 @@ def _steps(
     # The last step of a kind is the one that does it.
     doing = {step.kind: step.id for step in steps}
     for place, step in enumerate(steps, start=1):
-        here = [id for id in step.cautions if id in cautions]
+        here = [
+            id
+            for id in step.cautions
+            if id in cautions and minded_at(answers.build, id, step.subjects)
+        ]
         new = [id for id in here if id not in said]
         yield {
             "number": place,

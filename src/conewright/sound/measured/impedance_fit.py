@@ -29,7 +29,12 @@ from conewright.physics.drivers.coil import (
     ShuntedInductor,
     TwiceShuntedInductor,
 )
-from conewright.physics.drivers.driver import Driver, loaded, moving_mass_in_door
+from conewright.physics.drivers.driver import (
+    Driver,
+    acoustic_mass_free,
+    loaded,
+    moving_mass_in_door,
+)
 from conewright.physics.electrics.conductor import COPPER_COEFFICIENT
 
 __all__ = [
@@ -441,6 +446,13 @@ class _Model:
         if self.name == "power-law":
             low[5], high[5] = 0.5, 1.0
         low[1:4], high[1:4] = start[1:4] - 3.0, start[1:4] + 3.0
+        if self.mount is not None:
+            # A cone weighs more than the air that goes with it.
+            air = float(acoustic_mass_free(air=self.mount.air, sd=self.mount.sd))
+            mass = 7 + self.coil_size
+            low[mass] = min(max(start[mass] - 1.5, np.log(1.2 * air)), start[mass] - 0.1)
+            high[mass] = start[mass] + 1.5
+            low[mass + 1 :], high[mass + 1 :] = start[mass + 1 :] - 4.0, start[mass + 1 :] + 4.0
         return low, high
 
 

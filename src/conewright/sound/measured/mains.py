@@ -101,12 +101,23 @@ def _frequency(samples: FloatArray, rate: float, silences: Sequence[tuple[int, i
     # Fine enough that the highest multiple slips by less than a sixth of a period from end to end.
     step = min(1.0 / (6.0 * MULTIPLES * max(t[-1] - t[0], 1.0)), OFF / 10.0)
     tried = np.concatenate([np.arange(near - OFF, near + OFF + step, step) for near in MAINS])
-    power = [left(float(each)) for each in tried]
-    best = float(tried[int(np.argmin(power))])
+    # What each frequency's multiples hold, near enough to choose by; then to the least squares.
+    best = float(tried[int(np.argmax(_held(y, t, tried)))])
     for _ in range(6):
         step /= 2.0
         best = min((best - step, best, best + step), key=left)
     return best
+
+
+def _held(still: FloatArray, time: FloatArray, tried: FloatArray) -> FloatArray:
+    """Power of the silences at the multiples of some frequencies, shape (tried,)."""
+    level = still - still.mean(axis=-1, keepdims=True)
+    turn = np.exp(-2j * np.pi * tried[:, None] * time)
+    power, found = turn.copy(), np.zeros(tried.size)
+    for _ in range(MULTIPLES):
+        found += np.sum(np.abs(power @ level.T) ** 2, axis=-1)
+        power *= turn
+    return found
 
 
 def _basis(time: FloatArray, frequency: float) -> FloatArray:

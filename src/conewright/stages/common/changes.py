@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -18,10 +17,10 @@ from conewright.job.builds.states.electrics import (
     PartState,
     UnknownChannelState,
 )
-from conewright.job.builds.states.location import LocationState
+from conewright.job.builds.states.location import BoxState, LocationState, OpenState
 from conewright.job.builds.states.value import Value
 from conewright.job.document.document import Channel, Document, Location
-from conewright.job.document.places import ON_FRAME
+from conewright.job.document.places import ON_FRAME, OPEN_BACKS
 from conewright.job.proposals import apply_proposal
 from conewright.job.quantity.size import parse_size
 from conewright.job.quantity.values import Quantity
@@ -55,6 +54,7 @@ class Changes:
     `wire-mended`, `joint-renewed`, `filtered`, `channel-added` and `channel-removed`; of supply
     cables for `recabled`, `fused`, `cable-removed` and, with amplifiers, `new-amplifier`; of the
     radio for what is done there or to the vehicle as a whole; of all of these for `battery-off`.
+    `removed` are places in the vehicle's own sheet, `carried-out` boxes and boards.
     `mended` has the kind of change by which each fault on a plan's list is mended, by fault@place.
     """
 
@@ -100,7 +100,7 @@ def changes(build: Build) -> Changes:
     by_kind["new-driver"] = tuple(place.id for place in build.locations if place.id in new)
     by_kind["opened"] = opened
     by_kind["turned"] = _turned(build, before)
-    by_kind |= _come_and_gone(build, before)
+    by_kind |= _come_and_gone(build, before) | _got_at(build, before)
     by_kind["rewired"] = tuple(
         channel.id
         for channel in build.channels
@@ -113,22 +113,106 @@ def changes(build: Build) -> Changes:
     another = {*by_kind["new-driver"], *by_kind["used-driver"], *by_kind["swapped"]}
     by_kind["repaired"] = tuple(place for place in by_kind["repaired"] if place not in another)
     unfed = (at for kind in BATTERY_OFF for at in by_kind[kind])
-    by_kind["battery-off"] = tuple(dict.fromkeys((*opened, *unfed)))
+    by_kind["battery-off"] = tuple(dict.fromkeys((*by_kind["trimmed"], *unfed)))
     return Changes(opened=opened, by_kind=by_kind, mended=mended)
 
 
 def _come_and_gone(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
     """Return what is there only in the plan, or only as found: places, channels, supply cables."""
     places = added_places(build)
+    then = {place.id: place for place in before.locations}
+    # One that leaves its box or board for a door is cut there, as one that is added is.
+    new = [
+        place
+        for place in build.locations
+        if place.kind in HOLED and (place.id not in then or then[place.id].kind in BODIES)
+    ]
+    there = {place.id for place in new if place.mount.opening == "there"}
+    gone = removed_places(build)
     return {
         "added": tuple(place.id for place in places),
-        "holed": tuple(place.id for place in places if place.kind in HOLED),
-        "grilled": tuple(p.id for p in places if p.trim is not None and p.trim.present),
-        "removed": tuple(place.id for place in removed_places(build)),
+        "holed": tuple(place.id for place in new if place.id not in there),
+        "uncovered": tuple(place.id for place in new if place.id in there),
+        "grilled": tuple(
+            p.id for p in new if p.trim is not None and p.trim.present and p.id not in there
+        ),
+        "removed": tuple(place.id for place in gone if place.kind not in BODIES),
+        "carried-out": tuple(
+            place.id
+            for place in (*then.values(),)
+            if place.kind in BODIES and (place in gone or _body(place) != _planned(build, place))
+        ),
         "channel-added": _only_in(pairs_of(build), pairs_of(before)),
         "channel-removed": _only_in(pairs_of(before), pairs_of(build)),
         "cable-removed": _only_in(before.feeds, build.feeds),
     }
+
+
+def _got_at(build: Build, before: Build) -> dict[str, tuple[str, ...]]:
+    """Return which places lose their trim, and which are a box or board that is worked on.
+
+    A box is built where there was none of its volume; wadding goes into one that is filled
+    otherwise than before.
+    """
+    then = {place.id: place for place in before.locations}
+    opened = [place.id for place in opened_places(build)]
+    was = {name: then.get(name) or build.location(name) for name in opened}
+    built = {
+        place.id: place
+        for place in build.locations
+        if place.kind in BODIES and _body(place) != _body(then.get(place.id))
+    }
+    boxes = [p for p in build.locations if isinstance(p.back, BoxState)]
+    loose = [name for name in opened if name in then and was[name].kind in BODIES]
+    stays = {place.id for place in build.locations if place.kind in BODIES}
+    new = new_driver_places(build)
+    return {
+        "trimmed": tuple(name for name in opened if was[name].kind not in BODIES),
+        "unscrewed": tuple(name for name in loose if name in stays),
+        "boxed": tuple(n for n, place in built.items() if isinstance(place.back, BoxState)),
+        "boarded": tuple(n for n, place in built.items() if _is_board(place)),
+        "filled": tuple(
+            p.id for p in boxes if _fill(p) != "none" and _refilled(p, then.get(p.id), built)
+        ),
+        "emptied": tuple(
+            p.id for p in boxes if _fill(p) == "none" != _fill(then.get(p.id)) and p.id not in built
+        ),
+        "put-back": tuple(
+            dict.fromkeys(n for n in (*loose, *built) if n in stays and n not in new)
+        ),
+        "closed-up": tuple(
+            place.id
+            for place in build.locations
+            if place.kind in BODIES and place.id in then and then[place.id].kind in HOLED
+        ),
+    }
+
+
+def _planned(build: Build, place: LocationState) -> object:
+    """Return the box or board that a plan has for one that was found."""
+    return _body(next((each for each in build.locations if each.id == place.id), None))
+
+
+def _body(place: LocationState | None) -> object:
+    """What makes a box or board another one; None for a place in the vehicle's own sheet."""
+    if place is None or place.back is None:
+        return None
+    if isinstance(place.back, BoxState):
+        return "box", place.back.volume.quantity
+    return ("board", place.back.sides) if place.back.sides is not None else "free"
+
+
+def _is_board(place: LocationState) -> bool:
+    return isinstance(place.back, OpenState) and place.back.sides is not None
+
+
+def _fill(place: LocationState | None) -> str:
+    """Return the wadding of a box; none where there is no box."""
+    return place.back.fill if place is not None and isinstance(place.back, BoxState) else "none"
+
+
+def _refilled(now: LocationState, then: LocationState | None, built: Container[str]) -> bool:
+    return now.id in built or _fill(now) != _fill(then)
 
 
 def _only_in(these: Sequence[HasId], others: Sequence[HasId]) -> tuple[str, ...]:
@@ -254,13 +338,19 @@ def new_parts(channel: ChannelState, before: Build) -> tuple[PartState, ...]:
         before: the vehicle as found.
 
     """
-    then = (each for each in before.channels if each.id == channel.id)
-    left = Counter(_part(part) for each in then for part in each.parts)
+    then = [each for each in before.channels if each.id == channel.id]
+    left = [(_part(part), part.rated) for each in then for part in each.parts]
     found = []
     for part in channel.parts:
-        left[_part(part)] -= 1
-        if left[_part(part)] < 0:
+        # One without a rating is the one that is there, whatever is printed on that.
+        same = ((_part(part), rated) for rated in (part.rated, *(each for _, each in left)))
+        known = next(
+            (each for each in same if each in left and part.rated in (None, each[1])), None
+        )
+        if known is None:
             found.append(part)
+        else:
+            left.remove(known)
     return tuple(found)
 
 
@@ -332,8 +422,12 @@ class HasId(Protocol):
         """Return the short name."""
 
 
-HOLED = ("door", "panel", "shelf", "roof")
-"""Kinds of place that are a hole in sheet metal or lining: one that is added is cut there."""
+HOLED = ("door", "panel", "shelf", "boot-shelf", "roof")
+"""Kinds of place that are a hole in sheet metal, lining or shelf: one that is added is cut there,
+unless its opening is there already."""
+
+BODIES = ("box", *OPEN_BACKS)
+"""Kinds of place with no trim before them and no hole in the vehicle's own sheet."""
 
 BATTERY_OFF = (
     *("recabled", "fused", "new-amplifier", "new-radio", "joint-cleaned", "bypassed"),
@@ -361,6 +455,8 @@ PLACE_TESTS: dict[str, Callable[[LocationState, LocationState], bool]] = {
 
 def _is_made(kind: str, place: LocationState) -> bool:
     """Whether a kind of change is made at a place that only the plan has."""
+    if kind == "cuts":
+        return place.mount.opening == "there" and bool(cut_needed(place))
     if kind == "spacer":
         return place.mount.spacer.si > 0.0
     return kind == "ring" and place.mount.ring

@@ -411,7 +411,10 @@ class RadioLoad:
         return {name: np.asarray(0.5 * peaks[name] ** 2 * ohms) for name, ohms in beyond.items()}
 
     def heat(self, fraction: float) -> FloatArray:
-        """Heat in the chip with programme on all channels, its quiescent current included [W]."""
+        """Heat in the chip with programme on all channels, its quiescent current included [W].
+
+        Behind a converter no more than all that it gives the chip.
+        """
         total = self.supply * self.draws(self.build.head_unit.quiescent_current)
         for load in self.by_radio.values():
             total = total + amplifier.programme_heat(
@@ -421,7 +424,7 @@ class RadioLoad:
                 power_resistance=load.power_resistance,
                 fraction=fraction,
             )
-        return total
+        return np.minimum(total, self.supply * supply_limit(self.build, self.draws))
 
     def chip_temperature(self, fraction: float) -> FloatArray:
         """Junction temperature [K], no higher than HOTTEST_CHIP."""

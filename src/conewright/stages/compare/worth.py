@@ -13,7 +13,8 @@ from conewright.job.builds.standing import cured
 from conewright.job.wildcards import matches
 from conewright.stages.common.changes import planned_job
 from conewright.stages.common.load import EASY, RadioLoad, overloaded
-from conewright.stages.find.faults.entries import LOW_LOAD, SAG
+from conewright.stages.find.faults.chains import shared_returns
+from conewright.stages.find.faults.entries import LOW_LOAD, SAG, SHARED_RETURN
 from conewright.stages.find.odds.prior import starved_odds
 from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.report.data import Severity
@@ -46,6 +47,8 @@ class Ends:
             return False
         if atom.fault == LOW_LOAD:
             return atom.subject not in overloaded(self.load)
+        if atom.fault == SHARED_RETURN:
+            return atom.subject not in shared_returns(build)
         if atom.fault == SAG and starved_odds(self.load) > LIKELY_STARVED:
             return False
         return cured(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -82,10 +82,20 @@ class PartBurden:
         return RESERVE[self.kind] * float(self.borne[0, 0])
 
     @property
+    def usual(self) -> Rating | None:
+        """The next usual rating that will do; None where none is that high."""
+        return self._sold(self.needed)
+
+    @property
     def rating(self) -> Rating | None:
-        """The next usual rating; None where none is that high."""
+        """The rating that is written of it, else the usual one; None where none is that high."""
+        rated = self.part.rated
+        sold = self._sold(self.needed if rated is None else rated)
+        return sold if sold is None or rated is None else replace(sold, rating=rated)
+
+    def _sold(self, least: float) -> Rating | None:
         rows = (row for row in data_rows("stages.feed", "ratings.csv") if row["kind"] == self.kind)
-        found = next((row for row in rows if float(row["rating"]) >= self.needed), None)
+        found = next((row for row in rows if float(row["rating"]) >= least), None)
         if found is None:
             return None
         low, typical, high = (float(found[name]) for name in ("low", "typical", "high"))
@@ -157,7 +167,8 @@ def component_figures(answer: Answer, load: RadioLoad) -> None:
         # Of a part that was found there, its rating is no news; what a resistor wastes is, and
         # what no part bears.
         bought = (burden.channel, burden.part.key) in new
-        if burden.kind == "resistor" or bought or burden.rating is None:
+        short = burden.part.rated is not None and burden.part.rated < burden.needed
+        if burden.kind == "resistor" or bought or short or burden.rating is None:
             _verdict(answer, burden)
 
 
@@ -216,16 +227,28 @@ def _sum(values: FloatArray) -> FloatArray:
     return np.asarray(np.sum(values, axis=-1, keepdims=True))
 
 
+def _advice(burden: PartBurden) -> str:
+    """Say which rating to take, or what the one that is written is good for."""
+    unit, wanted, rated = UNITS[burden.kind], burden.usual, burden.part.rated
+    if rated is not None and rated >= burden.needed:
+        return f"its {number(rated, unit)} bear that"
+    advice = (
+        f"take one of {number(wanted.rating, wanted.unit)}"
+        if wanted
+        else f"no usual one bears {number(burden.needed, unit)}: write another load"
+    )
+    if rated is None:
+        return advice
+    less = "less than that" if rated < float(burden.borne[0, 0]) else "hardly more than that"
+    return f"its {number(rated, unit)} are {less}: {advice}"
+
+
 def _verdict(answer: Answer, burden: PartBurden) -> None:
     """Say which rating a part wants, and what a resistor wastes."""
     name = NAMES[burden.kind][0]
     figure = answer[f"{burden.channel}.{burden.name}_{name}"]
-    wanted = burden.rating
-    advice = (
-        f"take one of {number(wanted.rating, wanted.unit)}"
-        if wanted
-        else f"no usual one bears {number(burden.needed, UNITS[burden.kind])}: write another load"
-    )
+    wanted = burden.usual
+    advice = _advice(burden)
     title = burden.title.split(",")[0]
     said = {
         "resistor": f"turns {with_band(figure)} into heat when pressed hard",
@@ -240,7 +263,11 @@ def _verdict(answer: Answer, burden: PartBurden) -> None:
             said += f", {percent} % of the channel's power that no loudspeaker gets"
             ids.append(share.id)
         advice += ", open to the air, clear of foam, felt and trim" if wanted else ""
-    burns = wanted is None or (burden.kind == "resistor" and wanted.rating > DRAWER)
+    rated = burden.part.rated
+    if rated is None:
+        burns = wanted is None or (burden.kind == "resistor" and wanted.rating > DRAWER)
+    else:
+        burns = rated < float(burden.borne[0, 0])
     severity = Severity.WARN if burns else Severity.NOTE
     text = f"{burden.channel}: the {title} {said}; {advice}."
     answer.verdict(burden.channel, burden.name, severity, text, *ids)

@@ -9,13 +9,13 @@ import numpy as np
 
 from conewright.errors import QuantityError
 from conewright.job.builds.states.value import Origin, Value
+from conewright.job.document.parts import of_year
 from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import parse_quantity
 from conewright.physics.electrics.battery import SELF_DISCHARGE, SPENDABLE, days_to_no_start
 from conewright.stages.common.changes import as_found
 from conewright.stages.common.load import asleep
-from conewright.stages.find.faults.effects import size
-from conewright.stages.find.faults.rows import HEALTHY
+from conewright.stages.find.instruments.readouts import usual_asleep
 from conewright.stages.find.instruments.samples import stratified
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
@@ -132,16 +132,22 @@ def _sleeping(build: Build, draws: Draws) -> _Sleeping:
                 own = draws(build.converter.idle_current)
                 return _Sleeping(measured + own, Origin.TYPICAL, "measured, and the new converter")
             return _Sleeping(measured, Origin.MEASURED, "measured")
-    rest = apart(Value(REST, size(SLEEP, HEALTHY, "vehicle without radio"), Origin.TYPICAL, ""))
+    rest = apart(Value(REST, usual_asleep(build, "vehicle"), Origin.TYPICAL, ""))
     drain = next((fault for fault in build.faults if fault.fault == DRAIN), None)
     if drain is not None:
         found = rest + draws(drain.size("current"))
         return _Sleeping(found, Origin.TYPICAL, "a usual vehicle, and the drain that was found")
     radio = build.head_unit.sleep_current
-    usual = Value(RADIO, size(SLEEP, HEALTHY, "radio"), Origin.TYPICAL, "")
+    usual = Value(RADIO, usual_asleep(build, "radio"), Origin.TYPICAL, "")
     own = asleep(build, apart(usual) if radio is None else draws(radio), draws)
     fitted = "the radio" if build.converter is None else "the radio behind its converter"
-    return _Sleeping(rest + own, Origin.TYPICAL, f"a usual vehicle, and {fitted}")
+    return _Sleeping(rest + own, Origin.TYPICAL, f"a usual vehicle{_of(build)}, and {fitted}")
+
+
+def _of(build: Build) -> str:
+    """Return the year that a usual vehicle is of, where that counts."""
+    built = build.job.vehicle.built
+    return "" if of_year("computers", built) else f" of {built}"
 
 
 def _ended(build: Build) -> bool:

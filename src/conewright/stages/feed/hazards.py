@@ -9,6 +9,7 @@ from conewright.stages.common.changes import as_found, pairs_of
 from conewright.stages.find.faults.chains import is_tweeter
 from conewright.stages.find.faults.told import return_verdicts
 from conewright.stages.report.data import Severity
+from conewright.stages.report.having import may_filter
 from conewright.stages.report.words import number, with_band
 
 if TYPE_CHECKING:
@@ -63,6 +64,13 @@ def _bare_tweeters(build: Build) -> Iterator[tuple[ChannelState, LocationState]]
                 yield channel, place
 
 
+def _or_set(build: Build, channel: ChannelState, resonance: float) -> str:
+    """Return the high-pass that does as well, where what drives the channel can have one."""
+    if not may_filter(build, channel):
+        return ""
+    return f", or set a high-pass of {number(LEAST_CORNER * resonance, 'Hz')} or more"
+
+
 def _bare(answer: Answer, channel: ChannelState, place: LocationState) -> None:
     """Say that nothing keeps bass from a tweeter; a plan that does that to it is stopped."""
     before = as_found(answer.build)
@@ -80,8 +88,7 @@ def _bare(answer: Answer, channel: ChannelState, place: LocationState) -> None:
         f"{low if corner else f'{channel.id} has no high-pass'}: a tone of the bass can put "
         f"{with_band(power)} into a coil that bears {number(place.driver.power.si, 'W')}, and its "
         f"cone has no travel for it. Write the capacitor into the load, as in 4.7 uF + {place.id}, "
-        "look for one at the tweeter itself, or set a high-pass of "
-        f"{number(LEAST_CORNER * resonance, 'Hz')} or more."
+        f"or look for one at the tweeter itself{_or_set(answer.build, channel, resonance)}."
     )
     severity = Severity.STOP if taken and not corner else Severity.WARN
     answer.verdict(place.id, "bare", severity, text, power.id)

@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 
 from conewright.job.builds.draws import Draws
 from conewright.job.builds.states.build import Build
+from conewright.job.builds.states.electrics import ChannelState
+from conewright.job.document.places import ON_FRAME
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.programme import programme_weights
 from conewright.stages.common.circuit import ChannelCircuit, Circuit
@@ -24,6 +26,8 @@ __all__ = [
     "LIMITS",
     "PEAK_TO_RMS",
     "Ceiling",
+    "ceiling_at",
+    "channel_of",
     "clean_ceiling",
     "fed_too_little",
     "programme_ceiling",
@@ -56,6 +60,20 @@ class Ceiling:
 
     emf: FloatArray
     binding: NDArray[np.intp]
+
+
+def channel_of(build: Build, place: str) -> ChannelState | None:
+    """Return the channel that drives a place, None where nobody knows it."""
+    host = place.removesuffix(ON_FRAME)
+    driving = (c for c in build.channels if host in {name for name, _ in c.polarity})
+    return next(driving, None)
+
+
+def ceiling_at(build: Build, place: str) -> str:
+    """Return whose volts and amps end what a place plays, in words."""
+    channel = channel_of(build, place)
+    amplified = channel is not None and channel.driven_by is not None
+    return f"{'the amplifier' if amplified else 'the radio'}'s ceiling"
 
 
 def radio_ceiling(

@@ -198,7 +198,7 @@ class BuildSound:
 
     @cached_property
     def travel_ratio(self) -> Mapping[str, FloatArray]:
-        """Peak travel over Xmax at the radio's ceiling, with the bass a programme has.
+        """Peak travel over Xmax at the ceiling of what drives it, with a programme's bass.
 
         Shape (draws, F) per location; the ceiling is volts or amps, whichever comes first, and
         the programme rolls off at 12 dB per octave below 50 Hz.

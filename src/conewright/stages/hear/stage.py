@@ -17,6 +17,7 @@ from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.frequencies import require_in_range
 from conewright.stages.common.together import cabin_size
 from conewright.stages.find.faults.told import finding_verdicts, signal_verdicts
+from conewright.stages.hear.ceiling import ceiling_at, channel_of
 from conewright.stages.hear.change import change_figures, change_series, share_figures
 from conewright.stages.hear.crossover import crossover_figures, crossover_verdicts, handovers
 from conewright.stages.hear.doubted_sound import suspected_sounds
@@ -26,6 +27,7 @@ from conewright.stages.hear.unwired_sound import likely_wirings, unwired_verdict
 from conewright.stages.hear.verdicts import OPENINGS, hear_verdicts, hear_working
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Axis, Kind, Report, Series, series
+from conewright.stages.report.having import may_filter
 
 __all__ = ["hear", "hear_answer"]
 
@@ -207,7 +209,7 @@ def _location_figures(answer: Answer, sound: BuildSound) -> None:
             "excursion_ratio",
             ratio.max(axis=-1),
             unit="",
-            label="peak cone travel at the radio's ceiling over Xmax",
+            label=f"peak cone travel at {ceiling_at(sound.build, name)} over Xmax",
             frequency_hz=float(sound.frequency[np.argmax(ratio[0])]),
         )
         setting = sound.high_pass(name)
@@ -216,7 +218,9 @@ def _location_figures(answer: Answer, sound: BuildSound) -> None:
             "high_pass",
             setting,
             unit="Hz",
-            label="lowest setting of the usual menu that keeps the cone within Xmax",
+            label="lowest setting of the usual menu that keeps the cone within Xmax"
+            if may_filter(sound.build, channel_of(sound.build, name))
+            else "high-pass that would keep the cone within Xmax, of which this radio has none",
             text=_setting_in_words(setting),
         )
 

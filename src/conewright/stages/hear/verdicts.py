@@ -3,23 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from conewright.job.builds.states.location import OpenState
-from conewright.job.document.parts import ERAS_WITHOUT_MENU
 from conewright.phrases import listed
 from conewright.physics.acoustics.cabin import TREND_LIMIT
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.levels import amplitude_decibel, decibel
-from conewright.stages.common.changes import planned_job
+from conewright.stages.common.nets import source_of
 from conewright.stages.common.together import cabin_size, opposed_twins
+from conewright.stages.hear.ceiling import ceiling_at, channel_of
 from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import REFERENCE_EMF
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Figure, Kind, Severity
+from conewright.stages.report.having import may_filter
 from conewright.stages.report.shares import OF_WHICH
 from conewright.stages.report.words import number, range_or_band, signed, with_band
+
+if TYPE_CHECKING:
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import ChannelState
 
 __all__ = ["AUDIBLE", "FULL_DAY", "OPENINGS", "hear_verdicts", "hear_working"]
 
@@ -265,33 +271,36 @@ def _hearing(answer: Answer, seat: str) -> None:
 
 def _travel(answer: Answer, names: Iterable[str]) -> None:
     """Warn of cones that leave their linear travel, places with one cure in one sentence."""
-    groups: dict[str | None, list[str]] = {}
+    groups: dict[tuple[str | None, str | None], list[str]] = {}
     for name in names:
         if answer.value(f"{name}.excursion_ratio") > 1.0:
-            groups.setdefault(answer[f"{name}.high_pass"].text, []).append(name)
-    for setting, places in groups.items():
+            channel = channel_of(answer.build, name)
+            driven_by = None if channel is None else channel.driven_by
+            groups.setdefault((answer[f"{name}.high_pass"].text, driven_by), []).append(name)
+    for places in groups.values():
         ratios = [answer.value(f"{name}.excursion_ratio") for name in places]
         worst = answer[f"{places[ratios.index(max(ratios))]}.excursion_ratio"]
-        advice = (
-            _filtered(answer, setting)
-            if answer[f"{places[0]}.high_pass"].value
-            else f"{setting}: keep the volume down or take bass off"
-        )
+        setting = answer[f"{places[0]}.high_pass"]
+        advice = _filtered(answer.build, channel_of(answer.build, places[0]), setting)
+        near = number(worst.frequency_hz or 0.0, "Hz")
         answer.verdict(
             places[0],
             "travel",
             Severity.WARN if max(ratios) > CLEARLY_OVER else Severity.NOTE,
-            f"{listed(places)}: at the radio's ceiling bass drives the cone to {with_band(worst)} "
-            f"times its linear travel near {number(worst.frequency_hz or 0.0, 'Hz')}; {advice}.",
+            f"{listed(places)}: at {ceiling_at(answer.build, places[0])} bass drives the cone to "
+            f"{with_band(worst)} times its linear travel near {near}; {advice}.",
             *(f"{name}.excursion_ratio" for name in places),
         )
 
 
-def _filtered(answer: Answer, setting: str | None) -> str:
-    """Say what keeps bass off a cone: a setting, where the radio has one."""
-    if planned_job(answer.build).head_unit.era in ERAS_WITHOUT_MENU:
+def _filtered(build: Build, channel: ChannelState | None, setting: Figure) -> str:
+    """Say what keeps bass off a cone: a setting, where the radio or the amplifier has one."""
+    if not may_filter(build, channel):
         return "a radio of that era has no filter: bass down at its tone knob, or less volume"
-    return f"set a high-pass of {setting}"
+    if not setting.value:
+        return f"{setting.text}: keep the volume down or take bass off"
+    where = f" at {source_of(build, channel).name}" if channel and channel.driven_by else ""
+    return f"set a high-pass of {setting.text}{where}"
 
 
 def _jets(answer: Answer) -> None:

@@ -74,6 +74,7 @@ def consumables(build: Build, before: Build, changed: Changes) -> tuple[Line, ..
     places = {place.id: place for place in build.locations}
     then = {place.id: place for place in before.locations}
     gone = len(changed.at("removed"))
+    ends = gone + len({*changed.at("carried-out")} - set(places))
 
     def at(*kinds: str) -> list[LocationState]:
         names = dict.fromkeys(name for kind in kinds for name in changed.at(kind))
@@ -94,7 +95,7 @@ def consumables(build: Build, before: Build, changed: Changes) -> tuple[Line, ..
             "from the area of the openings",
         ),
         *_fixings(at("new-driver", "used-driver", "mount-renewed")),
-        *_trims(len(changed.opened), rattles=len(changed.at("quieted"))),
+        *_trims(len(changed.at("trimmed")), rattles=len(changed.at("quieted"))),
         *_joints(_new_joints(build, before) + _mended(build, before, changed)),
         material("surround", len({*changed.at("repaired"), *changed.at("surround-glued")})),
         material("bench", len(changed.at("bench-mended"))),
@@ -104,8 +105,8 @@ def consumables(build: Build, before: Build, changed: Changes) -> tuple[Line, ..
         material("radio-leads", len(changed.at("new-radio"))),
         material("bypass", len(changed.at("bypassed"))),
         material("grille", len(changed.at("grilled")), "one for each new place in a trim"),
-        material("blank", gone, "over the opening that is left"),
-        material("sleeve", 2 * SLEEVE_PER_JOINT * gone, "both wire ends that are left"),
+        material("blank", gone + len(changed.at("closed-up")), "over the opening that is left"),
+        material("sleeve", 2 * SLEEVE_PER_JOINT * ends, "both wire ends that are left"),
     )
     return tuple(line for line in lines if line.quantity > 0.0)
 

@@ -31,6 +31,7 @@ from conewright.stages.outlay.amounts import (
     line_of,
     together,
 )
+from conewright.stages.outlay.bodies import bodies
 from conewright.stages.outlay.consumables import consumables
 from conewright.stages.outlay.purchases import (
     BY_VALUE,
@@ -152,6 +153,7 @@ def outlay(build: Build, *, solver: Solver | None = None) -> Outlay:
         *parts_by_value(bought),
         *fuses_and_cables(build, before, changed),
         *consumables(build, before, changed),
+        *bodies(build, changed),
     )
     surprises = tuple(_surprises(build, changed, rate))
     lines = (

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from itertools import pairwise
+from dataclasses import fields, replace
 
 import numpy as np
 
@@ -15,26 +14,28 @@ from conewright.sound.measured.impedance_fit import (
     Fit,
     ImpedancePoints,
     LevelPoints,
+    ModulusPoints,
     Outline,
+    Points,
     Width,
     fit_driver,
     outline,
 )
 from conewright.sound.measured.jig import (
     JigRatio,
+    curve_points,
     impedance_points,
     level_points,
     one_channel_level,
-    ratio_from_responses,
     ratio_from_steps,
+    ratio_from_sweep,
     series_resistance,
     sweep_frequencies,
 )
-from conewright.sound.measured.lock_in import TimedTone, locked_tones
+from conewright.sound.measured.lock_in import locked_tones, silences
 from conewright.sound.measured.mains import without_mains
-from conewright.sound.played.stimuli import Tone
+from conewright.sound.played.stimuli import Part, Tone
 from conewright.sound.recorded.analysis import Take
-from conewright.sound.recorded.clock import Clock
 from conewright.sound.recorded.curves import Curve
 from conewright.sound.recorded.deconvolution import deconvolve
 from conewright.stages.prove.draft import Draft
@@ -44,12 +45,8 @@ from conewright.stages.report.words import number
 
 __all__ = ["impedance", "impedance_of_curve"]
 
-BEFORE, AFTER = 0.2, 1.1
-"""What of a response is looked at, ahead of its arrival and behind it [s]."""
 HIGHEST = 10_000.0
 """Up to here a driver is fitted [Hz]."""
-READ_WITHIN = 0.01
-"""How well a curve from elsewhere is believed, relative standard error; assumed."""
 METER_WITHIN = 0.01
 """How well an ohm-meter with its leads taken off reads, 95 %, relative; from memory."""
 TO_80 = 1.2816 / 1.96
@@ -60,7 +57,7 @@ def impedance(draft: Draft, takes: Sequence[Take]) -> None:
     """Tell what recordings of a jig say of a driver: of two channels, or three of one channel."""
     channels = {len(take.recording.samples) for take in takes}
     if channels == {2}:
-        points: ImpedancePoints | LevelPoints = _two_channels(draft, takes)
+        points: Points = _two_channels(draft, takes)
     elif channels == {1} and len(takes) == 3:
         points = _one_channel(draft, takes)
     else:
@@ -75,19 +72,12 @@ def impedance(draft: Draft, takes: Sequence[Take]) -> None:
 
 def impedance_of_curve(draft: Draft, curve: Curve) -> None:
     """Tell what a curve that was measured elsewhere says of a driver."""
-    error = np.full(curve.frequency.shape, READ_WITHIN)
-    if curve.phase is None:
-        _outlined(draft, curve.frequency, curve.magnitude, [curve.sha256], why="it has no phase")
-        return
-    z = curve.magnitude * np.exp(1j * curve.phase)
-    _fitted(draft, ImpedancePoints(curve.frequency, z, error), [curve.sha256])
+    _fitted(draft, curve_points(curve), [curve.sha256])
 
 
 def _two_channels(draft: Draft, takes: Sequence[Take]) -> ImpedancePoints:
-    ratios = [_ratio(take) for take in takes]
-    driver, *others = ratios
-    through = others[0] if others else None
-    if through is None:
+    driver, *others = [_ratio(take) for take in takes]
+    if not others:
         draft.verdict(
             "through",
             Severity.NOTE,
@@ -97,101 +87,60 @@ def _two_channels(draft: Draft, takes: Sequence[Take]) -> ImpedancePoints:
     return impedance_points(
         driver,
         resistor=draft.details.resistor,
-        through=through,
+        through=others[0] if others else None,
         leads=others[1] if len(others) > 1 else None,
         input_resistance=draft.details.input,
     )
 
 
 def _ratio(take: Take) -> JigRatio:
-    clock, recording = _clock(take), take.recording
-    samples = _quiet(take)
     assert take.stimulus is not None
-    if take.stimulus.cores:
-        (part,) = take.stimulus.cores
-        before, across = (
-            deconvolve(each, rate=recording.rate, clock=clock, part=part).early(
-                before=BEFORE, after=AFTER
-            )
-            for each in samples
-        )
-        frequency = sweep_frequencies(high=min(20e3, 0.46 * recording.rate))
-        return ratio_from_responses(
-            before, across, rate=recording.rate, arrival=BEFORE, frequency=frequency
-        )
-    tones = _tones(take)
-    found = locked_tones(samples, rate=recording.rate, clock=clock, tones=tones)
-    return ratio_from_steps(found, frequency=np.array([tone.frequency for tone in tones]))
-
-
-def _tones(take: Take) -> list[TimedTone]:
-    assert take.stimulus is not None
-    return [
-        TimedTone(part.wave.frequency, part.seconds[0], part.seconds[1] - part.seconds[0])
-        for part in take.stimulus.tones
-        if isinstance(part.wave, Tone) and part.wave.frequency < 0.46 * take.recording.rate
-    ]
+    assert take.clock is not None
+    recording = take.recording
+    ratio = ratio_from_sweep if take.stimulus.cores else ratio_from_steps
+    return ratio(
+        recording.samples,
+        rate=recording.rate,
+        clock=take.clock.clock,
+        stimulus=take.stimulus,
+    )
 
 
 def _one_channel(draft: Draft, takes: Sequence[Take]) -> LevelPoints:
-    opened, known, driver = (_spectrum(take) for take in takes)
-    frequency = opened[0]
-    level = one_channel_level(driver[1], opened=opened[1])
+    (frequency, opened), (_, known), (_, driver) = [_spectrum(take) for take in takes]
+    level = one_channel_level(driver, opened=opened)
     series = series_resistance(
-        one_channel_level(known[1], opened=opened[1]), known=draft.details.resistor
+        one_channel_level(known, opened=opened), known=draft.details.resistor
     )
     draft.figure("series_resistance", series, unit="ohm", label="series resistance of the jig")
     return level_points(frequency, level, series=series)
 
 
 def _spectrum(take: Take) -> tuple[FloatArray, ComplexArray]:
-    clock, samples = _clock(take), _quiet(take)
+    """Return what the one channel heard, the hum of the mains taken out."""
     assert take.stimulus is not None
-    rate = take.recording.rate
-    if take.stimulus.cores:
-        (part,) = take.stimulus.cores
-        impulse = deconvolve(samples[0], rate=rate, clock=clock, part=part)
-        at = sweep_frequencies(high=min(20e3, 0.46 * rate))
-        spectrum = impulse.linear()
-        return at, np.interp(at, impulse.frequency, np.abs(spectrum)).astype(complex)
-    tones = _tones(take)
-    found = locked_tones(samples, rate=rate, clock=clock, tones=tones)
-    return np.array([tone.frequency for tone in tones]), found.amplitude[0]
-
-
-def _quiet(take: Take) -> FloatArray:
-    """Return the samples of all channels without the hum of the mains."""
-    assert take.stimulus is not None
-    recording, clock = take.recording, _clock(take)
-    spans = sorted(part.seconds for part in take.stimulus.parts)
-    ends = [(end + 0.05, begin - 0.02) for (_, end), (begin, _) in pairwise(spans)]
-    silences = [
-        (clock.index(begin, rate=recording.rate), clock.index(end, rate=recording.rate))
-        for begin, end in [(max(0.0, -clock.start) + 0.02, spans[0][0] - 0.02), *ends]
-        if end - begin > 0.1
-    ]
-    count = recording.samples.shape[-1]
-    held = [(max(first, 0), min(last, count)) for first, last in silences]
-    try:
-        return without_mains(
-            recording.samples,
-            rate=recording.rate,
-            silences=[(a, b) for a, b in held if b > a],
-        )[0]
-    except OutOfRangeError:
-        # Too little silence to know a hum by: it stays in.
-        return recording.samples
-
-
-def _clock(take: Take) -> Clock:
     assert take.clock is not None
-    return take.clock.clock
+    recording, clock = take.recording, take.clock.clock
+    rate, stimulus = recording.rate, take.stimulus
+    quiet = silences(stimulus, rate=rate, clock=clock, count=recording.samples.shape[-1])
+    samples, _ = without_mains(recording.samples, rate=rate, silences=quiet)
+    if stimulus.cores:
+        impulse = deconvolve(samples[0], rate=rate, clock=clock, part=stimulus.cores[0])
+        at = sweep_frequencies(high=min(20e3, 0.4 * rate))
+        return at, np.interp(at, impulse.frequency, np.abs(impulse.linear())).astype(complex)
+    parts = [part for part in stimulus.tones if _below_half(part, rate)]
+    found = locked_tones(samples, rate=rate, clock=clock, parts=parts)
+    return found.frequency, found.amplitude[0]
+
+
+def _below_half(part: Part, rate: float) -> bool:
+    return isinstance(part.wave, Tone) and part.wave.frequency < 0.46 * rate
 
 
 # --- Fitting ------------------------------------------------------------------------------------
 
 
-def _fitted(draft: Draft, points: ImpedancePoints | LevelPoints, shas: Sequence[str]) -> None:
+def _fitted(draft: Draft, points: Points, shas: Sequence[str]) -> None:
     """Tell the figures of the driver that meets a curve best, in free air; else its outline."""
     kept = _below(points, HIGHEST)
     modulus = _modulus(points)
@@ -214,27 +163,24 @@ def _fitted(draft: Draft, points: ImpedancePoints | LevelPoints, shas: Sequence[
     )
 
 
-def _below(points: ImpedancePoints | LevelPoints, highest: float) -> ImpedancePoints | LevelPoints:
+def _below(points: Points, highest: float) -> Points:
     low = points.frequency <= highest
-    if isinstance(points, ImpedancePoints):
-        return replace(
-            points,
-            frequency=points.frequency[low],
-            impedance=points.impedance[low],
-            error=points.error[low],
-        )
     return replace(
         points,
-        frequency=points.frequency[low],
-        level=points.level[low],
-        error=points.error[low],
+        **{
+            each.name: getattr(points, each.name)[low]
+            for each in fields(points)
+            if np.ndim(getattr(points, each.name)) == 1
+        },
     )
 
 
-def _modulus(points: ImpedancePoints | LevelPoints) -> FloatArray:
+def _modulus(points: Points) -> FloatArray:
     """Return |Z| [ohm]; of a level alone as if it were all resistance, which a peak nearly is."""
     if isinstance(points, ImpedancePoints):
         return np.abs(points.impedance)
+    if isinstance(points, ModulusPoints):
+        return points.modulus
     level = np.minimum(points.level, 0.999)
     return np.asarray(points.series * level / (1.0 - level))
 

@@ -59,7 +59,7 @@ def ladders(draft: Draft, takes: Sequence[Take]) -> None:
         first.h3,
         quantity="third harmonic",
         unit="dB",
-        over=("level", "dB of full scale"),
+        over=("level", "dBFS"),
     )
     if mark is None:
         draft.sentences.append("It does not clip up to full scale at this volume.")
@@ -68,7 +68,7 @@ def ladders(draft: Draft, takes: Sequence[Take]) -> None:
         draft.figure(
             "clip_level",
             mark.level,
-            unit="dB of full scale",
+            unit="dBFS",
             label="level at which it clips",
             spread=mark.spread,
         )

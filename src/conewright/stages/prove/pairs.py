@@ -12,20 +12,18 @@ from conewright.sound.measured.polarity import (
     NEAR_FIELD,
     SEAT_BY_BANDS,
     SEAT_BY_TONES,
-    BassPair,
     Evidence,
     PairPhases,
     PhaseRule,
-    bass_pair,
+    bass_pair_heard,
     combined_polarity,
     evidence_of,
     near_field_phases,
     near_field_sign,
     seat_phases,
 )
-from conewright.sound.played.stimuli import Pulse, Tone
+from conewright.sound.played.stimuli import Pulse
 from conewright.sound.recorded.analysis import Take
-from conewright.sound.recorded.tones import tone_amplitudes
 from conewright.stages.find.faults.chains import chains_of
 from conewright.stages.find.odds.evidence import Case
 from conewright.stages.prove.draft import Draft
@@ -161,7 +159,14 @@ def _by_bands(draft: Draft, take: Take) -> Evidence:
 
 
 def _by_tones(draft: Draft, take: Take) -> Evidence:
-    found = _tones(take)
+    assert take.stimulus is not None
+    assert take.clock is not None
+    found = bass_pair_heard(
+        take.recording.samples[take.channel],
+        rate=take.recording.rate,
+        clock=take.clock.clock,
+        stimulus=take.stimulus,
+    )
     phases = found.phases
     for frequency, both, opposed in zip(phases.frequency, found.both, found.opposed, strict=True):
         name = f"{frequency:.0f}hz"
@@ -175,28 +180,6 @@ def _by_tones(draft: Draft, take: Take) -> Evidence:
                 frequency=float(frequency),
             )
     return _said(draft, phases, SEAT_BY_TONES, [take], name="phase")
-
-
-def _tones(take: Take) -> BassPair:
-    assert take.stimulus is not None
-    assert take.clock is not None
-    found, played = [], []
-    for part in take.stimulus.tones:
-        assert isinstance(part.wave, Tone)
-        begin, end = part.seconds
-        (amplitude,) = tone_amplitudes(
-            take.recording.samples[take.channel],
-            rate=take.recording.rate,
-            clock=take.clock.clock,
-            begin=begin,
-            seconds=end - begin,
-            frequency=np.array([part.wave.frequency]),
-        )
-        found.append(amplitude)
-        played.append(part.wave.frequency)
-    left, right, both, opposed = np.array(found).reshape(-1, 4).T
-    frequency = np.array(played[::4])
-    return bass_pair(left=left, right=right, both=both, opposed=opposed, frequency=frequency)
 
 
 def _said(

@@ -223,9 +223,7 @@ def _stops(flag: Flag, wanted: RecordedTest | None) -> bool:
 
 
 def _figures(draft: Draft, take: Take, subject: str) -> None:
-    draft.figure(
-        "peak", take.peak, unit="dB of full scale", label="highest sample", subject=subject
-    )
+    draft.figure("peak", take.peak, unit="dBFS", label="highest sample", subject=subject)
     if take.clock is None:
         return
     clock = take.clock.clock

@@ -19,6 +19,7 @@ from conewright.stages.report.data import Caution, Severity, Verdict
 
 __all__ = [
     "cautions_for",
+    "minded_at",
     "reading_gate",
     "restraint_gate",
 ]
@@ -41,6 +42,21 @@ def cautions_for(stage: str, build: Build) -> tuple[Caution, ...]:
         for rule in _caution_rules()
         if stage in rule.stages and rule.applies(build, opened)
     )
+
+
+def minded_at(build: Build, caution: str, subjects: Sequence[str]) -> bool:
+    """Whether a caution is about any of the subjects of a step; one without places always is.
+
+    Args:
+        build: the plan.
+        caution: its id.
+        subjects: ids of the places, channels or cables that the step is done at.
+
+    """
+    known = {place.id: place.kind for place in (*as_found(build).locations, *build.locations)}
+    kinds = {known[name] for name in subjects if name in known}
+    rule = next(rule for rule in _caution_rules() if rule.id == caution)
+    return not kinds or "any" in rule.kinds or not kinds.isdisjoint(rule.kinds)
 
 
 def restraint_gate(build: Build) -> tuple[Verdict, ...]:
@@ -170,17 +186,21 @@ def _made_at(*kinds: str) -> Callable[[_Case], bool]:
 
 def _cuts(case: _Case) -> bool:
     changed = changes(case.build)
-    cut = (*changed.at("cuts"), *changed.at("holed"), *changed.at("grilled"))
+    cut = [name for kind in CUTTING for name in changed.at(kind)]
     return not {place.id for place in case.opened}.isdisjoint(cut)
 
+
+CUTTING = ("cuts", "holed", "grilled", "boxed", "boarded")
 
 CONDITIONS: dict[str, Callable[[_Case], bool]] = {
     "always": lambda _: True,
     "present": lambda case: bool(case.present),
+    # A plan is about what it opens, the vehicle as found about all of it.
+    "met": lambda case: bool(case.opened if case.build.proposal else case.present),
     "opens": lambda case: bool(case.opened),
     "battery-off": lambda case: bool(changes(case.build).by_kind["battery-off"]),
     "cuts": _cuts,
-    "glues": _made_at("surround-glued", "bench-mended", "repaired", "gap-cleaned"),
+    "glues": _made_at("surround-glued", "bench-mended", "repaired", "gap-cleaned", "boxed"),
     "solders": _made_at("bench-mended"),
     "new-driver": _new_driver,
     "sensor-unknown": lambda case: case.sensors("unknown"),

@@ -7,40 +7,24 @@ for a camera in a saloon of 1972, nor for a water shield behind a dash.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from functools import cache
 from typing import TYPE_CHECKING
 
 from conewright.data_files import data_rows
-from conewright.job.builds.standing import another_radio
+from conewright.job.builds.standing import another_radio, radio_year
+from conewright.job.document.parts import has_part, of_year
 from conewright.stages.common.changes import as_found, pairs_of, planned_job
 
 if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import ChannelState
     from conewright.job.builds.states.location import LocationState
 
-__all__ = ["WINDOW_KINDS", "has_all", "instead_of", "may_have", "radio_year"]
+__all__ = ["WINDOW_KINDS", "has_all", "instead_of", "may_filter", "may_have"]
 
 WINDOW_KINDS = ("door", "panel")
 """Kinds of place with a window behind them; elsewhere nothing moves."""
 
-YEARS = {"mono": 1970, "stereo": 1985, "digital": 2002, "connected": 2014}
-"""Years in the middle of the eras of radios; workshop experience, from memory."""
-
 Instead = Mapping[tuple[str, str], tuple[str, str]]
-
-
-def radio_year(build: Build) -> int | None:
-    """Return the year of a build's radio, None where it may be of any year.
-
-    One of a written era is of that. The radio that was found is else taken to be as old as its
-    vehicle, unless its outputs tell that it cannot be; another one is as new as one likes.
-    """
-    era = planned_job(build).head_unit.era
-    if era is not None:
-        return YEARS[era]
-    built = build.job.vehicle.built
-    too_new = build.head_unit.output == "bridge" and built is not None and built < _since("bridge")
-    return None if too_new or another_radio(build.planned) else built
 
 
 def may_have(build: Build, part: str) -> bool:
@@ -48,13 +32,24 @@ def may_have(build: Build, part: str) -> bool:
 
     Raises: KeyError for a part that the table of years does not have.
     """
-    row = _eras()[part]
     if part in (build.job.head_unit.carries or ()):
         return True
     if part == "restraint-lamp" and not {_curtain(build), _sensor(build)} <= {"none", "unknown"}:
         return True
-    year = build.job.vehicle.built if row["of"] == "vehicle" else radio_year(build)
-    return year is None or year >= int(row["since"])
+    if part == "high-pass" and _is_set(build):
+        return True
+    if has_part(part) == "vehicle":
+        return of_year(part, build.job.vehicle.built)
+    return of_year(part, radio_year(planned_job(build), build.planned))
+
+
+def may_filter(build: Build, channel: ChannelState | None) -> bool:
+    """Whether a high-pass can be set for a channel: in its amplifier, or in such a radio.
+
+    Args: build: of the channel; channel: None for one that nobody knows.
+    """
+    amplified = channel is not None and channel.driven_by is not None
+    return amplified or may_have(build, "high-pass")
 
 
 def has_all(build: Build, needs: str, places: Iterable[str] = ()) -> bool:
@@ -124,10 +119,7 @@ def _sensor(build: Build) -> str:
     return as_found(build).vehicle.door_sensor
 
 
-def _since(part: str) -> int:
-    return int(_eras()[part]["since"])
-
-
-@cache
-def _eras() -> Mapping[str, Mapping[str, str]]:
-    return {row["part"]: row for row in data_rows("stages.report", "era.csv")}
+def _is_set(build: Build) -> bool:
+    """Whether a high-pass is set in the radio that was found, and that radio stays."""
+    set_now = (each.settings.high_pass for each in as_found(build).channels if not each.driven_by)
+    return any(each is not None for each in set_now) and not another_radio(build.planned)

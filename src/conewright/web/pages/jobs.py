@@ -17,13 +17,16 @@ from conewright.job.text.editing import Refused
 from conewright.job.text.parsing import bare
 from conewright.job.text.starter import demo_text
 from conewright.job.text.survey import (
+    AMPLIFIERS,
     BODIES,
     ERAS,
+    GROUNDS,
     MUSTS,
     OUTPUTS,
     PLACES,
     RADIO,
     SEATS,
+    SYSTEMS,
     WHERE,
     WIRINGS,
     WISHES,
@@ -137,6 +140,8 @@ def _survey(request: Request, answers: dict[str, str], refused: Refused) -> Resp
         radio=RADIO,
         seats=SEATS,
         outputs={"era": ERAS, "outputs": OUTPUTS, "wiring": WIRINGS},
+        amplifiers=AMPLIFIERS,
+        supplies={"system": SYSTEMS, "ground": GROUNDS},
         where=WHERE,
         wishes=WISHES,
         musts=MUSTS,

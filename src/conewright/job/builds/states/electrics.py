@@ -38,12 +38,15 @@ class CableState:
 
 @dataclass(frozen=True, slots=True)
 class PartState:
-    """A part written into a load; `key` is its leaf in the tree. A wire has `wire`, no `value`."""
+    """A part written into a load; `key` is its leaf in the tree. A wire has `wire`, no `value`.
+    `rated` is what is printed on it [V, A or W], None where nobody read it.
+    """
 
     key: str
     kind: Literal["capacitor", "inductor", "resistor", "wire"]
     value: Value | None
     wire: CableState | None
+    rated: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,7 @@ class MountState:
     """Where a driver is screwed on. What nobody measured and nothing needs is None.
 
     `cutout` is the short axis of an oval opening. `turn` is the direction of the long axis of
-    opening or driver, from the front turning up [rad].
+    opening or driver, from the front turning up [rad]. `opening` is what was written of it.
     """
 
     ring: bool
@@ -49,6 +49,7 @@ class MountState:
     corners: Corners = ()
     turn: float = 0.0
     holes: ScrewHoles = NO_HOLES
+    opening: Literal["there", "to-cut"] | None = None
 
     @property
     def axes(self) -> tuple[Value, Value] | None:

@@ -19,7 +19,8 @@ from conewright.job.builds.states.electrics import ChannelState
 from conewright.job.builds.states.location import LocationState
 from conewright.job.document.fault_names import AMPLIFIER_OFF, CHANNEL_FAULTS, VEHICLE_FAULTS
 from conewright.physics.basics.arrays import FloatArray
-from conewright.stages.find.faults.entries import FAULT_IDS, LOW_LOAD
+from conewright.stages.common.changes import pairs_of
+from conewright.stages.find.faults.entries import FAULT_IDS, LOW_LOAD, SHARED_RETURN
 from conewright.stages.find.faults.presence import can_fail
 
 __all__ = [
@@ -31,6 +32,7 @@ __all__ = [
     "behind_capacitor",
     "chains_of",
     "is_tweeter",
+    "shared_returns",
 ]
 
 VEHICLE = "vehicle"
@@ -54,6 +56,9 @@ WOOFER_FAULTS = (
 TWEETER_FAULTS = ("tweeter-open", "lead-intermittent")
 CAPACITOR_FAULT = "capacitor-dried"
 CAVITY_FAULT = "panel-open"
+SHARED = ("chassis", "shared")
+"""Ways back that are not a channel's own."""
+
 
 EXCLUSIVE = (
     frozenset({"coil-open", "coil-shorted", "lead-intermittent"}),
@@ -144,6 +149,17 @@ def chains_of(build: Build, known: frozenset[Atom] = frozenset()) -> tuple[Chain
     return (shared, *(_channel_chain(channel, build, known, there) for channel in build.channels))
 
 
+def shared_returns(build: Build) -> tuple[str, ...]:
+    """Return the channels of a bridge radio that come back through the body or a shared wire."""
+    if build.head_unit.output != "bridge":
+        return ()
+    return tuple(
+        channel.id
+        for channel in pairs_of(build)
+        if channel.driven_by is None and channel.return_by in SHARED
+    )
+
+
 def _subjects(fault: str, build: Build) -> tuple[str, ...]:
     """Return what a fault that several channels share is at."""
     if fault == AMPLIFIER_OFF and build.amplifiers:
@@ -178,6 +194,8 @@ def _channel_chain(
     places = build.places_on(channel)
     atoms = [atom for place in places for atom in _place_atoms(place, channel)]
     atoms += [Atom(fault, channel.id) for fault in (*CHANNEL_FAULTS, LOW_LOAD)]
+    shared = Atom(SHARED_RETURN, channel.id)
+    atoms += [shared] if shared in known else []
     found = [atom for atom in atoms if atom.fault in there]
     return _chain(channel.id, channel, places, found, known)
 

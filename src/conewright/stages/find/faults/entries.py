@@ -22,6 +22,7 @@ __all__ = [
     "FAULT_IDS",
     "LOW_LOAD",
     "SAG",
+    "SHARED_RETURN",
     "TEST_IDS",
     "Access",
     "Answer",
@@ -45,11 +46,15 @@ __all__ = [
 LOW_LOAD, SAG = "load-too-low", "supply-sag"
 """Follows from the load that is written down, and is no state of a part."""
 
+SHARED_RETURN = "shared-return"
+"""Follows from the return and the radio that are written down; nothing else is suspected of it."""
+
 FAULT_IDS = (
     *("surround-torn", "coil-open", "coil-rubbing", "coil-shorted", "tweeter-open"),
     *("capacitor-dried", "lead-intermittent", "wire-broken", "joint-corroded", "leg-to-chassis"),
     *("pair-shorted", "reversed", "channel-dead", "channel-offset", "amplifier-off"),
     *("supply-sag", "trim-rattle", "mount-loose", "grit-or-water", LOW_LOAD),
+    SHARED_RETURN,
     *("cap-unglued", "panel-open", "sleep-drain", "microphone", "settings"),
 )
 """Each of these is also a change to the build, so no table can add one."""

@@ -10,6 +10,7 @@ from conewright.stages.common.changes import pairs_of, planned_job
 from conewright.stages.common.conditioned import ReadDraws
 from conewright.stages.common.together import has_twin
 from conewright.stages.find.faults import trade
+from conewright.stages.find.faults.chains import shared_returns
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
 
@@ -166,10 +167,9 @@ SHARING = {
 
 def return_verdicts(answer: Answer) -> None:
     """Stop loudspeakers that share their way back with others at a radio of bridge outputs."""
-    build = answer.build
+    build, shared = answer.build, shared_returns(answer.build)
     for channel in pairs_of(build):
-        by_bridge = channel.driven_by is None and build.head_unit.output == "bridge"
-        if by_bridge and channel.return_by in SHARING:
+        if channel.id in shared:
             answer.verdict(channel.id, "return", Severity.STOP, _on_bridge(build, channel))
 
 

@@ -88,12 +88,18 @@ class Meter:
             self._known[key] = self._mixture(test, subject, seen, chain)
         return self._known[key]
 
-    def expected(self, test: str, subject: str, chain: Chain) -> Expectation:
-        """Return the healthy reading on this very vehicle.
+    def expected(
+        self, test: str, subject: str, chain: Chain, faults: Iterable[Atom] = ()
+    ) -> Expectation:
+        """Return the reading on this very vehicle: the healthy one, or that with some faults.
 
-        The ends are those that part `low`, `normal` and `high`; 0 and inf where there is none.
+        The ends are those that part `low`, `normal` and `high`; 0 and inf where there is none. A
+        fault is taken to show as it does most often.
         """
+        seen = frozenset(self._seen(test, subject, faults, chain))
         normal = self.predict(test, subject, (), chain).normal
+        if seen:
+            normal = normal_range(self._usual(test, subject, seen, chain), Reader.of(test))
         unit = SHOWN.get(test, "ohm")
         if test == LEG and chain.channel is not None and chain.channel.return_by == "chassis":
             return Expectation(RETURNS_BY_CHASSIS, 0.0, inf, unit)
@@ -187,6 +193,15 @@ class Meter:
                 shown = self._bench.shown(subjects, chosen)
                 parts += components(self._values(test, subject, shown, chain), weight)
         return tuple(parts)
+
+    def _usual(
+        self, test: str, subject: str, seen: frozenset[Atom], chain: Chain
+    ) -> tuple[Component, ...]:
+        """What the meter reads with some faults, each as it shows most often."""
+        atoms = sorted(seen)
+        chosen = [max(variants(test, each.fault), key=lambda way: way.chance) for each in atoms]
+        shown = self._bench.shown([each.subject for each in atoms], chosen)
+        return components(self._values(test, subject, shown, chain), 1.0)
 
     def _values(
         self, test: str, subject: str, shown: tuple[Shown, ...], chain: Chain

@@ -10,22 +10,25 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import inf
+from typing import Literal
 
 import numpy as np
 
 from conewright.job.builds.draws import Draws, quantile
+from conewright.job.builds.standing import radio_year
 from conewright.job.builds.states.build import Build
 from conewright.job.builds.states.drivers import DriverState
 from conewright.job.builds.states.electrics import ChannelState
 from conewright.job.builds.states.location import LocationState
 from conewright.job.builds.states.value import Origin, Value
-from conewright.job.document.parts import UNKNOWN
+from conewright.job.document.parts import UNKNOWN, of_year
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray, Real
 from conewright.physics.basics.programme import NORMAL_PROGRAMME
 from conewright.physics.drivers.coil import resistance_at
 from conewright.physics.drivers.trust import SHEET_AIR
 from conewright.physics.electrics.wiring import fold_resistance
+from conewright.stages.common.changes import planned_job
 from conewright.stages.common.circuit import cable_resistance, part_resistance
 from conewright.stages.common.load import asleep, volts_over_usual
 from conewright.stages.common.nets import source_of
@@ -43,6 +46,7 @@ __all__ = [
     "Shown",
     "drains_asleep",
     "knows_ohms",
+    "usual_asleep",
 ]
 
 PAIR, COIL, LEG = "pair-resistance", "coil-resistance", "leg-to-chassis"
@@ -75,9 +79,25 @@ def knows_ohms(driver: DriverState) -> bool:
     return told or driver.rated_impedance is not None
 
 
+def usual_asleep(build: Build, of: Literal["vehicle", "radio"]) -> Quantity:
+    """Return what a sound radio, or a vehicle without one, draws with the key out [A], by its year;
+    one of which nobody knows the year is taken to be of today.
+    """
+    year = build.job.vehicle.built
+    if of == "radio":
+        made = radio_year(planned_job(build), build.planned)
+        name = "radio" if of_year("memory", made) else "radio without memory"
+    elif of_year("computers", year):
+        name = "vehicle without radio"
+    else:
+        awake = "with few" if of_year("computer", year) else "without"
+        name = f"vehicle {awake} computers"
+    return size(SLEEP, HEALTHY, name)
+
+
 def drains_asleep(build: Build) -> bool:
     """Whether the job writes down that its radio draws more with the key out than any sound one."""
-    radio, usual = build.head_unit.sleep_current, size(SLEEP, HEALTHY, "radio")
+    radio, usual = build.head_unit.sleep_current, usual_asleep(build, "radio")
     return radio is not None and usual.high is not None and radio.si > usual.high
 
 
@@ -271,11 +291,11 @@ class Bench:
         return total
 
     def _sleep_current(self) -> FloatArray:
-        rest = self._named(SLEEP, HEALTHY, "vehicle without radio")
+        rest = self._drawn(usual_asleep(self.build, "vehicle"), EFFECT_AXES[0])
         radio = self.build.head_unit.sleep_current
         if radio is not None and not drains_asleep(self.build):
             return rest + asleep(self.build, self._sampled(radio), self._sampled)
-        usual = self._drawn(size(SLEEP, HEALTHY, "radio"), EFFECT_AXES[1])
+        usual = self._drawn(usual_asleep(self.build, "radio"), EFFECT_AXES[1])
         return rest + asleep(self.build, usual, self._sampled)
 
     def _named(self, test: str, subject: str, name: str) -> FloatArray:

@@ -135,7 +135,7 @@ def model_of(
         for atom in (*chain.atoms, *chain.known)
     }
     # What the job itself says is there is no likelier to bring on what it does not explain.
-    unsaid = {atom: min(usual[atom] / alone[atom], 1.0) for atom in alone}
+    unsaid = {atom: min(usual[atom] / alone[atom], 1.0) if alone[atom] else 1.0 for atom in alone}
     for pair in twin_chains(chains):
         for atom in (_surround(chains[number]) for number in pair):
             # Weighed so that the share of the vehicles with a torn surround stays what it is.

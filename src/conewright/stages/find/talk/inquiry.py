@@ -14,6 +14,7 @@ from conewright.job.builds.draws import Draws, draw
 from conewright.job.builds.states.build import Build
 from conewright.job.builds.states.electrics import ChannelState
 from conewright.job.document.document import Reading
+from conewright.job.document.fault_names import AMPLIFIER_OFF
 from conewright.job.quantity.values import Quantity, parse_quantity
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
@@ -23,13 +24,19 @@ from conewright.stages.common.load import radio_load
 from conewright.stages.common.nets import source_of
 from conewright.stages.common.observations import EXPLAINED
 from conewright.stages.find.faults import trade
-from conewright.stages.find.faults.chains import VEHICLE, Atom, chains_of
-from conewright.stages.find.faults.effects import size
-from conewright.stages.find.faults.entries import LOW_LOAD
-from conewright.stages.find.faults.rows import HEALTHY
+from conewright.stages.find.faults.chains import VEHICLE, Atom, chains_of, shared_returns
+from conewright.stages.find.faults.effects import variants
+from conewright.stages.find.faults.entries import LOW_LOAD, SHARED_RETURN
 from conewright.stages.find.instruments.meter import METER_TESTS
 from conewright.stages.find.instruments.mixture import UNEXPLAINED
-from conewright.stages.find.instruments.readouts import COIL, SLEEP, drains_asleep, knows_ohms
+from conewright.stages.find.instruments.readouts import (
+    COIL,
+    PAIR,
+    SLEEP,
+    drains_asleep,
+    knows_ohms,
+    usual_asleep,
+)
 from conewright.stages.find.instruments.sweep import SweepReading
 from conewright.stages.find.odds.evidence import SWEEP, Case, ChainEvidence, Evidence, Question
 from conewright.stages.find.odds.inference import Model, Odds, PairFactor, infer
@@ -234,6 +241,7 @@ def inquire(build: Build) -> Inquiry:
     known = frozenset(
         Atom(LOW_LOAD, channel) for channel, chance in low_load.items() if chance > KNOWN_FROM
     )
+    known |= {Atom(SHARED_RETURN, channel) for channel in shared_returns(build)}
     low_load |= _starved(build)
     found, mended = _findings(build, "found"), _findings(build, "mended")
     chains = chains_of(build, known | found)
@@ -290,10 +298,11 @@ def _written(case: Case) -> Iterable[ChainEvidence]:
     """
     radio = case.build.head_unit.sleep_current
     if radio is not None and drains_asleep(case.build):
-        rest = size(SLEEP, HEALTHY, "vehicle without radio").value
+        rest = usual_asleep(case.build, "vehicle").value
         read = Quantity.of(radio.si + rest, "current", "A")
         yield case.of_number(Question(SLEEP, VEHICLE), read)
     yield from _turned_on(case)
+    yield from _none_between(case)
     for chain in case.chains:
         for place in chain.places:
             own = dict(place.driver.own).get("re")
@@ -301,6 +310,27 @@ def _written(case: Case) -> Iterable[ChainEvidence]:
             since = case.build.job.last_reading(COIL, place.id)
             if own is not None and not explained and since is None:
                 yield case.of_number(Question(COIL, place.id), own.quantity)
+
+
+def _none_between(case: Case) -> Iterable[ChainEvidence]:
+    """What ohms of a loudspeaker at an output of unknown load say of an amplifier after it: its
+    input would have shown, but for the times that it does not.
+    """
+    fault, build = Atom(AMPLIFIER_OFF, VEHICLE), case.build
+    shared = case.chains[0]
+    if fault not in shared.atoms:
+        return
+    shown = variants(PAIR, AMPLIFIER_OFF)
+    inputs = [each for each in shown if each.effects.get("replace") is not None]
+    unseen = 1.0 - sum(each.chance for each in inputs)
+    lows = (each.effects["replace"] for each in inputs)
+    least = min((low.low or low.value for low in lows if low is not None), default=0.0)
+    table = np.array([[unseen if fault in shared.faults(s) else 1.0] for s in shared.states])
+    for channel in build.unknown:
+        reading = build.job.last_reading(PAIR, channel.id)
+        read = None if reading is None else heard(PAIR, reading.value)
+        if isinstance(read, Quantity) and read.value < least:
+            yield ChainEvidence(0, table)
 
 
 def _turned_on(case: Case) -> Iterable[ChainEvidence]:
