@@ -133,8 +133,9 @@ def listen_to(request: Request, job_id: str) -> Response:
     """Listen to recordings that were sent, and show what they hold."""
     store = store_of(request)
     store.get(job_id)
-    parcel = unpack(upload_of(request), store.recordings.arriving())
-    listener = listener_of(request)
+    folder, listener = store.recordings.arriving(), listener_of(request)
+    listener.clear(folder)
+    parcel = unpack(upload_of(request), folder)
     try:
         page = open_page(request, job_id, revision=number_in(parcel.fields, "base") or None)
         sent = sent_in(parcel)

@@ -103,6 +103,7 @@ function recorder(takes) {
     level.value = 0;
     said.className = "";
     said.textContent = words;
+    start.disabled = false;
     box.replaceChildren(start, said);
   };
 
@@ -110,14 +111,14 @@ function recorder(takes) {
     start.disabled = true;
     try {
       open = await microphone();
-      await begun();
+      await begun(open);
     } catch (error) {
       rest(refused(error));
     }
-    start.disabled = false;
   });
 
-  async function begun() {
+  // Whoever stops meanwhile closes what was open, and may have opened it anew.
+  async function begun(mine) {
     const on = Object.keys(ASKED).filter((each) => open.settings[each] === true).map((each) => NAMES[each]);
     if (on.length) {
       said.className = "worry";
@@ -126,7 +127,7 @@ function recorder(takes) {
       all.type = "button";
       box.replaceChildren(all, drop, said);
       await new Promise((go) => all.addEventListener("click", go, { once: true }));
-      if (!open) return;
+      if (open !== mine) return;
     }
     form.elements.recorder.value = settings(open);
     said.className = "count";
@@ -134,7 +135,7 @@ function recorder(takes) {
     for (let left = COUNT; left > 0; left -= 1) {
       said.textContent = `Recording in ${left}`;
       await new Promise((go) => setTimeout(go, 1000));
-      if (!open) return;
+      if (open !== mine) return;
     }
     box.replaceChildren(stop, drop, said, level);
     const shown = (seconds, peak) => {
@@ -177,12 +178,15 @@ async function microphone() {
   context.createMediaStreamSource(stream).connect(tap).connect(silent).connect(context.destination);
   const pieces = [];
   let bytes = 0;
+  let heard = () => {};
+  // From the first on: a port keeps what nobody takes, and would give the countdown afterwards.
+  tap.port.onmessage = ({ data }) => heard(data);
   return {
     close,
     rate: context.sampleRate,
     settings: stream.getAudioTracks()[0].getSettings(),
     record(shown, full) {
-      tap.port.onmessage = ({ data }) => {
+      heard = (data) => {
         pieces.push(data);
         bytes += 4 * data.length * data[0].length;
         const peak = data.reduce((most, each) => each.reduce((a, b) => Math.max(a, Math.abs(b)), most), 0);
