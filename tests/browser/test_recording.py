@@ -14,7 +14,7 @@ import pytest
 import soundfile
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from browser.browsing import PHONE, Look, Site, browsing, chromium, watched
+from browser.browsing import PHONE, Look, Site, chromium, watched
 from conewright.sound.played.wav import stimulus, wav_bytes
 
 pytestmark = pytest.mark.slow

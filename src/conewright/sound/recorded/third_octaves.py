@@ -40,8 +40,9 @@ class BandLevels:
 
     @property
     def snr(self) -> FloatArray:
-        """Level over noise [dB], shape (31,)."""
-        return np.asarray(self.level - self.noise)
+        """Level over noise [dB], shape (31,); NaN where neither holds anything at all."""
+        with np.errstate(invalid="ignore"):
+            return np.asarray(self.level - self.noise)
 
     @property
     def trusted(self) -> NDArray[np.bool_]:

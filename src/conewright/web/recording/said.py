@@ -83,7 +83,7 @@ def _grouped(numbers: Iterable[NumberView]) -> tuple[Group, ...]:
     groups: dict[str, list[NumberView]] = {}
     for each in numbers:
         groups.setdefault(each.id.partition(".")[0], []).append(each)
-    return tuple(Group(id, id.replace("-", " "), tuple(held)) for id, held in groups.items())
+    return tuple(Group(id, id, tuple(held)) for id, held in groups.items())
 
 
 def _reading(heard: HeardReading) -> ReadingView:
