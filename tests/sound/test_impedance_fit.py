@@ -248,6 +248,8 @@ def test_the_meter_takes_the_place_of_the_resistors_limits() -> None:
     assert alone.re.value == pytest.approx(1.02 * RE, rel=1e-3)
     assert metered.re.value == pytest.approx(RE, rel=0.005)
     assert metered.re.width < 0.006 * RE
+    with pytest.raises(OutOfRangeError, match="meter_width must be above zero"):
+        fit_driver(points(off), meter=Width(RE, 0.0))
     for figure, true in (("fs", FS), ("qms", QMS), ("qes", QES)):
         assert getattr(metered, figure).value == pytest.approx(true, rel=0.01)
 

@@ -315,6 +315,8 @@ def fit_driver(
 
     """
     require_not_negative(warmth=warmth)
+    if meter is not None:
+        require_positive(meter=meter.value, meter_width=meter.width)
     solved = {name: _solved(points, name, mount, meter) for name in STARTS}
     bic = {name: one.chi2 + one.size * np.log(one.count) for name, one in solved.items()}
     name = min(bic, key=lambda each: bic[each])
