@@ -22,7 +22,8 @@ from simulated_jig import (
 
 from conewright.errors import BadInputError, OutOfRangeError
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
-from conewright.sound.measured.impedance_fit import ImpedancePoints, fit_driver
+from conewright.sound.measured.impedance_fit import fit_driver
+from conewright.sound.measured.impedance_points import ImpedancePoints
 from conewright.sound.measured.jig import (
     JigRatio,
     impedance_from_ratio,
