@@ -14,6 +14,7 @@ from conewright.physics.acoustics.door import mounted_load
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray
 from conewright.physics.drivers.driver import acoustic_mass_free
+from conewright.sound.measured.curves import read_curve
 from conewright.sound.measured.free_air import (
     TwinFlags,
     mass_from_added,
@@ -35,7 +36,6 @@ from conewright.sound.measured.jig import (
     require_known_resistor,
     sweep_frequencies,
 )
-from conewright.sound.recorded.curves import read_curve
 from reference.broken import BOOK, FOLDER, door_of, read_result
 
 AIR = Air()
