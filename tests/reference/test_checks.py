@@ -9,11 +9,12 @@ from .checks import Check, Computation, read_checks
 from .drivers import DRIVERS
 from .electrics import ELECTRICS
 from .faults import FAULTS
+from .recordings import RECORDINGS
 from .sound import SOUND
 
 CHECKS = read_checks()
 # Patterns of ids; a row must meet exactly one.
-TABLE: dict[str, Computation] = DRIVERS | ELECTRICS | FAULTS | SOUND
+TABLE: dict[str, Computation] = DRIVERS | ELECTRICS | FAULTS | RECORDINGS | SOUND
 
 
 def computations(check: Check) -> list[Computation]:
@@ -35,7 +36,7 @@ def test_every_row_is_computed_by_exactly_one_function() -> None:
 def test_every_function_computes_a_row() -> None:
     idle = {p for p in TABLE if not any(fnmatchcase(check.id, p) for check in CHECKS)}
     assert idle == set()
-    assert len(TABLE) == sum(map(len, (DRIVERS, ELECTRICS, FAULTS, SOUND)))
+    assert len(TABLE) == sum(map(len, (DRIVERS, ELECTRICS, FAULTS, RECORDINGS, SOUND)))
 
 
 def test_every_row_names_its_source() -> None:

@@ -15,6 +15,7 @@ SOUNDS = {
     "measuring_sweep": signals.measuring_sweep,
     "pulse_train": signals.pulse_train,
     "call_script": signals.call_script,
+    "hiss": signals.hiss,
 }
 
 
@@ -171,3 +172,13 @@ def test_no_ladder_of_a_pitch_that_cannot_be() -> None:
     for frequency in (0.0, -1.0, 24_000.0):
         with pytest.raises(OutOfRangeError):
             signals.level_ladder(frequency=frequency)
+
+
+def test_the_hiss_has_its_rms_its_band_and_no_peak_over_the_limit() -> None:
+    sound = signals.hiss()
+    np.testing.assert_array_equal(sound[0], sound[1])
+    frequency, power = spectrum(sound[0])
+    assert 10 * np.log10(np.mean(sound[0] ** 2)) == pytest.approx(-20.0, abs=0.01)
+    octaves = [power[(frequency >= f) & (frequency < 2 * f)].sum() for f in (100.0, 400.0, 1600.0)]
+    assert octaves == pytest.approx([np.mean(octaves)] * 3, rel=0.03)
+    assert power[(frequency < 90.0) | (frequency > 5100.0)].sum() < 1e-4 * power.sum()

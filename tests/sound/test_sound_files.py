@@ -10,7 +10,7 @@ import conewright as cw
 from conewright.sound.played import signals
 from conewright.sound.played.sounds import LIMIT, SOUNDS, UNPLUGGED
 
-LADDERS = ["level-ladder-100-hz", "level-ladder-1-khz"]
+LADDERS = ["level-ladder-100-hz", "level-ladder-1-khz", "ladder", "ladder-1k", "knob"]
 
 
 def test_all_but_the_ladders_are_written_with_a_card(tmp_path: Path) -> None:
@@ -19,7 +19,7 @@ def test_all_but_the_ladders_are_written_with_a_card(tmp_path: Path) -> None:
     card = files[-1].read_text(encoding="utf-8")
     assert LIMIT in card
     for name, sound in SOUNDS.items():
-        assert (sound.title in card) is (name not in LADDERS)
+        assert (f"({name}.wav" in card) is (name not in LADDERS)
         if name not in LADDERS:
             assert f"Loudest: {sound.safe}" in card
 
@@ -27,11 +27,11 @@ def test_all_but_the_ladders_are_written_with_a_card(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", SOUNDS)
 def test_a_file_is_its_sound_to_a_step_of_its_bits(tmp_path: Path, name: str) -> None:
     (file, _) = cw.sounds(tmp_path, only=name, loudspeakers_unplugged=True)
-    samples, rate = soundfile.read(file, always_2d=True)
+    steps, rate = soundfile.read(file, always_2d=True, dtype="int16")
     assert rate == signals.RATE
     meant = SOUNDS[name].make()
-    # 16 bit; full scale itself is one step less on the plus side.
-    assert np.abs(samples.T - meant[: samples.shape[1]]).max() <= 2.0**-15
+    # 16 bit, 32767 at full scale: the nearest step.
+    assert np.abs(steps.T - 32_767 * meant[: steps.shape[1]]).max() <= 0.5 + 1e-9
     assert SOUNDS[name].seconds == pytest.approx(meant.shape[1] / rate, abs=1e-3)
     peak = 20 * np.log10(np.abs(meant).max())
     assert SOUNDS[name].peak == pytest.approx(peak, abs=0.01)
@@ -61,7 +61,9 @@ def test_one_side_alone(tmp_path: Path, side: str, silent: int) -> None:
 def test_bad_requests_are_refused_in_words(tmp_path: Path) -> None:
     with pytest.raises(cw.BadInputError, match='only: found "siren"; allowed: corner-caller'):
         cw.sounds(tmp_path, only="siren")
-    with pytest.raises(cw.BadInputError, match='side: found "up"; allowed: both, left, right'):
+    with pytest.raises(
+        cw.BadInputError, match='side: found "up"; allowed: both, left, right, opposed'
+    ):
         cw.sounds(tmp_path, side="up")
     cw.sounds(tmp_path, only="treble-burst")
     with pytest.raises(cw.BadInputError, match="found a file of that name"):
@@ -69,3 +71,17 @@ def test_bad_requests_are_refused_in_words(tmp_path: Path) -> None:
     assert cw.sounds(tmp_path, only="treble-burst", force=True)
     with pytest.raises(cw.BadInputError):
         cw.sounds(tmp_path / "treble-burst.wav" / "below")
+
+
+def test_a_side_turned_round_is_written_of_what_there_is_of_it(tmp_path: Path) -> None:
+    (file, _) = cw.sounds(tmp_path, only="pulses", side="opposed")
+    samples, _ = soundfile.read(file, dtype="int16")
+    # 16 bit: a tie is rounded upward on either side.
+    assert np.abs(samples[:, 0].astype(int) + samples[:, 1]).max() <= 1
+    assert samples.max() > 8000
+    # The sides carry their own sides: half of them would have no second sweep.
+    with pytest.raises(cw.BadInputError, match=r'side: found "left"; allowed: both$'):
+        cw.sounds(tmp_path, only="sides", side="left")
+    files = cw.sounds(tmp_path / "left", side="left")
+    assert {"sweep-left", "crawl-left"} <= {file.stem for file in files}
+    assert "sides-left" not in {file.stem for file in files}

@@ -30,6 +30,22 @@ EXPECTED = {
     "level-ladder-100-hz": (5 * 0.24 + 0.4 + 31 * 1.6, 0.0, 1),
     "level-ladder-1-khz": (5 * 0.24 + 0.4 + 31 * 1.6, 0.0, 1),
     "call-script": (3 * 0.24 + 20.0, -24.0, 1),
+    # Between marks of 0.25 s: two stairs of 1.2 s and a sweep of L ln 1000, L = 1.45 s or 0.5 s, or
+    # one for each side; twelve tones; a crawl; eight pulses; 31 steps; 61 tones of at least 0.5 s.
+    "sweep": (2 * (0.25 + 1.2 + 0.25) + 10.01625 + 2.9, -12.0, 1),
+    "sweep-short": (2 * (0.25 + 1.2 + 0.25) + 3.453875 + 2.9, -12.0, 1),
+    "sides": (2 * (0.25 + 1.2 + 0.25) + 2 * 10.01625 + 3.9, -12.0, 2),
+    "sides-short": (2 * (0.25 + 1.2 + 0.25) + 2 * 3.453875 + 3.9, -12.0, 2),
+    "bass": (1.0 + 2 * 0.25 + 1.0 + 12 * 3.25, -12.0, 2),
+    "bass-short": (1.0 + 2 * 0.25 + 1.0 + 12 * 1.25, -12.0, 2),
+    "crawl": (93.0, -12.0, 1),
+    "crawl-short": (15.0, -12.0, 1),
+    "pulses": (6.75, -12.0, 1),
+    "ladder": (1.0 + 2 * 0.25 + 1.5 + 31 * 0.3, 0.0, 1),
+    "ladder-1k": (1.0 + 2 * 0.25 + 1.5 + 31 * 0.3, 0.0, 1),
+    "knob": (1.0 + 0.25 + 0.5 + 12.0 + 0.5, 0.0, 1),
+    "steps": (3.0 + sum(max(0.5, 12 / (20 * 10 ** (k / 20))) for k in range(61)), -12.0, 1),
+    "hiss": (30.0, -12.4, 1),
 }
 
 
@@ -104,7 +120,7 @@ def test_the_mono_bass_turns_its_right_side_round_at_last(client: TestClient) ->
     assert np.abs(left[1]).max() == 0.0
     assert np.abs(right[0]).max() == 0.0
     np.testing.assert_array_equal(both[0], both[1])
-    # 16 bit round down: a step of 2^-15 between the two signs.
+    # 16 bit: the nearest step, a tie upward.
     np.testing.assert_allclose(turned[0], -turned[1], rtol=0, atol=2**-15)
     assert all(np.abs(part).max() > 0.2 for part in middles)
 

@@ -300,14 +300,14 @@ def sounds(
         typer.Option("--only", metavar="NAME", help="One sound alone.", show_default=False),
     ] = None,
     side: Annotated[
-        str, typer.Option("--side", metavar="SIDE", help="left or right alone, or both.")
+        str, typer.Option("--side", metavar="SIDE", help="left or right alone, both, or opposed.")
     ] = "both",
     loudspeakers_unplugged: Annotated[
         bool,
         typer.Option(
             "--loudspeakers-unplugged",
-            help="No loudspeaker hangs on the radio: write the level ladders too, which reach full "
-            "scale.",
+            help="No loudspeaker hangs on the radio: write the ladders and the knob too, which "
+            "reach full scale.",
             show_default=False,
         ),
     ] = False,

@@ -11,9 +11,10 @@ from typing import Final
 import numpy as np
 
 from conewright.errors import OutOfRangeError
-from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
 
 __all__ = [
+    "LOUDEST",
     "RATE",
     "beeps",
     "call_script",
@@ -21,6 +22,7 @@ __all__ = [
     "corner_caller",
     "exponential_sweep",
     "faded",
+    "hiss",
     "level_ladder",
     "measuring_sweep",
     "mono_bass",
@@ -81,16 +83,39 @@ def pink_burst(*, low: float, high: float, seconds: float, level: float, seed: i
 
     """
     _hold(high, seconds, level)
-    count = round(seconds * RATE)
-    frequency = np.fft.rfftfreq(count, 1 / RATE)
+    size, turns = _pink(low=low, high=high, seconds=seconds, seed=seed)
+    noise = faded(np.fft.irfft(size * turns, round(seconds * RATE)))
+    return np.asarray(noise * _peak(level) / np.abs(noise).max())
+
+
+def hiss() -> FloatArray:
+    """Pink noise from 100 Hz to 5 kHz for 30 s at -20 dB rms, to set a level by; shape (2, N).
+
+    No peak stands over -12 dB: peaks are cut and the spectrum set right again, in turns, which
+    moves the phases alone (van der Ouderaa, Schoukens, Renneboog, IEEE Trans. Instrum. Meas.
+    37(1) 1988).
+    """
+    count = round(30.0 * RATE)
+    size, turns = _pink(low=100.0, high=5000.0, seconds=30.0, seed=30)
+    for _ in range(12):
+        noise = np.fft.irfft(size * turns, count)
+        limit = np.std(noise) * 10 ** (7.0 / 20)
+        cut = np.fft.rfft(np.clip(noise, -limit, limit))
+        turns = cut / np.maximum(np.abs(cut), np.finfo(float).tiny)
+    noise = faded(np.fft.irfft(size * turns, count))
+    return _both(noise * _peak(-20.0) / np.std(noise))
+
+
+def _pink(*, low: float, high: float, seconds: float, seed: int) -> tuple[FloatArray, ComplexArray]:
+    """Sizes and turns of the spectrum of pink noise between two frequencies [Hz]."""
+    frequency = np.fft.rfftfreq(round(seconds * RATE), 1 / RATE)
     inside = (frequency >= low) & (frequency <= high)
     if not inside.any():
         raise OutOfRangeError(f"no frequency of {seconds} s lies between {low} and {high} Hz")
     # Power falls as 1/f, so amplitude as 1/sqrt(f).
     size = np.where(inside, 1 / np.sqrt(np.maximum(frequency, 1.0)), 0.0)
     phase = np.random.default_rng(seed).uniform(0, 2 * np.pi, frequency.size)
-    noise = faded(np.fft.irfft(size * np.exp(1j * phase), count))
-    return np.asarray(noise * _peak(level) / np.abs(noise).max())
+    return size, np.exp(1j * phase)
 
 
 def beeps(count: int) -> FloatArray:

@@ -10,6 +10,7 @@ from typing import Final
 
 from conewright.physics.basics.arrays import FloatArray
 from conewright.sound.played import signals
+from conewright.sound.played.stimuli import SIDES, STIMULI, Side
 
 __all__ = ["LIMIT", "SOUNDS", "UNPLUGGED", "Sound", "sounds_for"]
 
@@ -36,7 +37,7 @@ class Sound:
 
     seconds: length. peak: highest peak [dB of full scale]. heard: what is in it, in its order.
     safe: the loudest setting at which it may be played. unplugged: whether it is for outputs
-    without loudspeakers only.
+    without loudspeakers only. sides: the versions that may be had of it.
     """
 
     name: str
@@ -47,6 +48,7 @@ class Sound:
     safe: str
     make: Callable[[], FloatArray]
     unplugged: bool = False
+    sides: tuple[Side, ...] = ("both", "left", "right")
 
     @property
     def length(self) -> str:
@@ -54,6 +56,120 @@ class Sound:
         minutes, seconds = divmod(round(self.seconds), 60)
         return f"{minutes}:{seconds:02d}"
 
+
+def _stimulus(
+    name: str, title: str, heard: str, safe: str = UNPLUGGED, *, peak: float = signals.LOUDEST
+) -> Sound:
+    """Return a sound of what is to be recorded; full scale is for unplugged outputs."""
+    known = STIMULI[name]
+    seconds = known.length / signals.RATE
+    unplugged = peak > signals.LOUDEST
+    return Sound(name, title, seconds, peak, heard, safe, known.samples, unplugged, known.sides)
+
+
+SPEECH: Final = (
+    "As loud as speech across the cabin; up only until the recording stands clear of the noise, "
+    "85 dB(A) at most."
+)
+HALF: Final = "Half of the loudest music that is played here; less once a cone strikes."
+JUMP: Final = "Where the cone is seen to jump by a millimetre, and no further."
+WHOLE: Final = "Record all of it, the chirps at its beginning and end too."
+STAIRS: Final = "A chirp, three steps of a chord, {}, the steps and the chirp again. " + WHOLE
+
+_RECORDED: Final = (
+    _stimulus(
+        "sweep",
+        "Sweep",
+        STAIRS.format("a sweep from 20 Hz to 20 kHz in 10 s"),
+        SPEECH,
+    ),
+    _stimulus(
+        "sweep-short",
+        "Short sweep",
+        STAIRS.format("a sweep from 20 Hz to 20 kHz in 3.5 s"),
+        SPEECH,
+    ),
+    _stimulus(
+        "sides",
+        "Sides",
+        STAIRS.format("a sweep of 10 s on the left, the same on the right"),
+        SPEECH,
+    ),
+    _stimulus(
+        "sides-short",
+        "Short sides",
+        STAIRS.format("a sweep of 3.5 s on the left, the same on the right"),
+        SPEECH,
+    ),
+    _stimulus(
+        "bass",
+        "Bass phases",
+        "A chirp; 50, 63 and 80 Hz, each for 3 s on the left, on the right, on both, and on both "
+        "with the right one turned round; the chirp again. " + WHOLE,
+        HALF,
+    ),
+    _stimulus(
+        "bass-short",
+        "Short bass phases",
+        "As the bass phases, 1 s each. " + WHOLE,
+        HALF,
+    ),
+    _stimulus(
+        "crawl",
+        "Crawl",
+        "A chirp, a tone that crawls from 30 to 300 Hz in 90 s, the chirp again. " + WHOLE,
+        HALF,
+    ),
+    _stimulus(
+        "crawl-short",
+        "Short crawl",
+        "As the crawl, in 12 s. " + WHOLE,
+        HALF,
+    ),
+    _stimulus(
+        "pulses",
+        "Pulses",
+        "A chirp, eight pulses to the plus side, one each half second, the chirp again. The phone "
+        "20 mm from the cone. " + WHOLE,
+        JUMP,
+    ),
+    _stimulus(
+        "ladder",
+        "Ladder, 100 Hz",
+        "A chirp, 31 steps of 0.3 s by 1 dB from -30 dB to full scale, the chirp again, for a "
+        "recorder behind a divider.",
+        peak=0.0,
+    ),
+    _stimulus(
+        "ladder-1k",
+        "Ladder, 1 kHz",
+        "As the ladder at 100 Hz, with a tone of 1 kHz.",
+        peak=0.0,
+    ),
+    _stimulus(
+        "knob",
+        "Knob",
+        "A chirp, then 100 Hz at full scale for 12 s. Turn the volume up by one step each second.",
+        peak=0.0,
+    ),
+    _stimulus(
+        "steps",
+        "Steps",
+        "A chirp, 61 tones from 20 Hz to 20 kHz of half a second each, the chirp again: for the "
+        "resistor and the driver between two inputs of a recorder.",
+        "0.3 V at the driver.",
+    ),
+    Sound(
+        "hiss",
+        "Hiss",
+        30.0,
+        -12.4,
+        "30 s of noise from 100 Hz to 5 kHz, to set the level of the player and the recorder by.",
+        "As loud as speech across the cabin, 85 dB(A) at most.",
+        signals.hiss,
+        sides=SIDES,
+    ),
+)
 
 SOUNDS: Final[Mapping[str, Sound]] = MappingProxyType(
     {
@@ -96,7 +212,7 @@ SOUNDS: Final[Mapping[str, Sound]] = MappingProxyType(
                 -18.0,
                 "Two beeps, then a tone that crawls from 30 to 300 Hz in 90 s: 50 Hz after 21 s, "
                 "100 Hz after 48 s, 200 Hz after 75 s.",
-                "Half of the loudest music that is played here; less once a cone strikes.",
+                HALF,
                 signals.rattle_crawl,
             ),
             Sound(
@@ -106,8 +222,7 @@ SOUNDS: Final[Mapping[str, Sound]] = MappingProxyType(
                 -12.0,
                 "Three beeps, a chirp, after a second a sweep from 20 Hz to 20 kHz in 10 s, after "
                 "another second the same chirp. Record all of it, beeps and chirps too.",
-                "As loud as speech across the cabin; up only until the recording stands clear of "
-                "the noise, 85 dB(A) at most.",
+                SPEECH,
                 signals.measuring_sweep,
             ),
             Sound(
@@ -117,7 +232,7 @@ SOUNDS: Final[Mapping[str, Sound]] = MappingProxyType(
                 -12.0,
                 "Four beeps, then ten pulses to the plus side, one each half second. The phone "
                 "20 mm from the cone: the first swing of both sides has to go the same way.",
-                "Where the cone is seen to jump by a millimetre, and no further.",
+                JUMP,
                 signals.pulse_train,
             ),
             Sound(
@@ -152,6 +267,7 @@ SOUNDS: Final[Mapping[str, Sound]] = MappingProxyType(
                 "As loud as a call; the far end records.",
                 signals.call_script,
             ),
+            *_RECORDED,
         )
     }
 )

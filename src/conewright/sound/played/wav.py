@@ -11,7 +11,6 @@ from io import BytesIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from threading import Lock
-from typing import Literal, get_args
 
 import numpy as np
 import soundfile
@@ -20,12 +19,10 @@ from conewright.errors import BadInputError
 from conewright.physics.basics.arrays import FloatArray
 from conewright.sound.played import signals
 from conewright.sound.played.sounds import LIMIT, SOUNDS, UNPLUGGED, Sound
+from conewright.sound.played.stimuli import GAINS, SIDES
 from conewright.whole_file import unwritten, write_new, write_whole
 
-__all__ = ["SIDES", "sound_file", "sounds"]
-
-Side = Literal["both", "left", "right"]
-SIDES: tuple[Side, ...] = get_args(Side)
+__all__ = ["sound_file", "sounds"]
 
 CARD = "sounds.txt"
 _lock = Lock()
@@ -43,17 +40,18 @@ def sounds(
 
     Args:
         out: the folder, made if it was not there.
-        only: name of one sound; all when None.
-        side: "both", or "left" or "right" alone; the other channel is silent then.
+        only: name of one sound; all that there are of that side when None.
+        side: "both", or "left" or "right" alone; the other channel is silent then. "opposed":
+            both, the right one turned round.
         loudspeakers_unplugged: whether somebody says that no loudspeaker hangs on the radio: only
-            then are the level ladders written, which reach full scale.
+            then are the ladders and the knob written, which reach full scale.
         force: whether files of these names are written over.
 
     Returns:
         The files, the card last.
 
     Raises:
-        BadInputError: a sound or side that there is not, a level ladder without the word that
+        BadInputError: a sound or side of it that there is not, a level ladder without the word that
             loudspeakers are unplugged, or a file that is there or cannot be written.
 
     >>> import conewright as cw
@@ -63,9 +61,11 @@ def sounds(
     >>> [file.name for file in files]
     ['treble-burst.wav', 'sounds.txt']
     """
+    allowed = SIDES if only is None or only not in SOUNDS else SOUNDS[only].sides
+    if side not in allowed:
+        raise BadInputError(f'side: found "{side}"; allowed: {", ".join(allowed)}')
     chosen = _chosen(only, loudspeakers_unplugged=loudspeakers_unplugged)
-    if side not in SIDES:
-        raise BadInputError(f'side: found "{side}"; allowed: {", ".join(SIDES)}')
+    chosen = tuple(sound for sound in chosen if side in sound.sides)
     folder = Path(out)
     ending = "" if side == "both" else f"-{side}"
     files = {folder / f"{each.name}{ending}.wav": _written(each, side) for each in chosen}
@@ -96,14 +96,13 @@ def _told(sound: Sound) -> str:
 
 
 def _written(sound: Sound, side: str) -> bytes:
-    """Return a sound as a WAV file, 16 bit."""
-    samples = sound.make()
+    """Return a sound as a WAV file, 16 bit: the nearest step, 32767 at full scale."""
+    samples = sound.make() * np.array(GAINS[side])[:, None]
     if side == "both":
         samples = _narrowed(samples)
-    else:
-        samples = samples * np.array([[side == "left"], [side == "right"]])
+    steps = np.floor(32_767 * samples + 0.5).astype(np.int16)
     written = BytesIO()
-    soundfile.write(written, samples.T, signals.RATE, format="WAV", subtype="PCM_16")
+    soundfile.write(written, steps.T, signals.RATE, format="WAV", subtype="PCM_16")
     return written.getvalue()
 
 

@@ -27,4 +27,4 @@ class Recording:
     @property
     def seconds(self) -> float:
         """Length [s]."""
-        return self.samples.shape[-1] / self.rate
+        return float(self.samples.shape[-1] / self.rate)
