@@ -36,9 +36,9 @@ class Loudspeaker:
     gain: float = 1.0
 
     def driven(self, samples: Samples) -> Samples:
-        """Samples with the harmonics of y = u + a u^2 + b u^3 - 3/4 b A^2 u, at four times the rate.
+        """Samples with the harmonics of y = u + a u^2 + b u^3, at four times the rate.
 
-        What the cube adds to the fundamental of a sine of amplitude A = `full` is taken off again.
+        What the cube adds to the fundamental of a sine of amplitude `full` is taken off again.
         """
         if not (self.second or self.third):
             return samples
