@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
 
 import numpy as np
 
 from conewright.errors import BadInputError, OutOfRangeError
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.drivers.coil import PowerLaw
-from conewright.sound.measured.impedance_fit import (
-    Fit,
+from conewright.sound.measured.curves import Curve
+from conewright.sound.measured.impedance_fit import Fit, Width, fit_driver
+from conewright.sound.measured.impedance_points import (
     ImpedancePoints,
     LevelPoints,
     ModulusPoints,
     Outline,
     Points,
-    Width,
-    fit_driver,
     outline,
+    points_up_to,
 )
 from conewright.sound.measured.jig import (
     JigRatio,
@@ -36,7 +35,6 @@ from conewright.sound.measured.lock_in import locked_tones, silences
 from conewright.sound.measured.mains import without_mains
 from conewright.sound.played.stimuli import Part, Tone
 from conewright.sound.recorded.analysis import Take
-from conewright.sound.recorded.curves import Curve
 from conewright.sound.recorded.deconvolution import deconvolve
 from conewright.stages.prove.draft import Draft
 from conewright.stages.prove.mounted import mount_of
@@ -142,7 +140,7 @@ def _below_half(part: Part, rate: float) -> bool:
 
 def _fitted(draft: Draft, points: Points, shas: Sequence[str]) -> None:
     """Tell the figures of the driver that meets a curve best, in free air; else its outline."""
-    kept = _below(points, HIGHEST)
+    kept = points_up_to(points, top=HIGHEST)
     modulus = _modulus(points)
     draft.curve("impedance", points.frequency, modulus, quantity="impedance", unit="ohm")
     meter = draft.details.re
@@ -160,18 +158,6 @@ def _fitted(draft: Draft, points: Points, shas: Sequence[str]) -> None:
     draft.sentences.append(
         f"In free air{taken_off}: resonance {number(fit.fs.value, 'Hz')}, Qms "
         f"{fit.qms.value:.2f}, Qes {fit.qes.value:.2f}, coil {number(fit.re.value, 'ohm')}."
-    )
-
-
-def _below(points: Points, highest: float) -> Points:
-    low = points.frequency <= highest
-    return replace(
-        points,
-        **{
-            each.name: getattr(points, each.name)[low]
-            for each in fields(points)
-            if np.ndim(getattr(points, each.name)) == 1
-        },
     )
 
 

@@ -11,8 +11,8 @@ from conewright.job.document.paths import known_names
 from conewright.job.document.references import GROUPS
 from conewright.job.quantity.values import parse_quantity
 from conewright.phrases import listed
+from conewright.sound.measured.curves import Curve, read_curve
 from conewright.sound.recorded.analysis import Take, analyse
-from conewright.sound.recorded.curves import Curve, read_curve
 from conewright.sound.recorded.place import place_change, place_flag
 from conewright.sound.recorded.recording import Recording
 from conewright.sound.recorded.recording_files import read_recording

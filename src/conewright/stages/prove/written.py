@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from conewright.job.text.parsing import Format, loads
 from conewright.job.text.readings import with_reading, with_recording
-from conewright.sound.recorded.curves import Curve
+from conewright.sound.measured.curves import Curve
 from conewright.sound.recorded.recording import Recording
 from conewright.stages.report.data import Report
 
