@@ -30,7 +30,7 @@ def recording(
 ) -> Recording:
     """Record a stimulus with each channel through a filter, or times a gain, both added up."""
     samples = STIMULI[name].samples() * np.array(GAINS[side])[:, None]
-    heard = sum(_through(each, way) for each, way in zip(samples, (left, right), strict=True))
+    heard = _through(samples[0], left) + _through(samples[1], right)
     return plain(heard, noise=noise, seed=seed, file=file or f"{name}.wav")
 
 

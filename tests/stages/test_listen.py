@@ -35,8 +35,7 @@ def test_the_difference_of_two_sides_is_that_of_their_filters() -> None:
     assert not _stops(report)
     for band, centre in (("63hz", 63.1), ("160hz", 158.5), ("1000hz", 1000.0)):
         # closed form of the filter, mean power over the third octave
-        edges = centre * np.array([10**-0.05, 10**0.05])
-        frequency = np.geomspace(*edges, 401)
+        frequency = np.geomspace(centre * 10**-0.05, centre * 10**0.05, 401)
         _, response = signal.freqz_sos(high_pass(160.0), frequency, fs=RATE)
         truth = 10 * np.log10(np.mean(np.abs(response) ** 2))
         assert _value(report, f"{SEAT}.side_difference_{band}") == pytest.approx(truth, abs=0.1)
@@ -154,7 +153,7 @@ def test_no_rattle_is_an_answer_that_half_volume_could_undo() -> None:
 
 
 def _clipped(ceiling: float) -> FloatArray:
-    return np.clip(STIMULI["ladder"].samples()[0], -ceiling, ceiling)
+    return np.asarray(np.clip(STIMULI["ladder"].samples()[0], -ceiling, ceiling))
 
 
 def test_a_ladder_tells_where_a_hard_ceiling_is_and_the_clean_volts() -> None:
@@ -237,8 +236,106 @@ def test_an_impedance_in_a_door_becomes_the_reading_that_find_takes() -> None:
     value = reading.value
     assert float(value["resonance"].split()[0]) == pytest.approx(71.0, rel=0.02)
     assert float(value["coil"].split()[0]) == pytest.approx(3.3, rel=0.02)
-    job = BUILD.job.with_reading("impedance-sweep", "door-fl", value)
+    job = cw.demo_job().with_reading("impedance-sweep", "door-fl", value)
     assert cw.find(job.build()).readings
+
+
+def _bench(report: Report, *, name: str, truth: float, within: float) -> None:
+    found = report.figure(f"{BENCH}.{name}")
+    assert found.value == pytest.approx(truth, rel=within)
+    assert found.low is not None
+    assert found.high is not None
+    assert found.low < truth < found.high
+
+
+BENCH = BUILD.job.drivers[0].id
+
+
+def test_a_mass_on_the_cone_tells_how_much_it_moves_and_how_stiff_it_hangs() -> None:
+    # fm = fs sqrt(M/(M + m)); Qms and Qes grow as the square root of the mass (Small 1972)
+    mms, added, sd = 9e-3, 10e-3, 84e-4
+    grown = np.sqrt((mms + added) / mms)
+    alone = _jig(_driver(re=3.3, fs=71.0, qms=4.4, qes=0.8), "alone.wav")
+    loaded = _jig(_driver(re=3.3, fs=71.0 / grown, qms=4.4 * grown, qes=0.8 * grown), "loaded.wav")
+    details = {"mass": "10 g", "area": "84 cm2"}
+    report = listen(alone, loaded, test="added-mass", at=BENCH, build=BUILD, details=details)
+    _bench(report, name="mms", truth=9.0, within=0.01)
+    compliance = 1 / ((2 * np.pi * 71.0) ** 2 * mms)
+    # rho c^2 of air at 20 degC: 141.8 kPa (handbook value, from memory)
+    _bench(report, name="vas", truth=1e3 * 141.8e3 * sd**2 * compliance, within=0.01)
+    with pytest.raises(BadInputError, match="this test wants it: mass=10 g"):
+        listen(alone, loaded, test="added-mass", at=BENCH, build=BUILD)
+
+
+def test_a_box_of_known_volume_tells_the_same_air() -> None:
+    # Vas/Vb = (fc Qec)/(fs Qes) - 1 (Small 1972), both growing as the square root
+    grown = np.sqrt(1 + 8.0 / 12.0)
+    alone = _jig(_driver(re=3.3, fs=71.0, qms=4.4, qes=0.8), "alone.wav")
+    boxed = _jig(_driver(re=3.3, fs=71.0 * grown, qms=4.4 * grown, qes=0.8 * grown), "boxed.wav")
+    report = listen(
+        alone, boxed, test="known-volume", at=BENCH, build=BUILD, details={"volume": "12 L"}
+    )
+    _bench(report, name="vas", truth=8.0, within=0.01)
+
+
+def test_twins_are_told_apart_beyond_what_twins_differ() -> None:
+    left = _jig(_driver(re=3.3, fs=71.0, qms=4.4, qes=0.8), "left.wav")
+    for fs, verdict in ((73.0, Severity.GOOD), (90.0, Severity.WARN)):
+        right = _jig(_driver(re=3.3, fs=fs, qms=4.4, qes=0.8), f"{fs}.wav")
+        report = listen(left, right, test="twins", at="front", build=BUILD)
+        (said,) = [each for each in report.verdicts if each.id == "front.twins"]
+        assert said.severity is verdict
+        assert _value(report, "front.resonance_over_twin") == pytest.approx(
+            100 * (71.0 / fs - 1), abs=0.2
+        )
+
+
+def test_a_jig_must_read_a_known_resistor() -> None:
+    size = _driver(re=1.0, fs=50.0, qms=1.0, qes=1.0).shape
+    good = _jig(np.full(size, 10.0 + 0j), "ten.wav")
+    report = listen(good, test="known-resistor")
+    assert _value(report, "vehicle.resistor_off") < 0.1
+    wrong = _jig(np.full(size, 10.4 + 0j), "off.wav")
+    with pytest.raises(BadInputError, match="within 1 % is allowed"):
+        listen(wrong, test="known-resistor")
+
+
+# --- Calls --------------------------------------------------------------------------------------
+
+
+def _call(noise: float, seed: int) -> FloatArray:
+    """Bursts of speech-like noise with pauses, in noise."""
+    draw = np.random.default_rng(seed)
+    band = signal.butter(2, [300.0, 3400.0], "band", fs=RATE, output="sos")
+    spoken = np.repeat(np.tile([1.0, 0.0], 10), RATE // 2)
+    voice = np.random.default_rng(7).normal(0.0, 1.0, spoken.size) * spoken
+    heard = 0.2 * voice + draw.normal(0.0, noise, spoken.size)
+    return np.asarray(signal.sosfilt(band, heard))
+
+
+def test_a_microphone_that_moves_nearer_gains_what_was_expected() -> None:
+    calls = [
+        plain(_call(noise, seed), noise=1e-6, file=f"{seed}.wav")
+        for noise, seed in ((0.06, 1), (0.02, 2))
+    ]
+    details = {"mouth-before": "90 cm", "mouth-after": "30 cm"}
+    report = listen(*calls, test="call-recording", build=BUILD, details=details)
+    # 20 log(0.9/0.3) (inverse distance)
+    assert _value(report, "vehicle.call_snr_gain_expected") == pytest.approx(9.542, abs=0.01)
+    assert _value(report, "vehicle.call_snr_gain") == pytest.approx(9.54, abs=1.5)
+
+
+def test_what_comes_back_of_a_call_is_told_with_its_delay() -> None:
+    sent = _call(1e-4, 3)
+    returned = 0.05 * np.roll(sent, round(0.12 * RATE))
+    report = listen(
+        plain(sent, noise=1e-6, file="sent.wav"),
+        plain(returned, noise=1e-6, file="back.wav"),
+        test="echo",
+        build=BUILD,
+    )
+    assert _value(report, "vehicle.echo_delay") == pytest.approx(0.12, abs=0.001)
+    assert _value(report, "vehicle.echo_level") == pytest.approx(20 * np.log10(0.05), abs=0.2)
 
 
 # --- What cannot be used ------------------------------------------------------------------------

@@ -36,18 +36,18 @@ from conewright.sound.measured.mains import without_mains
 from conewright.sound.played.stimuli import Part, Tone
 from conewright.sound.recorded.analysis import Take
 from conewright.sound.recorded.deconvolution import deconvolve
-from conewright.stages.prove.draft import Draft
+from conewright.stages.prove.draft import WITHIN_80, WITHIN_95, Draft
 from conewright.stages.prove.mounted import mount_of
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
 
-__all__ = ["impedance", "impedance_of_curve"]
+__all__ = ["HIGHEST", "impedance", "impedance_of_curve", "jig_points"]
 
 HIGHEST = 10_000.0
 """Up to here a driver is fitted [Hz]."""
 METER_WITHIN = 0.01
 """How well an ohm-meter with its leads taken off reads, 95 %, relative; from memory."""
-TO_80 = 1.2816 / 1.96
+TO_80 = WITHIN_80 / WITHIN_95
 """Half width that holds 80 % over the one that holds 95 %."""
 
 
@@ -73,15 +73,14 @@ def impedance_of_curve(draft: Draft, curve: Curve) -> None:
     _fitted(draft, curve_points(curve), [curve.sha256])
 
 
-def _two_channels(draft: Draft, takes: Sequence[Take]) -> ImpedancePoints:
+def jig_points(draft: Draft, takes: Sequence[Take]) -> ImpedancePoints:
+    """Return what a jig of two channels measured: driver, both inputs on one point, leads joined.
+
+    Raises:
+        BadInputError: a recording of other than two channels.
+
+    """
     driver, *others = [_ratio(take) for take in takes]
-    if not others:
-        draft.verdict(
-            "through",
-            Severity.NOTE,
-            "Both inputs were not compared on one point: a mismatch of 3 % would be 4 % of 3.4 "
-            "ohm. A second recording with both on one point takes it out.",
-        )
     return impedance_points(
         driver,
         resistor=draft.details.resistor,
@@ -89,6 +88,17 @@ def _two_channels(draft: Draft, takes: Sequence[Take]) -> ImpedancePoints:
         leads=others[1] if len(others) > 1 else None,
         input_resistance=draft.details.input,
     )
+
+
+def _two_channels(draft: Draft, takes: Sequence[Take]) -> ImpedancePoints:
+    if len(takes) == 1:
+        draft.verdict(
+            "through",
+            Severity.NOTE,
+            "Both inputs were not compared on one point: a mismatch of 3 % would be 4 % of 3.4 "
+            "ohm. A second recording with both on one point takes it out.",
+        )
+    return jig_points(draft, takes)
 
 
 def _ratio(take: Take) -> JigRatio:
