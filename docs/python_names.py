@@ -24,7 +24,8 @@ GROUPS = {
     "Answers": ("find", "feed", "hear", "fit", "compare", "Report", "Series"),
     "Money and hours": ("outlay", "Outlay", "Amount"),
     "Repairs": ("mend", "ways_to_mend"),
-    "Papers and test sounds": ("make", "Manifest", "sounds"),
+    "Papers": ("make", "Manifest"),
+    "Sounds and recordings": ("sounds", "stimulus", "Played", "recording", "Recording", "listen"),
     "Pages": ("serve", "create_app"),
     "Errors": (
         "ConewrightError",

@@ -8,13 +8,12 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.bands import band_centres, band_edges
 from conewright.physics.basics.levels import amplitude_decibel, decibel
 from conewright.sound.played.stimuli import STIMULI, Core, Crawl
-from conewright.sound.recorded.clock import Clock
+from conewright.sound.recorded.clock import Clock, tone_amplitudes
 from conewright.sound.recorded.clock_fit import fit_clock
 from conewright.sound.recorded.deconvolution import deconvolve
 from conewright.sound.recorded.marks import find_marks
 from conewright.sound.recorded.takes import student_factor
 from conewright.sound.recorded.third_octaves import BandLevels, band_power
-from conewright.sound.recorded.tones import tone_amplitudes
 from direct import recorded
 
 from .checks import Computation, Inputs

@@ -32,17 +32,20 @@ class Loudspeaker:
     quality: float = 0.8
     second: float = 0.0
     third: float = 0.0
-    full: float = 10 ** (-12 / 20)
+    full: float = 0.96 * 10 ** (-12 / 20)
     gain: float = 1.0
 
     def driven(self, samples: Samples) -> Samples:
-        """Samples with the harmonics of y = u + a u^2 + b u^3, at four times the rate."""
+        """Samples with the harmonics of y = u + a u^2 + b u^3, at four times the rate.
+
+        What the cube adds to the fundamental of a sine of amplitude `full` is taken off again.
+        """
         if not (self.second or self.third):
             return samples
         fine = fft.irfft(fft.rfft(samples), 4 * samples.size) * 4
         # closed form: A^2/2 cos 2x and A^3/4 cos 3x
         a, b = 2 * self.second / self.full, 4 * self.third / self.full**2
-        bent = fft.rfft(fine + a * fine**2 + b * fine**3)
+        bent = fft.rfft(fine * (1.0 - 3 * self.third + fine * (a + b * fine)))
         bent[0] = 0.0
         return np.asarray(fft.irfft(bent[: samples.size // 2 + 1] / 4, samples.size))
 

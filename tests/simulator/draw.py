@@ -17,7 +17,7 @@ from .chain import (
     spectrum_at,
     third_octave_levels,
 )
-from .files import FILES, RATE, Played, Samples, played
+from .files import FILES, RATE, SIDES, Played, Samples, played
 
 CODECS: Mapping[str, tuple[spoiling.Codec, int]] = {
     "mp3": ("mp3", 64),
@@ -25,6 +25,7 @@ CODECS: Mapping[str, tuple[spoiling.Codec, int]] = {
     "opus": ("opus", 32),
     "aac": ("aac", 64),
 }
+HIGHEST_GAIN = 1.2
 NOISES = ("white", "pink", "road", "engine", "fan", "hum")
 SPOILT = (
     "gain-control",
@@ -103,15 +104,21 @@ class Simulated:
     gain: float
     lost: float = 0.0
 
-    def third_octaves(self, side: int) -> dict[int, float]:
-        """True level of a side from player to recording [dB], by band number (0 at 1 kHz)."""
+    def third_octaves(self, side: str) -> dict[int, float]:
+        """True level from player to recording [dB], by band number (0 at 1 kHz).
+
+        side: as files are played, or one of the two; both add as they stand.
+        """
         size = 2**18
         f = fft.rfftfreq(size, 1 / RATE)
         f[0] = 1e-3
         truth = self.truth
-        whole = truth.speakers[side].response(f) * truth.phone.response(f)
-        path = spectrum_at(truth.paths[side], size)
-        return third_octave_levels(self.gain * whole * path, f)
+        ways = zip(SIDES[side], truth.speakers, truth.paths, strict=True)
+        total = sum(
+            (gain * own.response(f) * spectrum_at(path, size) for gain, own, path in ways),
+            start=np.zeros(f.size, dtype=np.complex128),
+        )
+        return third_octave_levels(self.gain * truth.phone.response(f) * total, f)
 
 
 def recorded(truth: Truth) -> Simulated:
@@ -136,6 +143,7 @@ def recorded(truth: Truth) -> Simulated:
     for kind, level in truth.noises.items():
         heard = heard + 10 ** ((truth.peak + level) / 20) * _noise(kind, truth, rng, clean.size)
     samples, lost = _spoilt(truth, rng, heard)
+    gain *= HIGHEST_GAIN if "gain-at-its-highest" in truth.spoilt else 1.0
     return Simulated(spoiling.sixteen_bit(samples), truth.clock.rate, truth, float(gain), lost)
 
 
@@ -198,7 +206,7 @@ def _spoilt(truth: Truth, rng: np.random.Generator, heard: Samples) -> tuple[Sam
             target = rng.uniform(0.15, 0.4) * full
             heard = spoiling.gain_control(heard, rate=rate, target=target, highest=8.0)
         elif what == "gain-at-its-highest":
-            heard = spoiling.gain_control(heard, rate=rate, target=30 * full, highest=1.2)
+            heard = spoiling.gain_control(heard, rate=rate, target=30 * full, highest=HIGHEST_GAIN)
         elif what == "noise-suppression":
             heard = spoiling.noise_suppression(heard, rate=rate, floor=rng.uniform(0.03, 0.15))
         elif what == "clipped-hard":

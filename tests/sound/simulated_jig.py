@@ -16,10 +16,10 @@ Complexes = NDArray[np.complex128]
 Impedance = Callable[[Floats], Complexes]
 
 RATE = 48_000.0
-SCALE = 1.45
+SCALE = 0.5
 SWEEP = round(RATE * SCALE * np.log(1000.0))
 LEAD = 96_000
-SIZE = 1 << 20
+SIZE = 1 << 19
 FREQUENCY = np.fft.rfftfreq(SIZE, 1 / RATE)
 RE, FS, QMS, QES = 3.2, 74.0, 4.2, 0.9
 

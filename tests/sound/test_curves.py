@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from conewright.errors import BadInputError
-from conewright.sound.recorded.curves import MOST_BYTES, MOST_ROWS, Curve, read_curve
+from conewright.sound.measured.curves import MOST_BYTES, MOST_ROWS, Curve, read_curve
 
 
 def read(text: str, name: str = "left.txt") -> Curve:

@@ -22,7 +22,8 @@ from simulated_jig import (
 
 from conewright.errors import BadInputError, OutOfRangeError
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
-from conewright.sound.measured.impedance_fit import ImpedancePoints, fit_driver
+from conewright.sound.measured.impedance_fit import fit_driver
+from conewright.sound.measured.impedance_points import ImpedancePoints
 from conewright.sound.measured.jig import (
     JigRatio,
     impedance_from_ratio,
@@ -124,7 +125,12 @@ def test_what_hangs_beside_and_before_the_driver_is_taken_off() -> None:
 def test_the_error_of_a_point_is_that_which_the_noise_makes() -> None:
     # own simulation: scatter of 6 recordings with other noise, against the error of one of them
     hiss, load = 10 ** (-50 / 20), resistor(10.0)
-    ratios = [measured(Jig(hiss=hiss, seed=seed), load) for seed in range(6)]
+    ratios = []
+    for seed in range(6):
+        before, across = responses(Jig(hiss=hiss, seed=seed).recorded(load))
+        ratios.append(
+            ratio_from_responses(before, across, rate=RATE, arrival=EARLY, frequency=GRID)
+        )
     middle = np.mean([each.ratio for each in ratios], axis=0)
     parts = np.array([np.log(each.ratio / middle) for each in ratios])
     scatter = np.sqrt(np.mean(np.abs(parts) ** 2, axis=0) / 2 * 6 / 5)

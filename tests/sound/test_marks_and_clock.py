@@ -5,10 +5,9 @@ import pytest
 
 from conewright.errors import BadInputError
 from conewright.sound.played.stimuli import STIMULI
-from conewright.sound.recorded.clock import Clock
+from conewright.sound.recorded.clock import Clock, tone_amplitudes
 from conewright.sound.recorded.clock_fit import fit_clock
 from conewright.sound.recorded.marks import Marks, find_marks
-from conewright.sound.recorded.tones import tone_amplitudes
 from direct import CABIN, recorded
 
 SHORT = ["sweep-short", "sides-short", "bass-short", "crawl-short", "pulses", "ladder", "ladder-1k"]

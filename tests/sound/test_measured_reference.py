@@ -11,7 +11,8 @@ from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.levels import amplitude_decibel
 from conewright.physics.drivers.coil import PowerLaw, coil_impedance
 from conewright.sound.measured.free_air import mass_from_added, volume_from_mass
-from conewright.sound.measured.impedance_fit import ImpedancePoints, Width, fit_driver, outline
+from conewright.sound.measured.impedance_fit import Width, fit_driver
+from conewright.sound.measured.impedance_points import ImpedancePoints, outline
 from conewright.sound.measured.jig import (
     impedance_from_ratio,
     one_channel_level,

@@ -70,7 +70,7 @@ def test_every_test_says_what_is_played_and_where_the_phone_lies(
     assert known.order in plain
     assert 'enctype="multipart/form-data"' in page
     for detail in known.details:
-        assert f'name="{detail}"' in page
+        assert f'name="with-{detail}"' in page
     for file in re.findall(r'<audio[^>]* src="([^"]+)"', page):
         assert client.get(file.replace("&amp;", "&")).status_code == 200
 
@@ -220,7 +220,7 @@ def test_without_a_file_or_with_a_wrong_detail_it_is_told(
     client: TestClient, saved: Saved, crawl: bytes
 ) -> None:
     assert "nothing was recorded or chosen yet" in sent(client, saved, ("", b""))[1].lower()
-    _, page = sent(client, saved, ("a.wav", crawl), resistor="much")
+    _, page = sent(client, saved, ("a.wav", crawl), **{"with-resistor": "much"})
     assert "resistor" in page
     assert "much" in page
     assert "side: found" in sent(client, saved, ("a.wav", crawl), side="upper")[1].replace(
@@ -249,7 +249,7 @@ def test_somebody_who_saved_meanwhile_is_not_overwritten(
 @pytest.fixture
 def kept(client: TestClient, saved: Saved, crawl: bytes) -> str:
     """SHA-256 of a recording that was kept."""
-    _, place = sent(client, saved, ("loud; ü.wav", crawl), resistor="4.7 ohm")
+    _, place = sent(client, saved, ("loud; ü.wav", crawl), **{"with-resistor": "4.7 ohm"})
     assert client.post(f"{place}/keep", data={"base": "1"}).status_code == 303
     return hashlib.sha256(crawl).hexdigest()
 

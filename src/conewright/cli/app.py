@@ -306,8 +306,8 @@ def sounds(
         bool,
         typer.Option(
             "--loudspeakers-unplugged",
-            help="No loudspeaker hangs on the radio: write the level ladders too, which reach full "
-            "scale.",
+            help="No loudspeaker hangs on the radio: write the ladders and the knob too, which "
+            "reach full scale.",
             show_default=False,
         ),
     ] = False,

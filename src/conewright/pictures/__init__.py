@@ -31,6 +31,7 @@ STAGES = {
     "fit": ("figure", "rear_odds"),
     "compare": ("figure", "minimum_load"),
     "find": ("figure", "chance"),
+    "listen": ("curve", "level"),
 }
 # No date in any file: the same report gives the same bytes.
 NO_DATE: dict[str, dict[str, Any]] = {
@@ -45,7 +46,7 @@ def draw(report: Report, *, narrow: bool = False, width_inches: float | None = N
     """Draw a report.
 
     Args:
-        report: of stage feed, hear, fit, compare or find.
+        report: of stage feed, hear, fit, compare, find or listen.
         narrow: draw for a phone: 3.75 in wide, panels in one column, text of 9 pt.
         width_inches: width [in], 3 or more, instead of 3.75 or 7.1; below 5.5 panels are in one
             column.
@@ -129,6 +130,10 @@ def _refuse_empty(report: Report) -> None:
         raise BadInputError(
             f"stage {report.stage!r} has no picture; allowed are {', '.join(STAGES)}"
         )
+    if report.stage == "listen":
+        if any(any(y is not None for y in each.y.values) for each in report.series):
+            return
+        raise BadInputError(f"nothing to draw in these recordings: {report.answer}")
     drawn_as, name = STAGES[report.stage]
     found = [
         curve(report, f"{subject}.{name}")
@@ -148,6 +153,7 @@ def _draw_stage(report: Report, *, width: float, columns: int) -> Figure:
     from conewright.pictures.find import draw_find
     from conewright.pictures.fit import draw_fit
     from conewright.pictures.hear import draw_hear
+    from conewright.pictures.listen import draw_listen
 
     builders = {
         "feed": draw_feed,
@@ -155,5 +161,6 @@ def _draw_stage(report: Report, *, width: float, columns: int) -> Figure:
         "fit": draw_fit,
         "compare": draw_compare,
         "find": draw_find,
+        "listen": draw_listen,
     }
     return builders[report.stage](report, width=width, columns=columns)

@@ -33,6 +33,7 @@ __all__ = [
     "LEAD",
     "ORANGE",
     "PALE",
+    "SOLID",
     "VERMILLION",
     "EndLabel",
     "Sheet",

@@ -186,9 +186,7 @@ def _listen(report: Report, _: Mapping[str, Figure]) -> Iterator[Table]:
     drawn = [each for each in report.series if each.x.unit == "Hz"]
     curves = [each for each in drawn if len(each.x.values) == whole]
     if curves:
-        names = (
-            f"{each.id.partition('.')[2].replace('_', ' ')} [{each.y.unit}]" for each in curves
-        )
+        names = [_short_name(each) for each in curves]
         head: list[Cell] = [("third", "octave", "[Hz]"), *(fold(name, width=12) for name in names)]
         columns = [points(curve.y) for curve in curves]
         yield Table(

@@ -13,7 +13,7 @@ from conewright.stages.report.data import Report
 from conewright.web.api import Answers, JobId, Kept, Responses, RevisionAsked, refusals
 from conewright.web.recording.kept_recordings import attached, recording_of
 from conewright.web.recording.parcels import KIND, unpack, upload_of
-from conewright.web.recording.recorder import sent_in
+from conewright.web.recording.recorder import WITH, sent_in
 
 __all__ = ["router"]
 
@@ -34,7 +34,7 @@ _FIELDS: dict[str, Any] = {
     },
     "at": {"type": "string", "description": "Where: a place, channel, seat or pair."},
     **{
-        name: {"type": "string", "description": f"{told[:1].upper()}{told[1:]}."}
+        f"{WITH}{name}": {"type": "string", "description": f"{told[:1].upper()}{told[1:]}."}
         for name, (_, told) in DETAILS.items()
     },
 }

@@ -12,7 +12,7 @@ from conewright.cli.base.kept import open_job, write_text
 from conewright.errors import BadInputError
 from conewright.job.builds.states.build import Build
 from conewright.job.text.job_file import JobFile
-from conewright.sound.recorded.curves import Curve, read_curve
+from conewright.sound.measured.curves import Curve, read_curve
 from conewright.sound.recorded.recording import Recording
 from conewright.sound.recorded.recording_files import read_recording
 from conewright.stages.find.checked import hold_entries

@@ -30,7 +30,14 @@ from conewright.job.document.places import on_frame
 from conewright.job.document.problems import MOST_PROBLEMS, Found
 from conewright.job.quantity.expression import parse_load
 
-__all__ = ["TARGET_LISTS", "TARGET_TABLES", "ids_of", "names_in_load", "reference_problems"]
+__all__ = [
+    "GROUPS",
+    "TARGET_LISTS",
+    "TARGET_TABLES",
+    "ids_of",
+    "names_in_load",
+    "reference_problems",
+]
 
 # A proposal changes what has an id, but no proposal, and no recording: that has been made.
 TARGET_LISTS = tuple(

@@ -20,6 +20,7 @@ from conewright.sound.measured.legs import refuse_own_clipping
 from conewright.sound.recorded.clock import Clock
 
 __all__ = [
+    "CLIP_H3",
     "ClipMark",
     "Knob",
     "Ladder",

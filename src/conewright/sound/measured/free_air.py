@@ -10,7 +10,8 @@ from conewright.errors import OutOfRangeError
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.validity import require_positive
 from conewright.physics.drivers.thiele_small import complete
-from conewright.sound.measured.impedance_fit import Outline, Width
+from conewright.sound.measured.impedance_fit import Width
+from conewright.sound.measured.impedance_points import Outline
 
 __all__ = [
     "TwinDifference",

@@ -20,7 +20,6 @@ import numpy as np
 from conewright.errors import OutOfRangeError
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray
-from conewright.physics.basics.peaks import highest
 from conewright.physics.basics.validity import require_not_negative, require_positive
 from conewright.physics.drivers.coil import (
     Coil,
@@ -36,18 +35,21 @@ from conewright.physics.drivers.driver import (
     moving_mass_in_door,
 )
 from conewright.physics.electrics.conductor import COPPER_COEFFICIENT
+from conewright.sound.measured.impedance_points import (
+    ImpedancePoints,
+    LevelPoints,
+    ModulusPoints,
+    Points,
+    outline,
+    points_up_to,
+)
 
 __all__ = [
     "CoilName",
     "Fit",
-    "ImpedancePoints",
-    "LevelPoints",
-    "ModulusPoints",
     "Mount",
-    "Outline",
     "Width",
     "fit_driver",
-    "outline",
 ]
 
 CoilName: TypeAlias = Literal["inductor", "shunted", "power-law", "twice-shunted"]
@@ -61,16 +63,18 @@ RESIDUAL: Final = 0.005
 
 WITHIN_95: Final = 1.96
 
-RESISTOR: Final = 0.01
-"""Limits of a resistor of 1 % [1]."""
-LEAD: Final = 0.02
-"""What is left of the leads once they were taken off [ohm], 95 %, by rule of thumb."""
 
 LEAST: Final[Mapping[str, float]] = {"re": 0.015, "fs": 0.01, "qms": 0.03, "qes": 0.03}
 """Contacts, drive level and temperature: 95 % widths that no jig in a garage beats, guessed [1]."""
 
-PEAK_BELOW: Final = 1000.0
-FEWEST: Final = 20
+TOPS: Final = (np.inf, 5.0e3, 2.0e3)
+"""No model holds for every coil at every frequency: what none meets is tried up to these [Hz]."""
+
+MISFIT: Final[Mapping[str, float]] = {"re": 8.0, "fs": 0.1, "qms": 6.0, "qes": 6.0}
+MISFIT_METERED: Final = 0.4
+"""What a model that is off does to the figures, over its residual beyond the noise, and over that
+with an ohm-meter [1]: the most of five coils that are none of the four (own calculation)."""
+
 FREE_MASS: Final = 0.01
 """Any mass [kg]: in free air it divides out of the impedance."""
 HELD: Final = 1e-6
@@ -89,83 +93,6 @@ STARTS: Final[Mapping[CoilName, tuple[tuple[float, ...], ...]]] = {
     ),
 }
 AT: Final = 2.0e3 * np.pi
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ImpedancePoints:
-    """An impedance with its phase: two channels of one recording, or an analyser.
-
-    Attributes:
-        frequency: rising [Hz], shape (F,).
-        impedance: [ohm], shape (F,).
-        error: relative standard error of each point [1], shape (F,).
-        resistor: limits of the resistor it was measured against [1], which scale all of it.
-        lead: limits of what the leads may still add [ohm].
-
-    """
-
-    frequency: FloatArray
-    impedance: ComplexArray
-    error: FloatArray
-    resistor: float = RESISTOR
-    lead: float = LEAD
-
-    def __post_init__(self) -> None:
-        _require_points(self.frequency, np.abs(self.impedance), self.error)
-        require_not_negative(resistor=self.resistor, lead=self.lead)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class LevelPoints:
-    """What one channel knows: |Z/(Z + Rs)|, without a phase.
-
-    Attributes:
-        frequency: rising [Hz], shape (F,).
-        level: |Z/(Z + Rs)| [1], shape (F,).
-        series: Rs, found with a known resistor [ohm].
-        error: relative standard error of each point [1], shape (F,).
-        resistor: limits of Rs [1], which scale the impedance.
-        lead: limits of what the leads may still add [ohm].
-        drift: how far the volume may have moved between the recordings [1], 95 %.
-
-    """
-
-    frequency: FloatArray
-    level: FloatArray
-    series: float
-    error: FloatArray
-    resistor: float = RESISTOR
-    lead: float = LEAD
-    drift: float = 0.0
-
-    def __post_init__(self) -> None:
-        _require_points(self.frequency, self.level, self.error)
-        require_positive(series=self.series)
-        require_not_negative(resistor=self.resistor, lead=self.lead, drift=self.drift)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ModulusPoints:
-    """An impedance without its phase, as many curves from elsewhere are.
-
-    Attributes:
-        frequency: rising [Hz], shape (F,).
-        modulus: |Z| [ohm], shape (F,).
-        error: relative standard error of each point [1], shape (F,).
-        resistor: limits of the scale of all of it [1].
-        lead: limits of what the leads may still add [ohm].
-
-    """
-
-    frequency: FloatArray
-    modulus: FloatArray
-    error: FloatArray
-    resistor: float = RESISTOR
-    lead: float = LEAD
-
-    def __post_init__(self) -> None:
-        _require_points(self.frequency, self.modulus, self.error)
-        require_not_negative(resistor=self.resistor, lead=self.lead)
 
 
 @dataclass(frozen=True, eq=False)
@@ -221,7 +148,8 @@ class Fit:
         residual: of that model, rms of the logarithms [1].
         noise: of the points, rms [1].
         bic: of every model tried; the lowest was kept.
-        impedance: of the fit at the points [ohm], shape (F,).
+        frequency: of the points that were fitted [Hz], shape (F,): all, or those up to 5 or 2 kHz.
+        impedance: of the fit there [ohm], shape (F,).
         mount: logarithms of the door's parameters, shape (P,); empty in free air.
         mass: of the driver in its mount in free air [kg]; None in free air, where no curve shows
             it.
@@ -237,62 +165,10 @@ class Fit:
     residual: float
     noise: float
     bic: Mapping[CoilName, float]
+    frequency: FloatArray
     impedance: ComplexArray
     mount: FloatArray
     mass: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Outline:
-    """What can be read off a curve without any model.
-
-    resonance: where the modulus is highest [Hz]. peak: modulus there [ohm]. resistance: lowest
-    modulus below or above the peak, up to 1 kHz [ohm]: the coil's and a little of the inductance.
-    qms: as the width of the peak says [1].
-    """
-
-    resonance: float
-    peak: float
-    resistance: float
-    qms: float
-
-
-Points: TypeAlias = ImpedancePoints | LevelPoints | ModulusPoints
-
-
-def outline(*, frequency: FloatArray, modulus: FloatArray) -> Outline:
-    """Read resonance, peak and lowest resistance off a curve: what twins are compared by.
-
-    Args:
-        frequency: rising, even in its logarithm [Hz], shape (F,).
-        modulus: |Z| [ohm], shape (F,).
-
-    Raises:
-        OutOfRangeError: the highest point below 1 kHz lies at an end: the curve shows no resonance.
-
-    Source: R. H. Small, JAES 20(5), 1972: Qms = fs sqrt(r0)/(f2 - f1) where |Z| = sqrt(Zmax Re).
-    """
-    _require_points(frequency, modulus, np.zeros_like(frequency))
-    low = frequency <= PEAK_BELOW
-    f, z = frequency[low], modulus[low]
-    top = int(z.argmax()) if z.size else 0
-    if not 0 < top < z.size - 1:
-        raise OutOfRangeError(
-            f"no resonance within {frequency[0]:g} to {min(frequency[-1], PEAK_BELOW):g} Hz: the "
-            "impedance is highest at an end"
-        )
-    at, height = highest(x=np.log(f), y=np.log(z)[None, :])
-    # The lowest point of either side: the one toward the inductance is nearer to Re.
-    resistance = float(min(z.min(), modulus[top:].min()))
-    peak = float(np.exp(height[0]))
-    half = np.sqrt(peak * resistance)
-    below, above = np.flatnonzero(z[:top] <= half), np.flatnonzero(z[top:] <= half)
-    first = f[below[-1]] if below.size else f[0]
-    last = f[top + above[0]] if above.size else f[-1]
-    resonance = float(np.exp(at[0]))
-    return Outline(
-        resonance, peak, resistance, resonance * np.sqrt(peak / resistance) / (last - first)
-    )
 
 
 def fit_driver(
@@ -313,25 +189,28 @@ def fit_driver(
 
     Returns:
         Figures with 95 % widths: covariance of the fit, wider where the points scatter more than
-        they should, with resistor, leads and temperature, and never less than a garage allows.
+        they should or the model is off, with resistor, leads and temperature, and never less than
+        a garage allows.
 
     Raises:
         OutOfRangeError: no resonance in the curve, or no model meets it.
 
     """
     require_not_negative(warmth=warmth)
-    solved = {name: _solved(points, name, mount, meter) for name in STARTS}
-    bic = {name: one.chi2 + one.size * np.log(one.count) for name, one in solved.items()}
-    name = min(bic, key=lambda each: bic[each])
-    best = solved[name]
-    noise = float(np.sqrt(np.mean(points.error**2)))
-    if best.residual > 2.0 * noise + RESIDUAL:
-        raise OutOfRangeError(
-            f"no driver fits this curve: the nearest is {100 * best.residual:.1f} % off where "
-            f"{100 * (2.0 * noise + RESIDUAL):.1f} % is allowed; contacts, a driver that touches "
-            "something, or a door that was not told"
-        )
-    return _told(best, name, noise=noise, bic=bic, warmth=warmth, metered=meter is not None)
+    if meter is not None:
+        require_positive(meter=meter.value, meter_width=meter.width)
+    for top in TOPS:
+        used = points_up_to(points, top=top)
+        solved = {name: _solved(used, name, mount, meter) for name in STARTS}
+        bic = {name: one.chi2 + one.size * np.log(one.count) for name, one in solved.items()}
+        best = solved[min(bic, key=lambda each: bic[each])]
+        if best.residual <= best.allowed:
+            return _told(best, bic=bic, warmth=warmth)
+    raise OutOfRangeError(
+        f"no driver fits this curve: the nearest is {100 * best.residual:.1f} % off where "
+        f"{100 * best.allowed:.1f} % is allowed; contacts, a driver that touches something, or a "
+        "door that was not told"
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -371,6 +250,7 @@ class _Model:
         load: Complex = 0j
         if self.mount is not None:
             sd, load = self.mount.sd, self.mount.load(self.door(p))
+            load = np.asarray(load)[..., : self.points.frequency.size]
             bare = float(moving_mass_in_door(mms=mms, sd=sd, air=self.mount.air))
         driver = Driver(
             re=re,
@@ -475,6 +355,20 @@ class _Solved:
     def residual(self) -> float:
         return float(np.sqrt(np.mean(self.model.apart(self.p) ** 2)))
 
+    @property
+    def noise(self) -> float:
+        return float(np.sqrt(np.mean(self.model.points.error**2)))
+
+    @property
+    def allowed(self) -> float:
+        return 2.0 * self.noise + RESIDUAL
+
+    @property
+    def excess(self) -> float:
+        """Residual beyond what noise may do by chance."""
+        chance = self.noise**2 * (1.0 + 2.0 * np.sqrt(2.0 / self.count))
+        return float(np.sqrt(max(self.residual**2 - chance, 0.0)))
+
 
 def _solved(points: Points, name: CoilName, mount: Mount | None, meter: Width | None) -> _Solved:
     from scipy.optimize import least_squares
@@ -498,32 +392,28 @@ def _solved(points: Points, name: CoilName, mount: Mount | None, meter: Width | 
     return _Solved(model, p, chi2, count, np.linalg.pinv(told + known, hermitian=True))
 
 
-def _told(
-    best: _Solved,
-    name: CoilName,
-    *,
-    noise: float,
-    bic: Mapping[CoilName, float],
-    warmth: float,
-    metered: bool,
-) -> Fit:
+def _told(best: _Solved, *, bic: Mapping[CoilName, float], warmth: float) -> Fit:
     model, p = best.model, best.p
+    metered = model.meter is not None
+    excess = best.excess * (MISFIT_METERED if metered else 1.0)
     sd = np.sqrt(np.diag(best.covariance)[:4])
     warm = COPPER_COEFFICIENT * warmth
     widths = {}
     for index, figure in enumerate(("re", "fs", "qms", "qes")):
         goes_with_re = figure in ("re", "qes")
-        width = float(np.hypot(WITHIN_95 * sd[index], warm if goes_with_re else 0.0))
+        parts = [WITHIN_95 * sd[index], MISFIT[figure] * excess, warm if goes_with_re else 0.0]
+        width = float(np.linalg.norm(parts))
         least = 0.0 if metered and figure == "re" else LEAST[figure]
         value = float(np.exp(p[index]))
         widths[figure] = Width(value, value * max(width, least))
     return Fit(
         **widths,
         coil=model.coil(p),
-        coil_name=name,
+        coil_name=model.name,
         residual=best.residual,
-        noise=noise,
+        noise=best.noise,
         bic=bic,
+        frequency=model.points.frequency,
         impedance=model.impedance(p),
         mount=model.door(p),
         mass=None if model.mount is None else model.mass(p),
@@ -546,18 +436,3 @@ def _guess(points: Points) -> list[float]:
     ratio = max(seen.peak / seen.resistance, 1.1)
     qms = float(np.clip(seen.qms, 0.3, 50.0))
     return [float(np.log(x)) for x in (seen.resistance, seen.resonance, qms, qms / (ratio - 1.0))]
-
-
-def _require_points(frequency: FloatArray, modulus: FloatArray, error: FloatArray) -> None:
-    if not np.shape(frequency) == np.shape(modulus) == np.shape(error):
-        raise OutOfRangeError("frequency, modulus and error must be of one length")
-    if np.size(frequency) < FEWEST:
-        raise OutOfRangeError(
-            f"{np.size(frequency)} points of impedance; at least {FEWEST} are wanted"
-        )
-    if not np.all(np.isfinite(modulus)):
-        raise OutOfRangeError("every point of impedance must be finite")
-    require_positive(frequency=frequency, modulus=modulus)
-    require_not_negative(error=error)
-    if not np.all(np.diff(frequency) > 0.0):
-        raise OutOfRangeError("frequency must rise")

@@ -12,8 +12,7 @@ from conewright.errors import BadInputError, OutOfRangeError
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.sound.played.signals import RATE
 from conewright.sound.played.stimuli import Part, Pulse, Stimulus, Tone
-from conewright.sound.recorded.clock import Clock
-from conewright.sound.recorded.tones import tone_amplitudes
+from conewright.sound.recorded.clock import Clock, tone_amplitudes
 
 __all__ = ["HIGHEST_SHARE", "LockedTones", "locked_tones", "mean_pulse", "silences"]
 

@@ -95,8 +95,10 @@ def _frequency(samples: FloatArray, rate: float, silences: Sequence[tuple[int, i
     t, y = np.concatenate(time), np.concatenate(still, axis=-1)
 
     def left(frequency: float) -> float:
-        fitted = _fitted(y, t, frequency)
-        return float(np.sum((y - _hum(fitted, t, frequency) - fitted[-1][:, None]) ** 2))
+        """Minus what the hum explains of the sum of squares."""
+        basis = _with_constant(t, frequency)
+        shares = basis @ y.T
+        return -float(np.sum(shares * np.linalg.solve(basis @ basis.T, shares)))
 
     # Fine enough that the highest multiple slips by less than a sixth of a period from end to end.
     step = min(1.0 / (6.0 * MULTIPLES * max(t[-1] - t[0], 1.0)), OFF / 10.0)
@@ -127,9 +129,13 @@ def _basis(time: FloatArray, frequency: float) -> FloatArray:
     return np.concatenate([powers.real, powers.imag])
 
 
+def _with_constant(time: FloatArray, frequency: float) -> FloatArray:
+    return np.concatenate([_basis(time, frequency), np.ones((1, time.size))])
+
+
 def _fitted(still: FloatArray, time: FloatArray, frequency: float) -> FloatArray:
     """Amplitudes of cosines and sines, and the constant last, shape (2 x 9 + 1, channels)."""
-    basis = np.concatenate([_basis(time, frequency), np.ones((1, time.size))])
+    basis = _with_constant(time, frequency)
     return np.asarray(np.linalg.solve(basis @ basis.T, basis @ still.T))
 
 

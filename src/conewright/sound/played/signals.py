@@ -14,6 +14,7 @@ from conewright.errors import OutOfRangeError
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 
 __all__ = [
+    "LOUDEST",
     "RATE",
     "beeps",
     "call_script",

@@ -45,7 +45,7 @@ def sounds(
         side: "both", or "left" or "right" alone; the other channel is silent then. "opposed":
             both, the right one turned round.
         loudspeakers_unplugged: whether somebody says that no loudspeaker hangs on the radio: only
-            then are the level ladders written, which reach full scale.
+            then are the ladders and the knob written, which reach full scale.
         force: whether files of these names are written over.
 
     Returns:

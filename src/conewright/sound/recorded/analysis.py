@@ -33,6 +33,7 @@ from conewright.sound.recorded.third_octaves import BandLevels, band_levels
 __all__ = ["Take", "analyse"]
 
 LEAST_SAME: Final = 0.93
+GAINS: Final = ("gain-control", "noise-suppression")
 SILENCE: Final = 2.0
 """Longest stretch before the first mark that is looked at [s]."""
 
@@ -172,7 +173,11 @@ def _of_sound(
         moved = gain_flag(stairs, tracks, still=still)
         flags += [moved] if moved else []
     edge = min((e for e in map(edge_of_band, impulses) if e is not None), default=None)
-    falls = any(floor_falls(samples, silence, rate=rate, clock=clock, part=p) for p in whole)
+    # A gain that moved took the floor with it.
+    steady = not any(flag.name in GAINS for flag in flags)
+    falls = steady and any(
+        floor_falls(samples, silence, rate=rate, clock=clock, part=part) for part in whole
+    )
     if recording.lossy or edge is not None or falls:
         flags.append(Flag("lossy", _lossy_words(edge)))
     firing = engine(silence, rate=rate, loudness=_loudness(samples, rate, fit, stimulus.parts))
@@ -188,8 +193,9 @@ def _of_sound(
 def _lossy_words(edge: float | None) -> str:
     where = f" (nothing above {edge / 1000:.1f} kHz)" if edge is not None else ""
     return (
-        f"the recorder drops what it takes to be inaudible{where}: levels stay good, distortion "
-        "and floors are not given"
+        f"the recorder drops what it takes to be inaudible{where}: levels are good to some tenths "
+        "of a decibel from 64 kbit/s on, below that record as WAV or FLAC; distortion and floors "
+        "are not given"
     )
 
 

@@ -11,9 +11,8 @@ from conewright.errors import BadInputError
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.sound.played.signals import RATE
 from conewright.sound.played.stimuli import STAIR, STEP, Part, Stimulus
-from conewright.sound.recorded.clock import Clock
+from conewright.sound.recorded.clock import Clock, tone_amplitudes
 from conewright.sound.recorded.marks import Marks, arrival
-from conewright.sound.recorded.tones import tone_amplitudes
 
 __all__ = ["ClockFit", "fit_clock", "stair_amplitudes"]
 

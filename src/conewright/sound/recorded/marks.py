@@ -15,8 +15,7 @@ import numpy as np
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.sound.played.signals import RATE
 from conewright.sound.played.stimuli import STIMULI, Mark, Stimulus, Tone
-from conewright.sound.recorded.clock import Clock
-from conewright.sound.recorded.tones import tone_amplitudes
+from conewright.sound.recorded.clock import Clock, tone_amplitudes
 
 __all__ = ["Marks", "arrival", "find_marks"]
 

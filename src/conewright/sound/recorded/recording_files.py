@@ -112,9 +112,9 @@ def _decoded(data: bytes, name: str) -> tuple[FloatArray, int, bool]:
     except BadInputError:
         raise
     except (soundfile.SoundFileError, RuntimeError, ValueError, OSError, MemoryError) as error:
-        # AssertionError and TypeError come of headers that contradict themselves.
         raise _damaged(name, error) from error
     except (AssertionError, TypeError, OverflowError) as error:
+        # Headers that contradict themselves.
         raise _damaged(name, error) from error
 
 

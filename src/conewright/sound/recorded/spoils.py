@@ -20,6 +20,7 @@ from conewright.sound.recorded.deconvolution import Impulse
 from conewright.sound.recorded.third_octaves import LEAST_SNR, BandLevels
 
 __all__ = [
+    "FLAT_SHARE",
     "Flag",
     "clipped",
     "edge_of_band",

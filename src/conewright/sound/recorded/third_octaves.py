@@ -40,9 +40,9 @@ class BandLevels:
 
     @property
     def snr(self) -> FloatArray:
-        """Level over noise [dB], shape (31,); NaN where neither holds anything at all."""
-        with np.errstate(invalid="ignore"):
-            return np.asarray(self.level - self.noise)
+        """Level over noise [dB], shape (31,); minus infinity where there is nothing at all."""
+        heard = np.where(np.isneginf(self.level), 0.0, self.level)
+        return np.asarray(np.where(np.isneginf(self.level), -np.inf, heard - self.noise))
 
     @property
     def trusted(self) -> NDArray[np.bool_]:

@@ -35,6 +35,7 @@ from conewright.stages.outlay.holding import holding
 from conewright.stages.outlay.reckoning import Outlay, outlay
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Caution, Kind, Report, Severity, Verdict
+from conewright.stages.report.having import NO_CHIP, may_have
 
 __all__ = ["compare"]
 
@@ -125,8 +126,14 @@ def _radio_figures(answer: Answer, build: Build, load: RadioLoad) -> None:
         ("chip_temperature_hard", HARD, "pressed hard"),
     ):
         celsius = to_unit(load.chip_temperature(fraction), dimension="temperature", unit="degC")
+        there = may_have(build, "output-chip")
         answer.figure(
-            build.id, name, np.asarray(celsius), unit="degC", label=f"the radio's chip, {words}"
+            build.id,
+            name,
+            np.asarray(celsius) if there else None,
+            unit="degC",
+            label=f"the radio's chip, {words}",
+            text=None if there else NO_CHIP,
         )
 
 

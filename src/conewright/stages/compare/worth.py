@@ -18,6 +18,7 @@ from conewright.stages.find.faults.entries import LOW_LOAD, SAG, SHARED_RETURN
 from conewright.stages.find.odds.prior import starved_odds
 from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.report.data import Severity
+from conewright.stages.report.having import may_have
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -105,7 +106,7 @@ def risks(load: RadioLoad, reports: Sequence[Report], moved: Iterable[str]) -> t
         for unit in [load.amplifier_of(name)]
     ]
     hot = float(np.ravel(load.chip_temperature(EASY))[0])
-    if hot > load.build.head_unit.limit.si:
+    if hot > load.build.head_unit.limit.si and may_have(load.build, "output-chip"):
         found.append("its chip would protect itself with loud music")
     places = frozenset(moved)
     found += [

@@ -38,6 +38,7 @@ from conewright.stages.find.faults.told import (
 )
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Report, series
+from conewright.stages.report.having import NO_CHIP, may_have
 
 __all__ = ["feed", "feed_answer"]
 
@@ -119,7 +120,8 @@ def _asked_again(build: Build, solver: Solver) -> Report:
 
 
 def _headlines(load: RadioLoad) -> dict[str, FloatArray]:
-    heat = {"head_unit.chip_temperature": load.chip_temperature(EASY)}
+    warmth = load.chip_temperature(EASY) if may_have(load.build, "output-chip") else None
+    heat = {} if warmth is None else {"head_unit.chip_temperature": warmth}
     if not load.live:
         return heat
     hardest = hardest_channel(load)
@@ -223,22 +225,15 @@ def _radio_figures(answer: Answer, load: RadioLoad) -> None:
         label="lowest load it is rated for",
         origin=radio.minimum_load.origin,
     )
+    answer.figure(
+        "head_unit",
+        "clean_volts",
+        clean_volts,
+        unit="V",
+        label="clean rms volts into the load it is rated for",
+    )
+    _chip_figures(answer, load)
     for name, values, unit, label in (
-        ("clean_volts", clean_volts, "V", "clean rms volts into the load it is rated for"),
-        ("heat", load.heat(EASY), "W", "heat in the chip, loud music"),
-        (
-            "chip_temperature",
-            _celsius(load.chip_temperature(EASY)),
-            "degC",
-            "chip, loud music (1/8 of sine power)",
-        ),
-        (
-            "chip_temperature_hard",
-            _celsius(load.chip_temperature(HARD)),
-            "degC",
-            "chip, pressed hard (1/3 of sine power)",
-        ),
-        ("chip_limit", _celsius(load.draws(radio.limit)), "degC", "where the chip protects itself"),
         ("supply_current", load.supply_current(EASY), "A", "mean supply current, loud music"),
         (
             "supply_current_sine",
@@ -257,6 +252,40 @@ def _radio_figures(answer: Answer, load: RadioLoad) -> None:
         label="clean power into the rated load over the advertised power",
         text="no advertised power given" if advertised is None else None,
     )
+
+
+def _chip_figures(answer: Answer, load: RadioLoad) -> None:
+    """Add the warmth of the output chip; a radio from before there were any has none."""
+    there = may_have(load.build, "output-chip")
+    for name, values, unit, label in (
+        ("heat", load.heat(EASY), "W", "heat in the chip, loud music"),
+        (
+            "chip_temperature",
+            _celsius(load.chip_temperature(EASY)),
+            "degC",
+            "chip, loud music (1/8 of sine power)",
+        ),
+        (
+            "chip_temperature_hard",
+            _celsius(load.chip_temperature(HARD)),
+            "degC",
+            "chip, pressed hard (1/3 of sine power)",
+        ),
+        (
+            "chip_limit",
+            _celsius(load.draws(load.build.head_unit.limit)),
+            "degC",
+            "where the chip protects itself",
+        ),
+    ):
+        answer.figure(
+            "head_unit",
+            name,
+            values if there else None,
+            unit=unit,
+            label=label,
+            text=None if there else NO_CHIP,
+        )
 
 
 def _celsius(temperature: FloatArray) -> FloatArray:
@@ -285,13 +314,15 @@ def _change_figures(answer: Answer, load: RadioLoad, before: RadioLoad) -> None:
             label="change of the largest clean sine",
             text="a load that takes no power",
         )
+    chips = all(may_have(each.build, "output-chip") for each in (load, before))
     answer.figure(
         "head_unit",
         "chip_temperature_change",
-        load.chip_temperature(EASY) - before.chip_temperature(EASY),
+        load.chip_temperature(EASY) - before.chip_temperature(EASY) if chips else None,
         unit="K",
         kind=Kind.CHANGE,
         label="change of the chip's temperature, loud music",
+        text=None if chips else NO_CHIP,
     )
 
 

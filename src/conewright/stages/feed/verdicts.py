@@ -11,6 +11,7 @@ from conewright.stages.common.together import opposed_twins
 from conewright.stages.feed.amplified import amplified_verdict, amplifier_verdicts
 from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Figure, Severity
+from conewright.stages.report.having import may_have
 from conewright.stages.report.words import number, with_band
 
 __all__ = ["feed_verdicts", "feed_working", "hardest_channel"]
@@ -31,7 +32,7 @@ def feed_verdicts(answer: Answer, load: RadioLoad) -> None:
     for name in load.live:
         _load_verdict(answer, load, name)
         _cable_verdict(answer, name)
-    _heat_verdict(answer)
+    _heat_verdict(answer, load)
     amplifier_verdicts(answer, load)
     _power_verdicts(answer, load)
     _polarity_verdicts(answer, load)
@@ -71,6 +72,8 @@ def feed_working(answer: Answer, load: RadioLoad) -> None:
             "head_unit.clip_loss",
             "head_unit.peak_current",
         )
+    if not may_have(load.build, "output-chip"):
+        return
     answer.work(
         "head_unit.chip_temperature",
         "T = Tdash + Rth (sum over channels of (Vs E|v| / Rcurrent − E v² / Rpower) + Vs Iq)",
@@ -108,17 +111,24 @@ def _load_verdict(answer: Answer, load: RadioLoad, name: str) -> None:
         )
         answer.verdict(name, "load", Severity.GOOD if sure else Severity.NOTE, text, *ids)
         return
-    chip = answer["head_unit.chip_temperature"]
-    limit = answer.value("head_unit.chip_limit")
-    stops = answer.value(chip.id) > limit
+    stops, warmth = _rising_heat(answer, load)
     text = (
         f"{name}: the load falls to {where}; {made_for}. The volts stay the same, so current and "
-        f"heat rise: the chip {'would reach' if stops else 'reaches'} {_warmth(chip)} with loud "
-        "music and protects itself at "
-        f"{number(limit, 'degC')}. {_current_words(load, name)}"
-        f"{_cure(load, name)}"
+        f"heat rise{warmth}. {_current_words(load, name)}{_cure(load, name)}"
     )
     answer.verdict(name, "load", Severity.STOP if stops else Severity.WARN, text, *ids)
+
+
+def _rising_heat(answer: Answer, load: RadioLoad) -> tuple[bool, str]:
+    """Return whether heat ends it, and how warm the chip gets; without one nothing ends it."""
+    if not may_have(load.build, "output-chip"):
+        return True, ", and nothing in a radio of that time protects its outputs"
+    chip, limit = answer["head_unit.chip_temperature"], answer.value("head_unit.chip_limit")
+    stops = answer.value(chip.id) > limit
+    return stops, (
+        f": the chip {'would reach' if stops else 'reaches'} {_warmth(chip)} with loud music and "
+        f"protects itself at {number(limit, 'degC')}"
+    )
 
 
 def _surely_bears(lowest: Figure, allowed: float) -> bool:
@@ -154,7 +164,9 @@ def _cable_verdict(answer: Answer, name: str) -> None:
         )
 
 
-def _heat_verdict(answer: Answer) -> None:
+def _heat_verdict(answer: Answer, load: RadioLoad) -> None:
+    if not may_have(load.build, "output-chip"):
+        return
     easy, hard = answer["head_unit.chip_temperature"], answer["head_unit.chip_temperature_hard"]
     limit = answer.value("head_unit.chip_limit")
     reach = f"{_warmth(easy)} with loud music and {_warmth(hard)} when pressed hard"
@@ -264,7 +276,6 @@ def _sentence(answer: Answer, load: RadioLoad) -> str:
         return "No channel plays: what was found leaves none of them with a load and a drive."
     name = hardest_channel(load)
     lowest, power = answer[f"{name}.minimum_impedance"], answer[f"{name}.clean_power"]
-    chip = answer["head_unit.chip_temperature"]
     allowed = float(load.allowed_of(name)[0, 0])
     unit = load.amplifier_of(name)
     verb = "bears" if _surely_bears(lowest, allowed) else "most likely bears"
@@ -277,8 +288,11 @@ def _sentence(answer: Answer, load: RadioLoad) -> str:
             f"The hardest load is {name} with {with_band(lowest)}, which {bearer} {verb}; "
             f"it gives {with_band(power)} clean there. The radio drives no loudspeaker itself."
         )
+    chip = ""
+    if may_have(load.build, "output-chip"):
+        warmth = _warmth(answer["head_unit.chip_temperature"])
+        chip = f", and {whose} chip reaches {warmth} with loud music"
     return (
         f"The hardest load is {name} with {with_band(lowest)}, which {bearer} {verb}; "
-        f"it gives {with_band(power)} clean there, and {whose} "
-        f"chip reaches {_warmth(chip)} with loud music."
+        f"it gives {with_band(power)} clean there{chip}."
     )

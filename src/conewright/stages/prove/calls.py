@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from conewright.errors import BadInputError
-from conewright.sound.measured.speech import call_gain, call_level, echo
+from conewright.sound.measured.speech import call_gain, call_level, echo, expected_gain
 from conewright.sound.recorded.recording import Recording
 from conewright.stages.prove.draft import Draft
 from conewright.stages.report.data import Severity
@@ -46,6 +46,15 @@ def calls(draft: Draft, recordings: Sequence[Recording]) -> None:
         label="gain of speech over noise",
         ends=(gain.gain - gain.band, gain.gain + gain.band),
     )
+    details = draft.details
+    if details.mouth_before is not None and details.mouth_after is not None:
+        nearer = expected_gain(before=details.mouth_before, after=details.mouth_after)
+        draft.figure(
+            "call_snr_gain_expected",
+            float(nearer),
+            unit="dB",
+            label="gain expected of the microphone's new place",
+        )
     told = f"Speech over noise changed by {signed(number(gain.gain, 'dB'))}"
     draft.sentences.append(f"{told}; {FAR_END}.")
     good = gain.trusted and gain.gain - gain.band > 0.0

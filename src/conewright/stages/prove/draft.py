@@ -11,6 +11,7 @@ import numpy as np
 from conewright.job.builds.states.build import Build
 from conewright.job.builds.states.value import Origin
 from conewright.physics.basics.arrays import FloatArray
+from conewright.sound.measured.legs import divider_ratio
 from conewright.stages.report.data import (
     Axis,
     Figure,
@@ -22,10 +23,12 @@ from conewright.stages.report.data import (
     Verdict,
 )
 
-__all__ = ["Details", "Draft"]
+__all__ = ["WITHIN_80", "WITHIN_95", "Details", "Draft"]
 
 WITHIN_80 = 1.2816
 """Half width that holds 80 % over the standard deviation, of a normal distribution."""
+WITHIN_95 = 1.96
+"""The same that holds 95 %."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +38,9 @@ class Details:
     resistor: of the jig, or the known one [ohm]. input: resistance of the recorder's input [ohm].
     metered, step: rms volts that a meter read, and at which step of a ladder, from 1. load: that
     hung on the channel [ohm]. divider: volts of a leg over the recorder's. full_scale: volts at
-    the recorder's input for full scale. re: of the coil, by an ohm-meter [ohm].
+    the recorder's input for full scale. re: of the coil, by an ohm-meter [ohm]. top, bottom: of a
+    divider, leg to node and node to ground [ohm]. mass: stuck on a cone [kg]. volume: of a box
+    [m3]. area: of the cone [m2]. mouth_before, mouth_after: of the microphone from the mouth [m].
     """
 
     resistor: float = 10.0
@@ -46,6 +51,21 @@ class Details:
     divider: float = 1.0
     full_scale: float | None = None
     re: float | None = None
+    top: float | None = None
+    bottom: float | None = None
+    mass: float | None = None
+    volume: float | None = None
+    area: float | None = None
+    mouth_before: float | None = None
+    mouth_after: float | None = None
+
+    @property
+    def ratio(self) -> float:
+        """Volts of a leg over the recorder's, by the divider's resistors where they are given."""
+        if self.top is None or self.bottom is None:
+            return self.divider
+        found = divider_ratio(top=self.top, bottom=self.bottom, input_resistance=self.input)
+        return float(found)
 
 
 @dataclass

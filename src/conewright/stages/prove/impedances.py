@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
 
 import numpy as np
 
 from conewright.errors import BadInputError, OutOfRangeError
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.drivers.coil import PowerLaw
-from conewright.sound.measured.impedance_fit import (
-    Fit,
+from conewright.sound.measured.curves import Curve
+from conewright.sound.measured.impedance_fit import Fit, Width, fit_driver
+from conewright.sound.measured.impedance_points import (
     ImpedancePoints,
     LevelPoints,
     ModulusPoints,
     Outline,
     Points,
-    Width,
-    fit_driver,
     outline,
+    points_up_to,
 )
 from conewright.sound.measured.jig import (
     JigRatio,
@@ -36,20 +35,19 @@ from conewright.sound.measured.lock_in import locked_tones, silences
 from conewright.sound.measured.mains import without_mains
 from conewright.sound.played.stimuli import Part, Tone
 from conewright.sound.recorded.analysis import Take
-from conewright.sound.recorded.curves import Curve
 from conewright.sound.recorded.deconvolution import deconvolve
-from conewright.stages.prove.draft import Draft
+from conewright.stages.prove.draft import WITHIN_80, WITHIN_95, Draft
 from conewright.stages.prove.mounted import mount_of
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
 
-__all__ = ["impedance", "impedance_of_curve"]
+__all__ = ["HIGHEST", "impedance", "impedance_of_curve", "jig_points"]
 
 HIGHEST = 10_000.0
 """Up to here a driver is fitted [Hz]."""
 METER_WITHIN = 0.01
 """How well an ohm-meter with its leads taken off reads, 95 %, relative; from memory."""
-TO_80 = 1.2816 / 1.96
+TO_80 = WITHIN_80 / WITHIN_95
 """Half width that holds 80 % over the one that holds 95 %."""
 
 
@@ -75,15 +73,14 @@ def impedance_of_curve(draft: Draft, curve: Curve) -> None:
     _fitted(draft, curve_points(curve), [curve.sha256])
 
 
-def _two_channels(draft: Draft, takes: Sequence[Take]) -> ImpedancePoints:
+def jig_points(draft: Draft, takes: Sequence[Take]) -> ImpedancePoints:
+    """Return what a jig of two channels measured: driver, both inputs on one point, leads joined.
+
+    Raises:
+        BadInputError: a recording of other than two channels.
+
+    """
     driver, *others = [_ratio(take) for take in takes]
-    if not others:
-        draft.verdict(
-            "through",
-            Severity.NOTE,
-            "Both inputs were not compared on one point: a mismatch of 3 % would be 4 % of 3.4 "
-            "ohm. A second recording with both on one point takes it out.",
-        )
     return impedance_points(
         driver,
         resistor=draft.details.resistor,
@@ -91,6 +88,17 @@ def _two_channels(draft: Draft, takes: Sequence[Take]) -> ImpedancePoints:
         leads=others[1] if len(others) > 1 else None,
         input_resistance=draft.details.input,
     )
+
+
+def _two_channels(draft: Draft, takes: Sequence[Take]) -> ImpedancePoints:
+    if len(takes) == 1:
+        draft.verdict(
+            "through",
+            Severity.NOTE,
+            "Both inputs were not compared on one point: a mismatch of 3 % would be 4 % of 3.4 "
+            "ohm. A second recording with both on one point takes it out.",
+        )
+    return jig_points(draft, takes)
 
 
 def _ratio(take: Take) -> JigRatio:
@@ -142,7 +150,7 @@ def _below_half(part: Part, rate: float) -> bool:
 
 def _fitted(draft: Draft, points: Points, shas: Sequence[str]) -> None:
     """Tell the figures of the driver that meets a curve best, in free air; else its outline."""
-    kept = _below(points, HIGHEST)
+    kept = points_up_to(points, top=HIGHEST)
     modulus = _modulus(points)
     draft.curve("impedance", points.frequency, modulus, quantity="impedance", unit="ohm")
     meter = draft.details.re
@@ -160,18 +168,6 @@ def _fitted(draft: Draft, points: Points, shas: Sequence[str]) -> None:
     draft.sentences.append(
         f"In free air{taken_off}: resonance {number(fit.fs.value, 'Hz')}, Qms "
         f"{fit.qms.value:.2f}, Qes {fit.qes.value:.2f}, coil {number(fit.re.value, 'ohm')}."
-    )
-
-
-def _below(points: Points, highest: float) -> Points:
-    low = points.frequency <= highest
-    return replace(
-        points,
-        **{
-            each.name: getattr(points, each.name)[low]
-            for each in fields(points)
-            if np.ndim(getattr(points, each.name)) == 1
-        },
     )
 
 

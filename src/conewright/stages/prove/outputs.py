@@ -9,18 +9,27 @@ import numpy as np
 from conewright.errors import BadInputError
 from conewright.physics.basics.arrays import FloatArray
 from conewright.sound.measured.clip import (
+    CLIP_H3,
+    ClipMark,
     Ladder,
+    ceiling_distortion,
     clip_mark,
     in_volts,
     knob_steps,
     ladder_steps,
     output_resistance,
+    overdrive,
 )
-from conewright.sound.measured.legs import between_legs, refuse_own_clipping, touch_offset
+from conewright.sound.measured.legs import (
+    between_legs,
+    earthed_current,
+    refuse_own_clipping,
+    touch_offset,
+)
 from conewright.sound.played.stimuli import Tone
 from conewright.sound.recorded.analysis import Take
 from conewright.sound.recorded.recording import Recording
-from conewright.stages.prove.draft import WITHIN_80, Draft
+from conewright.stages.prove.draft import WITHIN_80, WITHIN_95, Draft
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
 
@@ -28,6 +37,8 @@ __all__ = ["ladders", "offset", "volume_steps"]
 
 METER = 0.01
 """How well a meter gives the volts of one step, standard deviation over value; from memory."""
+LEG = 14.4
+"""Volts of a leg at most, the supply of a running engine [V]; common practice, no source."""
 CERTAINLY_OFF = 0.5
 """Volts across a pair above which nothing is connected to it [V]."""
 
@@ -61,6 +72,21 @@ def ladders(draft: Draft, takes: Sequence[Take]) -> None:
         unit="dB",
         over=("level", "dBFS"),
     )
+    _mark(draft, mark)
+    if len(found) == 2:
+        _resistance(draft, found)
+    if details.top is not None and details.bottom is not None:
+        current = float(earthed_current(leg=LEG, top=details.top, bottom=details.bottom))
+        draft.verdict(
+            "divider",
+            Severity.NOTE,
+            f"Were the recorder earthed by mistake, {number(1e3 * current, 'mA')} would flow: keep "
+            "it on its battery, touching nothing else.",
+        )
+
+
+def _mark(draft: Draft, mark: ClipMark | None) -> None:
+    """Tell where it clips, in volts where one step was metered."""
     if mark is None:
         draft.sentences.append("It does not clip up to full scale at this volume.")
         draft.verdict("clip", Severity.GOOD, "No clipping at this volume, up to full scale.")
@@ -73,16 +99,20 @@ def ladders(draft: Draft, takes: Sequence[Take]) -> None:
             spread=mark.spread,
         )
         draft.sentences.append(f"It clips at {number(mark.level, 'dB')} of full scale.")
-        if details.metered is not None:
+        if draft.details.metered is not None:
             spread = float(np.hypot(METER, mark.spread / 8.686)) * mark.volts
             draft.figure("clean_volts", mark.volts, unit="V", label="clean volts", spread=spread)
             draft.sentences.append(f"That is {number(mark.volts, 'V')}.")
+        draft.figure(
+            "clip_distortion",
+            100.0 * float(ceiling_distortion(over=overdrive(h3=CLIP_H3))),
+            unit="%",
+            label="total distortion there, of a hard ceiling",
+        )
         soft = "" if mark.hard else " It bends over some decibels before: no hard ceiling."
         draft.verdict(
             "clip", Severity.NOTE, f"Clean up to {number(mark.level, 'dB')}.{soft}", "clip_level"
         )
-    if len(found) == 2:
-        _resistance(draft, found)
 
 
 def _ladder(draft: Draft, take: Take) -> Ladder:
@@ -103,9 +133,9 @@ def _across(draft: Draft, take: Take) -> FloatArray:
     """Return what is across the pair: two legs' difference, or the one channel there is."""
     samples = take.recording.samples
     if len(samples) == 2:
-        return between_legs(samples, ratio=draft.details.divider)
+        return between_legs(samples, ratio=draft.details.ratio)
     refuse_own_clipping(samples[0], where=take.recording.name)
-    return np.asarray(samples[0] * draft.details.divider)
+    return np.asarray(samples[0] * draft.details.ratio)
 
 
 def _resistance(draft: Draft, found: Sequence[Ladder]) -> None:
@@ -187,7 +217,7 @@ def offset(draft: Draft, recordings: Sequence[Recording]) -> None:
             "scale: full-scale=1.2 V"
         )
     told = touch_offset(
-        recording.samples, rate=recording.rate, full_scale=(full, full), ratio=draft.details.divider
+        recording.samples, rate=recording.rate, full_scale=(full, full), ratio=draft.details.ratio
     )
     size = abs(told.offset)
     draft.figure(
@@ -204,5 +234,6 @@ def offset(draft: Draft, recordings: Sequence[Recording]) -> None:
         "connected.",
         "touch_offset",
     )
-    # 95 % of a normal distribution lie within 1.96 standard deviations, as ± says.
-    draft.reading("pair-offset", f"{size:.3f} V ± {1.96 * told.spread:.3f} V", [recording.sha256])
+    # ± holds 95 %.
+    text = f"{size:.3f} V ± {WITHIN_95 * told.spread:.3f} V"
+    draft.reading("pair-offset", text, [recording.sha256])

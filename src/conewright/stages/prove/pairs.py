@@ -8,6 +8,7 @@ import numpy as np
 
 from conewright.errors import BadInputError
 from conewright.physics.basics.arrays import FloatArray
+from conewright.sound.measured.lock_in import mean_pulse
 from conewright.sound.measured.polarity import (
     NEAR_FIELD,
     SEAT_BY_BANDS,
@@ -22,7 +23,6 @@ from conewright.sound.measured.polarity import (
     near_field_sign,
     seat_phases,
 )
-from conewright.sound.played.stimuli import Pulse
 from conewright.sound.recorded.analysis import Take
 from conewright.stages.find.faults.chains import chains_of
 from conewright.stages.find.odds.evidence import Case
@@ -203,14 +203,9 @@ def _response(take: Take) -> FloatArray:
         return take.impulses[0].early(before=LEAD, after=TAIL)
     assert take.stimulus is not None
     assert take.clock is not None
-    rate, samples = take.recording.rate, take.recording.samples[take.channel]
-    begins = [
-        take.clock.clock.index(part.seconds[0], rate=rate)
-        for part in take.stimulus.parts
-        if isinstance(part.wave, Pulse)
-    ]
-    window = np.arange(round(-LEAD * rate), round(TAIL * rate))
-    inside = [each for each in begins if each + window[0] >= 0 and each + window[-1] < samples.size]
-    if not inside:
-        raise BadInputError(f"{take.recording.name}: found no whole pulse in it")
-    return np.asarray(np.mean([samples[each + window] for each in inside], axis=0))
+    return mean_pulse(
+        take.recording.samples[take.channel],
+        rate=take.recording.rate,
+        clock=take.clock.clock,
+        stimulus=take.stimulus,
+    )

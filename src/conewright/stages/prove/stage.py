@@ -11,16 +11,16 @@ from conewright.job.document.paths import known_names
 from conewright.job.document.references import GROUPS
 from conewright.job.quantity.values import parse_quantity
 from conewright.phrases import listed
+from conewright.sound.measured.curves import Curve, read_curve
 from conewright.sound.recorded.analysis import Take, analyse
-from conewright.sound.recorded.curves import Curve, read_curve
 from conewright.sound.recorded.place import place_change, place_flag
 from conewright.sound.recorded.recording import Recording
 from conewright.sound.recorded.recording_files import read_recording
-from conewright.sound.recorded.spoils import Flag
 from conewright.stages.find.faults.chains import chains_of
 from conewright.stages.prove.calls import calls, echoes
 from conewright.stages.prove.draft import Details, Draft
 from conewright.stages.prove.impedances import impedance, impedance_of_curve
+from conewright.stages.prove.on_bench import added_mass, known_resistor, known_volume, twins
 from conewright.stages.prove.outputs import ladders, offset, volume_steps
 from conewright.stages.prove.pairs import near_fields, pair
 from conewright.stages.prove.rattling import rattles
@@ -42,12 +42,28 @@ DETAILS: Mapping[str, tuple[str, str]] = {
     "divider": ("", "volts of a leg over the recorder's"),
     "full-scale": ("voltage", "volts at the recorder's input for its full scale"),
     "coil": ("resistance", "the coil by an ohm-meter, leads taken off"),
+    "top": ("resistance", "of a divider, from the leg to the node"),
+    "bottom": ("resistance", "of a divider, from the node to the recorder's ground"),
+    "mass": ("mass", "stuck on the cone"),
+    "volume": ("volume", "net, of the box"),
+    "area": ("area", "of the cone"),
+    "mouth-before": ("length", "from the mouth to the microphone before"),
+    "mouth-after": ("length", "from the mouth to the microphone after"),
 }
 """What no recording tells: the dimension of each, and what it is."""
 
-_FIELDS = {"volts": "metered", "full-scale": "full_scale", "coil": "re"}
+_FIELDS = {
+    "volts": "metered",
+    "full-scale": "full_scale",
+    "coil": "re",
+    "mouth-before": "mouth_before",
+    "mouth-after": "mouth_after",
+}
 
-LEVELS = ("side-response", "near-field", "rattle-crawl", "impedance-sweep")
+LEVELS = (
+    *("side-response", "near-field", "rattle-crawl", "impedance-sweep"),
+    *("added-mass", "known-volume", "twins", "known-resistor"),
+)
 """Tests whose figures are levels or distortion: what clips is of no use to them."""
 
 Heard = Recording | Curve
@@ -195,13 +211,12 @@ def _test_of(takes: Sequence[Take]) -> RecordedTest | None:
 
 def _told(draft: Draft, takes: Sequence[Take], wanted: RecordedTest | None) -> bool:
     """Tell what each recording is and what spoils it; whether all of them may be used."""
-    usable = True
+    levels = wanted is None or wanted.id in LEVELS
     several = len(takes) > 1
     for number, take in enumerate(takes, start=1):
         subject = f"recording-{number}" if several else "recording"
         for flag in take.flags:
-            stops = _stops(flag, wanted)
-            usable &= not stops
+            stops = flag.severity == "stop" or (levels and flag.severity == "levels")
             severity = Severity.STOP if stops else Severity.NOTE
             name = f"{take.recording.name}: " if several else ""
             draft.verdict(flag.name, severity, f"{name}{_sentence(flag.words)}", subject=subject)
@@ -213,13 +228,7 @@ def _told(draft: Draft, takes: Sequence[Take], wanted: RecordedTest | None) -> b
             )
     reasons = [v.text for v in draft.verdicts if v.severity is Severity.STOP]
     draft.sentences += reasons[:1]
-    return usable
-
-
-def _stops(flag: Flag, wanted: RecordedTest | None) -> bool:
-    if flag.severity == "levels":
-        return wanted is None or wanted.id in LEVELS
-    return flag.severity == "stop"
+    return all(take.level_usable if levels else take.usable for take in takes)
 
 
 def _figures(draft: Draft, take: Take, subject: str) -> None:
@@ -321,6 +330,10 @@ _SAID: Mapping[str, Callable[[Draft, Sequence[Take]], None]] = {
     "channel-output": ladders,
     "volume-steps": volume_steps,
     "impedance-sweep": impedance,
+    "added-mass": added_mass,
+    "known-volume": known_volume,
+    "twins": twins,
+    "known-resistor": known_resistor,
 }
 
 _SAID_BARE: Mapping[str, Callable[[Draft, Sequence[Recording]], None]] = {

@@ -19,12 +19,15 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.electrics import ChannelState
     from conewright.job.builds.states.location import LocationState
 
-__all__ = ["WINDOW_KINDS", "has_all", "instead_of", "may_filter", "may_have"]
+__all__ = ["NO_CHIP", "WINDOW_KINDS", "has_all", "instead_of", "may_filter", "may_have"]
 
 WINDOW_KINDS = ("door", "panel")
 """Kinds of place with a window behind them; elsewhere nothing moves."""
 
 Instead = Mapping[tuple[str, str], tuple[str, str]]
+
+
+NO_CHIP = "no output chip"
 
 
 def may_have(build: Build, part: str) -> bool:

@@ -211,7 +211,7 @@ def _heard(
 ) -> Report:
     """Return what files hold, each by its name and where it lies."""
     from conewright.job.text.parsing import kept_job
-    from conewright.sound.recorded.curves import read_curve
+    from conewright.sound.measured.curves import read_curve
     from conewright.sound.recorded.recording_files import read_recording
     from conewright.stages.prove.stage import is_curve, listen
 

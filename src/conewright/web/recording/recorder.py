@@ -38,13 +38,15 @@ from conewright.web.frame.page import (
 from conewright.web.recording.parcels import Parcel, unpack, upload_of
 from conewright.web.recording.said import drawing, heard_view, is_usable, picture_at
 
-__all__ = ["listener_of", "router", "sent_in"]
+__all__ = ["WITH", "listener_of", "router", "sent_in"]
 
 router = APIRouter()
 
 SIDES = {"": "not said", "left": "left", "right": "right", "both": "both",
          "opposed": "both, the right one turned round"}  # fmt: skip
 LONGEST_FIELD = 2_000
+WITH = "with-"
+"""Begins the name of a field of what no recording tells."""
 LONGEST_NOTE = 120
 FIRST_TEST = "side-response"
 
@@ -163,7 +165,7 @@ def sent_in(parcel: Parcel) -> Sent:
     side = fields.get("side", "")
     if side not in SIDES:
         raise BadInputError(f'side: found "{side[:40]}"; {listed(list(SIDES)[1:])} are known')
-    given = ((name, fields.get(name, "")) for name in DETAILS)
+    given = ((name, fields.get(f"{WITH}{name}", "")) for name in DETAILS)
     return Sent(
         files=parcel.files,
         test=fields.get("test", ""),
@@ -178,7 +180,7 @@ def sent_in(parcel: Parcel) -> Sent:
 
 def _typed(fields: Mapping[str, str], error: str) -> Typed:
     told = {name: fields.get(name, "").strip() for name in ("at", "side", "when", "volume", "note")}
-    details = {name: fields.get(name, "").strip() for name in DETAILS}
+    details = {name: fields.get(f"{WITH}{name}", "").strip() for name in DETAILS}
     return Typed(fields.get("test") or FIRST_TEST, **told, details=details, error=error)
 
 
