@@ -126,8 +126,8 @@ def _prose() -> Iterator[tuple[str, tuple[str, ...]]]:
             "Tokens: 256 bits of `secrets`; only their SHA-256 is kept. Codes are compared in a "
             "time that does not tell how much of one was right.",
             "Recordings that wait to be kept: under 128 bits of `secrets`.",
-            "SHA-256 also names answers, the files of the papers and those of recordings. Nothing else is encrypted, "
-            "hashed or signed.",
+            "SHA-256 also names answers, the files of the papers and those of recordings. Nothing "
+            "else is encrypted, hashed or signed.",
         ),
     )
     yield (
