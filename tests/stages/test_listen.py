@@ -230,18 +230,19 @@ def test_a_driver_on_the_bench_is_found_and_is_no_reading_of_the_vehicle() -> No
 
 
 def test_what_was_measured_on_the_bench_takes_the_place_of_the_sheet() -> None:
+    sheeted = next(each.id for each in BUILD.job.drivers if each.fs is not None)
     sound = _jig(_driver(re=3.3, fs=71.0, qms=4.4, qes=0.8), "jig.wav")
-    report = listen(sound, test="impedance-sweep", at=BENCH, build=BUILD)
+    report = listen(sound, test="impedance-sweep", at=sheeted, build=BUILD)
     told = {each.path.partition(".")[2]: each for each in report.values}
     assert told["fs"].found
     assert any("the job says" in each.text for each in report.verdicts)
-    text = with_heard(cw.demo_text(), "toml", report=report, recordings=[sound], at=BENCH)
-    sheet = cw.loads(text).driver(BENCH)
+    text = with_heard(cw.demo_text(), "toml", report=report, recordings=[sound], at=sheeted)
+    sheet = cw.loads(text).driver(sheeted)
     assert sheet.fs is not None
     assert sheet.fs.value == pytest.approx(71.0, rel=0.005)
     assert sheet.fs.spread == "plus-minus"
     assert sheet.qts is None
-    assert cw.loads(text).recordings[0].at == BENCH
+    assert cw.loads(text).recordings[0].at == sheeted
 
 
 def test_an_impedance_in_a_door_becomes_the_reading_that_find_takes() -> None:
