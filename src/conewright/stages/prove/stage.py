@@ -227,7 +227,7 @@ def _told(draft: Draft, takes: Sequence[Take], wanted: RecordedTest | None) -> b
                 f"{take.recording.rate:g} Hz."
             )
     reasons = [v.text for v in draft.verdicts if v.severity is Severity.STOP]
-    draft.sentences += reasons[:1]
+    draft.sentences[:0] = reasons[:1]
     return all(take.level_usable if levels else take.usable for take in takes)
 
 
