@@ -48,11 +48,11 @@ def chromium() -> str | None:
 
 
 @contextmanager
-def browsing(program: str) -> Iterator[Browser]:
-    """Run the browser that all tests share."""
+def browsing(program: str, *more: str) -> Iterator[Browser]:
+    """Run a browser, with more arguments where a test needs them."""
     with sync_playwright() as playwright:
         expect.set_options(timeout=PATIENCE_MS)
-        browser = playwright.chromium.launch(executable_path=program, args=ARGUMENTS)
+        browser = playwright.chromium.launch(executable_path=program, args=[*ARGUMENTS, *more])
         yield browser
         browser.close()
 

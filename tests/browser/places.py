@@ -2,12 +2,14 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from hashlib import sha256
 
 import httpx2
 from playwright.sync_api import Page
 
 from browser.browsing import NOWHERE, Site
 from conewright import demo_text, starter_text
+from conewright.sound.played.wav import wav_bytes
 
 Steps = Callable[[Page], None]
 PARTS = ("door-fr", "front-right", "head_unit", "vehicle", "job", "driver", "budget-130", "wishes")
@@ -65,6 +67,10 @@ def places(site: Site) -> list[Place]:
         "make-refused": "/make?proposal=larger-fronts",
         "history": "/history",
         "text": "/text",
+        "record": "/record",
+        "record-crawl": "/record?test=rattle-crawl&at=door-fl",
+        "record-unplugged": "/record?test=channel-output&unplugged=true",
+        "record-barred": "/record?test=volume-steps",
         "history-compared": "/history?a=1&b=2",
         **{f"part-{part}": f"/part/{part}" for part in PARTS},
     }
@@ -72,6 +78,10 @@ def places(site: Site) -> list[Place]:
         *(Place(name, f"{site.origin}{path}") for name, path in plain.items()),
         *(Place(name, f"{demo}{path}") for name, path in below.items()),
         Place("mend", f"{torn}/mend"),
+        Place("heard", _heard(site, long, wav_bytes("crawl-short", side="left"))),
+        Place("heard-unusable", _heard(site, long, wav_bytes("crawl-short")[:400_000])),
+        Place("recording", _kept(site)),
+        Place("record-refused", f"{demo}/record?test=rattle-crawl&at=door-fl", _slip_in_recording),
         Place("job-bare", bare),
         Place("job-long-title", long),
         Place("find-long-title", f"{long}/find"),
@@ -110,6 +120,28 @@ def _send(site: Site, address: str, **fields: str) -> None:
     with httpx2.Client(trust_env=False, timeout=None) as client:
         answer = client.post(address, data=fields, headers={"origin": site.origin})
     assert answer.status_code == 303, answer.text
+
+
+def _heard(site: Site, job: str, content: bytes) -> str:
+    """Return the page that says what a crawl holds."""
+    told = {"test": "rattle-crawl", "at": "door-fl", "base": "1"}
+    files = {"file": ("crawl.wav", content, "audio/wav")}
+    with httpx2.Client(trust_env=False, timeout=None) as client:
+        answer = client.post(f"{job}/record", data=told, files=files)
+    assert answer.status_code == 303, answer.text
+    return f"{site.origin}{answer.headers['location']}"
+
+
+def _kept(site: Site) -> str:
+    """Return the page of a recording that was kept."""
+    job = site.keep()
+    content = wav_bytes("sweep-short", side="left")
+    told = {"test": "side-response", "at": "driver", "base": "1"}
+    files = {"file": ("sweep.wav", content, "audio/wav")}
+    with httpx2.Client(trust_env=False, timeout=None) as client:
+        heard = client.post(f"{job}/record", data=told, files=files).headers["location"]
+    _send(site, f"{site.origin}{heard}/keep", base="1")
+    return f"{job}/recordings/{sha256(content).hexdigest()}"
 
 
 # --- On the way -----------------------------------------------------------------------------------
@@ -165,6 +197,17 @@ def _slip_in_proposal(page: Page) -> None:
 def _slip_in_text(page: Page) -> None:
     page.get_by_label("Text of the job file").fill('format = 1\n[vehicle]\nclass = "boat"\n')
     _press(page, "Save changes")
+
+
+def _slip_in_recording(page: Page) -> None:
+    file = {
+        "name": "note.m4a",
+        "mimeType": "audio/mp4",
+        "buffer": b"\0\0\0\x20ftypM4A " + b"\0" * 40,
+    }
+    page.get_by_label("Recordings, in their order").set_input_files(file)  # type: ignore[arg-type]
+    page.locator("#file-error").wait_for()
+    _press(page, "Listen to it")
 
 
 def _slip_in_reading(page: Page) -> None:

@@ -13,7 +13,9 @@ from dataclasses import dataclass
 from hashlib import sha256
 from io import BytesIO
 from pathlib import Path
-from typing import Final, Self
+from secrets import token_hex
+from shutil import copyfile
+from typing import IO, Final, Self
 from zipfile import ZIP_DEFLATED, ZIP_STORED, BadZipFile, LargeZipFile, ZipFile, ZipInfo
 
 from conewright.errors import BadInputError
@@ -22,7 +24,7 @@ from conewright.store.database import store_url
 from conewright.store.errors import NotFound, StoreUnavailable
 from conewright.whole_file import write_whole
 
-__all__ = ["LARGEST_RECORDING", "Recordings", "packed", "unpacked"]
+__all__ = ["LARGEST_RECORDING", "Recordings", "pack", "packed", "unpacked"]
 
 VARIABLE: Final = "CONEWRIGHT_RECORDINGS"
 """Names the folder, where it is another than beside the jobs."""
@@ -32,6 +34,9 @@ LARGEST_RECORDING: Final = 200_000_000
 
 MOST_PACKED, LARGEST_PACKED = 400, 4_000_000_000
 """Recordings that come in with one job, and their bytes together."""
+
+ARRIVING: Final = "arriving"
+"""Folder below it of what comes in and nobody has kept yet."""
 
 JOB, FOLDER = "job.toml", "recordings"
 """What an archive holds: the job's text, and a folder of files called by their SHA-256."""
@@ -83,6 +88,40 @@ class Recordings:
                 raise StoreUnavailable(f"{path}: the recording cannot be kept: {error}") from error
         return found
 
+    def keep_file(self, path: Path, *, sha: str) -> None:
+        """Keep a file that lies on disk, whose SHA-256 is known; raises as `keep`."""
+        if not 0 < (size := path.stat().st_size) <= LARGEST_RECORDING:
+            raise BadInputError(f"a recording has {size} bytes; allowed: 1 to {LARGEST_RECORDING}")
+        kept = self.folder / sha
+        if kept.exists():
+            return
+        aside = self.folder / f".{sha}.{token_hex(4)}"
+        try:
+            self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            copyfile(path, aside)
+            aside.chmod(0o600)
+            with aside.open("rb") as written:
+                os.fsync(written.fileno())
+            aside.replace(kept)
+        except OSError as error:
+            aside.unlink(missing_ok=True)
+            raise StoreUnavailable(f"{kept}: the recording cannot be kept: {error}") from error
+
+    def arriving(self) -> Path:
+        """Return the folder of what comes in and is not kept yet; raises StoreUnavailable."""
+        folder = self.folder / ARRIVING
+        try:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreUnavailable(f"{folder}: {error.strerror or error}") from error
+        return folder
+
+    def path(self, sha: str) -> Path:
+        """Return where a file lies; raises NotFound."""
+        if not self.has(sha):
+            raise NotFound(f"recording {sha}: it is not kept in {self.folder}")
+        return self.folder / sha
+
     def has(self, sha: str) -> bool:
         """Whether a file of that SHA-256 is kept."""
         return _is_hash(sha) and (self.folder / sha).exists()
@@ -95,28 +134,38 @@ class Recordings:
             StoreUnavailable: it cannot be read, or something else stands there by now.
 
         """
-        if not self.has(sha):
-            raise NotFound(f"recording {sha}: it is not kept in {self.folder}")
+        path = self.path(sha)
         try:
-            content = (self.folder / sha).read_bytes()
+            content = path.read_bytes()
         except OSError as error:
-            raise StoreUnavailable(f"{self.folder / sha}: {error.strerror or error}") from error
+            raise StoreUnavailable(f"{path}: {error.strerror or error}") from error
         if sha256(content).hexdigest() != sha:
-            raise StoreUnavailable(f"{self.folder / sha}: it is damaged, its SHA-256 is another")
+            raise StoreUnavailable(f"{path}: it is damaged, its SHA-256 is another")
         return content
 
 
 def packed(text: str, hashes: Iterable[str], recordings: Recordings) -> tuple[bytes, list[str]]:
     """Return a job with its recordings as a ZIP archive, and the SHA-256 of those not kept here.
 
+    Args and errors: as `pack`.
+    """
+    archive = BytesIO()
+    missing = pack(archive, text, hashes, recordings)
+    return archive.getvalue(), missing
+
+
+def pack(archive: IO[bytes], text: str, hashes: Iterable[str], recordings: Recordings) -> list[str]:
+    """Write a job with its recordings as a ZIP archive; return the SHA-256 of those not kept here.
+
     Args:
+        archive: where it is written.
         text: of the job.
         hashes: SHA-256 of the recordings it tells of.
         recordings: where they are kept.
 
     Raises: StoreUnavailable: one cannot be read.
     """
-    missing, archive = [], BytesIO()
+    missing = []
     with ZipFile(archive, "w") as zipped:
         # One date for all, so that the same job gives the same bytes.
         zipped.writestr(ZipInfo(JOB, _DAY_ONE), text, compress_type=ZIP_DEFLATED)
@@ -126,7 +175,7 @@ def packed(text: str, hashes: Iterable[str], recordings: Recordings) -> tuple[by
                 zipped.writestr(entry, recordings.read(sha), compress_type=ZIP_STORED)
             else:
                 missing.append(sha)
-    return archive.getvalue(), missing
+    return missing
 
 
 def unpacked(content: bytes, recordings: Recordings) -> str:

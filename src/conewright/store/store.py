@@ -13,6 +13,7 @@ from conewright.store.database import Database, open_database
 from conewright.store.devices import DeviceList
 from conewright.store.errors import Clash, Conflict, NotFound
 from conewright.store.migrating import migrate
+from conewright.store.recordings import Recordings
 from conewright.store.records import Listed, RevisionNote, Saved
 from conewright.store.texts import Read, Summary, here, one_line, slug, summary
 
@@ -36,6 +37,8 @@ class Store(DeviceList):
         self._read = read
         self.place = database.place
         """Where the jobs are kept: a file, or an address without its password."""
+        self.recordings = Recordings.beside(database.engine.url.render_as_string(False))
+        """Where the files of recordings are kept."""
 
     @classmethod
     def open(cls, url: str | None = None) -> Self:

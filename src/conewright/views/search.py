@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from conewright.phrases import capital, counted
 from conewright.stages.find.faults import trade
 from conewright.stages.find.talk.planning import CERTAIN
+from conewright.stages.prove.recorded_tests import heard_instead
 from conewright.stages.report.data import Figure, Outlook, PlanStep, ReadingCard, Report
 from conewright.stages.report.words import number, odds
 from conewright.views.layout import Cell, Paragraph, Section, Table, fold
@@ -131,11 +132,22 @@ def card_in_words(
     yield _field("How", card.how)
     yield _field("With", card.equipment)
     yield _field("Healthy", card.healthy)
+    if command := _listening(card):
+        yield _field("Hear it", command)
     if card.then:
         yield _field("Then", f"best followed by {_reading_name(report, card.then)}")
     for caution in card.cautions:
         yield Paragraph(caution, first="  ! ", rest="    ")
     yield from _answers(card, report, numbered)
+
+
+def _listening(card: ReadingCard) -> str:
+    """Return the commands by which a recording answers a reading; empty where none can."""
+    instead = heard_instead(card.test)
+    if instead is None:
+        return ""
+    listen = f"conewright listen FILE --as {instead.test.id} --at {card.subject} --job JOB"
+    return f"conewright sound {instead.sound}; {listen}" if instead.sound else listen
 
 
 def time_in_words(card: ReadingCard) -> str:

@@ -16,7 +16,7 @@ from starlette.types import Scope
 
 from conewright.job.text.starter import job_schema
 from conewright.store import Store
-from conewright.web import api, api_papers, pairing
+from conewright.web import api, api_papers, api_recordings, pairing
 from conewright.web.base.errors import handle_errors
 from conewright.web.base.settings import Settings
 from conewright.web.desk.cache import Kept
@@ -29,8 +29,10 @@ from conewright.web.doors.security import (
     OriginDoor,
     SecureAnswers,
 )
+from conewright.web.doors.uploads import UploadDoor
 from conewright.web.pages import routers
 from conewright.web.pairing import PairedDoor, Pairing
+from conewright.web.recording import kept_recordings, recorder
 
 __all__ = ["create_app"]
 
@@ -71,6 +73,7 @@ def create_app(
     app.state.pages = Kept(settings.kept_pages)
     app.state.pairing = lan
     handle_errors(app)
+    app.include_router(api_recordings.router)
     app.include_router(api_papers.router)
     app.include_router(api.router)
     _mount_pages(app)
@@ -86,6 +89,7 @@ def _doors(settings: Settings, store: Store, *, paired_only: bool) -> list[Middl
         Middleware(HeaderDoor, settings),
         Middleware(OriginDoor, settings),
         *paired,
+        Middleware(UploadDoor, settings, store),
         Middleware(BodyDoor, settings),
         Middleware(PatientDoor),
         Middleware(GZipMiddleware, minimum_size=1000, compresslevel=4),
@@ -124,7 +128,7 @@ class _Files(StaticFiles):
 
 
 def _mount_pages(app: FastAPI) -> None:
-    for router in (pairing.router, *routers):
+    for router in (pairing.router, recorder.router, kept_recordings.router, *routers):
         app.include_router(router, include_in_schema=False)
     app.add_api_route("/", lambda: RedirectResponse("/jobs", 303), include_in_schema=False)
     app.mount("/static", _Files(directory=STATIC), name="static")

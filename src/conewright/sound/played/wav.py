@@ -152,20 +152,22 @@ def _written(sound: Sound, side: str) -> bytes:
     return written.getvalue()
 
 
-def sound_file(name: str) -> Path:
+def sound_file(name: str, *, side: str = "both") -> Path:
     """Return the WAV file of a sound, written when it is first asked for.
 
     Raises:
-        KeyError: there is no such sound.
+        KeyError: there is no such sound, or no such side of it.
         BadInputError: it cannot be written.
 
     """
     sound = SOUNDS[name]
-    path = Path(_folder().name) / f"{name}.wav"
+    if side not in sound.sides:
+        raise KeyError(side)
+    path = Path(_folder().name) / (f"{name}.wav" if side == "both" else f"{name}-{side}.wav")
     with _lock:
         if not path.exists():
             # Whoever asks meanwhile must not see half a file.
-            write_whole({path: _written(sound, "both")})
+            write_whole({path: _written(sound, side)})
     return path
 
 

@@ -29,7 +29,7 @@ HIGHEST: Final = 1000.0
 BLOCK: Final = 1 << 16
 
 ALLOWED: Final = "WAV, FLAC, Ogg (Vorbis, Opus) or MP3"
-COME_IN: Final = "record as WAV or FLAC, or open it in the pages"
+COME_IN: Final = "record as WAV or FLAC, or open it in the pages with script on"
 
 
 def read_recording(source: bytes | str | Path, *, name: str | None = None) -> Recording:

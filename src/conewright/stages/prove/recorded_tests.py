@@ -10,7 +10,14 @@ from conewright.data_files import data_rows
 from conewright.errors import BadInputError
 from conewright.job.document.paths import known_names
 
-__all__ = ["RecordedTest", "recorded_test", "recorded_tests", "test_of"]
+__all__ = [
+    "HeardInstead",
+    "RecordedTest",
+    "heard_instead",
+    "recorded_test",
+    "recorded_tests",
+    "test_of",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +25,8 @@ class RecordedTest:
     """A test that is answered by recordings.
 
     at: kinds of place it is done at. sounds: what is played, nothing for a call. fewest, most: how
-    many recordings it takes; order: what each of them is.
+    many recordings it takes; order: what each of them is. details: names of what no recording
+    tells that it may need. phone: where the phone lies, or what records instead.
     """
 
     id: str
@@ -28,6 +36,19 @@ class RecordedTest:
     fewest: int
     most: int
     order: str
+    details: tuple[str, ...]
+    phone: str
+
+
+@dataclass(frozen=True, slots=True)
+class HeardInstead:
+    """A reading that a recording can make instead of an ear or a meter.
+
+    test: that is recorded. sound: what is best played for it, nothing where none is.
+    """
+
+    test: RecordedTest
+    sound: str
 
 
 def recorded_test(name: str) -> RecordedTest:
@@ -55,8 +76,23 @@ def recorded_tests() -> Mapping[str, RecordedTest]:
             fewest=int(row["fewest"]),
             most=int(row["most"]),
             order=row["order"],
+            details=_listed(row["details"]),
+            phone=row["phone"],
         )
         for row in data_rows("stages.prove", "recorded_tests.csv")
+    }
+
+
+def heard_instead(reading: str) -> HeardInstead | None:
+    """Return what can be recorded instead of a reading of find; None for most."""
+    return _instead().get(reading)
+
+
+@cache
+def _instead() -> Mapping[str, HeardInstead]:
+    return {
+        row["reading"]: HeardInstead(recorded_test(row["test"]), row["sound"])
+        for row in data_rows("stages.prove", "heard_instead.csv")
     }
 
 

@@ -28,7 +28,7 @@ from conewright.stages.prove.recorded_tests import RecordedTest, recorded_test, 
 from conewright.stages.prove.responses import distortion, responses, treble
 from conewright.stages.report.data import Report, Severity
 
-__all__ = ["DETAILS", "is_curve", "listen", "recording"]
+__all__ = ["CURVES", "DETAILS", "is_curve", "listen", "places_for", "recording"]
 
 CURVES = (".txt", ".csv", ".tsv", ".dat", ".s1p")
 """Endings of curves that were measured elsewhere."""
@@ -400,6 +400,14 @@ def _place(at: str | None, wanted: RecordedTest | None, build: Build | None) -> 
         return "vehicle" if kinds == ("vehicle",) else "recording"
     if build is None:
         return at
+    names = places_for(wanted, build)
+    if at not in names:
+        raise BadInputError(f'at: found "{at}"; {known_names(at, names)}')
+    return at
+
+
+def places_for(wanted: RecordedTest | None, build: Build) -> list[str]:
+    """Return where a test can be done in a vehicle; without a test, every place there is."""
     known = {
         "seat": [seat.id for seat in build.seats],
         "location": [*(p.id for p in build.locations), *(d.id for d in build.job.drivers)],
@@ -407,10 +415,8 @@ def _place(at: str | None, wanted: RecordedTest | None, build: Build | None) -> 
         "pair": ["front", "rear"],
         "vehicle": ["vehicle"],
     }
-    names = [name for kind in kinds for name in known[kind]] or [
+    kinds = wanted.at if wanted is not None else ()
+    return [name for kind in kinds for name in known[kind]] or [
         *(name for each in known.values() for name in each),
         *GROUPS,
     ]
-    if at not in names:
-        raise BadInputError(f'at: found "{at}"; {known_names(at, names)}')
-    return at

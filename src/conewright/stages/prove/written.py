@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Protocol
 
 from conewright.errors import BadInputError
 from conewright.job.text.editing import with_values
 from conewright.job.text.parsing import Format, loads
 from conewright.job.text.readings import with_reading, with_recording
-from conewright.sound.measured.curves import Curve
-from conewright.sound.recorded.recording import Recording
 from conewright.stages.report.data import Report
 
-__all__ = ["with_heard"]
+__all__ = ["NamedFile", "with_heard"]
+
+
+class NamedFile(Protocol):
+    """A file that was listened to: a recording, a curve, or what is known of one."""
+
+    @property
+    def name(self) -> str:
+        """Name of the file as it came."""
+
+    @property
+    def sha256(self) -> str:
+        """SHA-256 of its bytes."""
 
 
 def with_heard(
@@ -20,10 +31,11 @@ def with_heard(
     format: Format,
     *,
     report: Report,
-    recordings: Sequence[Recording | Curve],
+    recordings: Sequence[NamedFile],
     at: str,
     side: str = "",
     when: str = "",
+    volume: str = "",
     note: str = "",
 ) -> str:
     """Return the text of a job with recordings, and the readings that they make.
@@ -33,8 +45,9 @@ def with_heard(
         report: of `listen` about these recordings.
         recordings: in their order.
         at: where they were made.
-        side: that played; nothing leaves it out, as with the next two.
+        side: that played; nothing leaves it out, as with the next three.
         when: `before`, `after` or a day.
+        volume: where it stood.
         note: anything else.
 
     Raises:
@@ -59,6 +72,7 @@ def with_heard(
             "side": side,
             "when": when,
             "take": take if len(recordings) > 1 else 0,
+            "volume": volume,
             "note": note,
         }
         entry = {name: value for name, value in told.items() if value}

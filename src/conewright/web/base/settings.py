@@ -32,6 +32,11 @@ class Settings:
     `reading_seconds`; `waiting_readers` requests may wait for that, besides those who wait for a
     computation. A worker may take `reading_memory` bytes for a text and `computing_memory` for a
     computation, besides what it takes when it starts; only Linux holds it to that.
+
+    Recordings come in with `largest_upload` bytes at once, at `slowest_upload` bytes a second or
+    faster, `uploads` at the same time. `listeners` processes listen to them, each answer within
+    `listening_seconds` and `listening_memory`. What nobody has kept or thrown away yet is held for
+    `held_seconds`: `held_takes` uploads, of `held_bytes` together; the oldest go first.
     """
 
     names: tuple[str, ...] = LOOPBACK
@@ -52,6 +57,15 @@ class Settings:
     reading_seconds: float = 20.0
     reading_memory: int = 1_000_000_000
     waiting_readers: int = 6
+    largest_upload: int = 201_000_000
+    slowest_upload: int = 250_000
+    uploads: int = 4
+    listeners: int = 1
+    listening_seconds: float = 60.0
+    listening_memory: int = 4_000_000_000
+    held_takes: int = 32
+    held_bytes: int = 1_000_000_000
+    held_seconds: float = 3_600.0
     kept_reports: int = 64
     kept_papers: int = 4
     kept_pages: int = 64

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from conewright.web.base.settings import Settings
 from conewright.web.desk.cache import Kept
+from conewright.web.desk.listener import Listener
 from conewright.web.desk.reading import Reading
 from conewright.web.desk.waiting import WaitingRoom
 from conewright.web.desk.workers import (
@@ -63,6 +64,8 @@ class Reports:
         self._line = ThreadPoolExecutor(settings.workers, thread_name_prefix="line")
         self.reading = Reading(settings)
         """Where texts are read and edited, to which the answers belong."""
+        self.listener = Listener(settings)
+        """Where recordings are listened to, and held until somebody keeps them."""
         self.room = WaitingRoom(settings.waiting)
         """Where everybody waits who waits for an answer, or for a page that is made of some."""
         self._answers: Kept[Answer] = Kept(settings.kept_reports)
@@ -117,6 +120,7 @@ class Reports:
         """End the workers."""
         self._workers.close()
         self.reading.close()
+        self.listener.close()
 
     def _answer(self, text: str, question: Question) -> Answer:
         done = self._workers.work_out(text, question)

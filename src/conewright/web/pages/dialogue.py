@@ -23,6 +23,7 @@ from conewright.stages.find.faults.trade import test as test_kind
 from conewright.stages.find.talk.answering import SWEEP_EXAMPLE, Answered, read_answer
 from conewright.stages.find.talk.cards import card_of, minutes_of
 from conewright.stages.find.talk.planning import CERTAIN
+from conewright.stages.prove.recorded_tests import heard_instead
 from conewright.stages.report.data import Figure, ReadingCard, Report, Severity
 from conewright.stages.report.words import odds
 from conewright.views.numbers import minutes, percent
@@ -35,6 +36,7 @@ from conewright.web.frame.context import JobPage, open_page, plan_of, report_of,
 from conewright.web.frame.page import (
     Form,
     Revision,
+    address,
     form_texts,
     number_in,
     reading_of,
@@ -281,7 +283,16 @@ def _asked(card: ReadingCard, report: Report, page: JobPage) -> dict[str, object
         "misleads": kind.misleads,
         "general": not any(each.id == card.id for each in report.readings),
         "sounds": sounds_for(card.test),
+        "record": _recorded(card, page),
     }
+
+
+def _recorded(card: ReadingCard, page: JobPage) -> str:
+    """Return the address where a recording answers instead; empty where none can."""
+    instead = heard_instead(card.test)
+    if instead is None:
+        return ""
+    return address(f"{page.base}/record", test=instead.test.id, at=card.subject)
 
 
 def _parts(page: JobPage) -> set[str]:

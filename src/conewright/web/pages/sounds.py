@@ -31,11 +31,13 @@ def every_sound(request: Request, unplugged: bool = False) -> Response:
 
 
 @router.api_route("/sounds/{name}.wav", methods=["GET", "HEAD"])
-def sound(name: str, unplugged: bool = False) -> Response:
+def sound(name: str, unplugged: bool = False, side: str = "both") -> Response:
     """Give a test sound, whole or the part that a player asks for."""
     known = SOUNDS.get(name)
     if known is None:
         raise Refusal(404, f"There is no such sound; there are {', '.join(SOUNDS)}.")
+    if side not in known.sides:
+        raise Refusal(404, f"There is no such version of it; there are {', '.join(known.sides)}.")
     if known.unplugged and not unplugged:
         raise Refusal(403, f"{UNPLUGGED} Say so on the page of the test sounds, and it is given.")
     headers = {
@@ -44,4 +46,4 @@ def sound(name: str, unplugged: bool = False) -> Response:
         "X-Sound-Peak": f"{known.peak:g} dBFS",
         "X-Sound-Limit": UNPLUGGED if known.unplugged else f"{LIMIT} {known.safe}",
     }
-    return FileResponse(sound_file(name), media_type="audio/wav", headers=headers)
+    return FileResponse(sound_file(name, side=side), media_type="audio/wav", headers=headers)
