@@ -11,6 +11,7 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.sound.played.stimuli import STIMULI
 from conewright.stages.prove.recorded_tests import recorded_tests
 from conewright.stages.prove.stage import DETAILS, listen
+from conewright.stages.prove.written import with_heard
 from conewright.stages.report.data import Report, Severity
 
 BUILD = cw.demo_job().build()
@@ -224,7 +225,24 @@ def test_a_driver_on_the_bench_is_found_and_is_no_reading_of_the_vehicle() -> No
         assert found.high is not None
         assert found.low < truth < found.high
     assert report.heard == ()
+    assert [each.path.partition(".")[2] for each in report.values] == ["re", "fs", "qms", "qes"]
     assert any("compared on one point" in each.text for each in report.verdicts)
+
+
+def test_what_was_measured_on_the_bench_takes_the_place_of_the_sheet() -> None:
+    sheeted = next(each.id for each in BUILD.job.drivers if each.fs is not None)
+    sound = _jig(_driver(re=3.3, fs=71.0, qms=4.4, qes=0.8), "jig.wav")
+    report = listen(sound, test="impedance-sweep", at=sheeted, build=BUILD)
+    told = {each.path.partition(".")[2]: each for each in report.values}
+    assert told["fs"].found
+    assert any("the job says" in each.text for each in report.verdicts)
+    text = with_heard(cw.demo_text(), "toml", report=report, recordings=[sound], at=sheeted)
+    sheet = cw.loads(text).driver(sheeted)
+    assert sheet.fs is not None
+    assert sheet.fs.value == pytest.approx(71.0, rel=0.005)
+    assert sheet.fs.spread == "plus-minus"
+    assert sheet.qts is None
+    assert cw.loads(text).recordings[0].at == sheeted
 
 
 def test_an_impedance_in_a_door_becomes_the_reading_that_find_takes() -> None:

@@ -62,7 +62,7 @@ def report_sections(report: Report) -> Iterator[Section]:
     yield from stage_tables(report)
     yield Section("", tuple(_legend(report)))
     yield Section("What it means", tuple(_verdicts(report)))
-    yield Section("The readings that it makes", tuple(_heard(report)))
+    yield Section("What it makes for the job", tuple(_heard(report)))
     yield from reading_sections(report)
     yield Section("What to measure next", tuple(_next(report)))
     yield Section("Take care", tuple(_cautions(report)))
@@ -134,6 +134,9 @@ def _heard(report: Report) -> Iterator[Paragraph]:
     """Yield the readings that recordings make, with the odds of each answer."""
     for reading in report.heard:
         yield Paragraph(heard_in_words(reading), rest="  ")
+    for value in report.values:
+        so_far = f" (so far {value.found})" if value.found else ""
+        yield Paragraph(f"{value.path} = {value.text}{so_far}", rest="  ")
 
 
 def heard_in_words(reading: HeardReading) -> str:

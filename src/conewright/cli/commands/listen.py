@@ -12,6 +12,7 @@ from conewright.cli.base.kept import open_job, write_text
 from conewright.errors import BadInputError
 from conewright.job.builds.states.build import Build
 from conewright.job.text.job_file import JobFile
+from conewright.phrases import listed
 from conewright.sound.measured.curves import Curve, read_curve
 from conewright.sound.recorded.recording import Recording
 from conewright.sound.recorded.recording_files import read_recording
@@ -136,5 +137,7 @@ def _keep(
         kept.keep(read_bytes(file))
     write_text(opened, text)
     if not json:
-        made = ", ".join(f"{each.test}@{each.at}" for each in report.heard) or "no reading"
-        say(f"{opened.path}: kept with {made}. The files are in {kept.folder}.\n")
+        made = [*(f"{each.test}@{each.at}" for each in report.heard)]
+        made += [each.path for each in report.values]
+        told = listed(made) or "no reading"
+        say(f"{opened.path}: kept with {told}. The files are in {kept.folder}.\n")

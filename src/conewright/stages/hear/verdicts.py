@@ -32,7 +32,7 @@ __all__ = ["AUDIBLE", "FULL_DAY", "OPENINGS", "hear_verdicts", "hear_working"]
 UNSURE = 6.0
 """A band wider than this is said by its ends: what lies between is nobody's to tell [dB]."""
 
-MEASURE = "measure it with the sound mono-bass, one side and then both"
+MEASURE = "measure it with the sound sides, or by ear with mono-bass"
 
 SENSITIVE = 6.0
 """Coherent and power sum further apart than this make a place sensitive to polarity [dB]."""

@@ -10,12 +10,17 @@ import numpy as np
 
 from conewright.job.builds.states.build import Build
 from conewright.job.builds.states.value import Origin
+from conewright.job.document.places import DriverSheet
+from conewright.job.quantity.units import to_unit
+from conewright.job.quantity.values import Quantity, format_quantity
 from conewright.physics.basics.arrays import FloatArray
+from conewright.sound.measured.impedance_fit import Width
 from conewright.sound.measured.legs import divider_ratio
 from conewright.stages.report.data import (
     Axis,
     Figure,
     HeardReading,
+    HeardValue,
     Kind,
     Report,
     Series,
@@ -80,6 +85,7 @@ class Draft:
     verdicts: list[Verdict] = field(default_factory=list)
     series: list[Series] = field(default_factory=list)
     heard: list[HeardReading] = field(default_factory=list)
+    values: list[HeardValue] = field(default_factory=list)
 
     def figure(
         self,
@@ -181,6 +187,33 @@ class Draft:
             )
         )
 
+    def sheet_value(self, name: str, found: Width, *, dimension: str, unit: str) -> None:
+        """Add a value of the driver on the bench, and say where its sheet says another."""
+        sheet = self._sheet()
+        if sheet is None:
+            return
+        value, width = (
+            to_unit(each, dimension=dimension, unit=unit) if unit else each
+            for each in (found.value, found.width)
+        )
+        text = f"{value:.4g} {unit} ± {width:.2g} {unit}" if unit else f"{value:.4g} ± {width:.2g}"
+        written = getattr(sheet, name)
+        said = "" if written is None else format_quantity(written)
+        self.values.append(HeardValue(path=f"{sheet.id}.{name}", text=text, found=said))
+        if written is not None and not _agree(written, found):
+            self.verdict(
+                f"sheet_{name}",
+                Severity.WARN,
+                f"Its {name} is {text}; the job says {said}: a driver that aged or another one, "
+                "or a sheet that flatters.",
+                name,
+            )
+
+    def _sheet(self) -> DriverSheet | None:
+        """Return the driver on the bench as the job has it; None where it is none of a job."""
+        drivers = () if self.build is None else self.build.job.drivers
+        return next((each for each in drivers if each.id == self.at), None)
+
     def report(self, *, names: Iterable[str], test: str) -> Report:
         """Close the report about files of some names, made for a test; its id is the title."""
         build = self.build
@@ -194,7 +227,15 @@ class Draft:
             verdicts=tuple(self.verdicts),
             series=tuple(self.series),
             heard=tuple(self.heard),
+            values=tuple(self.values),
         )
+
+
+def _agree(written: Quantity, found: Width) -> bool:
+    """Whether two values lie no farther apart than both their widths together."""
+    low, high = written.low, written.high
+    own = 0.0 if low is None or high is None else (high - low) / 2.0
+    return abs(written.value - found.value) <= own + found.width
 
 
 def _open(values: FloatArray) -> tuple[float | None, ...]:

@@ -219,20 +219,13 @@ def _told(draft: Draft, fit: Fit) -> None:
         draft.figure("coil_n", float(np.ravel(coil.n)[0]), unit="", label="coil n")
     else:
         draft.figure("le", float(np.ravel(coil.le)[0]) * 1e3, unit="mH", label="inductance")
-    draft.verdict(
-        "driver",
-        Severity.NOTE,
-        "For the driver's sheet: "
-        + ", ".join(
-            f"{name} {number(each.value, unit)} ± {number(each.width, unit)}".replace("  ", " ")
-            for name, each, unit, _ in figures
-        )
-        + ".",
-        "re",
-        "fs",
-        "qms",
-        "qes",
-    )
+    for name, each, dimension, unit in (
+        ("re", fit.re, "resistance", "ohm"),
+        ("fs", fit.fs, "frequency", "Hz"),
+        ("qms", fit.qms, "", ""),
+        ("qes", fit.qes, "", ""),
+    ):
+        draft.sheet_value(name, each, dimension=dimension, unit=unit)
 
 
 def _reading(draft: Draft, found: Outline, shas: Sequence[str], *, coil: float) -> None:

@@ -40,6 +40,7 @@ def added_mass(draft: Draft, takes: Sequence[Take]) -> None:
     alone, loaded = (_fit(draft, take) for take in takes)
     found = mass_from_added(fs=alone.fs, loaded=loaded.fs, added=Width(mass, WEIGHED * mass))
     _told(draft, "mms", found, scale=1e3, unit="g", label="moving mass")
+    draft.sheet_value("mms", found, dimension="mass", unit="g")
     draft.sentences.append(f"The cone moves {number(1e3 * found.value, 'g')}.")
     area = draft.details.area
     if area is not None:

@@ -11,7 +11,7 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.bands import band_centres
 from conewright.sound.recorded.analysis import Take
 from conewright.sound.recorded.takes import mean_of_takes
-from conewright.sound.recorded.third_octaves import BandLevels, harmonic_levels
+from conewright.sound.recorded.third_octaves import LEAST_SNR, BandLevels, harmonic_levels
 from conewright.stages.hear.listening import third_octaves
 from conewright.stages.prove.draft import Draft
 from conewright.stages.report.data import Kind, Severity
@@ -84,7 +84,7 @@ def _sides(takes: Sequence[Take]) -> Sides:
 def _told(
     draft: Draft, side: str, level: FloatArray, half_width: FloatArray, snr: FloatArray
 ) -> None:
-    known = np.nan_to_num(snr, nan=-np.inf) >= 10.0
+    known = np.nan_to_num(snr, nan=-np.inf) >= LEAST_SNR
     known[[0, -1]] = False
     shown = np.where(known, level, np.nan)
     draft.curve(
@@ -108,7 +108,7 @@ def _told(
 def _difference(draft: Draft, means: Mapping[str, tuple[FloatArray, FloatArray]]) -> None:
     """Tell how the right side differs from the left, where both stand clear of the noise."""
     (left, left_snr), (right, right_snr) = (means[side] for side in SIDES)
-    clear = np.minimum(left_snr, right_snr) >= 10.0
+    clear = np.minimum(left_snr, right_snr) >= LEAST_SNR
     centres, off = band_centres(), []
     for (name, words, centre), apart, known in zip(
         third_octaves(), right - left, clear, strict=True
@@ -186,7 +186,7 @@ def treble(draft: Draft, take: Take, *, at: str) -> None:
     middle = np.median(levels.snr[(centres > MIDDLE[0]) & (centres < MIDDLE[1])])
     if high >= CLEAR:
         word, other = "present", "missing"
-    elif high < 10.0 and middle >= HEARD and not edge_flag:
+    elif high < LEAST_SNR and middle >= HEARD and not edge_flag:
         word, other = "missing", "present"
     else:
         return

@@ -30,8 +30,14 @@ from conewright.stages.report.data import Report, Severity
 
 __all__ = ["CURVES", "DETAILS", "is_curve", "listen", "places_for", "recording"]
 
-CURVES = (".txt", ".csv", ".tsv", ".dat", ".s1p")
-"""Endings of curves that were measured elsewhere."""
+CURVES = (".txt", ".csv", ".s1p")
+"""Endings that curves most often have."""
+
+SOUNDS = (
+    *(".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".m4a", ".mp4", ".aac"),
+    *(".3gp", ".webm", ".aif", ".aiff", ".au", ".caf", ".w64", ".rf64"),
+)
+"""Endings of sounds, those that cannot be read among them; of any other ending it is a curve."""
 
 DETAILS: Mapping[str, tuple[str, str]] = {
     "resistor": ("resistance", "resistor of the jig, or the known one"),
@@ -151,7 +157,8 @@ def listen(
 
 def is_curve(name: str) -> bool:
     """Whether a file of that name holds a curve, not a sound."""
-    return Path(name).suffix.lower() in CURVES
+    suffix = Path(name).suffix.lower()
+    return bool(suffix) and suffix not in SOUNDS
 
 
 def _read(file: str | Path) -> Heard:
@@ -227,7 +234,7 @@ def _told(draft: Draft, takes: Sequence[Take], wanted: RecordedTest | None) -> b
                 f"{take.recording.rate:g} Hz."
             )
     reasons = [v.text for v in draft.verdicts if v.severity is Severity.STOP]
-    draft.sentences += reasons[:1]
+    draft.sentences[:0] = reasons[:1]
     return all(take.level_usable if levels else take.usable for take in takes)
 
 

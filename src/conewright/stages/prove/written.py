@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Protocol
 
+from conewright.errors import BadInputError
+from conewright.job.text.editing import with_values
 from conewright.job.text.parsing import Format, loads
 from conewright.job.text.readings import with_reading, with_recording
 from conewright.stages.report.data import Report
@@ -52,8 +54,9 @@ def with_heard(
         BadInputError: there is no place for them in this text.
         JobError: it is no job.
 
-    A recording that the job has already keeps its id; a reading of the same test and place is
-    replaced.
+    Values that were measured on the bench take the place of the sheet's, and of what follows from
+    those. A recording that the job has already keeps its id; a reading of the same test and place
+    is replaced.
     """
     test = report.title
     known = {each.sha256: each.id for each in loads(text, format=format).recordings}
@@ -84,7 +87,26 @@ def with_heard(
             recordings=[known[sha] for sha in reading.recordings if sha in known],
             odds=reading.odds,
         )
-    return text
+    return _with_values(text, format, report)
+
+
+FOLLOWING = ("qts", "cms", "rms", "bl", "vas", "sensitivity")
+"""What a sheet says that follows from what was measured, and would speak against it."""
+
+
+def _with_values(text: str, format: Format, report: Report) -> str:
+    """Return a text with values that were measured on the bench in their places."""
+    if not report.values:
+        return text
+    if format != "toml":
+        raise BadInputError("values of a driver are written into a job in TOML only")
+    values: dict[str, object] = {each.path: each.text for each in report.values}
+    driver = report.values[0].path.partition(".")[0]
+    sheet = loads(text).driver(driver)
+    values |= {
+        f"{driver}.{name}": None for name in FOLLOWING if getattr(sheet, name, None) is not None
+    }
+    return with_values(text, values)
 
 
 def _free(taken: set[str], wanted: str) -> str:

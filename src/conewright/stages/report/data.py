@@ -31,6 +31,7 @@ __all__ = [
     "Figure",
     "FillNote",
     "HeardReading",
+    "HeardValue",
     "Kind",
     "Narrowing",
     "Outcome",
@@ -321,6 +322,14 @@ class HeardReading(_Data):
     recordings: tuple[str, ...] = Field(description="SHA-256 of the files it was taken from.")
 
 
+class HeardValue(_Data):
+    """A value of a part that was measured by itself, as it would be written into the job."""
+
+    path: str = Field(description="Place of the value in the job.")
+    text: str = Field(description="The value with its unit and its 95 % width.")
+    found: str = Field(description="What stands there so far; empty where nothing does.")
+
+
 class Report(Shown, _Data):
     """The answer of one stage about one build, or about one build against another."""
 
@@ -347,6 +356,9 @@ class Report(Shown, _Data):
     )
     heard: tuple[HeardReading, ...] = Field(
         (), description="Of listen: the readings that the recordings make."
+    )
+    values: tuple[HeardValue, ...] = Field(
+        (), description="Of listen: values of a driver that was measured on the bench."
     )
 
     def figure(self, id: str) -> Figure:
