@@ -84,6 +84,15 @@ def _prose() -> Iterator[tuple[str, tuple[str, ...]]]:
             "What is uploaded is one job file, TOML or JSON in UTF-8 whatever its name ends in, "
             "of that size; nothing is unpacked. It is read as a job, refused with every problem "
             "in it, and kept as text in the database.",
+            "Recordings and curves come at two addresses of their own, with "
+            f"{limits.largest_upload // 1_000_000} MB at once and {limits.slowest_upload:,} bytes "
+            f"a second at least, {limits.uploads} uploads at the same time; they are written to "
+            "disk while they come (`web.doors.uploads`). Sound is told by its first bytes, a curve "
+            "by its name's ending; either is read in a worker of its own, within "
+            f"{limits.listening_seconds:g} s and {limits.listening_memory:,} bytes "
+            "(`web.desk.listener`), and refused unless all of it can be. What nobody keeps is "
+            f"thrown away after {limits.held_seconds / 3600:g} h, or when more than "
+            f"{limits.held_takes} uploads or {limits.held_bytes:,} bytes wait.",
             "What takes long are the answers of the stages, a picture and the papers. "
             f"{limits.workers} workers beside the server work them out, each for "
             f"{limits.computing_seconds:g} s at most; {limits.waiting} may wait, more are told to "
@@ -99,6 +108,9 @@ def _prose() -> Iterator[tuple[str, tuple[str, ...]]]:
             "owner alone, or in the database that is named; not encrypted there. Kept until the "
             "owner removes the file: revisions are not deleted. In memory while they are looked "
             "at. Not in logs, but where a fault quotes one (`store.database`).",
+            "Recordings, in which there may be voices: only when somebody says so, as files for "
+            "their owner alone beside the jobs, called by their SHA-256 (`store.recordings`). A "
+            "page gives out only those of the job it is of.",
             "Secrets: the key of the certificate in a file for its owner alone; tokens of devices "
             "as their SHA-256; the code in memory only; the address of a database, where it holds "
             "a password, in the environment. No message names a password.",
@@ -113,8 +125,9 @@ def _prose() -> Iterator[tuple[str, tuple[str, ...]]]:
             "Python's ssl.",
             "Tokens: 256 bits of `secrets`; only their SHA-256 is kept. Codes are compared in a "
             "time that does not tell how much of one was right.",
-            "SHA-256 also names answers and the files of the papers. Nothing else is encrypted, "
-            "hashed or signed.",
+            "Recordings that wait to be kept: under 128 bits of `secrets`.",
+            "SHA-256 also names answers, the files of the papers and those of recordings. Nothing "
+            "else is encrypted, hashed or signed.",
         ),
     )
     yield (

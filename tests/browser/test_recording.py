@@ -22,6 +22,8 @@ pytestmark = pytest.mark.slow
 Visit = Callable[..., Page]
 BEFORE, BEHIND = 5.0, 40.0
 """Silence around the sound [s]: the page counts down, and the file must not begin anew."""
+TRIES = 5
+LOST = re.compile("missing|too many|moved")
 LOOK: Look = {"viewport": PHONE, "has_touch": True, "is_mobile": True}
 
 
@@ -63,19 +65,31 @@ def phone(listening: Browser, place: Site) -> Iterator[BrowserContext]:
         yield context
 
 
-def test_the_page_records_listens_and_keeps(phone: BrowserContext, demo: str) -> None:
-    page = phone.new_page()
-    page.goto(f"{demo}/record?test=side-response&at=driver")
+def record(page: Page) -> None:
+    """Record until the sound is over, and send it."""
     page.get_by_role("button", name="Start recording").click()
     stop = page.get_by_role("button", name="Stop and keep")
     expect(stop).to_be_visible()
     # The sound and a little more, counted by the recording itself.
     said = page.locator("#recorder [role=status]")
-    expect(said).to_have_text(re.compile(r"Recording, 1[3-9] s"))
+    expect(said).to_have_text(re.compile(r"Recording, (1[3-9]|[2-9]\d) s"))
     stop.click()
     expect(page.locator("#chosen li")).to_have_text(re.compile(r"^take-1\.wav, \d+\.\d MB$"))
     page.get_by_role("button", name="Listen to it").click()
     expect(page.get_by_role("heading", name="What was heard")).to_be_visible()
+
+
+def test_the_page_records_listens_and_keeps(phone: BrowserContext, demo: str) -> None:
+    page = phone.new_page()
+    page.goto(f"{demo}/record?test=side-response&at=driver")
+    record(page)
+    # A busy machine loses pieces of what it hears, and is told so: then it is done again.
+    for _ in range(TRIES):
+        if not page.locator(".halt").count():
+            break
+        expect(page.locator(".halt")).to_contain_text(LOST)
+        page.get_by_role("button", name="Throw it away and record again").click()
+        record(page)
     expect(page.locator("p.answer").first).to_contain_text("sweep-short")
     expect(page.locator(".halt")).to_have_count(0)
     page.get_by_role("button", name=re.compile("^Keep it")).click()

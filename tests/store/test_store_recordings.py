@@ -50,6 +50,38 @@ def test_what_is_not_there_or_no_longer_the_same_is_told(tmp_path: Path) -> None
         kept.read(_hash(SOUND))
 
 
+def test_a_file_on_disk_is_kept_beside_the_one_that_came(tmp_path: Path) -> None:
+    kept = Recordings(tmp_path / "recordings")
+    came = kept.arriving() / "file-1"
+    came.write_bytes(SOUND)
+    for _ in range(2):
+        kept.keep_file(came, sha=_hash(SOUND))
+    assert kept.read(_hash(SOUND)) == came.read_bytes() == SOUND
+    names = sorted(each.name for each in kept.folder.iterdir())
+    assert names == sorted([_hash(SOUND), "arriving"])
+    assert kept.path(_hash(SOUND)).stat().st_mode & 0o077 == 0
+    assert kept.arriving().stat().st_mode & 0o077 == 0
+
+
+def test_a_file_that_cannot_be_kept_leaves_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept = Recordings(tmp_path / "recordings")
+    came = kept.arriving() / "file-1"
+    came.write_bytes(SOUND)
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(module, "copyfile", full)
+    with pytest.raises(StoreUnavailable, match="No space left"):
+        kept.keep_file(came, sha=_hash(SOUND))
+    assert [each.name for each in kept.folder.iterdir()] == ["arriving"]
+    came.write_bytes(b"")
+    with pytest.raises(BadInputError, match="has 0 bytes"):
+        kept.keep_file(came, sha=_hash(b""))
+
+
 @pytest.mark.parametrize("content", [b"", b"x" * 11])
 def test_an_empty_or_too_large_file_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, content: bytes

@@ -276,6 +276,20 @@ def test_a_kept_recording_says_what_it_is_and_gives_its_file_back(
     assert f"{base}/recordings/{kept}" in client.get(base).text
 
 
+def test_the_pictures_of_a_page_are_there(
+    client: TestClient, saved: Saved, kept: str, crawl: bytes
+) -> None:
+    _, place = sent(client, saved, ("another.wav", crawl))
+    for address in (place, f"/jobs/{saved.job_id}/recordings/{kept}"):
+        page = client.get(address).text
+        shown = re.findall(r'(?:src|srcset)="(/[^"]+\.svg[^"]*)"', page)
+        assert len(shown) == 4
+        for each in shown:
+            picture = client.get(each.replace("&amp;", "&"))
+            assert picture.status_code == 200
+            assert picture.text.startswith("<svg ")
+
+
 def test_a_recording_of_another_job_is_not_given(
     client: TestClient, store: Store, kept: str
 ) -> None:

@@ -33,6 +33,22 @@ OCTETS = "application/octet-stream"
 _WITH = re.compile(r"(?:^|\. )With ([a-z-]+=.*)$", re.DOTALL)
 
 
+@router.get("/jobs/{job_id}/recordings/{sha}.svg")
+def recording_picture(
+    request: Request,
+    job_id: str,
+    sha: str,
+    revision: Revision = None,
+    narrow: bool = False,
+    dark: bool = False,
+) -> Response:
+    """Give the picture of what a kept recording holds."""
+    page = open_page(request, job_id, revision=revision)
+    beside = _beside(page.job, recording_of(page.job, sha))
+    report = _report(request, page, beside)
+    return drawing(report, _key(page, beside), narrow=narrow, dark=dark)
+
+
 @router.get("/jobs/{job_id}/recordings/{sha}")
 def recording_page(request: Request, job_id: str, sha: str, revision: Revision = None) -> Response:
     """Show what a kept recording is, and which readings come from it."""
@@ -50,7 +66,7 @@ def recording_page(request: Request, job_id: str, sha: str, revision: Revision =
             if isinstance(error, BadInputError)
             else str(error)
         )
-    place = page.at(f"/recordings/{sha}.svg")
+    place = f"{page.base}/recordings/{sha}.svg"
     titles = recorded_tests()
     return render(
         request,
@@ -63,25 +79,11 @@ def recording_page(request: Request, job_id: str, sha: str, revision: Revision =
         here=store_of(request).recordings.has(sha),
         told=told,
         view=None if report is None else heard_view(report),
-        picture=None if report is None else picture_at(report, _key(page, beside), place),
+        picture=None
+        if report is None
+        else picture_at(report, _key(page, beside), place, revision=page.saved.revision),
         plan=plan_of(page, [] if report is None else [report], selected=kept.at),
     )
-
-
-@router.get("/jobs/{job_id}/recordings/{sha}.svg")
-def recording_picture(
-    request: Request,
-    job_id: str,
-    sha: str,
-    revision: Revision = None,
-    narrow: bool = False,
-    dark: bool = False,
-) -> Response:
-    """Give the picture of what a kept recording holds."""
-    page = open_page(request, job_id, revision=revision)
-    beside = _beside(page.job, recording_of(page.job, sha))
-    report = _report(request, page, beside)
-    return drawing(report, _key(page, beside), narrow=narrow, dark=dark)
 
 
 @router.get("/jobs/{job_id}/recordings/{sha}/file")

@@ -13,6 +13,7 @@ from conewright.stages.find.faults.trade import TEST_IDS
 from conewright.stages.find.faults.trade import test as test_kind
 from conewright.stages.report.data import HeardReading, Report, Severity
 from conewright.stages.report.words import odds
+from conewright.version import __version__
 from conewright.views.numbers import percent, points
 from conewright.web.base.errors import Refusal
 from conewright.web.base.headers import FOREVER
@@ -111,27 +112,34 @@ def _tables(report: Report) -> Iterable[TableView]:
 # --- Its picture ----------------------------------------------------------------------------------
 
 
-def picture_at(report: Report, key: Hashable, place: str) -> dict[str, object] | None:
+def picture_at(
+    report: Report, key: Hashable, place: str, *, revision: int | None = None
+) -> dict[str, object] | None:
     """Return a report's picture in both widths with its addresses; None where there is none.
 
     Args:
         report: about recordings.
         key: what tells it from all others.
         place: address of the picture, without a query.
+        revision: of the job, that what is at the address never changes.
 
     """
     try:
         wide, narrow = (outline(report, key=key, narrow=each) for each in (False, True))
     except BadInputError:
         return None
+
+    def at(**more: object) -> str:
+        return address(place, revision=revision, **more, by=__version__)
+
     return {
         "title": wide.title,
         "wide": wide,
         "narrow": narrow,
-        "wide_light": place,
-        "wide_dark": address(place, dark=1),
-        "narrow_light": address(place, narrow=1),
-        "narrow_dark": address(place, narrow=1, dark=1),
+        "wide_light": at(),
+        "wide_dark": at(dark=1),
+        "narrow_light": at(narrow=1),
+        "narrow_dark": at(narrow=1, dark=1),
         "wide_panels": dumps([asdict(panel) for panel in wide.panels]),
         "narrow_panels": dumps([asdict(panel) for panel in narrow.panels]),
     }
