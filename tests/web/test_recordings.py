@@ -262,7 +262,7 @@ def test_a_kept_recording_says_what_it_is_and_gives_its_file_back(
     assert page.status_code == 200
     assert "Nothing rattles in this crawl." in page.text
     assert "slow bass at door-fl" in page.text
-    assert "With resistor=4.7 ohm" in page.text
+    assert "<dt>resistor</dt><dd>4.7 ohm</dd>" in page.text
     file = client.get(f"{base}/recordings/{kept}/file")
     assert file.content == crawl
     # RFC 6266 and RFC 8187: a plain name, and the right one with its signs encoded

@@ -34,6 +34,8 @@ __all__ = ["draw_listen"]
 
 LEFT, RIGHT, ABOVE, PLOT, BELOW, LAST = 0.6, 0.88, 0.28, 1.8, 0.42, 0.22
 COLOURS = (BLUE, VERMILLION, BLACK, GREY)
+SMALLEST_SPAN = 12.0
+"""Least range of an axis in decibels."""
 TINT = "Tint: 80 % of what the takes and the noise allow."
 
 
@@ -93,6 +95,8 @@ def _panel(axes: Axes, group: list[Series], *, size: float) -> None:
         _frequencies(axes, first, size=size)
     else:
         axes.grid(visible=True, axis="x", color=PALE, linewidth=0.6)
+    if first.y.unit == "dB":
+        _at_least(axes, SMALLEST_SPAN)
     unit = f", {first.x.unit}" if first.x.unit else ""
     axes.set_xlabel(f"{first.x.name}{unit}")
     axes.set_ylabel(first.y.unit)
@@ -100,6 +104,14 @@ def _panel(axes: Axes, group: list[Series], *, size: float) -> None:
     axes.set_title(f"{first.subject}: {_title(first)}", loc="left")
     if len(labels) > 1:
         label_ends(axes, labels, size=size)
+
+
+def _at_least(axes: Axes, span: float) -> None:
+    """Make an axis no finer than anybody hears: noise is not drawn as mountains."""
+    low, high = axes.get_ylim()
+    if high - low < span:
+        middle = (low + high) / 2.0
+        axes.set_ylim(middle - span / 2.0, middle + span / 2.0)
 
 
 def _title(first: Series) -> str:

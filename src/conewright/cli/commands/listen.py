@@ -78,13 +78,14 @@ def heard(
     opened = None if job is None else open_job(job)
     build = _built(opened)
     sounds = [_read(file) for file in files]
-    report = listen(*sounds, test=test, at=at, build=build, details=_parted(details))
+    known = _parted(details)
+    report = listen(*sounds, test=test, at=at, build=build, details=known)
     usable = all(verdict.severity is not Severity.STOP for verdict in report.verdicts)
     answer(report, json=json, picture=picture)
     if keep and usable:
         assert opened is not None
         assert at is not None
-        _keep(opened, files, sounds, report, at=at, when=when, json=json)
+        _keep(opened, files, sounds, report, at=at, when=when, details=known, json=json)
     return usable
 
 
@@ -121,6 +122,7 @@ def _keep(
     *,
     at: str,
     when: str,
+    details: Mapping[str, str],
     json: bool,
 ) -> None:
     """Write recordings and readings into a job, and keep the files beside the jobs."""
@@ -128,7 +130,13 @@ def _keep(
     from conewright.store.recordings import Recordings
 
     text = with_heard(
-        opened.text, opened.format, report=report, recordings=sounds, at=at, when=when
+        opened.text,
+        opened.format,
+        report=report,
+        recordings=sounds,
+        at=at,
+        when=when,
+        details=details,
     )
     with naming(opened.path):
         hold_entries(opened.job, loads(text, format=opened.format))

@@ -253,6 +253,12 @@ class KeptRecording(Table):
     )
     take: Count | None = Field(None, description="Which of several takes it is.")
     volume: Text | None = Field(None, description="Where the volume stood.")
+    details: Annotated[dict[Identifier, Text], Field(max_length=20)] | None = Field(
+        None,
+        description="What no recording tells, by its name: the resistor of a jig, volts that a "
+        "meter read.",
+        examples=[{"resistor": "10 ohm"}],
+    )
     note: Text | None = Field(None, description="Anything else worth keeping.")
 
 

@@ -84,6 +84,10 @@ class Played:
     """A test sound as it is played.
 
     name: of the sound. side: the version. samples: shape (2, N), full scale 1. rate: [Hz].
+
+    >>> import conewright as cw
+    >>> cw.stimulus("pulses").side
+    'both'
     """
 
     name: str

@@ -16,6 +16,13 @@ class Recording:
     name: of the file as it came. samples: shape (channels, N), full scale 1. rate: samples a
     second. sha256: of the file's bytes. lossy: whether the file's own format drops what it takes
     to be inaudible.
+
+    >>> import conewright as cw
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     file, _ = cw.sounds(folder, only="pulses")
+    ...     cw.recording(file).seconds
+    6.75
     """
 
     name: str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from conewright.errors import BadInputError
@@ -36,6 +36,7 @@ def with_heard(
     side: str = "",
     when: str = "",
     volume: str = "",
+    details: Mapping[str, str] | None = None,
     note: str = "",
 ) -> str:
     """Return the text of a job with recordings, and the readings that they make.
@@ -48,6 +49,7 @@ def with_heard(
         side: that played; nothing leaves it out, as with the next three.
         when: `before`, `after` or a day.
         volume: where it stood.
+        details: what no recording tells, as `listen` was given it.
         note: anything else.
 
     Raises:
@@ -73,6 +75,7 @@ def with_heard(
             "when": when,
             "take": take if len(recordings) > 1 else 0,
             "volume": volume,
+            "details": dict(details or {}),
             "note": note,
         }
         entry = {name: value for name, value in told.items() if value}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 from urllib.parse import quote
@@ -15,7 +14,6 @@ from conewright.errors import BadInputError, ConewrightError
 from conewright.job.builds.job import Job
 from conewright.job.document.document import KeptRecording, Reading
 from conewright.stages.prove.recorded_tests import recorded_tests
-from conewright.stages.prove.stage import DETAILS
 from conewright.stages.report.data import Report
 from conewright.store.recordings import Recordings, pack
 from conewright.web.base.errors import Refusal, reasons
@@ -30,7 +28,6 @@ __all__ = ["attached", "recording_of", "router"]
 router = APIRouter()
 
 OCTETS = "application/octet-stream"
-_WITH = re.compile(r"(?:^|\. )With ([a-z-]+=.*)$", re.DOTALL)
 
 
 @router.get("/jobs/{job_id}/recordings/{sha}.svg")
@@ -163,14 +160,7 @@ def _sent(recordings: Recordings, beside: tuple[KeptRecording, ...]) -> Sent:
         File(each.file, (path := recordings.path(each.sha256)), each.sha256, path.stat().st_size)
         for each in beside
     )
-    return Sent(files, first.test, first.at, details=_details(first.note or ""))
-
-
-def _details(note: str) -> tuple[tuple[str, str], ...]:
-    """Return what was told of recordings when they were sent, which their note still says."""
-    found = _WITH.search(note)
-    pairs = (part.partition("=") for part in found[1].split("; ")) if found else ()
-    return tuple((name, value) for name, equals, value in pairs if equals and name in DETAILS)
+    return Sent(files, first.test, first.at, details=tuple((first.details or {}).items()))
 
 
 def _key(page: JobPage, beside: tuple[KeptRecording, ...]) -> tuple[object, ...]:

@@ -20,6 +20,7 @@ from conewright.sound.played.sounds import LIMIT, SOUNDS, UNPLUGGED
 from conewright.stages.prove.recorded_tests import RecordedTest, recorded_test, recorded_tests
 from conewright.stages.prove.stage import CURVES, DETAILS, places_for
 from conewright.stages.prove.written import with_heard
+from conewright.stages.report.data import Report
 from conewright.web.base.errors import Refusal, reasons
 from conewright.web.desk.listener import File, Held, Listener, Sent
 from conewright.web.frame.context import JobPage, open_page, plan_of
@@ -187,8 +188,6 @@ def _typed(fields: Mapping[str, str], error: str) -> Typed:
 def _noted(sent: Sent, recorder: str) -> Sent:
     """Return recordings with what else is known of them in their note."""
     said = [sent.note.rstrip("."), recorder.strip().rstrip(".")]
-    if sent.details:
-        said.append("With " + "; ".join(f"{name}={value}" for name, value in sent.details))
     return replace(sent, note=". ".join(filter(None, said)))
 
 
@@ -236,16 +235,27 @@ def keep(request: Request, job_id: str, token: str, form: Form) -> Response:
     if not sent.at:
         raise Refusal(422, "Nobody said where these were made. Send them again with their place.")
     told = {name: getattr(sent, name) for name in ("at", "side", "when", "volume", "note")}
-    write = partial(with_heard, report=report, recordings=_named(sent.files), **told)
+    write = partial(
+        with_heard,
+        report=report,
+        recordings=_named(sent.files),
+        details=dict(sent.details),
+        **told,
+    )
     text = reading_of(request).run(write, base.text, "toml")
     for each in sent.files:
         store.recordings.keep_file(each.path, sha=each.sha256)
-    made = listed([f"{each.test} at {each.at}" for each in report.heard]) or "no reading"
+    made = listed(_made(report)) or "no reading"
     note = f"recorded {report.title} at {sent.at}: {made}"[:LONGEST_NOTE]
     answer = save(request, base, text, then=f"/jobs/{job_id}#recordings", note=note)
     if answer.status_code == 303:
         listener_of(request).let_go(held)
     return answer
+
+
+def _made(report: Report) -> list[str]:
+    readings = (f"{each.test} at {each.at}" for each in report.heard)
+    return [*readings, *(each.path for each in report.values)]
 
 
 @router.post("/jobs/{job_id}/record/{token}/drop")

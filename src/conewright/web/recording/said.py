@@ -11,7 +11,7 @@ from starlette.responses import Response
 from conewright.errors import BadInputError
 from conewright.stages.find.faults.trade import TEST_IDS
 from conewright.stages.find.faults.trade import test as test_kind
-from conewright.stages.report.data import HeardReading, Report, Severity
+from conewright.stages.report.data import HeardReading, HeardValue, Report, Severity
 from conewright.stages.report.words import odds
 from conewright.version import __version__
 from conewright.views.numbers import percent, points
@@ -54,6 +54,7 @@ class HeardView:
     figures: tuple[Group, ...]
     bands: tuple[Group, ...]
     readings: tuple[ReadingView, ...]
+    values: tuple[HeardValue, ...]
     tables: tuple[TableView, ...]
 
 
@@ -76,6 +77,7 @@ def heard_view(report: Report) -> HeardView:
         figures=_grouped(map(number_view, single)),
         bands=_grouped(map(number_view, bands)),
         readings=tuple(map(_reading, report.heard)),
+        values=report.values,
         tables=tuple(_tables(report)),
     )
 
