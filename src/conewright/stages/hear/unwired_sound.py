@@ -271,10 +271,14 @@ def _channel(channel: str, solved: Sequence[_Solved], samples: int) -> ChannelCi
 
     names = (
         *("plug_impedance", "load_impedance", "cable_resistance", "plug_resistance"),
-        *("source_resistance", "settings", "idle"),
+        *("source_resistance", "settings", "high_pass", "low_pass", "idle"),
     )
     return ChannelCircuit(
-        id=channel, part_drives={}, fed=None, **{name: whole(name) for name in names}
+        id=channel,
+        part_drives={},
+        fed=None,
+        fed_level=None,
+        **{name: whole(name) for name in names},
     )
 
 
