@@ -253,7 +253,7 @@ def _with_axes(draws: Draws, wirings: Wirings) -> Draws:
     values = (value for wiring in wirings.likely for value in wiring.build.values())
     more = {axis for value in values for axis in value.axes} - set(draws.axes)
     new = tuple(sorted(more))
-    fresh = draw(new, samples=draws.samples, seed=DEFAULT_SEED + 3)
+    fresh = draw(new, samples=draws.samples)
     return replace(draws, axes=(*draws.axes, *new), scores=np.hstack((draws.scores, fresh.scores)))
 
 
