@@ -146,7 +146,7 @@ def sobol(dimensions: int, samples: int, seed: int) -> FloatArray:
 
 
 def correlations(scores: FloatArray) -> FloatArray:
-    return np.abs(np.corrcoef(scores.T)[np.triu_indices(scores.shape[1], 1)])
+    return np.abs(np.asarray(np.corrcoef(scores.T))[np.triu_indices(scores.shape[1], 1)])
 
 
 def test_every_column_has_one_draw_in_each_equally_likely_part() -> None:

@@ -113,7 +113,7 @@ def test_a_high_pass_ahead_of_the_amplifier_takes_travel_as_well(ahead: bool) ->
         there, here = (settings, "") if ahead else ("", settings)
         build = job(channel("out", "none", there, amp=""), channel("bass", "w", here)).build()
         solver = Solver(conditioned_draws(build, samples=1), np.geomspace(20.0, 200.0, 20))
-        return sound_of(build, solver).travel_ratio["w"][0]
+        return np.asarray(sound_of(build, solver).travel_ratio["w"][0])
 
     # closed form: a Butterworth high-pass of the second order, |H| = 1/sqrt(1 + (fc/f)^4)
     passed = 1 / np.sqrt(1 + (80.0 / np.geomspace(20.0, 200.0, 20)) ** 4)

@@ -254,7 +254,7 @@ def test_travel_at_the_ceiling_is_less_by_what_the_filter_takes(more: str) -> No
     def ratio(settings: str) -> FloatArray:
         build = job(location("woofer", "F165"), channel("front", "woofer", more=settings)).build()
         solver = Solver(draw_all(build.axes, samples=1), np.geomspace(20.0, 400.0, 40))
-        return sound_of(build, solver).travel_ratio["woofer"][0]
+        return np.asarray(sound_of(build, solver).travel_ratio["woofer"][0])
 
     frequency = np.geomspace(20.0, 400.0, 40)
     passed = np.prod(
