@@ -122,7 +122,8 @@ def advice(
     reasons += [f"loads every channel within what {source} bears"]
     reasons += [] if best.points is None else [f"gives {best.points:.0f} of 100 of what was asked"]
     cost = number(best.cost, spread=1.0)
-    money = f"{cost} {currency}".rstrip() + f", {number(best.hours, 'h')} of work"
+    in_words = f"{cost} {currency}" if currency else f"{cost} (no currency is written)"
+    money = f"{in_words}, {number(best.hours, 'h')} of work"
     return f"Take {best.name}: it {listed(reasons)}; {money}."
 
 
