@@ -136,7 +136,7 @@ def test_the_scores_are_standard_normal_and_independent(draws: Draws) -> None:
 
 
 PATHS = tuple(f"place-{n // 12}.field-{n % 12}" for n in range(300))
-"""As many axes as the packaged job has."""
+"""Twice as many axes as the packaged job has."""
 
 
 def sobol(dimensions: int, samples: int, seed: int) -> FloatArray:
