@@ -228,10 +228,10 @@ def commonness() -> dict[str, float]:
     every fault as it can, P(fault | c) being share times factor; as P(c | fault) is in proportion
     to factor(c, fault) P(c) / sum(share factor), that quotient is returned.
     """
-    shares = np.array([fault.prior for fault in trade.faults()])
-    factors = np.array(
-        [[each.factor(fault.id) for fault in trade.faults()] for each in trade.complaints()]
-    )
+    # What is known only where it is written down, a shared return, has no share.
+    faults = [fault for fault in trade.faults() if fault.prior > 0.0]
+    shares = np.array([fault.prior for fault in faults])
+    factors = np.array([[each.factor(fault.id) for fault in faults] for each in trade.complaints()])
     given = shares * factors / (factors @ shares)[:, None]
     common = np.full(len(given), 1.0 / len(given))
     for _ in range(ROUNDS):  # expectation and maximisation of a mixture with known parts

@@ -7,6 +7,7 @@ from workbench import location
 import conewright as cw
 from conewright.job.text.parsing import loads
 from conewright.physics.basics import bands
+from conewright.physics.basics.arrays import FloatArray
 from conewright.pictures.feed import feed_title
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
@@ -104,6 +105,20 @@ def test_what_is_set_in_the_radio_for_the_feeding_output_is_heard_behind_the_amp
     quieter = job(channel("out", "none", 'gain = "-5 dB"', amp=""), channel("bass", "w"))
     before, after = (value(cw.hear(each.build()), "driver.level") for each in (PLAIN, quieter))
     assert after - before == pytest.approx(-5.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("ahead", [True, False])
+def test_a_high_pass_ahead_of_the_amplifier_takes_travel_as_well(ahead: bool) -> None:
+    def ratio(settings: str) -> FloatArray:
+        there, here = (settings, "") if ahead else ("", settings)
+        build = job(channel("out", "none", there, amp=""), channel("bass", "w", here)).build()
+        solver = Solver(conditioned_draws(build, samples=1), np.geomspace(20.0, 200.0, 20))
+        return np.asarray(sound_of(build, solver).travel_ratio["w"][0])
+
+    # closed form: a Butterworth high-pass of the second order, |H| = 1/sqrt(1 + (fc/f)^4)
+    passed = 1 / np.sqrt(1 + (80.0 / np.geomspace(20.0, 200.0, 20)) ** 4)
+    filtered = ratio('high_pass = "80 Hz"\nhigh_pass_slope = "12 dB/oct"')
+    assert filtered / ratio("") == pytest.approx(passed, rel=1e-9)
 
 
 def test_the_ceiling_is_that_of_what_drives_the_cone() -> None:

@@ -26,7 +26,8 @@ def test_columns_agree_with_the_stages() -> None:
     found = bench()
     report = compare(found)
     change = hear(found.build("higher"), found.build())
-    for theirs, ours in (("bass_change", "bass_change"), ("level_change", "overall_change")):
+    names = {name: name for name in ("bass_change", "treble_change")}
+    for theirs, ours in {**names, "level_change": "overall_change"}.items():
         figure = change.figure(f"driver.{theirs}")
         column = report.figure(f"higher.{ours}_driver")
         assert column.value == pytest.approx(figure.value, abs=1e-9)

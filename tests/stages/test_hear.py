@@ -6,16 +6,19 @@ import numpy as np
 import pytest
 from workbench import channel, job, location
 
+import conewright as cw
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import draw as draw_all
 from conewright.job.builds.job import Job
 from conewright.job.builds.states.build import Build
 from conewright.job.builds.states.value import Origin
+from conewright.job.text.parsing import from_dict
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.pictures import draw
 from conewright.pictures.hear import hear_title
 from conewright.stages.common.circuit import Solver
 from conewright.stages.feed.stage import feed
+from conewright.stages.hear.heard import sound_of
 from conewright.stages.hear.stage import hear
 from conewright.stages.report.data import Report, Severity
 from conewright.stages.report.shares import CAUSES
@@ -207,6 +210,84 @@ def test_high_pass_is_the_lowest_setting_that_holds() -> None:
     assert setting in (60.0, 80.0, 100.0, 120.0, 150.0, 180.0, 250.0)
     hopeless = hear(limited(power="5000 W", xmax="0.01 mm").build())
     assert hopeless.figure("woofer.high_pass").value is None
+
+
+def obeyed(build: Build, *, higher: bool = False) -> Job:
+    """The demo with the high-pass set that hear advises for the places of each channel."""
+    report, raw = hear(build), cw.demo_job().to_dict()
+    for entry in raw["channel"]:
+        places = build.places_on(build.channel(entry["id"]))
+        wanted = max(value(report, f"{place.id}.high_pass") for place in places)
+        entry["high_pass"] = f"{wanted * (2.0 if higher else 1.0)} Hz"
+        entry["high_pass_slope"] = "12 dB/oct"
+    return from_dict(raw)
+
+
+@pytest.mark.parametrize("plan", [None, "put-right", "larger-fronts"])
+def test_who_sets_the_high_pass_that_is_advised_is_warned_no_more(plan: str | None) -> None:
+    build = cw.demo_job().build(plan)
+    before, after = hear(build), hear(obeyed(build).build(plan))
+    assert any(entry.id.endswith(".travel") for entry in before.verdicts)
+    assert not any(entry.id.endswith(".travel") for entry in after.verdicts)
+    higher = hear(obeyed(build, higher=True).build(plan))
+    for place in build.locations:
+        ratios = [value(each, f"{place.id}.excursion_ratio") for each in (before, after, higher)]
+        filtered = value(before, f"{place.id}.high_pass") > 0.0
+        assert ratios[0] > ratios[1] > ratios[2] or not filtered
+        # What is advised is told of the place, and does not move with what is set.
+        told = [each.figure(f"{place.id}.high_pass").value for each in (before, after, higher)]
+        assert len(set(told)) == 1
+
+
+FILTERS = {
+    # Closed form: Butterworth of order n, |H| = 1/sqrt(1 + (fc/f)^2n).
+    'high_pass = "90 Hz"\nhigh_pass_slope = "12 dB/oct"': ((90.0, 4),),
+    'high_pass = "120 Hz"\nhigh_pass_slope = "24 dB/oct"\ngain = "-7 dB"': ((120.0, 8),),
+    # Closed form: a low-pass is the same with f/fc.
+    'high_pass = "60 Hz"\nhigh_pass_slope = "12 dB/oct"\nlow_pass = "150 Hz"\n'
+    'low_pass_slope = "12 dB/oct"': ((60.0, 4), (150.0, -4)),
+}
+
+
+@pytest.mark.parametrize("more", FILTERS)
+def test_travel_at_the_ceiling_is_less_by_what_the_filter_takes(more: str) -> None:
+    def ratio(settings: str) -> FloatArray:
+        build = job(location("woofer", "F165"), channel("front", "woofer", more=settings)).build()
+        solver = Solver(draw_all(build.axes, samples=1), np.geomspace(20.0, 400.0, 40))
+        return np.asarray(sound_of(build, solver).travel_ratio["woofer"][0])
+
+    frequency = np.geomspace(20.0, 400.0, 40)
+    passed = np.prod(
+        [(1 + (corner / frequency) ** order) ** -0.5 for corner, order in FILTERS[more]], axis=0
+    )
+    assert ratio(more) / ratio("") == pytest.approx(passed, rel=1e-9)
+    # A gain moves the knob only, and the ceiling with it.
+    assert ratio('gain = "-7 dB"') == pytest.approx(ratio(""), rel=1e-9)
+
+
+def test_treble_changes_as_the_thirds_from_3_to_16_khz() -> None:
+    bench = job(
+        *ALONE,
+        '[[proposal]]\nid = "dulled"\n[proposal.set]\n"front.load" = "2 mH + woofer"\n',
+    )
+    found, report = hear(bench.build()), hear(bench.build("dulled"), bench.build())
+    then = hear(bench.build("dulled"))
+
+    def treble(of: Report) -> float:
+        # IEC 61260-1: third octaves with these nominal middles; the mean is that of energies.
+        names = ("3150", "4000", "5000", "6300", "8000", "10000", "12500", "16000")
+        powers = [10 ** (value(of, f"driver.level_{name}hz") / 10) for name in names]
+        return float(10 * np.log10(np.mean(powers)))
+
+    change = report.figure("driver.treble_change")
+    assert change.value == pytest.approx(treble(then) - treble(found), abs=1e-6)
+    assert change.value is not None
+    assert change.value < -10.0
+    assert change.low is not None
+    assert change.high is not None
+    assert change.low <= change.value <= change.high
+    assert change.label == "change of the level from 3.15 to 16 kHz"
+    assert "treble" in as_text(report)
 
 
 def test_settings_of_a_channel_act() -> None:

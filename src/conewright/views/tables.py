@@ -52,6 +52,7 @@ SEATS = (
 SEAT_CHANGES = (
     Column("level_change", "programme\n[dB]"),
     Column("bass_change", "bass, 40 to\n100 Hz [dB]"),
+    Column("treble_change", "treble, 3 to\n16 kHz [dB]"),
     Column("max_clean_level_change", "clean ceiling\n[dB]"),
 )
 THIRDS = ("25", "31_5", "40", "50", "63", "80", "100", "125", "160", "200")
@@ -306,7 +307,11 @@ def _causes(seat: str, figures: Mapping[str, Figure]) -> Table:
 def _seat_rows(report: Report) -> Iterator[Column]:
     """Yield the rows of the comparison that there are for every seat."""
     names = list(dict.fromkeys(figure.name for figure in report.figures))
-    for stem, words in (("bass_change_", "bass"), ("overall_change_", "programme")):
+    stems = (
+        *(("bass_change_", "bass"), ("treble_change_", "treble")),
+        ("overall_change_", "programme"),
+    )
+    for stem, words in stems:
         for name in names:
             if name.startswith(stem):
                 title = fold(f"{words}, {name.removeprefix(stem)} [dB]", width=ROW_WIDTH)

@@ -230,8 +230,9 @@ def test_an_open_coil_reads_open_unless_another_driver_shares_the_channel() -> N
     assert likelihood(alone, "open") > 0.9
     assert likelihood(shared, "open") < 0.01
     assert likelihood(shared, "high") > 0.9
-    # By hand: one 3.4 ohm coil and 6.5 m of 0.5 mm2 left, 3.95 ohm with plugs.
-    assert likelihood(shared, ohms("3.95 ohm")) > 20 * likelihood(shared, ohms("2.2 ohm"))
+    # By hand: one 3.4 ohm coil and 6.5 m of 0.5 mm2 left, 3.95 ohm with plugs;
+    # 128 samples tell the tail at 2.2 ohm, and so the ratio of some 20, to a seventh.
+    assert likelihood(shared, ohms("3.95 ohm")) > 10 * likelihood(shared, ohms("2.2 ohm"))
 
 
 def test_two_faults_act_together() -> None:

@@ -1,12 +1,15 @@
 """Draws of the uncertain values of a build, the same for every build of a job.
 
-Every path with a spread is one axis of a scrambled Sobol sequence (Owen 1998); the seed is fixed,
-so a figure is the same on every run and two builds share the draws of what they share.
+Every path with a spread is one axis. Its column is a Latin hypercube's (McKay, Beckman and Conover
+1979): one draw in each of as many equally likely parts, in an order that comes from the path alone.
+So a figure is the same on every run, two builds share the draws of what they share, and what else
+stands in a job moves nothing.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from hashlib import shake_256
 from math import sqrt
 
 import numpy as np
@@ -27,6 +30,7 @@ __all__ = [
     "draw",
     "quantile",
     "score_at",
+    "shuffled",
 ]
 
 DEFAULT_SAMPLES = 256
@@ -145,30 +149,44 @@ def draw(
 ) -> Draws:
     """Draw all axes of a job.
 
-    Args: axes: paths of the random axes; samples: a power of two; seed: of the scrambling.
-    Returns: the draws; equal arguments give equal draws.
-    Raises: OutOfRangeError if `samples` is no power of two (the sequence is balanced only there).
+    Args: axes: paths of the random axes; samples: a power of two; seed: mixed into every path.
+    Returns: the draws; a path has the same column whatever other axes there are.
+    Raises: OutOfRangeError if `samples` is no power of two.
     """
     if samples < 1 or samples & (samples - 1):
         raise OutOfRangeError(f"samples is {samples}; a power of two is wanted, like 256")
-    return Draws(axes, _scores(len(axes), samples, seed))
+    return Draws(axes, _scores(axes, samples, seed))
 
 
 @lru_cache(maxsize=16)
-def _scores(dimensions: int, samples: int, seed: int) -> FloatArray:
-    """Standard-normal Sobol scores, shape (samples, dimensions); read-only, since shared."""
-    if dimensions == 0:
-        scores = np.empty((samples, 0))
-    else:
+def _scores(axes: tuple[str, ...], samples: int, seed: int) -> FloatArray:
+    """Standard-normal scores, shape (samples, axes); read-only, since shared."""
+    scores = np.empty((samples, len(axes)))
+    if axes:
         from scipy.special import ndtri
-        from scipy.stats import qmc
 
-        uniform = qmc.Sobol(dimensions, rng=seed).random_base2(samples.bit_length() - 1)
-        # A scrambled sequence may hold an exact 0, whose score would be minus infinity.
+        for column, path in enumerate(axes):
+            order, within = shuffled(path, samples, seed)
+            scores[:, column] = (order + within) / samples
+        # The lowest part may be met at its very end, whose score would be minus infinity.
         half_step = 0.5 / 2**30
-        scores = np.asarray(ndtri(np.clip(uniform, half_step, 1.0 - half_step)), dtype=float)
+        scores = np.asarray(ndtri(np.clip(scores, half_step, 1.0 - half_step)), dtype=float)
     scores.flags.writeable = False
     return scores
+
+
+def shuffled(path: str, samples: int, seed: int) -> tuple[NDArray[np.intp], FloatArray]:
+    """Return an order of equally likely parts, and a place from 0 to below 1 in each of them.
+
+    Args: path: of the axis; samples: how many parts; seed: mixed into the path.
+    Returns: both of shape (samples,).
+    Equation: the bytes of SHAKE-256 (FIPS 202) of seed and path as numbers of 64 bits; the first
+    half by rank, of the others 53 bits. So it is the same on every machine and with every library.
+    """
+    digest = shake_256(f"{seed}:{path}".encode()).digest(16 * samples)
+    ranked, within = np.frombuffer(digest, dtype="<u8").reshape(2, samples)
+    places = (within >> np.uint64(11)).astype(np.float64) * 2.0**-53
+    return np.argsort(ranked, kind="stable"), places
 
 
 def quantile(quantity: Quantity, score: FloatArray, *, signed: bool = False) -> FloatArray:

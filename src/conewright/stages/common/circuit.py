@@ -21,11 +21,9 @@ from conewright.job.builds.states.drivers import CoilState, DriverState
 from conewright.job.builds.states.electrics import (
     CableState,
     ChannelState,
-    FilterState,
     HeadUnitState,
     InputState,
     PartState,
-    SettingsState,
 )
 from conewright.job.builds.states.location import BoxState, LocationState, OpenState
 from conewright.job.builds.states.value import Value
@@ -44,7 +42,6 @@ from conewright.physics.drivers.coil import (
 )
 from conewright.physics.drivers.driver import Driver, loaded, moving_mass_in_door
 from conewright.physics.electrics import amplifier, conductor
-from conewright.physics.electrics.filters import Side, filter_response
 from conewright.physics.electrics.wiring import capacitor, fold_resistance, inductor, solve_tree
 from conewright.stages.common.damage import (
     OPEN_FROM,
@@ -56,7 +53,7 @@ from conewright.stages.common.damage import (
     dried,
     leak_area,
 )
-from conewright.stages.common.nets import source_of
+from conewright.stages.common.nets import filters_of, source_of
 from conewright.stages.common.together import Cabin
 
 __all__ = [
@@ -139,8 +136,11 @@ class ChannelCircuit:
         source_resistance: of the output that drives it [ohm].
         settings: from the EMF that the volume knob gives an output of the radio to the EMF of what
             drives it: gain and filters, and of an amplifier all ahead of it [V/V].
+        high_pass: of these settings, what all high-passes on the way let through [V/V].
+        low_pass: of these settings, what all low-passes on the way let through [V/V].
         fed: of an amplifier's channel fed at loudspeaker level: what is set in the radio for the
             output that feeds it [V/V]; None of others.
+        fed_level: of that, what is left without its filters [V/V]; None of others.
         idle: draws in which nothing on it can play, shape (1 + samples, 1) or (1, 1).
         part_drives: voltage across each part written into the load, by its key [V/V of EMF].
 
@@ -153,9 +153,18 @@ class ChannelCircuit:
     plug_resistance: FloatArray
     source_resistance: FloatArray
     settings: ComplexArray
+    high_pass: ComplexArray
+    low_pass: ComplexArray
     fed: ComplexArray | None
+    fed_level: ComplexArray | None
     idle: NDArray[np.bool_]
     part_drives: Mapping[str, ComplexArray]
+
+    @property
+    def unfiltered(self) -> ChannelCircuit:
+        """The same channel with the gains that are set, and none of the filters."""
+        flat = np.asarray(self.settings / (self.high_pass * self.low_pass))
+        return replace(self, settings=flat, fed=self.fed_level)
 
 
 @dataclass(frozen=True)
@@ -317,11 +326,20 @@ class Solver:
             through = through * line / radio_volts(build.head_unit, self.draws)
             return replace(solved, settings=solved.settings * through)
         assert input.settings is not None
-        fed = self._settings(input.settings)
+        high, low = filters_of(input.settings, self.draws, self.frequency)
+        level = self._level(input.settings.gain)
+        fed = level * high * low
         at_plug: ComplexArray | float = 1.0
         if (beside := known.get(input.channel or "")) is not None:
             at_plug = beside.plug_impedance / (beside.plug_impedance + beside.source_resistance)
-        return replace(solved, settings=solved.settings * through * fed * at_plug, fed=fed)
+        return replace(
+            solved,
+            settings=solved.settings * through * fed * at_plug,
+            high_pass=solved.high_pass * high,
+            low_pass=solved.low_pass * low,
+            fed=fed,
+            fed_level=level + 0.0 * fed,
+        )
 
     def _location(
         self, name: str, channel: str, unit: _Unit, drive: ComplexArray, *, host: str = ""
@@ -367,6 +385,7 @@ class Solver:
         across = (SILENCE if damage.silent else 1.0) * load / (source + cable + load)
         drive = {name: across * tree.voltages[name] for name in units}
         plug_resistance = cable + resistance
+        high, low = filters_of(channel.settings, self.draws, self.frequency)
         solved = ChannelCircuit(
             id=channel.id,
             plug_impedance=load + cable,
@@ -374,29 +393,15 @@ class Solver:
             cable_resistance=cable,
             plug_resistance=np.asarray(plug_resistance, dtype=float),
             source_resistance=source,
-            settings=self._settings(channel.settings),
+            settings=self._level(channel.settings.gain) * high * low,
+            high_pass=high,
+            low_pass=low,
             fed=None,
+            fed_level=None,
             idle=damage.silent | (np.abs(load + cable).min(axis=-1, keepdims=True) > OPEN_FROM),
             part_drives={part.key: across * tree.voltages[part.key] for part in channel.parts},
         )
         return solved, drive
-
-    def _settings(self, settings: SettingsState) -> ComplexArray:
-        response = self._level(settings.gain)
-        sides: tuple[tuple[Side, FilterState | None], ...] = (
-            ("high-pass", settings.high_pass),
-            ("low-pass", settings.low_pass),
-        )
-        for side, each in sides:
-            if each is not None:
-                response = response * filter_response(
-                    side=side,
-                    kind=each.kind,
-                    corner=self.draws(each.corner),
-                    order=each.slope // 6,
-                    frequency=self.frequency,
-                )
-        return response
 
     def _level(self, gain: Value) -> ComplexArray:
         return np.asarray(10 ** (self.draws(gain) / 20), dtype=complex)

@@ -13,7 +13,7 @@ from math import exp, hypot
 
 import numpy as np
 
-from conewright.job.builds.draws import DEFAULT_SEED, SCORE_WITHIN_95, Draws, Shift, draw
+from conewright.job.builds.draws import SCORE_WITHIN_95, Draws, Shift, draw
 from conewright.job.builds.states.build import Build
 from conewright.job.builds.states.value import Origin, Value
 from conewright.job.quantity.values import Quantity
@@ -95,7 +95,7 @@ def conditioned_draws(build: Build, *, samples: int) -> Draws:
         return ReadDraws(plain.axes, plain.scores, told=told)
     spread = (value.path for value in own.values() if value.spreads)
     new = tuple(path for path in spread if path not in plain.axes)
-    fresh = draw(new, samples=samples, seed=DEFAULT_SEED + 1)
+    fresh = draw(new, samples=samples)
     axes, scores = (*plain.axes, *new), np.hstack((plain.scores, fresh.scores))
     settled = frozenset((each.test, each.at) for each in agreed)
     read = ReadDraws(axes, scores, own=own, told=told, settled=settled)

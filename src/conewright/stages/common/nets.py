@@ -1,4 +1,5 @@
-"""What is joined to what on a channel: its load as parts with two ends, and the joints between.
+"""What is joined to what on a channel: its load as parts with two ends, and the joints between;
+what drives it, and what the filters set there let through.
 
 `+` and `-` are the two wires of the pair; joints inside the load are counted J1, J2, from the plus
 wire on. An end is told by its part and its side: of a driver its own + and - terminals.
@@ -10,21 +11,39 @@ from dataclasses import dataclass
 from itertools import count
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from conewright.job.builds.fills import plain_text
+from conewright.physics.electrics.filters import Side, filter_response
 from conewright.physics.electrics.wiring import Leaf, Series, Tree
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from conewright.job.builds.draws import Draws
     from conewright.job.builds.states.build import Build
     from conewright.job.builds.states.electrics import (
         AmplifierState,
         ChannelState,
+        FilterState,
         HeadUnitState,
         PartState,
+        SettingsState,
     )
+    from conewright.physics.basics.arrays import ComplexArray, FloatArray
 
-__all__ = ["MINUS", "PLUS", "End", "Joint", "Part", "fed_by", "joints", "parts_of", "source_of"]
+__all__ = [
+    "MINUS",
+    "PLUS",
+    "End",
+    "Joint",
+    "Part",
+    "fed_by",
+    "filters_of",
+    "joints",
+    "parts_of",
+    "source_of",
+]
 
 PLUS, MINUS = "+", "−"
 """The two wires of a pair, and the two terminals of a driver."""
@@ -86,6 +105,33 @@ def fed_by(build: Build, channel: str) -> tuple[AmplifierState, ...]:
         if each.input is not None and each.input.channel == channel
     }
     return tuple(each for each in build.amplifiers if each.id in fed)
+
+
+def filters_of(
+    settings: SettingsState, draws: Draws, frequency: FloatArray
+) -> tuple[ComplexArray, ComplexArray]:
+    """Return what the high-pass and the low-pass of some settings let through [V/V].
+
+    Args:
+        settings: of one channel in what drives it.
+        draws: of the corners.
+        frequency: shape (F,) [Hz].
+
+    Returns: two responses, shape (1 + samples or 1, F); (1, 1) of ones where nothing is set.
+    """
+
+    def passed(side: Side, each: FilterState | None) -> ComplexArray:
+        if each is None:
+            return np.ones((1, 1), dtype=complex)
+        return filter_response(
+            side=side,
+            kind=each.kind,
+            corner=draws(each.corner),
+            order=each.slope // 6,
+            frequency=frequency,
+        )
+
+    return passed("high-pass", settings.high_pass), passed("low-pass", settings.low_pass)
 
 
 def parts_of(channel: ChannelState) -> tuple[Part, ...]:

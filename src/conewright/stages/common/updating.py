@@ -31,6 +31,10 @@ SETTLED = 1e-11
 SHORTEST = 1e-4
 """A step that does not help even when it is cut to this share is the last."""
 
+CLEARLY_MORE = 1.5
+"""So many times as effective as those before the moved draws must be: in what their normal has too
+thin a tail for they look better than they are while none of them happens to lie there."""
+
 NEARLY_ALL = 0.95
 """With this share of the draws effective, the weights change nothing that could be told."""
 
@@ -96,14 +100,13 @@ def updated(observe: Observe, read: FloatArray, noise: FloatArray, before: Float
     moved = centre + before @ root
     inside = np.sum(before**2, axis=1)
     # Far from linear, the draws as they were may cover more of what is left than the moved ones.
-    effective, weights, scores = max(
-        (
-            (1.0 / float(np.sum(weights**2)), weights, scores)
-            for scores in (moved, before)
-            for weights in (_normalised(0.5 * (inside - misfit(scores))),)
-        ),
-        key=lambda each: each[0],
+    (effective, weights, scores), plain = (
+        (1.0 / float(np.sum(weights**2)), weights, scores)
+        for scores in (moved, before)
+        for weights in (_normalised(0.5 * (inside - misfit(scores))),)
     )
+    if effective < CLEARLY_MORE * plain[0]:
+        effective, weights, scores = plain
     if effective < NEARLY_ALL * len(before):
         scores = scores[taken(weights)]
     return Update(centre, covariance, scores, effective)

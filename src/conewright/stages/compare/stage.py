@@ -162,6 +162,7 @@ def _seat_figures(answer: Answer, sound: BuildSound, before: BuildSound) -> None
         for figure, new, old, words in (
             ("overall_change", seat.overall, was.overall, "change of the programme's level"),
             ("bass_change", seat.bass, was.bass, "change from 40 to 100 Hz"),
+            ("treble_change", seat.treble, was.treble, "change from 3.15 to 16 kHz"),
         ):
             answer.figure(
                 build.id,

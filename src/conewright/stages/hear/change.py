@@ -37,6 +37,7 @@ def change_figures(answer: Answer, sound: BuildSound, other: BuildSound) -> dict
     for name, seat in sound.seats.items():
         before = other.seats[name]
         overall, bass = seat.overall - before.overall, seat.bass - before.bass
+        treble = seat.treble - before.treble
         answer.figure(
             name,
             "level_change",
@@ -52,6 +53,14 @@ def change_figures(answer: Answer, sound: BuildSound, other: BuildSound) -> dict
             unit="dB",
             kind=Kind.CHANGE,
             label="change of the level from 40 to 100 Hz",
+        )
+        answer.figure(
+            name,
+            "treble_change",
+            treble,
+            unit="dB",
+            kind=Kind.CHANGE,
+            label="change of the level from 3.15 to 16 kHz",
         )
         answer.figure(
             name,

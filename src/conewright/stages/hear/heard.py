@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -200,15 +200,31 @@ class BuildSound:
     def travel_ratio(self) -> Mapping[str, FloatArray]:
         """Peak travel over Xmax at the ceiling of what drives it, with a programme's bass.
 
-        Shape (draws, F) per location; the ceiling is volts or amps, whichever comes first, and
-        the programme rolls off at 12 dB per octave below 50 Hz.
+        Shape (draws, F) per location. A high-pass that is set takes its share off.
         """
-        volts, amps = radio_ceiling(self.build, self.circuit, self.draws)
+        channels = self.circuit.channels
+        return {
+            name: ratio * np.abs(channels[self.circuit.locations[name].channel].high_pass)
+            for name, ratio in self._full_travel.items()
+        }
+
+    @cached_property
+    def _full_travel(self) -> Mapping[str, FloatArray]:
+        """The same ratio with every high-pass off.
+
+        The ceiling is volts or amps, whichever comes first, of music from deep bass up: what a
+        filter takes away does not turn the knob up. The programme rolls off at 12 dB per octave
+        below 50 Hz.
+        """
+        flat = {name: each.unfiltered for name, each in self.circuit.channels.items()}
+        circuit = replace(self.circuit, channels=flat)
+        volts, amps = radio_ceiling(self.build, circuit, self.draws)
         profile = np.minimum(1.0, (self.frequency / 50.0) ** 2)
         ratios = {}
         for name, location in self.circuit.locations.items():
-            emf = np.minimum(volts[location.channel], amps[location.channel])
-            gain = np.abs(self.circuit.channels[location.channel].settings)
+            channel = location.channel
+            emf = np.minimum(volts[channel], amps[channel])
+            gain = np.abs(flat[channel].settings * self.circuit.channels[channel].low_pass)
             peak = np.sqrt(2) * np.abs(location.excursion) * emf * gain * profile
             ratios[name] = peak / self.draws(self.build.location(name).driver.xmax)
         return ratios
@@ -237,8 +253,11 @@ class BuildSound:
         return self.circuit.frequency
 
     def high_pass(self, location: str) -> float | None:
-        """Lowest setting of the menu that keeps the central travel within Xmax, None for none."""
-        ratio = self.travel_ratio[location][0]
+        """Lowest setting of the menu that keeps the central travel within Xmax, None for none.
+
+        It takes the place of what is set.
+        """
+        ratio = self._full_travel[location][0]
         for setting in HIGH_PASS_MENU:
             passed = ratio
             if setting:

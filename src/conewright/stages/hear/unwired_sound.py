@@ -253,7 +253,7 @@ def _with_axes(draws: Draws, wirings: Wirings) -> Draws:
     values = (value for wiring in wirings.likely for value in wiring.build.values())
     more = {axis for value in values for axis in value.axes} - set(draws.axes)
     new = tuple(sorted(more))
-    fresh = draw(new, samples=draws.samples, seed=DEFAULT_SEED + 3)
+    fresh = draw(new, samples=draws.samples)
     return replace(draws, axes=(*draws.axes, *new), scores=np.hstack((draws.scores, fresh.scores)))
 
 
@@ -271,10 +271,14 @@ def _channel(channel: str, solved: Sequence[_Solved], samples: int) -> ChannelCi
 
     names = (
         *("plug_impedance", "load_impedance", "cable_resistance", "plug_resistance"),
-        *("source_resistance", "settings", "idle"),
+        *("source_resistance", "settings", "high_pass", "low_pass", "idle"),
     )
     return ChannelCircuit(
-        id=channel, part_drives={}, fed=None, **{name: whole(name) for name in names}
+        id=channel,
+        part_drives={},
+        fed=None,
+        fed_level=None,
+        **{name: whole(name) for name in names},
     )
 
 

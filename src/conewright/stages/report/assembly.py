@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from conewright.job.builds.draws import Draws
 from conewright.job.builds.states.build import Build
-from conewright.job.builds.states.value import Origin
+from conewright.job.builds.states.value import Origin, Value
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.report import data as parts
 from conewright.stages.report.care import cautions_for, restraint_gate
@@ -154,10 +154,20 @@ class Answer:
         )
 
     @cached_property
-    def _origins(self) -> Mapping[str, Origin]:
+    def _values(self) -> tuple[Value, ...]:
         builds = [self.build] if self.against is None else [self.against, self.build]
-        values = [value for build in builds for value in build.values()]
-        return {value.path: value.origin for value in (*values, *self.draws.own.values())}
+        values = (value for build in builds for value in build.values())
+        return (*values, *self.draws.own.values())
+
+    @cached_property
+    def _origins(self) -> Mapping[str, Origin]:
+        return {value.path: value.origin for value in self._values}
+
+    @cached_property
+    def _own_axes(self) -> NDArray[np.intp]:
+        """Columns of the draws without those that only other builds of the job have."""
+        others = set(self.build.axes).difference(*(value.axes for value in self._values))
+        return np.flatnonzero([axis not in others for axis in self.draws.axes])
 
     @cached_property
     def _settled(self) -> Origin:
@@ -175,15 +185,16 @@ class Answer:
         """Return the origin of what pulls most at each of some draws, of all in one product."""
         origins = [self._settled] * len(carriers)
         rows = [row for row, draws in enumerate(carriers) if draws is not None and draws.size > 1]
-        if not rows or self.draws.scores.shape[1] == 0:
+        if not rows or self._own_axes.size == 0:
             return origins
         table = np.stack([draws[1:] for draws in carriers if draws is not None and draws.size > 1])
         spread = np.flatnonzero(_spreads(table))
         table = table[spread]
         table -= table.mean(axis=1, keepdims=True)
-        pulls = np.abs(table @ self.draws.scores)
-        for row, axis in zip(spread, pulls.argmax(axis=1), strict=True):
-            origins[rows[row]] = self._origins.get(self.draws.axes[axis], self._settled)
+        pulls = np.abs(table @ self.draws.scores[:, self._own_axes])
+        for row, column in zip(spread, pulls.argmax(axis=1), strict=True):
+            axis = self.draws.axes[self._own_axes[column]]
+            origins[rows[row]] = self._origins.get(axis, self._settled)
         return origins
 
 

@@ -53,7 +53,7 @@ HEADLINES = {
     "fit": ("rear_clearance", "rear_odds", "front_clearance", "front_odds"),
     "feed": ("minimum_impedance_change", "clean_power_change"),
     "hear": ("bass_level", "max_clean_level", "bass_corner", "hearing_time", "level_change",
-             "bass_change", "max_clean_level_change"),
+             "bass_change", "treble_change", "max_clean_level_change"),
 }  # fmt: skip
 THIRDS = tuple(f"_{suffix}" for suffix, _, _ in third_octaves())
 """How the names of figures end that belong to a third octave: the picture shows them."""

@@ -21,6 +21,7 @@ WORTH = (
 )
 SEATED = (
     ("bass_change_", "Bass, 40 to 100 Hz, at {}"),
+    ("treble_change_", "Treble, 3 to 16 kHz, at {}"),
     ("overall_change_", "Programme, at {}"),
     ("max_clean_level_", "Loudest clean, at {}"),
 )

@@ -11,18 +11,20 @@ from statistics import NormalDist
 
 import numpy as np
 
-from conewright.job.builds.draws import Draws
+from conewright.job.builds.draws import DEFAULT_SEED, Draws, shuffled
 from conewright.physics.basics.arrays import FloatArray
 
 __all__ = ["SAMPLES", "scores", "stratified"]
 
 SAMPLES = 128
-SEED = 20260302
 
 
 def stratified(axes: tuple[str, ...], *, samples: int = SAMPLES) -> Draws:
-    """Return draws of these axes, each a shuffled set of equally likely normal scores."""
-    return Draws(axes, _shuffled(len(axes), samples))
+    """Return draws of these axes, each a set of equally likely normal scores.
+
+    A path has its own order of them, whatever other axes there are.
+    """
+    return Draws(axes, _columns(axes, samples))
 
 
 @lru_cache(maxsize=8)
@@ -36,8 +38,9 @@ def scores(samples: int = SAMPLES) -> FloatArray:
 
 
 @lru_cache(maxsize=8)
-def _shuffled(axes: int, samples: int) -> FloatArray:
-    rows = np.tile(scores(samples), (axes, 1))
-    shuffled = np.random.default_rng(SEED).permuted(rows, axis=1).T
-    shuffled.flags.writeable = False
-    return shuffled
+def _columns(axes: tuple[str, ...], samples: int) -> FloatArray:
+    rising, columns = scores(samples), np.empty((samples, len(axes)))
+    for column, path in enumerate(axes):
+        columns[:, column] = rising[shuffled(path, samples, DEFAULT_SEED)[0]]
+    columns.flags.writeable = False
+    return columns
