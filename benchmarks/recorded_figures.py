@@ -13,7 +13,7 @@ from argparse import ArgumentParser
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from pathlib import Path
-from typing import TypeVar
+from typing import Any
 
 import numpy as np
 from scipy import fft, signal
@@ -40,7 +40,6 @@ CALLS = 24
 
 Line = tuple[str, ...]
 Errors = dict[str, list[float]]
-Item = TypeVar("Item")
 
 
 def errors_line(label: str, errors: Sequence[float], unit: str, wanted: str) -> Line:
@@ -121,7 +120,7 @@ def two_channels(seeds: Iterable[int]) -> Errors:
     for seed in seeds:
         rng = np.random.default_rng([seed, 21])
         u, source = rng.uniform, _source("sweep-short")
-        jig = {
+        jig: dict[str, Any] = {
             "source": u(8.0, 30.0),
             "lead": u(0.03, 0.12),
             "mismatch": 1.0 + u(-0.03, 0.03),
@@ -146,7 +145,12 @@ def one_channel(seeds: Iterable[int]) -> Errors:
     for seed in seeds:
         rng = np.random.default_rng([seed, 22])
         source = _source("sweep-short")
-        more = {"source": rng.uniform(8.0, 30.0), "lead": 0.0, "input": 1e9, "hiss": 3e-5}
+        more: dict[str, Any] = {
+            "source": rng.uniform(8.0, 30.0),
+            "lead": 0.0,
+            "input": 1e9,
+            "hiss": 3e-5,
+        }
         for n in range(DRIVERS):
             load, truth = _load(rng)
             three = []
@@ -315,7 +319,7 @@ def main() -> None:
     """Print or write the table."""
     parser = ArgumentParser(description=__doc__)
     parser.add_argument("--write", action="store_true")
-    head = ("figure", "values", "rms", "95 % within", "most", "wanted (95 %)")
+    head = ("test", "values", "rms", "95 % within", "most", "wanted (95 %)")
     made = list(tables(head, lines()))
     if parser.parse_args().write:
         put("figures", made)

@@ -1,8 +1,8 @@
 """Simulated recordings: what the analysis of a recording sees, and how far off it is.
 
-`PYTHONPATH=tests python -m benchmarks.simulated_recordings` judges 320 recordings (some ten
-minutes of one processor) and prints the tables of docs/prove.md; `--write` puts them there,
-`--half 0` judges those of even seeds alone, by which the thresholds were set, `--half 1` the
+`PYTHONPATH=tests:tests/sound python -m benchmarks.simulated_recordings` judges 320 recordings
+(some ten minutes of one processor) and prints the tables of docs/prove.md; `--write` puts them
+there, `--half 0` judges those of even seeds alone, by which the thresholds were set, `--half 1` the
 others. Each is drawn with its truth by the simulator of the tests, which shares nothing with the
 analysis. AAC and the Bluetooth link need ffmpeg.
 """
@@ -21,7 +21,7 @@ import numpy as np
 import soundfile
 
 from benchmarks.recorded_figures import Line, errors_line, put, tables
-from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.sound.measured.polarity import (
     SEAT_BY_BANDS,
     combined_polarity,
@@ -221,15 +221,15 @@ def _harmonics(heard: Simulated, take: Take, order: int) -> Iterator[float]:
     truth, size = heard.truth, 2**18
     for side, levels, impulse in zip(_sides(truth), take.levels, take.impulses, strict=True):
         found = harmonic_levels(impulse, order=order)
-        f = np.fft.rfftfreq(size, 1 / RATE)[: size // 2 // order]
+        f = np.arange(size // 2 // order, dtype=np.float64) * (RATE / size)
         f[0] = 1e-3
-        plain = np.zeros(f.size, dtype=np.complex128)
+        plain: ComplexArray = np.zeros(f.size, dtype=np.complex128)
         bent = plain.copy()
         for gain, own, path in zip(SIDES[side], truth.speakers, truth.paths, strict=True):
             heard_at = gain * spectrum_at(path, size)
-            plain += heard_at[: f.size] * own.response(f)
+            plain = plain + heard_at[: f.size] * own.response(f)
             share = own.second if order == 2 else own.third
-            bent += share * heard_at[: f.size * order : order] * own.response(order * f)
+            bent = bent + share * heard_at[: f.size * order : order] * own.response(order * f)
         phone = truth.phone
         one, other = (
             third_octave_levels(phone.response(times * f) * each, f)
@@ -305,6 +305,7 @@ def alarms(found: Sequence[Judged]) -> Iterator[Line]:
         "coarse",
         "engine",
         "hum",
+        "silent-side",
         "long-decay",
         "truncated",
         "no-marks",

@@ -33,12 +33,15 @@ from conewright.sound.recorded.spoils import (
     long_decay,
     noisy,
     rumble,
+    silent,
 )
 from conewright.sound.recorded.third_octaves import BandLevels, band_levels
 
 __all__ = ["Take", "analyse"]
 
 LEAST_SAME: Final = 0.93
+FURTHEST_MOVE: Final = 8e-3
+"""A path that changed by more than 2.7 m is none within a cabin [s]."""
 GAINS: Final = ("gain-control", "noise-suppression")
 AFTER_SWEEP: Final = (0.45, 0.9)
 """Where a sweep has died away, from its end [s]; the next part begins at 1 s."""
@@ -139,13 +142,15 @@ def _of_marks(marks: Marks, expected: str | None) -> tuple[Flag, ...]:
 
 
 def _of_clock(fit: ClockFit, marks: Marks, *, coarse: bool) -> tuple[Flag, ...]:
-    if fit.missing:
+    unlike = marks.same is not None and marks.same < LEAST_SAME and not coarse
+    # What was lost leaves the path as it was; one that changed came from elsewhere in the cabin.
+    if fit.missing and not (unlike and abs(fit.missing) <= FURTHEST_MOVE):
         what = "missing" if fit.missing > 0.0 else "too many"
         words = (
             f"{abs(fit.missing) * 1e3:.0f} ms are {what}: the link lost a packet; play from a stick"
         )
         return (Flag("dropout", words),)
-    if marks.same is not None and marks.same < LEAST_SAME and not coarse:
+    if unlike:
         words = "the phone moved, or a door or window opened, between the first mark and the second"
         return (Flag("moved", words),)
     return ()
@@ -255,6 +260,11 @@ def _loudness(samples: FloatArray, rate: float, fit: ClockFit, parts: tuple[Part
 
 
 def _of_levels(levels: tuple[BandLevels, ...]) -> tuple[Flag, ...]:
+    unheard = silent(levels)
+    if unheard is not None:
+        side = ("left", "right")[unheard]
+        words = f"nothing is heard in the {side} side's turn: look at balance, fader and plug"
+        return (Flag("silent-side", words),)
     bands = sorted({band for each in levels for band in noisy(each)}, key=_hertz)
     if not bands:
         return ()

@@ -5,6 +5,7 @@ The thresholds are this project's own, from simulated and real recordings.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal
@@ -30,6 +31,7 @@ __all__ = [
     "long_decay",
     "noisy",
     "rumble",
+    "silent",
 ]
 
 Severity = Literal["stop", "levels", "note"]
@@ -43,6 +45,7 @@ SEVERITY: Final = MappingProxyType[str, Severity](
         "gain-control": "stop",
         "noise-suppression": "stop",
         "moved": "stop",
+        "silent-side": "stop",
         "clipped": "levels",
         "coarse": "levels",
         "lossy": "note",
@@ -89,6 +92,7 @@ An engine that fires at half the mains' frequency has 0.4 of its power there (ow
 RUMBLE: Final = (10.0, 400.0)
 LEAST_SILENCE: Final = 0.3
 DECAY: Final = 0.2
+UNHEARD, HEARD = 6.0, 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,6 +319,23 @@ def _firing(slow: FloatArray, rate: float) -> float | None:
     lag = int(peaks[curve[peaks] >= 0.8 * highest][0])
     again = curve[round(1.95 * lag) : round(2.05 * lag) + 1]
     return rate / lag if again.size and again.max() > ENGINE_AGAIN else None
+
+
+def silent(levels: Sequence[BandLevels]) -> int | None:
+    """Which of two sweeps is not heard though the other one is, or None.
+
+    Returns:
+        0 or 1: half of its bands from 63 Hz to 8 kHz are less than 6 dB over noise, and half of
+        the other one's more than 20 dB.
+
+    """
+    if len(levels) != 2:
+        return None
+    centres = band_centres()
+    judged = (centres > 60.0) & (centres < 8200.0)
+    middles = [float(np.nanmedian(each.snr[judged])) for each in levels]
+    low = int(np.argmin(middles))
+    return low if middles[low] < UNHEARD and middles[1 - low] > HEARD else None
 
 
 def long_decay(impulse: Impulse) -> float | None:
