@@ -50,7 +50,7 @@ def errors_line(label: str, errors: Sequence[float], unit: str, wanted: str) -> 
     rms = float(np.sqrt(np.mean(size**2)))
     within = float(np.quantile(size, 0.95))
     shown = (f"{value:.3g} {unit}".strip() for value in (rms, within, float(size.max())))
-    return (label, str(size.size), *shown, f"{wanted} {unit}".strip())
+    return (label, str(size.size), *shown, wanted if wanted == "-" else f"{wanted} {unit}")
 
 
 def tables(head: Sequence[str], lines: Iterable[Line]) -> Iterator[str]:
@@ -294,7 +294,7 @@ def lines() -> Iterator[Line]:
     found = rattles(range(CRAWLS))
     yield errors_line("rattle, strongest", found["strongest"], "Hz", "4")
     yield errors_line("rattle, edges", found["edges"], "Hz", "4")
-    yield errors_line("rattle, all three", found["shares"], "%", "")
+    yield errors_line("rattle, all three", found["shares"], "%", "-")
     for name, key in (("missed", "missed"), ("without cause", "false")):
         yield (f"rattle {name}", f"{sum(found[key]):.0f} of {len(found[key])}", "", "", "", "0")
     yield errors_line("gain of a call", call_gains(range(CALLS))["gain"], "dB", "1.5")

@@ -1,6 +1,6 @@
 """Simulated recordings: what the analysis of a recording sees, and how far off it is.
 
-`PYTHONPATH=tests:tests/sound python -m benchmarks.simulated_recordings` judges 320 recordings
+`PYTHONPATH=tests:tests/sound python -m benchmarks.simulated_recordings` judges 400 recordings
 (some ten minutes of one processor) and prints the tables of docs/prove.md; `--write` puts them
 there, `--half 0` judges those of even seeds alone, by which the thresholds were set, `--half 1` the
 others. Each is drawn with its truth by the simulator of the tests, which shares nothing with the
@@ -38,7 +38,7 @@ from simulator.files import RATE, SIDES
 
 __all__ = ["Judged", "drawn", "judge", "judged", "passed", "told"]
 
-COUNT = 320
+COUNT = 400
 GAIN = frozenset({"gain-control", "noise-suppression"})
 EXPECTED: Mapping[str, frozenset[str]] = {
     "gain-control": GAIN,

@@ -147,11 +147,16 @@ def spectrum_at(impulse: Samples, count: int) -> Spectrum:
 
 
 def third_octave_levels(response: Spectrum, frequency: Samples) -> dict[int, float]:
-    """Mean of |H|^2 over ln f in each third octave [dB], by its band number (0 at 1 kHz)."""
+    """Mean of |H|^2 over ln f in each third octave [dB], by its band number (0 at 1 kHz).
+
+    Bands in which there is no frequency are left out.
+    """
     levels = {}
     for band in range(-16, 13):
         low, high = (1000.0 * 10 ** ((band + side) / 10) for side in (-0.5, 0.5))
         inside = (frequency >= low) & (frequency < high)
+        if not inside.any():
+            continue
         power = np.abs(response[inside]) ** 2
         weights = 1 / frequency[inside]
         levels[band] = float(10 * np.log10(np.sum(power * weights) / np.sum(weights)))

