@@ -127,7 +127,7 @@ def harmonic_levels(impulse: Impulse, *, order: int) -> FloatArray:
         [band_power(np.abs(each) ** 2, step=step, order=order) for each in impulse.noise()], axis=0
     )
     level = decibel(harmonic / linear)
-    hidden = (level > LEAST_HARMONIC) & (decibel(harmonic / noise) < LEAST_SNR)
+    hidden = (level > LEAST_HARMONIC) & (harmonic < from_decibel(LEAST_SNR) * noise)
     beyond = band_edges()[1:] * order > min(NYQUIST_SHARE * impulse.rate, 20_000.0)
     return np.asarray(np.where(beyond | hidden, np.nan, level))
 
