@@ -32,7 +32,7 @@ reference: $(READY)
 	$(BIN)/python -m docs.generate
 
 bench: $(READY)
-	PYTHONPATH=tests $(BIN)/python -m benchmarks
+	PYTHONPATH=tests:tests/sound $(BIN)/python -m benchmarks
 
 # Tries for ten minutes to break everything; what did is left in build/attack.
 attack: $(READY)

@@ -267,8 +267,10 @@ def test_bands_that_a_coder_emptied_are_not_trusted() -> None:
     take = analyse(read_recording(file.getvalue()))
     (levels,) = take.levels
     assert not levels.trusted[-3:].any()
-    words = next(flag.words for flag in take.flags if flag.name == "lossy")
-    assert "from 64 kbit/s on" in words
+    (flag,) = (flag for flag in take.flags if flag.name == "coarse")
+    assert "record as WAV or FLAC, or at 64 kbit/s and more" in flag.words
+    assert take.usable
+    assert not take.level_usable
     nothing = BandLevels(np.full(31, -np.inf), np.full(31, -np.inf))
     assert not nothing.trusted.any()
 

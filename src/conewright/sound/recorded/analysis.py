@@ -14,26 +14,37 @@ from conewright.physics.basics.levels import amplitude_decibel
 from conewright.sound.played.stimuli import STIMULI, Part, Stimulus
 from conewright.sound.recorded.clock_fit import ClockFit, fit_clock
 from conewright.sound.recorded.deconvolution import Impulse, deconvolve
-from conewright.sound.recorded.gain import gain_flag, pilot_tracks, stair_levels
+from conewright.sound.recorded.gain import (
+    floor_has_holes,
+    gain_flag,
+    pilot_tracks,
+    stair_levels,
+)
 from conewright.sound.recorded.marks import Marks, find_marks
 from conewright.sound.recorded.recording import Recording
 from conewright.sound.recorded.spoils import (
     FLAT_SHARE,
     Flag,
+    Rumble,
     clipped,
     edge_of_band,
-    engine,
     flat_tops,
     floor_falls,
     long_decay,
     noisy,
+    rumble,
+    silent,
 )
 from conewright.sound.recorded.third_octaves import BandLevels, band_levels
 
 __all__ = ["Take", "analyse"]
 
 LEAST_SAME: Final = 0.93
+FURTHEST_MOVE: Final = 8e-3
+"""A path that changed by more than 2.7 m is none within a cabin [s]."""
 GAINS: Final = ("gain-control", "noise-suppression")
+AFTER_SWEEP: Final = (0.45, 0.9)
+"""Where a sweep has died away, from its end [s]; the next part begins at 1 s."""
 SILENCE: Final = 2.0
 """Longest stretch before the first mark that is looked at [s]."""
 
@@ -103,7 +114,7 @@ def analyse(
     if marks.stimulus is None:
         return Take(recording, best, marks, None, (), (), flags, peak)
     fit = fit_clock(samples, rate=rate, marks=marks)
-    flags += _of_clock(fit, marks)
+    flags += _of_clock(fit, marks, coarse=recording.coarse is not None)
     impulses: tuple[Impulse, ...] = ()
     if not fit.missing:
         cores = marks.stimulus.cores
@@ -130,14 +141,16 @@ def _of_marks(marks: Marks, expected: str | None) -> tuple[Flag, ...]:
     return ()
 
 
-def _of_clock(fit: ClockFit, marks: Marks) -> tuple[Flag, ...]:
-    if fit.missing:
+def _of_clock(fit: ClockFit, marks: Marks, *, coarse: bool) -> tuple[Flag, ...]:
+    unlike = marks.same is not None and marks.same < LEAST_SAME and not coarse
+    # What was lost leaves the path as it was; one that changed came from elsewhere in the cabin.
+    if fit.missing and not (unlike and abs(fit.missing) <= FURTHEST_MOVE):
         what = "missing" if fit.missing > 0.0 else "too many"
         words = (
             f"{abs(fit.missing) * 1e3:.0f} ms are {what}: the link lost a packet; play from a stick"
         )
         return (Flag("dropout", words),)
-    if marks.same is not None and marks.same < LEAST_SAME:
+    if unlike:
         words = "the phone moved, or a door or window opened, between the first mark and the second"
         return (Flag("moved", words),)
     return ()
@@ -156,6 +169,8 @@ def _of_sound(
     end = max(round((marks.arrivals[0] - 0.02) * rate), 0)
     silence = samples[max(end - round(SILENCE * rate), 0) : end]
     whole = stimulus.cores if impulses else ()
+    # What a coarse coder leaves of steps and pilots is its own.
+    coarse = recording.coarse is not None
     # A long decay blurs steps and tops; clipping bends them, and is what is to be mended first.
     decays = _of_decay(impulses)
     flags: list[Flag] = list(decays)
@@ -171,22 +186,34 @@ def _of_sound(
         )
         still = marks.same is None or marks.same >= LEAST_SAME
         moved = gain_flag(stairs, tracks, still=still)
-        flags += [moved] if moved else []
+        flags += [moved] if moved and not coarse else []
     edge = min((e for e in map(edge_of_band, impulses) if e is not None), default=None)
+    quiet = not recording.lossy and not any(flag.name in GAINS for flag in flags)
+    if quiet and floor_has_holes(_silences(samples, silence, rate, fit, whole), rate=rate):
+        words = "the noise was cleaned, what is left is full of holes: another recorder app or"
+        flags.append(Flag("noise-suppression", f"{words} setting"))
     # A gain that moved took the floor with it.
     steady = not any(flag.name in GAINS for flag in flags)
     falls = steady and any(
         floor_falls(samples, silence, rate=rate, clock=clock, part=part) for part in whole
     )
-    if recording.lossy or edge is not None or falls:
+    if recording.coarse is not None:
+        flags.append(Flag("coarse", _coarse_words(recording.coarse)))
+    elif recording.lossy or edge is not None or falls:
         flags.append(Flag("lossy", _lossy_words(edge)))
-    firing = engine(silence, rate=rate, loudness=_loudness(samples, rate, fit, stimulus.parts))
-    if firing is not None:
-        turns = 30.0 * firing
-        words = (
-            f"an engine at about {round(turns, -1):.0f} a minute (four cylinders): switch it off"
-        )
+    loudness = _loudness(samples, rate, fit, stimulus.parts)
+    return (*flags, *_of_rumble(rumble(silence, rate=rate, loudness=loudness)))
+
+
+def _of_rumble(found: Rumble) -> tuple[Flag, ...]:
+    flags = []
+    if found.engine is not None:
+        turns = round(30.0 * found.engine, -1)
+        words = f"an engine at about {turns:.0f} a minute (four cylinders): switch it off"
         flags.append(Flag("engine", words))
+    if found.mains is not None:
+        words = f"hum of the mains at {found.mains:.0f} Hz: run laptop and phone on their batteries"
+        flags.append(Flag("hum", words))
     return tuple(flags)
 
 
@@ -197,6 +224,29 @@ def _lossy_words(edge: float | None) -> str:
         "of a decibel from 64 kbit/s on, below that record as WAV or FLAC; distortion and floors "
         "are not given"
     )
+
+
+def _coarse_words(bit_rate: float) -> str:
+    return (
+        f"at {bit_rate / 1000:.0f} kbit/s the recorder drops too much of what is quiet: levels are "
+        "off by decibels; record as WAV or FLAC, or at 64 kbit/s and more a channel"
+    )
+
+
+def _silences(
+    samples: FloatArray,
+    before: FloatArray,
+    rate: float,
+    fit: ClockFit,
+    cores: tuple[Part, ...],
+) -> tuple[FloatArray, ...]:
+    """Silences before the first mark and after each sweep, where a cabin has died away."""
+    after = []
+    for part in cores:
+        ends = (part.seconds[1] + later for later in AFTER_SWEEP)
+        first, last = (fit.clock.index(end, rate=rate) for end in ends)
+        after.append(samples[max(first, 0) : last])
+    return (before, *after)
 
 
 def _loudness(samples: FloatArray, rate: float, fit: ClockFit, parts: tuple[Part, ...]) -> float:
@@ -210,6 +260,11 @@ def _loudness(samples: FloatArray, rate: float, fit: ClockFit, parts: tuple[Part
 
 
 def _of_levels(levels: tuple[BandLevels, ...]) -> tuple[Flag, ...]:
+    unheard = silent(levels)
+    if unheard is not None:
+        side = ("left", "right")[unheard]
+        words = f"nothing is heard in the {side} side's turn: look at balance, fader and plug"
+        return (Flag("silent-side", words),)
     bands = sorted({band for each in levels for band in noisy(each)}, key=_hertz)
     if not bands:
         return ()

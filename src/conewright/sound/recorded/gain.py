@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -16,22 +18,38 @@ from conewright.sound.recorded.clock_fit import stair_amplitudes
 from conewright.sound.recorded.deconvolution import clear_of_sweep
 from conewright.sound.recorded.spoils import Flag
 
-__all__ = ["PilotTrack", "StairLevels", "gain_flag", "pilot_tracks", "stair_levels"]
+__all__ = [
+    "PilotTrack",
+    "StairLevels",
+    "floor_has_holes",
+    "gain_flag",
+    "pilot_tracks",
+    "stair_levels",
+]
 
 STEP_DECIBEL: Final = 6.0
 LEAST: Final = 0.5
 """A step may be off by that and three times its noise [dB]."""
 SUPPRESSED: Final = 6.3
 """Steps over this are those of a suppressor: what is quieter is turned down more [dB]."""
-WANDER: Final = 3.0
+WANDER, INNER = 3.0, 3.29
+"""A pilot may wander by that and so many times what noise alone makes of it [dB]."""
+BOTH_WANDER, BOTH_NOISE = 1.0, 4.5
+"""The same of both pilots of a sweep; a lossy coder moves one of them more than the other."""
 CLEAR: Final = 8.0
 """A pilot that is not so far over the floor says nothing [dB]."""
 WINDOW, HOP = 0.1, 0.05
 ASIDE: Final = np.array([-45.0, 45.0])
 """Where the noise beside a stair's tone is looked at [Hz]; no sum of tones lies there."""
 PILOT_ASIDE: Final = np.array([-110.0, -70.0, 70.0, 110.0])
-INNER: Final = 3.29
-"""Width of 90 % of a normal distribution in standard deviations."""
+HOLES: Final = 3.5
+"""Mean power of a bin over its geometric mean; 2.51 of any noise, from 4.5 on where a suppressor
+left some bins of some frames (own simulation) [dB]."""
+HOLES_BAND: Final = (1500.0, 8000.0)
+HOLES_FRAME: Final = 0.0107
+FEWEST_FRAMES: Final = 24
+LEAST_FLOOR: Final = 6e-5
+"""Rms under which 16 bit themselves make holes: two of their steps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +178,7 @@ def gain_flag(
         still: whether the path stood still; otherwise only what happens inside a stair counts.
 
     """
-    wander = max((track.wander for track in tracks if still and _wanders(track)), default=0.0)
+    wander = max((track.wander for track in _wandering(tracks) if still), default=0.0)
     drift = stairs.drift if still else 0.0
     off = np.max(stairs.off, initial=-np.inf) > 0.0
     if not off and drift <= 0.0 and not wander:
@@ -187,8 +205,50 @@ def gain_flag(
     )
 
 
-def _wanders(track: PilotTrack) -> bool:
-    return track.wander > WANDER + INNER * track.spread
+def floor_has_holes(silences: Sequence[FloatArray], *, rate: float) -> bool:
+    """Tell whether noise was cleaned away bin by bin, as suppressors do.
+
+    Args:
+        silences: stretches in which nothing plays, shape (M,) each.
+        rate: samples a second [Hz].
+
+    Returns:
+        Whether in every stretch the power of a bin from 1.5 to 8 kHz scatters more from frame to
+        frame than noise does; never where one has less than 24 frames or 16 bit hardly hold it.
+        Power of noise in a bin is exponentially distributed: its mean is e^0.577 of its geometric
+        mean. What all bins do together, such as a click, is taken out.
+
+    """
+    found = [_scatter(each, rate) for each in silences]
+    return bool(found) and all(each is not None and each > HOLES for each in found)
+
+
+def _scatter(silence: FloatArray, rate: float) -> float | None:
+    """Median over bins of the mean power over the geometric mean [dB]."""
+    length = round(HOLES_FRAME * rate)
+    count = silence.size // length
+    if count < FEWEST_FRAMES or np.std(silence) < LEAST_FLOOR:
+        return None
+    frames = silence[: count * length].reshape(count, length) * np.hanning(length)
+    frequency = np.fft.rfftfreq(length, 1 / rate)
+    inside = (frequency > HOLES_BAND[0]) & (frequency < HOLES_BAND[1])
+    power = np.abs(np.fft.rfft(frames, axis=-1)[:, inside]) ** 2 + np.finfo(float).tiny
+    power /= power.mean(axis=-1, keepdims=True)
+    mean = decibel(power.mean(axis=0)) - decibel(power).mean(axis=0)
+    return float(np.median(mean))
+
+
+def _wandering(tracks: Sequence[PilotTrack]) -> list[PilotTrack]:
+    """Tracks that wander by more than noise, alone or beside the other pilot of their sweep."""
+    alone = [each for each in tracks if each.wander > WANDER + INNER * each.spread]
+    pairs = ((a, b) for a, b in pairwise(tracks) if a.frequency < b.frequency)
+    both = [
+        each
+        for pair in pairs
+        if all(track.wander > BOTH_WANDER + BOTH_NOISE * track.spread for track in pair)
+        for each in pair
+    ]
+    return alone + both
 
 
 def _amplitudes(

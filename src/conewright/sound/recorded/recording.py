@@ -15,7 +15,7 @@ class Recording:
 
     name: of the file as it came. samples: shape (channels, N), full scale 1. rate: samples a
     second. sha256: of the file's bytes. lossy: whether the file's own format drops what it takes
-    to be inaudible.
+    to be inaudible. coarse: bits a second of each channel where they are too few for levels.
 
     >>> import conewright as cw
     >>> from tempfile import TemporaryDirectory
@@ -30,6 +30,7 @@ class Recording:
     rate: float
     sha256: str
     lossy: bool = False
+    coarse: float | None = None
 
     @property
     def seconds(self) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from hashlib import sha256
 from io import BytesIO
 from pathlib import Path
+from types import MappingProxyType
 from typing import Final
 
 import numpy as np
@@ -28,6 +29,10 @@ HIGHEST: Final = 1000.0
 """A peak over this is no sound with full scale 1."""
 BLOCK: Final = 1 << 16
 
+COARSE: Final = MappingProxyType({"MPEG_LAYER_III": 60e3, "VORBIS": 54e3, "OPUS": 16e3})
+"""Bits a second of a channel below which a coder takes recordings for moved, its gain for
+controlled, or levels by 1 dB and more (own simulation)."""
+
 ALLOWED: Final = "WAV, FLAC, Ogg (Vorbis, Opus) or MP3"
 COME_IN: Final = "record as WAV or FLAC, or open it in the pages with script on"
 
@@ -50,10 +55,13 @@ def read_recording(source: bytes | str | Path, *, name: str | None = None) -> Re
     name = name or (Path(source).name if isinstance(source, str | Path) else "recording")
     data = _bytes(source, name)
     _known(data, name)
-    samples, rate, lossy = _decoded(data, name)
+    samples, rate, kind = _decoded(data, name)
     if not samples.size or not np.any(np.ptp(samples, axis=-1)):
         raise BadInputError(f"{name}: found no sound in it; {COME_IN}")
-    return Recording(name, samples, float(rate), sha256(data).hexdigest(), lossy)
+    lossy = not kind.startswith(("PCM", "FLOAT", "DOUBLE"))
+    bit_rate = 8.0 * len(data) * rate / samples.size
+    coarse = bit_rate if bit_rate < COARSE.get(kind, 0.0) else None
+    return Recording(name, samples, float(rate), sha256(data).hexdigest(), lossy, coarse)
 
 
 def _bytes(source: bytes | str | Path, name: str) -> bytes:
@@ -102,13 +110,12 @@ def _readable(head: bytes) -> bool:
     return len(head) > 1 and head[0] == 0xFF and head[1] & 0xE0 == 0xE0
 
 
-def _decoded(data: bytes, name: str) -> tuple[FloatArray, int, bool]:
-    """Return samples (channels, N), rate, and whether the format is lossy."""
+def _decoded(data: bytes, name: str) -> tuple[FloatArray, int, str]:
+    """Return samples (channels, N), rate, and how they are coded."""
     try:
         with soundfile.SoundFile(BytesIO(data)) as file:
             _hold(file.frames, file.samplerate, file.channels, name)
-            lossy = not file.subtype.startswith(("PCM", "FLOAT", "DOUBLE"))
-            return _read(file, name), int(file.samplerate), lossy
+            return _read(file, name), int(file.samplerate), str(file.subtype)
     except BadInputError:
         raise
     except (soundfile.SoundFileError, RuntimeError, ValueError, OSError, MemoryError) as error:

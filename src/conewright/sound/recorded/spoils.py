@@ -5,6 +5,7 @@ The thresholds are this project's own, from simulated and real recordings.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal
@@ -22,13 +23,15 @@ from conewright.sound.recorded.third_octaves import LEAST_SNR, BandLevels
 __all__ = [
     "FLAT_SHARE",
     "Flag",
+    "Rumble",
     "clipped",
     "edge_of_band",
-    "engine",
     "flat_tops",
     "floor_falls",
     "long_decay",
     "noisy",
+    "rumble",
+    "silent",
 ]
 
 Severity = Literal["stop", "levels", "note"]
@@ -42,10 +45,13 @@ SEVERITY: Final = MappingProxyType[str, Severity](
         "gain-control": "stop",
         "noise-suppression": "stop",
         "moved": "stop",
+        "silent-side": "stop",
         "clipped": "levels",
+        "coarse": "levels",
         "lossy": "note",
         "noisy": "note",
         "engine": "note",
+        "hum": "note",
         "other-place": "note",
         "long-decay": "note",
     }
@@ -71,9 +77,22 @@ ENGINE_LAGS: Final = (0.013, 0.083)
 ENGINE_PEAK: Final = 0.3
 ENGINE_AGAIN: Final = 0.15
 ENGINE_BELOW: Final = 42.0
+SHORTER: Final = 0.8
+"""What repeats so well within a shorter time than any engine's is a fan or a whistle."""
+MAINS: Final = (50.0, 60.0)
+MAINS_OFF: Final = np.linspace(-0.15, 0.15, 7)
+"""How far mains stray [Hz]; then, how finely the eighth multiple needs them."""
+MAINS_FINE: Final = np.linspace(-0.025, 0.025, 11)
+HUM_RATE: Final = 1000.0
+HUM_TAKEN, HUM_TOLD = 0.2, 0.5
+"""Shares of the rumble at multiples of the mains from which they are taken out, and told.
+
+An engine that fires at half the mains' frequency has 0.4 of its power there (own simulation).
+"""
 RUMBLE: Final = (10.0, 400.0)
 LEAST_SILENCE: Final = 0.3
 DECAY: Final = 0.2
+UNHEARD, HEARD = 6.0, 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,8 +228,16 @@ def noisy(levels: BandLevels) -> tuple[str, ...]:
     return tuple(np.array(NOMINAL_BANDS)[judged].tolist())
 
 
-def engine(silence: FloatArray, *, rate: float, loudness: float) -> float | None:
-    """Firing frequency of an engine in the silence before the first mark [Hz], or None.
+@dataclass(frozen=True, slots=True)
+class Rumble:
+    """What turns or hums in a silence: firing frequency of an engine, frequency of mains [Hz]."""
+
+    engine: float | None = None
+    mains: float | None = None
+
+
+def rumble(silence: FloatArray, *, rate: float, loudness: float) -> Rumble:
+    """Tell an engine and the hum of the mains in the silence before the first mark.
 
     Args:
         silence: shape (M,), 0.3 s or more.
@@ -218,37 +245,97 @@ def engine(silence: FloatArray, *, rate: float, loudness: float) -> float | None
         loudness: rms of the sweep.
 
     Returns:
-        One over the lag, 13 to 83 ms, at which the autocorrelation of 10 to 400 Hz has a peak over
-        0.3 and again one at twice the lag; None where that noise is 42 dB under the sweep.
+        The mains where multiples of 50 or 60 Hz, least squares, are half of what lies from 10 to
+        400 Hz. Of the rest, the engine: one over the lag, 13 to 83 ms, at which the autocorrelation
+        has a peak over 0.3 and again one at twice the lag, and none nearly as high before 13 ms.
+        Neither where that noise is 42 dB under the sweep.
 
     """
     from scipy.fft import irfft, next_fast_len, rfft
 
     if silence.size < LEAST_SILENCE * rate:
-        return None
+        return Rumble()
     count = next_fast_len(2 * silence.size, real=True)
     frequency = np.fft.rfftfreq(count, 1 / rate)
     inside = (frequency >= RUMBLE[0]) & (frequency <= RUMBLE[1])
     spectrum = np.where(inside, rfft(silence - silence.mean(), count), 0.0)
-    rumble = np.sqrt(2 * np.sum(np.abs(spectrum) ** 2) / count / silence.size)
-    if not rumble or amplitude_decibel(loudness / rumble) > ENGINE_BELOW:
-        return None
+    # As many samples a second as the rumble needs.
+    few = max(round(count * HUM_RATE / rate / 2) * 2, 16)
+    slow = irfft(spectrum[: few // 2 + 1], few) * few / count
+    slow = slow[: round(silence.size * few / count)]
+    size = float(np.sqrt(np.mean(slow**2)))
+    if not size or amplitude_decibel(loudness / size) > ENGINE_BELOW:
+        return Rumble()
+    slow_rate = rate * few / count
+    mains, share, rest = _without_hum(slow, slow_rate)
+    told = mains if share > HUM_TOLD else None
+    if amplitude_decibel(loudness / np.sqrt(np.mean(rest**2))) > ENGINE_BELOW:
+        return Rumble(None, told)
+    return Rumble(_firing(rest, slow_rate), told)
+
+
+def _without_hum(slow: FloatArray, rate: float) -> tuple[float, float, FloatArray]:
+    """Mains that explain most, their share of the power, and what is left without them."""
+    tried = [_less(slow, rate, near + off) for near in MAINS for off in MAINS_OFF]
+    near = max(tried, key=lambda each: each[1])[0]
+    best = max((_less(slow, rate, near + off) for off in MAINS_FINE), key=lambda each: each[1])
+    return best if best[1] > HUM_TAKEN else (*best[:2], slow)
+
+
+def _less(slow: FloatArray, rate: float, mains: float) -> tuple[float, float, FloatArray]:
+    multiples = np.arange(1, int(RUMBLE[1] / mains) + 1)
+    angle = 2 * np.pi * mains * np.outer(multiples, np.arange(slow.size) / rate)
+    basis = np.concatenate([np.cos(angle), np.sin(angle)])
+    left = slow - np.linalg.solve(basis @ basis.T, basis @ slow) @ basis
+    return mains, 1.0 - float(np.sum(left**2) / np.sum(slow**2)), left
+
+
+def _firing(slow: FloatArray, rate: float) -> float | None:
+    """Frequency at which it repeats, by the autocorrelation [Hz]."""
+    from scipy.fft import irfft, next_fast_len, rfft
+
+    # Ten times finer, so that lags are told apart.
+    count = next_fast_len(2 * slow.size, real=True)
+    fine, rate = 10 * count, 10.0 * rate
+    power = np.abs(rfft(slow, count)) ** 2
+    frequency = np.fft.rfftfreq(count, 10.0 / rate)
     # Weighted with f: the rumble of a road, which falls with it, has no period then.
-    curve = irfft(np.abs(spectrum) ** 2 * frequency, count)
+    weighted = np.zeros(fine // 2 + 1)
+    weighted[: power.size] = power * frequency
+    whole = irfft(weighted, fine)
     lags = np.arange(round(2.1 * ENGINE_LAGS[1] * rate))
-    curve = curve[: lags.size] / curve[0] * silence.size / np.maximum(silence.size - lags, 1)
+    size = 10 * slow.size
+    curve = whole[: lags.size] / whole[0] * size / np.maximum(size - lags, 1)
     first, last = (round(lag * rate) for lag in ENGINE_LAGS)
-    inner = curve[first : last + 1]
-    peaks = first + np.flatnonzero(
-        (inner > curve[first - 1 : last]) & (inner >= curve[first + 1 : last + 2])
-    )
-    peaks = peaks[curve[peaks] > ENGINE_PEAK]
+    rising = (curve[1:-1] > curve[:-2]) & (curve[1:-1] >= curve[2:])
+    every = 1 + np.flatnonzero(rising)
+    peaks = every[(every >= first) & (every <= last) & (curve[every] > ENGINE_PEAK)]
     if not peaks.size:
         return None
+    highest = curve[peaks].max()
+    if curve[every[every < first]].max(initial=0.0) > SHORTER * highest:
+        return None
     # The shortest of the periods that are nearly as good: its multiples repeat too.
-    lag = int(peaks[curve[peaks] >= 0.8 * curve[peaks].max()][0])
+    lag = int(peaks[curve[peaks] >= 0.8 * highest][0])
     again = curve[round(1.95 * lag) : round(2.05 * lag) + 1]
     return rate / lag if again.size and again.max() > ENGINE_AGAIN else None
+
+
+def silent(levels: Sequence[BandLevels]) -> int | None:
+    """Which of two sweeps is not heard though the other one is, or None.
+
+    Returns:
+        0 or 1: half of its bands from 63 Hz to 8 kHz are less than 6 dB over noise, and half of
+        the other one's more than 20 dB.
+
+    """
+    if len(levels) != 2:
+        return None
+    centres = band_centres()
+    judged = (centres > 60.0) & (centres < 8200.0)
+    middles = [float(np.nanmedian(each.snr[judged])) for each in levels]
+    low = int(np.argmin(middles))
+    return low if middles[low] < UNHEARD and middles[1 - low] > HEARD else None
 
 
 def long_decay(impulse: Impulse) -> float | None:

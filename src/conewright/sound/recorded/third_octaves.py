@@ -21,6 +21,10 @@ from conewright.sound.recorded.deconvolution import Impulse
 
 __all__ = ["LEAST_SNR", "BandLevels", "band_levels", "band_power", "harmonic_levels"]
 
+LEAST_HARMONIC: Final = -50.0
+"""A harmonic under this is "less than" [dB re fundamental]."""
+HIDDEN: Final = 3.0
+"""A harmonic that is not so far over the noise is noise [dB]."""
 LEAST_SNR: Final = 10.0
 """A band with less is neither drawn nor judged [dB]."""
 FULL_SNR: Final = 15.0
@@ -112,15 +116,23 @@ def harmonic_levels(impulse: Impulse, *, order: int) -> FloatArray:
     Returns:
         [dB], shape (31,), by the third octave of the fundamental: power of the harmonic's window
         in the band times k over that of the linear one in the band; NaN where the harmonic is
-        beyond the rate or the sweep. Below -50 dB it is "less than".
+        beyond the rate or the sweep, or neither 3 dB over the noise nor below -50 dB. Below that
+        it is "less than".
 
     Source: Novak, Simon, Lotton, JAES 63(10) 2015: the same inverse filter, no further factor.
     """
     step = impulse.rate / impulse.points
     harmonic = band_power(np.abs(impulse.harmonic(order)) ** 2, step=step, order=order)
     linear = band_power(np.abs(impulse.linear()) ** 2, step=step)
+    # Noise in the linear part's window, which is no shorter than a harmonic's.
+    # The lower of two: what folds over half the rate crosses one of them.
+    noise = np.min(
+        [band_power(np.abs(each) ** 2, step=step, order=order) for each in impulse.noise()], axis=0
+    )
+    level = decibel(harmonic / linear)
+    hidden = (level > LEAST_HARMONIC) & (harmonic < from_decibel(HIDDEN) * noise)
     beyond = band_edges()[1:] * order > min(NYQUIST_SHARE * impulse.rate, 20_000.0)
-    return np.asarray(np.where(beyond, np.nan, decibel(harmonic / linear)))
+    return np.asarray(np.where(beyond | hidden, np.nan, level))
 
 
 def _levels(impulse: Impulse, power: FloatArray) -> FloatArray:

@@ -320,6 +320,13 @@ def _is_tweeter(draft: Draft) -> bool:
 def _responses(draft: Draft, takes: Sequence[Take]) -> None:
     first, *others = takes
     for other in others:
+        if _recorder(other) != _recorder(first):
+            text = (
+                f"{other.recording.name}: another rate or kind of file than "
+                f"{first.recording.name}. If that is another phone, its own response is in the "
+                "difference: two phones never meet in one difference."
+            )
+            draft.verdict("other-recorder", Severity.NOTE, text)
         flag = None
         if len(first.impulses) == len(other.impulses):
             flag = place_flag(place_change(first.impulses, other.impulses))
@@ -327,6 +334,12 @@ def _responses(draft: Draft, takes: Sequence[Take]) -> None:
             text = f"{other.recording.name}: {flag.words}."
             draft.verdict(flag.name, Severity.NOTE, text)
     responses(draft, takes)
+
+
+def _recorder(take: Take) -> tuple[float, int, bool]:
+    """What shows that recordings are not of one recorder at one setting."""
+    recording = take.recording
+    return recording.rate, len(recording.samples), recording.lossy
 
 
 _SAID: Mapping[str, Callable[[Draft, Sequence[Take]], None]] = {
