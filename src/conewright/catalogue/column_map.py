@@ -143,7 +143,7 @@ def _columns(raw: Mapping[str, Any], file: str) -> Iterator[tuple[str, Mapped]]:
 def _factor(entry: Mapping[str, Any], where: str) -> str:
     factor = entry.get("factor", "")
     try:
-        number = Decimal(str(factor or 1))
+        number = Decimal("1" if factor == "" else str(factor))
     except InvalidOperation:
         number = Decimal(0)
     if isinstance(factor, bool) or not number.is_finite() or not Decimal("1e-9") < number < 10**9:

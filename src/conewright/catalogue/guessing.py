@@ -105,8 +105,9 @@ def _mapped(head: str, column: Column, unit: str, cells: list[str]) -> tuple[Map
     if not column.dimension or column.form not in ("quantity", "size"):
         return Mapped(head), ""
     known = words("unit").get(unit.casefold(), unit)
-    if unit and find_unit(known, dimension=column.dimension) is not None:
-        return Mapped(head, known), f" in {known}, as its head says"
+    found = find_unit(known, dimension=column.dimension) if unit else None
+    if found is not None:
+        return Mapped(head, found.symbol), f" in {found.symbol}, as its head says"
     if cells and not all(cell[-1:].isdigit() for cell in cells):
         return Mapped(head), " in the unit of each cell"
     if not column.unit:

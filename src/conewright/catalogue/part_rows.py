@@ -76,7 +76,7 @@ def read_catalogue(table: Table, *, accept: bool = False) -> Catalogue:
 
 def _hold_needed(table: Table) -> None:
     missing = [name for name in NEEDED if name not in table.heads]
-    if missing and table.rows:
+    if missing:
         found = ", ".join(f'"{short(head)}"' for head in table.heads[:20])
         raise BadInputError(
             f"{table.file}: found the columns {found or 'of nothing'}; a catalogue has "
