@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from conewright.catalogue.column_map import foreign_table, map_text, parse_map
+from conewright.catalogue.column_map import Mapped, foreign_table, map_text, parse_map
 from conewright.catalogue.guessing import guess_map
 from conewright.catalogue.part_rows import read_catalogue
 from conewright.errors import BadInputError, ConewrightError
@@ -142,6 +142,23 @@ def test_a_guess_is_made_from_heads_and_marks() -> None:
 def test_a_guessed_unit_is_told_as_guessed() -> None:
     guess = guess_map(b"part,kind,depth\nA,driver,50\n", file="list.csv")
     assert '"depth" is depth, guessed in mm: look whether it is so' in guess.told
+
+
+def test_peak_to_peak_and_a_currency_are_read_off_the_head() -> None:
+    content = b"Model\tFs\tXmax p-p (mm)\tPrice EUR\nA\t85\t7.1\t24.90\n"
+    guess = guess_map(content, file="list.csv").map
+    assert guess.delimiter == "\t"
+    assert guess.fixed == {"currency": "EUR", "kind": "driver"}
+    assert guess.columns["xmax"] == Mapped("Xmax p-p (mm)", "mm", "0.5")
+    rows = foreign_table(content, guess, file="list.csv", map_file="map.toml").rows
+    assert dict(rows[0]) == {
+        "currency": "EUR",
+        "kind": "driver",
+        "part": "A",
+        "fs": "85 Hz",
+        "xmax": "3.55 mm",
+        "price": "24.90",
+    }
 
 
 def test_a_guess_is_written_and_read_back() -> None:

@@ -70,7 +70,8 @@ def _same(one: Compiled, other: Compiled) -> None:
         ({"qes": "", "qms": "0.5", "qts": "0.6"}, "", "refused", "no driver has such figures"),
         ({"sensitivity": "99 dB"}, "sensitivity", "used", "dB above"),
         ({"price": ""}, "price", "used", "not chosen under a limit of money"),
-        ({"part": ""}, "part", "refused", "known by its part number"),
+        ({"part": ""}, "part", "refused", "known by part and supplier"),
+        ({"supplier": "s" * 101}, "supplier", "refused", "100 signs at most"),
         ({"kind": "wheel"}, "kind", "refused", "driver, ring, patch"),
     ],
 )

@@ -21,6 +21,9 @@ from conewright.job.quantity.numerals import short
 __all__ = ["FORMS", "MOST_ROWS", "Row", "Table", "decoded", "rows_of_csv", "table_of", "written"]
 
 FORMS: Final = (".csv", ".toml", ".sqlite")
+ENCODINGS: Final = (
+    "utf-8-sig", "utf-8", "utf-16", "cp1252", "cp1250", "iso-8859-1", "iso-8859-15", "cp850",
+)  # fmt: skip
 MOST_ROWS: Final = 200_000
 LARGEST_FILE: Final = 256 * 1024**2
 SHEET: Final = "sheet"
@@ -64,16 +67,15 @@ def table_of(content: bytes, *, file: str, encoding: str = "utf-8-sig") -> Table
 
 def decoded(content: bytes, *, file: str, encoding: str) -> str:
     """Return the text in some bytes; raises BadInputError where they are none."""
+    if encoding not in ENCODINGS:
+        allowed = ", ".join(ENCODINGS)
+        raise BadInputError(f'{file}: found the encoding "{short(encoding)}"; allowed: {allowed}')
     try:
         return content.decode(encoding)
     except UnicodeDecodeError as error:
         raise BadInputError(
             f"{file}: found bytes that are no text in {encoding} (at byte {error.start + 1}); a "
             "catalogue is text in UTF-8, of other lists a map names the encoding"
-        ) from None
-    except LookupError:
-        raise BadInputError(
-            f'{file}: found the encoding "{short(encoding)}"; allowed are names like utf-8, cp1252'
         ) from None
 
 

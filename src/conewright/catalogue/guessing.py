@@ -19,6 +19,9 @@ ENCODINGS = ("utf-8-sig", "cp1252")
 LOOKED_AT = 500
 """Rows that a guess is made from."""
 
+CURRENCIES = {"EUR": "EUR", "€": "EUR", "GBP": "GBP", "£": "GBP", "CHF": "CHF", "USD": "USD"}
+PEAK_TO_PEAK = re.compile(r"\bp-p\b|\bpp\b|peak[- ]to[- ]peak", re.IGNORECASE)
+
 _UNIT_IN_HEAD = re.compile(r"^(.*?)\s*(?:[\[(]\s*([^\])]*?)\s*[\])]|,\s*(\S+)|\bin\s+(\S+))\s*$")
 _COMMA = re.compile(r"^\D{0,3}\d+,\d+(?!\d*[.,])")
 _POINT = re.compile(r"^\D{0,3}\d+\.\d+(?!\d*[.,])")
@@ -44,6 +47,7 @@ def guess_map(content: bytes, *, file: str) -> Guess:
     delimiter = _delimiter(text)
     table = rows_of_csv(text, file=file, delimiter=delimiter)
     mapped = dict[str, Mapped]()
+    fixed = dict[str, str]()
     told = list[str]()
     for head in table.heads:
         name, unit = _column_of(head)
@@ -51,15 +55,17 @@ def guess_map(content: bytes, *, file: str) -> Guess:
             told.append(f'"{short(head)}": not used')
             continue
         mapped[name], why = _mapped(head, columns()[name], unit, _cells(table, head))
+        if columns()[name].form == "money" and unit in CURRENCIES:
+            fixed["currency"] = CURRENCIES[unit]
+            why = f" in {CURRENCIES[unit]}, as its head says"
         told.append(f'"{short(head)}" is {name}{why}')
     if not mapped:
         has = ", ".join(f'"{short(head)}"' for head in table.heads[:40])
         raise BadInputError(f"{file}: found no head that is known; it has {has}")
     numeric = [each.column for name, each in mapped.items() if columns()[name].numeric]
     decimal, thousands = _marks([cell for head in numeric for cell in _cells(table, head)])
-    found = ColumnMap(
-        encoding, delimiter, decimal, thousands, _fixed(mapped), _words(table, mapped), mapped
-    )
+    fixed |= _fixed(mapped)
+    found = ColumnMap(encoding, delimiter, decimal, thousands, fixed, _words(table, mapped), mapped)
     marks = f'decimals behind "{decimal}", thousands by "{thousands}"'
     return Guess(found, (f"{encoding}, cells apart by {delimiter!r}, {marks}", *told))
 
@@ -84,7 +90,8 @@ def _cells(table: Table, head: str) -> list[str]:
 
 def _column_of(head: str) -> tuple[str | None, str]:
     """Return the column that a head names, and the unit in it; None where nothing is known."""
-    for bare, unit in ((head, ""), *_divided(head)):
+    whole = PEAK_TO_PEAK.sub("", head)
+    for bare, unit in ((whole, ""), *_divided(whole)):
         plain = " ".join(bare.casefold().replace("_", " ").replace(".", " ").split())
         known = plain.replace(" ", "_")
         if known in columns():
@@ -98,12 +105,18 @@ def _divided(head: str) -> Iterator[tuple[str, str]]:
     found = _UNIT_IN_HEAD.match(head)
     if found is not None:
         yield found[1], found[2] or found[3] or found[4] or ""
+    bare, _, last = head.rpartition(" ")
+    if last.casefold() in words("trailing") or last.casefold() in words("unit"):
+        yield bare, last
 
 
 def _mapped(head: str, column: Column, unit: str, cells: list[str]) -> tuple[Mapped, str]:
     """Return where a column stands, with the unit that its cells lack, and what that rests on."""
     if not column.dimension or column.form not in ("quantity", "size"):
         return Mapped(head), ""
+    if PEAK_TO_PEAK.search(head):
+        halved, why = _mapped(PEAK_TO_PEAK.sub("", head), column, unit, cells)
+        return Mapped(head, halved.unit, "0.5"), f"{why}, halved: its head says peak to peak"
     known = words("unit").get(unit.casefold(), unit)
     found = find_unit(known, dimension=column.dimension) if unit else None
     if found is not None:

@@ -24,6 +24,8 @@ from conewright.physics.drivers.trust import ORDER_OF_TRUST
 __all__ = ["Catalogue", "read_catalogue"]
 
 NEEDED: Final = ("part", "kind")
+KEY: Final = ("part", "supplier")
+LONGEST_NAME: Final = 100
 MOST_CONTRADICTION: Final = 0.5
 """A figure further than this from what follows needs a yes; workshop experience, no source."""
 TOLD_BY: Final = {**dict.fromkeys(DIMENSION_OF_VALUE, "value"), "repair": "cures"}
@@ -96,11 +98,11 @@ def _newest(table: Table, findings: list[Finding]) -> Iterable[tuple[int, Row]]:
     newest: dict[tuple[str, str], tuple[int, Row]] = {}
     for number, row in zip(table.numbers, table.rows, strict=True):
         part, kind = row.get("part", ""), row.get("kind", "")
-        if not part or len(part) > 100 or not part.isprintable():
-            found = f'"{short(part)}"' if part else "nothing"
-            findings.append(
-                Finding(number, "part", found, "refused", "a row is known by its part number")
-            )
+        strange = next((name for name in KEY if not _is_name(row.get(name, ""))), None)
+        if not part or strange is not None:
+            found = f'"{short(row[strange])}"' if strange else "nothing"
+            allowed = f"a row is known by part and supplier, {LONGEST_NAME} signs at most"
+            findings.append(Finding(number, strange or "part", found, "refused", allowed))
         elif kind not in CHOICES["kind"]:
             found = f'"{short(kind)}"' if kind else "nothing"
             allowed = f"allowed: {', '.join(CHOICES['kind'])}"
@@ -113,6 +115,10 @@ def _newest(table: Table, findings: list[Finding]) -> Iterable[tuple[int, Row]]:
                 findings.append(Finding(earlier, "part", f'"{short(part)}"', "refused", allowed))
             newest[key] = number, row
     return newest.values()
+
+
+def _is_name(text: str) -> bool:
+    return len(text) <= LONGEST_NAME and text.isprintable()
 
 
 def _no_row(table: Table, findings: Sequence[Finding]) -> str:
