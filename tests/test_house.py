@@ -24,6 +24,7 @@ FLOORS = (
     ("physics",),
     ("sound",),
     ("job",),
+    ("catalogue",),
     ("stages",),
     ("views",),
     ("pictures", "store"),

@@ -76,7 +76,7 @@ def test_an_older_store_is_brought_up_to_date_and_works(url: str) -> None:
         _hold_the_job(store)
         assert store.save("ice-cream-van-k3qz", small_job(), base=2, who="Ben").revision == 3
         assert store.add_device("phone", "a hash").name == "phone"
-    assert _version(url) == schema.HEAD == "0003"
+    assert _version(url) == schema.HEAD == "0004"
 
 
 def test_a_device_that_was_paired_before_uses_were_noted_counts_from_now(url: str) -> None:
@@ -144,7 +144,9 @@ def test_a_backup_of_the_tables_stands_beside_them(postgres_url: str) -> None:
         assert [row.text for row in rows] == [small_job(), WIDER]
     engine.dispose()
     old = {"jobs", "revisions", schema.VERSION_TABLE}
-    assert found == old | {"devices"} | {f"{name}_backup_of_version_0001" for name in old}
+    assert found == old | {"catalogues", "devices"} | {
+        f"{name}_backup_of_version_0001" for name in old
+    }
 
 
 def test_without_room_for_a_backup_the_store_is_left_as_it_was(
@@ -208,4 +210,4 @@ def test_the_migrations_lead_to_the_tables_in_the_code(url: str) -> None:
 def test_the_last_migration_is_the_version_in_the_code() -> None:
     scripts = ScriptDirectory(str(FOLDER))
     assert scripts.get_heads() == [schema.HEAD]
-    assert [each.revision for each in scripts.walk_revisions()] == ["0003", "0002", "0001"]
+    assert [each.revision for each in scripts.walk_revisions()] == ["0004", "0003", "0002", "0001"]

@@ -29,6 +29,7 @@ from conewright.cli.base.options import (
     Take,
 )
 from conewright.cli.commands.jobs import jobs
+from conewright.cli.commands.parts import parts
 from conewright.cli.commands.serve import serve
 from conewright.errors import BadInputError
 
@@ -453,4 +454,5 @@ def demo(
 
 
 app.command()(jobs)
+app.command()(parts)
 app.command()(serve)

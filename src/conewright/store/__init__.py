@@ -1,4 +1,4 @@
-"""The workshop's jobs, kept with all their revisions, in SQLite or PostgreSQL.
+"""The workshop's jobs and catalogues, kept with all their versions, in SQLite or PostgreSQL.
 
 from conewright.store import Store
 
@@ -12,7 +12,9 @@ from conewright.store.errors import Conflict, NotFound, StoreError, StoreUnavail
 from conewright.store.records import (
     LONGEST_PAIRED,
     LONGEST_UNUSED,
+    CatalogueNote,
     Device,
+    KeptCatalogue,
     Listed,
     RevisionNote,
     Saved,
@@ -22,8 +24,10 @@ from conewright.store.store import Store
 __all__ = [
     "LONGEST_PAIRED",
     "LONGEST_UNUSED",
+    "CatalogueNote",
     "Conflict",
     "Device",
+    "KeptCatalogue",
     "Listed",
     "NotFound",
     "RevisionNote",

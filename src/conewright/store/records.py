@@ -7,9 +7,19 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from conewright.catalogue.compiled import Compiled
     from conewright.job.builds.job import Job
 
-__all__ = ["LONGEST_PAIRED", "LONGEST_UNUSED", "Device", "Listed", "RevisionNote", "Saved"]
+__all__ = [
+    "LONGEST_PAIRED",
+    "LONGEST_UNUSED",
+    "CatalogueNote",
+    "Device",
+    "KeptCatalogue",
+    "Listed",
+    "RevisionNote",
+    "Saved",
+]
 
 LONGEST_UNUSED, LONGEST_PAIRED = timedelta(days=90), timedelta(days=365)
 """How long a device is let in that does not come, and one that does. Our own choice, no source."""
@@ -93,3 +103,32 @@ class Device:
     def until(self) -> datetime:
         """When it is let in no longer, unless it comes before."""
         return min(self.used_at + LONGEST_UNUSED, self.paired_at + LONGEST_PAIRED)
+
+
+@dataclass(frozen=True, slots=True)
+class CatalogueNote:
+    """A version of a catalogue in a list.
+
+    number: of the version, from 1. source: what it was imported from. sha256: of its text.
+    """
+
+    name: str
+    number: int
+    imported_at: datetime
+    who: str
+    source: str
+    sha256: str
+    parts: int
+
+
+@dataclass(frozen=True, slots=True)
+class KeptCatalogue:
+    """A version of a catalogue, whole.
+
+    text: the catalogue as CSV. map: what it was imported by, TOML; empty where by none.
+    """
+
+    note: CatalogueNote
+    text: bytes
+    map: str
+    compiled: Compiled

@@ -10,6 +10,7 @@ from sqlalchemy import (
     Dialect,
     ForeignKey,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -19,9 +20,18 @@ from sqlalchemy import (
 )
 from sqlalchemy.dialects.postgresql import JSONB
 
-__all__ = ["HEAD", "VERSION_TABLE", "UtcTime", "devices", "jobs", "metadata", "revisions"]
+__all__ = [
+    "HEAD",
+    "VERSION_TABLE",
+    "UtcTime",
+    "catalogues",
+    "devices",
+    "jobs",
+    "metadata",
+    "revisions",
+]
 
-HEAD = "0003"
+HEAD = "0004"
 """The version these tables belong to: the last file in migrations/versions."""
 VERSION_TABLE = "conewright_version"
 
@@ -86,4 +96,24 @@ devices = Table(
     Column("paired_at", UtcTime, nullable=False),
     Column("revoked_at", UtcTime, nullable=True),
     Column("used_at", UtcTime, nullable=True),
+)
+
+# Rows are only ever added here as well. The text is the catalogue itself, compressed CSV; what is
+# compiled follows from it by the tables and rules that `compiled_with` names.
+catalogues = Table(
+    "catalogues",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(60), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("imported_at", UtcTime, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("source", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("parts", Integer, nullable=False),
+    Column("map", Text, nullable=False),
+    Column("compiled_with", String(64), nullable=False),
+    Column("text", LargeBinary, nullable=False),
+    Column("compiled", LargeBinary, nullable=False),
+    UniqueConstraint("name", "number"),
 )

@@ -9,6 +9,7 @@ from typing import Self
 
 from conewright.job.text.differences import compare, in_a_note
 from conewright.store import queries
+from conewright.store.catalogues import CatalogueList
 from conewright.store.database import Database, open_database
 from conewright.store.devices import DeviceList
 from conewright.store.errors import Clash, Conflict, NotFound
@@ -24,7 +25,7 @@ UNDONE = "undone back to revision "
 """How the note of a revision begins that took others back."""
 
 
-class Store(DeviceList):
+class Store(CatalogueList, DeviceList):
     """Jobs with all their revisions, in one database.
 
     Every change appends a revision and names the one it started from (`base`); where that is no
