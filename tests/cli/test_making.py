@@ -38,7 +38,7 @@ def test_the_manifest_is_printed_as_json(tmp_path: Path) -> None:
 def test_a_plan_that_may_not_go_to_the_bench_is_bad_input(van: Path, tmp_path: Path) -> None:
     done = run("make", van, "--proposal", "larger-fronts", "--out", tmp_path / "bench")
     assert (done.code, done.out) == (2, "")
-    assert f"{van}: larger-fronts: no papers: door-fl: It meets the glass" in " ".join(
+    assert f"{van}: larger-fronts: no papers: door-fl, door-fr: It meets the glass" in " ".join(
         done.err.split()
     )
     assert not (tmp_path / "bench").exists()

@@ -130,10 +130,12 @@ def test_an_impact_sensor_stops_no_plan() -> None:
 def test_no_paper_of_a_plan_that_does_not_go_in() -> None:
     with pytest.raises(cw.PlanRefusedError) as refused:
         papers(demo().build("larger-fronts"))
-    assert [reason[:8] for reason in refused.value.reasons] == ["door-fl:", "door-fr:"]
+    # Both doors are alike, so it is said once.
+    (reason,) = refused.value.reasons
+    assert reason.startswith("door-fl, door-fr: It meets the glass")
     # 13 mm or more are wanted under it behind, 2.4 mm allowed in front: 62 - 13 mm is deep enough.
-    assert all("13 mm shallower (49 mm deep at most)" in each for each in refused.value.reasons)
-    assert str(refused.value).count("larger-fronts: no papers: ") == 2
+    assert "13 mm shallower (49 mm deep at most)" in reason
+    assert str(refused.value).count("larger-fronts: no papers: ") == 1
 
 
 def test_the_vehicle_as_found_is_no_plan() -> None:
