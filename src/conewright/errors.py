@@ -127,7 +127,7 @@ class PlanRefusedError(ConewrightError):
     ...     cw.make(cw.demo_job().build("larger-fronts"), "bench")
     ... except cw.PlanRefusedError as error:
     ...     print(error.plan, len(error.reasons))
-    larger-fronts 2
+    larger-fronts 1
     """
 
     def __init__(self, reasons: Sequence[str], *, plan: str) -> None:
