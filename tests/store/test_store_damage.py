@@ -28,7 +28,12 @@ def sound_and_old(sound: bytes, tmp_path_factory: pytest.TempPathFactory) -> byt
     """Give the same database as the first version had it, which has to be brought up to date."""
     file = tmp_path_factory.mktemp("old") / "jobs.sqlite"
     file.write_bytes(sound)
-    _do(file, "DROP TABLE devices", "UPDATE conewright_version SET version_num = '0001'", "VACUUM")
+    _do(
+        file,
+        *("DROP TABLE devices", "DROP TABLE catalogues"),
+        "UPDATE conewright_version SET version_num = '0001'",
+        "VACUUM",
+    )
     return file.read_bytes()
 
 
