@@ -26,6 +26,7 @@ from conewright.cli.base.options import (
     PictureFile,
     Port,
     ProposalId,
+    Side,
     Take,
 )
 from conewright.cli.commands.jobs import jobs
@@ -300,9 +301,7 @@ def sounds(
         str | None,
         typer.Option("--only", metavar="NAME", help="One sound alone.", show_default=False),
     ] = None,
-    side: Annotated[
-        str, typer.Option("--side", metavar="SIDE", help="left or right alone, both, or opposed.")
-    ] = "both",
+    side: Side = "both",
     loudspeakers_unplugged: Annotated[
         bool,
         typer.Option(
@@ -333,9 +332,7 @@ def sounds(
 @app.command()
 def sound(
     name: Annotated[str, typer.Argument(metavar="NAME", help="The test sound.")],
-    side: Annotated[
-        str, typer.Option("--side", metavar="SIDE", help="left or right alone, both, or opposed.")
-    ] = "both",
+    side: Side = "both",
     out: Annotated[
         Path | None,
         typer.Option("-o", "--out", metavar="FILE", help="WAV file.", show_default=False),

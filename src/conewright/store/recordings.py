@@ -19,6 +19,7 @@ from typing import IO, Final, Self
 from zipfile import ZIP_DEFLATED, ZIP_STORED, BadZipFile, LargeZipFile, ZipFile, ZipInfo
 
 from conewright.errors import BadInputError
+from conewright.job.document.fields import is_hash
 from conewright.job.text.parsing import LARGEST_FILE
 from conewright.store.database import store_url
 from conewright.store.errors import NotFound, StoreUnavailable
@@ -124,7 +125,7 @@ class Recordings:
 
     def has(self, sha: str) -> bool:
         """Whether a file of that SHA-256 is kept."""
-        return _is_hash(sha) and (self.folder / sha).exists()
+        return is_hash(sha) and (self.folder / sha).exists()
 
     def read(self, sha: str) -> bytes:
         """Return the bytes of a file.
@@ -223,7 +224,3 @@ def _hold_small(held: dict[str, ZipInfo]) -> None:
         raise BadInputError(
             f"found {sum(sizes.values())} bytes in the archive; allowed: {LARGEST_PACKED}"
         )
-
-
-def _is_hash(text: str) -> bool:
-    return len(text) == 64 and not set(text) - set("0123456789abcdef")

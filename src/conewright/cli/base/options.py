@@ -23,6 +23,7 @@ __all__ = [
     "PictureFile",
     "Port",
     "ProposalId",
+    "Side",
     "Take",
 ]
 
@@ -145,4 +146,7 @@ Drop = Annotated[
         help="Take a fault that was found, or a reading, out again.",
         show_default=False,
     ),
+]
+Side = Annotated[
+    str, typer.Option("--side", metavar="SIDE", help="left or right alone, both, or opposed.")
 ]

@@ -13,13 +13,12 @@ from conewright.errors import BadInputError
 from conewright.job.builds.states.build import Build
 from conewright.job.text.job_file import JobFile
 from conewright.phrases import listed
-from conewright.sound.measured.curves import Curve, read_curve
+from conewright.sound.measured.curves import Curve
 from conewright.sound.recorded.recording import Recording
-from conewright.sound.recorded.recording_files import read_recording
 from conewright.stages.find.checked import hold_entries
-from conewright.stages.prove.stage import is_curve, listen
+from conewright.stages.prove.stage import heard_in, is_usable, listen
 from conewright.stages.prove.written import with_heard
-from conewright.stages.report.data import Report, Severity
+from conewright.stages.report.data import Report
 from conewright.views.layout import paragraph
 
 __all__ = ["heard", "play"]
@@ -36,12 +35,11 @@ def play(name: str, *, side: str, out: Path | None, unplugged: bool, force: bool
 
     """
     from conewright.sound.played.sounds import LIMIT, SOUNDS
-    from conewright.sound.played.wav import wav_bytes
+    from conewright.sound.played.wav import file_name, wav_bytes
     from conewright.whole_file import write_new, write_whole
 
     content = wav_bytes(name, side=side, loudspeakers_unplugged=unplugged)
-    ending = "" if side == "both" else f"-{side}"
-    file = out or Path(f"{name}{ending}.wav")
+    file = out or Path(file_name(name, side))
     (write_whole if force else write_new)({file: content})
     sound = SOUNDS[name]
     told = (
@@ -77,10 +75,10 @@ def heard(
         raise BadInputError("listen: found --when; it goes with --keep only")
     opened = None if job is None else open_job(job)
     build = _built(opened)
-    sounds = [_read(file) for file in files]
+    sounds = [heard_in(read_bytes(file), name=file.name) for file in files]
     known = _parted(details)
     report = listen(*sounds, test=test, at=at, build=build, details=known)
-    usable = all(verdict.severity is not Severity.STOP for verdict in report.verdicts)
+    usable = is_usable(report)
     answer(report, json=json, picture=picture)
     if keep and usable:
         assert opened is not None
@@ -94,13 +92,6 @@ def _built(opened: JobFile | None) -> Build | None:
         return None
     with naming(opened.path):
         return opened.job.build()
-
-
-def _read(file: Path) -> Recording | Curve:
-    content = read_bytes(file)
-    if is_curve(file.name):
-        return read_curve(content, name=file.name)
-    return read_recording(content, name=file.name)
 
 
 def _parted(details: Sequence[str]) -> Mapping[str, str]:

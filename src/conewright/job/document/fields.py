@@ -74,6 +74,7 @@ __all__ = [
     "Voltage",
     "Volume",
     "When",
+    "is_hash",
 ]
 
 LONGEST_TEXT = 2000
@@ -258,9 +259,14 @@ def _read_odds(value: object) -> dict[str, float]:
     )
 
 
+def is_hash(text: str) -> bool:
+    """Whether a text is a SHA-256 in hexadecimal digits."""
+    return len(text) == 64 and not set(text) - set("0123456789abcdef")
+
+
 def _read_hash(value: object) -> str:
     """Return a SHA-256; raises QuantityError."""
-    if isinstance(value, str) and len(value) == 64 and not set(value) - set("0123456789abcdef"):
+    if isinstance(value, str) and is_hash(value):
         return value
     raise QuantityError("a SHA-256 is wanted: 64 digits from 0 to 9 and a to f")
 

@@ -45,6 +45,7 @@ from conewright.sound.measured.impedance_points import (
 )
 
 __all__ = [
+    "WITHIN_95",
     "CoilName",
     "Fit",
     "Mount",

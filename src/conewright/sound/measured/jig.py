@@ -19,11 +19,11 @@ from conewright.physics.basics.arrays import Complex, ComplexArray, FloatArray
 from conewright.physics.basics.validity import in_words, require_not_negative, require_positive
 from conewright.sound.measured.curves import Curve
 from conewright.sound.measured.impedance_points import ImpedancePoints, LevelPoints, ModulusPoints
-from conewright.sound.measured.lock_in import HIGHEST_SHARE, locked_tones, silences
+from conewright.sound.measured.lock_in import locked_tones, silences
 from conewright.sound.measured.mains import without_mains
 from conewright.sound.played.stimuli import Stimulus, Tone
 from conewright.sound.recorded.clock import Clock
-from conewright.sound.recorded.deconvolution import deconvolve
+from conewright.sound.recorded.deconvolution import HIGHEST_SHARE, deconvolve
 
 __all__ = [
     "JigRatio",

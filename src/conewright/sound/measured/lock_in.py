@@ -13,17 +13,15 @@ from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.sound.played.signals import RATE
 from conewright.sound.played.stimuli import Part, Pulse, Stimulus, Tone
 from conewright.sound.recorded.clock import Clock, tone_amplitudes
+from conewright.sound.recorded.deconvolution import HIGHEST_SHARE
 
-__all__ = ["HIGHEST_SHARE", "LockedTones", "locked_tones", "mean_pulse", "silences"]
+__all__ = ["LockedTones", "locked_tones", "mean_pulse", "silences"]
 
 SETTLED: Final = 0.25
 """What is left out at the start of a tone, where driver and cabin still swing in [1 of it]."""
 FADED: Final = 0.08
 """What is left out at its end, which is faded [1 of it]."""
 FEWEST_PERIODS: Final = 5
-
-HIGHEST_SHARE: Final = 0.46
-"""Highest tone over the rate of a recorder [1]: 20 kHz at 44.1 kHz."""
 
 BESIDE: Final = (-4.0, -3.0, 3.0, 4.0)
 """Where noise is looked at, beside a tone: lines of the window, which holds nothing of the tone

@@ -23,7 +23,7 @@ from conewright.sound.played.sounds import LIMIT, SOUNDS, UNPLUGGED, Sound
 from conewright.sound.played.stimuli import GAINS, SIDES
 from conewright.whole_file import unwritten, write_new, write_whole
 
-__all__ = ["Played", "sound_file", "sounds", "stimulus", "wav_bytes"]
+__all__ = ["Played", "file_name", "sound_file", "sounds", "stimulus", "wav_bytes"]
 
 CARD = "sounds.txt"
 _lock = Lock()
@@ -68,8 +68,7 @@ def sounds(
     chosen = _chosen(only, loudspeakers_unplugged=loudspeakers_unplugged)
     chosen = tuple(sound for sound in chosen if side in sound.sides)
     folder = Path(out)
-    ending = "" if side == "both" else f"-{side}"
-    files = {folder / f"{each.name}{ending}.wav": _written(each, side) for each in chosen}
+    files = {folder / file_name(each.name, side): _written(each, side) for each in chosen}
     files[folder / CARD] = "\n\n".join([LIMIT, *map(_told, chosen), ""]).encode()
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -113,19 +112,26 @@ def stimulus(name: str, *, side: str = "both", loudspeakers_unplugged: bool = Fa
     >>> sweep.samples.shape, sweep.rate
     ((2, 783180), 48000)
     """
-    (sound,) = _chosen(name, loudspeakers_unplugged=loudspeakers_unplugged)
-    if side not in sound.sides:
-        raise BadInputError(f'side: found "{side}"; allowed: {", ".join(sound.sides)}')
-    samples = sound.make() * np.array(GAINS[side])[:, None]
-    return Played(name, side, samples, signals.RATE)
+    sound = _version(name, side, loudspeakers_unplugged=loudspeakers_unplugged)
+    return Played(name, side, _samples(sound, side), signals.RATE)
 
 
 def wav_bytes(name: str, *, side: str = "both", loudspeakers_unplugged: bool = False) -> bytes:
     """Return a test sound as what is in its WAV file; raises as `stimulus`."""
+    return _written(_version(name, side, loudspeakers_unplugged=loudspeakers_unplugged), side)
+
+
+def file_name(name: str, side: str) -> str:
+    """Return what the WAV file of a version of a sound is called."""
+    return f"{name}.wav" if side == "both" else f"{name}-{side}.wav"
+
+
+def _version(name: str, side: str, *, loudspeakers_unplugged: bool) -> Sound:
+    """Return a sound that may be had of that side."""
     (sound,) = _chosen(name, loudspeakers_unplugged=loudspeakers_unplugged)
     if side not in sound.sides:
         raise BadInputError(f'side: found "{side}"; allowed: {", ".join(sound.sides)}')
-    return _written(sound, side)
+    return sound
 
 
 def _chosen(only: str | None, *, loudspeakers_unplugged: bool) -> tuple[Sound, ...]:
@@ -147,13 +153,18 @@ def _told(sound: Sound) -> str:
 
 def _written(sound: Sound, side: str) -> bytes:
     """Return a sound as a WAV file, 16 bit: the nearest step, 32767 at full scale."""
-    samples = sound.make() * np.array(GAINS[side])[:, None]
+    samples = _samples(sound, side)
     if side == "both":
         samples = _narrowed(samples)
     steps = np.floor(32_767 * samples + 0.5).astype(np.int16)
     written = BytesIO()
     soundfile.write(written, steps.T, signals.RATE, format="WAV", subtype="PCM_16")
     return written.getvalue()
+
+
+def _samples(sound: Sound, side: str) -> FloatArray:
+    """Return both channels of a version of a sound, shape (2, N)."""
+    return np.asarray(sound.make() * np.array(GAINS[side])[:, None])
 
 
 def sound_file(name: str, *, side: str = "both") -> Path:
@@ -167,7 +178,7 @@ def sound_file(name: str, *, side: str = "both") -> Path:
     sound = SOUNDS[name]
     if side not in sound.sides:
         raise KeyError(side)
-    path = Path(_folder().name) / (f"{name}.wav" if side == "both" else f"{name}-{side}.wav")
+    path = Path(_folder().name) / file_name(name, side)
     with _lock:
         if not path.exists():
             # Whoever asks meanwhile must not see half a file.

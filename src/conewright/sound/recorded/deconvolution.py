@@ -18,7 +18,7 @@ from conewright.sound.played.signals import RATE
 from conewright.sound.played.stimuli import PILOTS, Core, Part
 from conewright.sound.recorded.clock import Clock
 
-__all__ = ["Impulse", "clear_of_sweep", "deconvolve"]
+__all__ = ["HIGHEST_SHARE", "Impulse", "clear_of_sweep", "deconvolve"]
 
 ROOM: Final = 0.92
 """How long after its end a sweep is listened to [s]."""
@@ -35,6 +35,8 @@ HARMONIC_TAIL, SHORT_HARMONIC_TAIL = 0.28, 0.09
 NOISE_AT: Final = (0.45, 0.58)
 """How much later than the linear part the noise is looked at [s]: a cabin has died away."""
 LEAST_POINTS: Final = 1 << 17
+HIGHEST_SHARE: Final = 0.46
+"""Highest frequency a recorder holds, over its rate [1]: 20 kHz at 44.1 kHz."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +161,7 @@ def _below(core: Core, k: FloatArray, rate: float) -> FloatArray:
     """One where the sweep is below what the rate can hold, fading out under it."""
     if rate >= 2.2 * 20_000.0:
         return np.ones_like(k)
-    stop = core.time_of(0.46 * rate)
+    stop = core.time_of(HIGHEST_SHARE * rate)
     return np.asarray(0.5 + 0.5 * np.cos(np.pi * np.clip((k / RATE - stop) / 0.01 + 1.0, 0.0, 1.0)))
 
 

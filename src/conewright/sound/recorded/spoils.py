@@ -17,7 +17,7 @@ from conewright.physics.basics.bands import NOMINAL_BANDS, band_centres
 from conewright.physics.basics.levels import amplitude_decibel, decibel
 from conewright.sound.played.stimuli import Core, Part
 from conewright.sound.recorded.clock import Clock
-from conewright.sound.recorded.deconvolution import Impulse
+from conewright.sound.recorded.deconvolution import HIGHEST_SHARE, Impulse
 from conewright.sound.recorded.third_octaves import LEAST_SNR, BandLevels
 
 __all__ = [
@@ -167,7 +167,7 @@ def edge_of_band(impulse: Impulse) -> float | None:
     if impulse.rate < 40_000.0:
         return None
     power = np.cumsum(np.abs(impulse.linear()) ** 2)
-    centres = np.geomspace(4000.0, min(20_000.0, 0.46 * impulse.rate), 96)
+    centres = np.geomspace(4000.0, min(20_000.0, HIGHEST_SHARE * impulse.rate), 96)
     step = impulse.rate / impulse.points
     low, high = (np.rint(centres * side / step).astype(int) for side in (0.985, 1.015))
     smooth = decibel((power[high] - power[low]) / (high - low))

@@ -17,9 +17,17 @@ from numpy.typing import NDArray
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.bands import band_centres, band_edges
 from conewright.physics.basics.levels import decibel, from_decibel
-from conewright.sound.recorded.deconvolution import Impulse
+from conewright.sound.recorded.deconvolution import HIGHEST_SHARE, Impulse
 
-__all__ = ["LEAST_SNR", "BandLevels", "band_levels", "band_power", "harmonic_levels"]
+__all__ = [
+    "LEAST_HARMONIC",
+    "LEAST_SNR",
+    "BandLevels",
+    "band_levels",
+    "band_power",
+    "clear_of_noise",
+    "harmonic_levels",
+]
 
 LEAST_HARMONIC: Final = -50.0
 """A harmonic under this is "less than" [dB re fundamental]."""
@@ -29,7 +37,6 @@ LEAST_SNR: Final = 10.0
 """A band with less is neither drawn nor judged [dB]."""
 FULL_SNR: Final = 15.0
 """A band with less carries more spread [dB]."""
-NYQUIST_SHARE: Final = 0.46
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +58,7 @@ class BandLevels:
     @property
     def trusted(self) -> NDArray[np.bool_]:
         """Bands that may be judged, shape (31,): 10 dB over the noise; the two at the edges not."""
-        trusted = np.nan_to_num(self.snr, nan=-np.inf) >= LEAST_SNR
-        trusted[[0, -1]] = False
-        return trusted
+        return clear_of_noise(self.snr)
 
     @property
     def widened(self) -> FloatArray:
@@ -65,6 +70,13 @@ class BandLevels:
         """Lowest and highest trusted mid-band frequency [Hz]; None where no band is."""
         centres = band_centres()[self.trusted]
         return (float(centres[0]), float(centres[-1])) if centres.size else None
+
+
+def clear_of_noise(snr: FloatArray) -> NDArray[np.bool_]:
+    """Tell which of the 31 third octaves may be judged by level over noise [dB]: not the ends."""
+    clear = np.nan_to_num(snr, nan=-np.inf) >= LEAST_SNR
+    clear[[0, -1]] = False
+    return np.asarray(clear)
 
 
 def band_power(power: FloatArray, *, step: float, order: int = 1) -> FloatArray:
@@ -131,10 +143,10 @@ def harmonic_levels(impulse: Impulse, *, order: int) -> FloatArray:
     )
     level = decibel(harmonic / linear)
     hidden = (level > LEAST_HARMONIC) & (harmonic < from_decibel(HIDDEN) * noise)
-    beyond = band_edges()[1:] * order > min(NYQUIST_SHARE * impulse.rate, 20_000.0)
+    beyond = band_edges()[1:] * order > min(HIGHEST_SHARE * impulse.rate, 20_000.0)
     return np.asarray(np.where(beyond | hidden, np.nan, level))
 
 
 def _levels(impulse: Impulse, power: FloatArray) -> FloatArray:
-    beyond = band_centres() > NYQUIST_SHARE * impulse.rate
+    beyond = band_centres() > HIGHEST_SHARE * impulse.rate
     return np.asarray(np.where(beyond, np.nan, decibel(power)))

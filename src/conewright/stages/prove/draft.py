@@ -14,7 +14,7 @@ from conewright.job.document.places import DriverSheet
 from conewright.job.quantity.units import to_unit
 from conewright.job.quantity.values import Quantity, format_quantity
 from conewright.physics.basics.arrays import FloatArray
-from conewright.sound.measured.impedance_fit import Width
+from conewright.sound.measured.impedance_fit import WITHIN_95, Width
 from conewright.sound.measured.legs import divider_ratio
 from conewright.stages.report.data import (
     Axis,
@@ -28,12 +28,10 @@ from conewright.stages.report.data import (
     Verdict,
 )
 
-__all__ = ["WITHIN_80", "WITHIN_95", "Details", "Draft"]
+__all__ = ["WITHIN_80", "Details", "Draft"]
 
 WITHIN_80 = 1.2816
 """Half width that holds 80 % over the standard deviation, of a normal distribution."""
-WITHIN_95 = 1.96
-"""The same that holds 95 %."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +123,11 @@ class Draft:
                 text=text,
             )
         )
+
+    def within(self, name: str, found: Width, *, unit: str, label: str, scale: float = 1.0) -> None:
+        """Add a figure that is known by its 95 % width, in units that are `scale` times finer."""
+        value, half = scale * found.value, scale * found.width * WITHIN_80 / WITHIN_95
+        self.figure(name, value, unit=unit, label=label, ends=(value - half, value + half))
 
     def verdict(
         self, name: str, severity: Severity, text: str, *figures: str, subject: str = ""

@@ -35,8 +35,8 @@ from conewright.sound.measured.lock_in import locked_tones, silences
 from conewright.sound.measured.mains import without_mains
 from conewright.sound.played.stimuli import Part, Tone
 from conewright.sound.recorded.analysis import Take
-from conewright.sound.recorded.deconvolution import deconvolve
-from conewright.stages.prove.draft import WITHIN_80, WITHIN_95, Draft
+from conewright.sound.recorded.deconvolution import HIGHEST_SHARE, deconvolve
+from conewright.stages.prove.draft import Draft
 from conewright.stages.prove.mounted import mount_of
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
@@ -47,8 +47,6 @@ HIGHEST = 10_000.0
 """Up to here a driver is fitted [Hz]."""
 METER_WITHIN = 0.01
 """How well an ohm-meter with its leads taken off reads, 95 %, relative; from memory."""
-TO_80 = WITHIN_80 / WITHIN_95
-"""Half width that holds 80 % over the one that holds 95 %."""
 
 
 def impedance(draft: Draft, takes: Sequence[Take]) -> None:
@@ -142,7 +140,7 @@ def _spectrum(take: Take) -> tuple[FloatArray, ComplexArray]:
 
 
 def _below_half(part: Part, rate: float) -> bool:
-    return isinstance(part.wave, Tone) and part.wave.frequency < 0.46 * rate
+    return isinstance(part.wave, Tone) and part.wave.frequency < HIGHEST_SHARE * rate
 
 
 # --- Fitting ------------------------------------------------------------------------------------
@@ -200,17 +198,14 @@ def _outlined(
 
 
 def _told(draft: Draft, fit: Fit) -> None:
-    figures = [
-        ("re", fit.re, "ohm", "coil's resistance"),
-        ("fs", fit.fs, "Hz", "resonance in free air"),
-        ("qms", fit.qms, "", "mechanical quality"),
-        ("qes", fit.qes, "", "electrical quality"),
-    ]
-    for name, each, unit, words in figures:
-        half = TO_80 * each.width
-        draft.figure(
-            name, each.value, unit=unit, label=words, ends=(each.value - half, each.value + half)
-        )
+    for name, each, dimension, unit, words in (
+        ("re", fit.re, "resistance", "ohm", "coil's resistance"),
+        ("fs", fit.fs, "frequency", "Hz", "resonance in free air"),
+        ("qms", fit.qms, "", "", "mechanical quality"),
+        ("qes", fit.qes, "", "", "electrical quality"),
+    ):
+        draft.within(name, each, unit=unit, label=words)
+        draft.sheet_value(name, each, dimension=dimension, unit=unit)
     peak = fit.re.value * (1.0 + fit.qms.value / fit.qes.value)
     draft.figure("peak_impedance", peak, unit="ohm", label="impedance at resonance")
     coil = fit.coil
@@ -219,13 +214,6 @@ def _told(draft: Draft, fit: Fit) -> None:
         draft.figure("coil_n", float(np.ravel(coil.n)[0]), unit="", label="coil n")
     else:
         draft.figure("le", float(np.ravel(coil.le)[0]) * 1e3, unit="mH", label="inductance")
-    for name, each, dimension, unit in (
-        ("re", fit.re, "resistance", "ohm"),
-        ("fs", fit.fs, "frequency", "Hz"),
-        ("qms", fit.qms, "", ""),
-        ("qes", fit.qes, "", ""),
-    ):
-        draft.sheet_value(name, each, dimension=dimension, unit=unit)
 
 
 def _reading(draft: Draft, found: Outline, shas: Sequence[str], *, coil: float) -> None:

@@ -22,7 +22,7 @@ from conewright.sound.measured.jig import require_known_resistor
 from conewright.sound.recorded.analysis import Take
 from conewright.stages.find.faults.effects import READING, size
 from conewright.stages.find.odds.evidence import SWEEP
-from conewright.stages.prove.draft import WITHIN_80, WITHIN_95, Draft
+from conewright.stages.prove.draft import Draft
 from conewright.stages.prove.impedances import HIGHEST, jig_points
 from conewright.stages.report.data import Kind, Severity
 from conewright.stages.report.words import number
@@ -39,13 +39,13 @@ def added_mass(draft: Draft, takes: Sequence[Take]) -> None:
     mass = _given(draft.details.mass, "mass", "10 g")
     alone, loaded = (_fit(draft, take) for take in takes)
     found = mass_from_added(fs=alone.fs, loaded=loaded.fs, added=Width(mass, WEIGHED * mass))
-    _told(draft, "mms", found, scale=1e3, unit="g", label="moving mass")
+    draft.within("mms", found, scale=1e3, unit="g", label="moving mass")
     draft.sheet_value("mms", found, dimension="mass", unit="g")
     draft.sentences.append(f"The cone moves {number(1e3 * found.value, 'g')}.")
     area = draft.details.area
     if area is not None:
         volume = volume_from_mass(fs=alone.fs, mass=found, sd=Width(area, WEIGHED * area), air=ROOM)
-        _told(draft, "vas", volume, scale=1e3, unit="L", label="air as stiff as its suspension")
+        draft.within("vas", volume, scale=1e3, unit="L", label="air as stiff as its suspension")
 
 
 def known_volume(draft: Draft, takes: Sequence[Take]) -> None:
@@ -59,7 +59,7 @@ def known_volume(draft: Draft, takes: Sequence[Take]) -> None:
         boxed_qes=boxed.qes,
         box=Width(volume, WEIGHED * volume),
     )
-    _told(draft, "vas", found, scale=1e3, unit="L", label="air as stiff as its suspension")
+    draft.within("vas", found, scale=1e3, unit="L", label="air as stiff as its suspension")
     draft.sentences.append(
         f"Its suspension is as stiff as {number(1e3 * found.value, 'L')} of air."
     )
@@ -119,8 +119,3 @@ def _given(value: float | None, name: str, example: str) -> float:
 
 def _fit(draft: Draft, take: Take) -> Fit:
     return fit_driver(points_up_to(jig_points(draft, [take]), top=HIGHEST))
-
-
-def _told(draft: Draft, name: str, found: Width, *, scale: float, unit: str, label: str) -> None:
-    value, half = scale * found.value, scale * found.width * WITHIN_80 / WITHIN_95
-    draft.figure(name, value, unit=unit, label=label, ends=(value - half, value + half))

@@ -20,6 +20,7 @@ from conewright.sound.measured.clip import (
     output_resistance,
     overdrive,
 )
+from conewright.sound.measured.impedance_fit import WITHIN_95
 from conewright.sound.measured.legs import (
     between_legs,
     earthed_current,
@@ -29,7 +30,7 @@ from conewright.sound.measured.legs import (
 from conewright.sound.played.stimuli import Tone
 from conewright.sound.recorded.analysis import Take
 from conewright.sound.recorded.recording import Recording
-from conewright.stages.prove.draft import WITHIN_80, WITHIN_95, Draft
+from conewright.stages.prove.draft import WITHIN_80, Draft
 from conewright.stages.report.data import Severity
 from conewright.stages.report.words import number
 

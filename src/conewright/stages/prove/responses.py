@@ -11,7 +11,13 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.bands import band_centres
 from conewright.sound.recorded.analysis import Take
 from conewright.sound.recorded.takes import mean_of_takes
-from conewright.sound.recorded.third_octaves import LEAST_SNR, BandLevels, harmonic_levels
+from conewright.sound.recorded.third_octaves import (
+    LEAST_HARMONIC,
+    LEAST_SNR,
+    BandLevels,
+    clear_of_noise,
+    harmonic_levels,
+)
 from conewright.stages.hear.listening import third_octaves
 from conewright.stages.prove.draft import Draft
 from conewright.stages.report.data import Kind, Severity
@@ -24,8 +30,6 @@ JUDGED = (80.0, 8000.0)
 """Where left and right are compared [Hz]."""
 ALIKE = 3.0
 """Left and right may differ by so much in a band [dB]."""
-LEAST_HARMONIC = -50.0
-"""What is below this over the fundamental is "less than" [dB]."""
 
 TREBLE, MIDDLE = (7000.0, 13_000.0), (900.0, 4100.0)
 """Bands of the treble tone, and those that tell whether anything plays [Hz]."""
@@ -84,8 +88,7 @@ def _sides(takes: Sequence[Take]) -> Sides:
 def _told(
     draft: Draft, side: str, level: FloatArray, half_width: FloatArray, snr: FloatArray
 ) -> None:
-    known = np.nan_to_num(snr, nan=-np.inf) >= LEAST_SNR
-    known[[0, -1]] = False
+    known = clear_of_noise(snr)
     shown = np.where(known, level, np.nan)
     draft.curve(
         side if side == "level" else f"{side}_level",

@@ -28,7 +28,7 @@ from conewright.stages.prove.recorded_tests import RecordedTest, recorded_test, 
 from conewright.stages.prove.responses import distortion, responses, treble
 from conewright.stages.report.data import Report, Severity
 
-__all__ = ["CURVES", "DETAILS", "is_curve", "listen", "places_for", "recording"]
+__all__ = ["CURVES", "DETAILS", "heard_in", "is_usable", "listen", "places_for", "recording"]
 
 CURVES = (".txt", ".csv", ".s1p")
 """Endings that curves most often have."""
@@ -155,18 +155,34 @@ def listen(
     return draft.report(names=[each.name for each in recordings], test=test)
 
 
-def is_curve(name: str) -> bool:
-    """Whether a file of that name holds a curve, not a sound."""
+def is_usable(report: Report) -> bool:
+    """Whether recordings can be used for what they were made for."""
+    return all(verdict.severity is not Severity.STOP for verdict in report.verdicts)
+
+
+def heard_in(source: bytes | str | Path, *, name: str) -> Heard:
+    """Read a recording, or a curve that was measured elsewhere, as its name says.
+
+    Args:
+        source: a file, or what is in one.
+        name: of the file as it came.
+
+    Raises:
+        BadInputError: it is neither.
+        OSError: the file of a curve cannot be read.
+
+    """
     suffix = Path(name).suffix.lower()
-    return bool(suffix) and suffix not in SOUNDS
+    if not suffix or suffix in SOUNDS:
+        return read_recording(source, name=name)
+    data = source if isinstance(source, bytes) else Path(source).read_bytes()
+    return read_curve(data, name=name)
 
 
 def _read(file: str | Path) -> Heard:
     path = Path(file)
-    if not is_curve(path.name):
-        return read_recording(path)
     try:
-        return read_curve(path.read_bytes(), name=path.name)
+        return heard_in(path, name=path.name)
     except OSError as error:
         raise BadInputError(f"{path}: cannot be read ({error.strerror or error})") from error
 
@@ -197,12 +213,12 @@ def _details(given: Mapping[str, str]) -> Details:
 
 def _take(recording: Recording, wanted: RecordedTest | None) -> Take:
     """Analyse a recording; where it is none of the test's sounds, say which was wanted."""
+    if wanted is not None and "knob" in wanted.sounds:
+        return analyse(recording, expected="knob")
     take = analyse(recording)
-    if wanted is None or "knob" in wanted.sounds:
-        return analyse(recording, expected="knob") if wanted else take
-    if take.stimulus is not None and take.stimulus.name not in wanted.sounds:
-        return analyse(recording, expected=wanted.sounds[0])
-    return take
+    if wanted is None or take.stimulus is None or take.stimulus.name in wanted.sounds:
+        return take
+    return analyse(recording, expected=wanted.sounds[0])
 
 
 def _test_of(takes: Sequence[Take]) -> RecordedTest | None:

@@ -211,15 +211,8 @@ def _heard(
 ) -> Report:
     """Return what files hold, each by its name and where it lies."""
     from conewright.job.text.parsing import kept_job
-    from conewright.sound.measured.curves import read_curve
-    from conewright.sound.recorded.recording_files import read_recording
-    from conewright.stages.prove.stage import is_curve, listen
+    from conewright.stages.prove.stage import heard_in, listen
 
     build = kept_job(text).build()
-    sounds = [
-        read_curve(Path(path).read_bytes(), name=name)
-        if is_curve(name)
-        else read_recording(path, name=name)
-        for name, path in files
-    ]
+    sounds = [heard_in(path, name=name) for name, path in files]
     return listen(*sounds, test=test or None, at=at or None, build=build, details=details)

@@ -18,7 +18,7 @@ from conewright.errors import BadInputError, ConewrightError, JobError
 from conewright.phrases import listed
 from conewright.sound.played.sounds import LIMIT, SOUNDS, UNPLUGGED
 from conewright.stages.prove.recorded_tests import RecordedTest, recorded_test, recorded_tests
-from conewright.stages.prove.stage import CURVES, DETAILS, places_for
+from conewright.stages.prove.stage import CURVES, DETAILS, is_usable, places_for
 from conewright.stages.prove.written import with_heard
 from conewright.stages.report.data import Report
 from conewright.web.base.errors import Refusal, reasons
@@ -37,7 +37,7 @@ from conewright.web.frame.page import (
     store_of,
 )
 from conewright.web.recording.parcels import Parcel, unpack, upload_of
-from conewright.web.recording.said import drawing, heard_view, is_usable, picture_at
+from conewright.web.recording.said import drawing, heard_view, picture_at
 
 __all__ = ["WITH", "listener_of", "router", "sent_in"]
 

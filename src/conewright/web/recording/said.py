@@ -28,7 +28,7 @@ from conewright.web.frame.answer import (
 from conewright.web.frame.page import address
 from conewright.web.frame.picture import in_dark, outline, written
 
-__all__ = ["HeardView", "drawing", "heard_view", "is_usable", "picture_at"]
+__all__ = ["HeardView", "drawing", "heard_view", "picture_at"]
 
 MOST_ROWS = 40
 
@@ -56,11 +56,6 @@ class HeardView:
     readings: tuple[ReadingView, ...]
     values: tuple[HeardValue, ...]
     tables: tuple[TableView, ...]
-
-
-def is_usable(report: Report) -> bool:
-    """Whether recordings can be used for what they were made for."""
-    return all(verdict.severity is not Severity.STOP for verdict in report.verdicts)
 
 
 def heard_view(report: Report) -> HeardView:
