@@ -13,7 +13,7 @@ from conewright.job.document.document import DriverSheet
 from conewright.job.quantity.values import Quantity, times
 from conewright.physics.drivers.coil import EXPONENT_RANGE, CoilWiring, two_coils
 
-__all__ = ["as_wired", "field_of", "rating_as_wired", "resolve_coil"]
+__all__ = ["USUAL_EXPONENT", "as_wired", "field_of", "rating_as_wired", "resolve_coil"]
 
 POINTS_IN_MARGIN = SCORE_AT_95 / SCORE_WITHIN_95
 

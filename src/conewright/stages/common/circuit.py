@@ -62,6 +62,7 @@ __all__ = [
     "Circuit",
     "LocationCircuit",
     "Solver",
+    "Unit",
     "cable_resistance",
     "hot_coil_rise",
     "part_resistance",
@@ -188,9 +189,19 @@ class Circuit:
 
 
 @dataclass(frozen=True)
-class _Unit:
-    """A driver in its place, before it is wired. `terminals` is the impedance that is wired; the
-    tweeter on the frame, if any, gets the part `passed` of the voltage there.
+class Unit:
+    """A driver in its place, before it is wired.
+
+    Attributes:
+        impedance: of the driver [ohm].
+        terminals: the impedance that is wired, a tweeter on the frame included [ohm].
+        velocity_per_volt: of the cone [m/s/V].
+        share: of its volume velocity, what reaches the cabin [1].
+        flows: the same through each opening of the mount [1].
+        sd: piston area [m2].
+        re: d.c. resistance of the coil [ohm].
+        tweeter: on the frame; it gets the part `passed` of the voltage at the terminals.
+
     """
 
     impedance: ComplexArray
@@ -200,7 +211,7 @@ class _Unit:
     flows: Mapping[str, Complex]
     sd: Real
     re: Real
-    tweeter: _Unit | None = None
+    tweeter: Unit | None = None
     passed: Complex = 1.0
 
 
@@ -263,7 +274,7 @@ class Solver:
         self.draws = draws
         self.frequency = frequency
         self.cabin = Cabin(draws, frequency)
-        self._units: dict[object, _Unit] = {}
+        self._units: dict[object, Unit] = {}
         self._loads: dict[object, MountedLoad] = {}
         # By identity, with the build kept so that its id stays its own.
         self._made: dict[tuple[Hashable, int], tuple[Build, Any]] = {}
@@ -287,7 +298,7 @@ class Solver:
         # What feeds an amplifier is solved ahead of it.
         for channel in sorted(build.channels, key=lambda each: each.input is not None):
             units = {
-                name: self._unit(build.location(name), air, hot) for name, _ in channel.polarity
+                name: self.unit(build.location(name), air, hot) for name, _ in channel.polarity
             }
             damage = channel_damage(channel, build.faults, self.draws)
             solved, drive = self._channel(channel, units, build, damage)
@@ -342,7 +353,7 @@ class Solver:
         )
 
     def _location(
-        self, name: str, channel: str, unit: _Unit, drive: ComplexArray, *, host: str = ""
+        self, name: str, channel: str, unit: Unit, drive: ComplexArray, *, host: str = ""
     ) -> LocationCircuit:
         velocity = unit.velocity_per_volt * drive
         moved = unit.sd * velocity
@@ -364,7 +375,7 @@ class Solver:
     def _channel(
         self,
         channel: ChannelState,
-        units: Mapping[str, _Unit],
+        units: Mapping[str, Unit],
         build: Build,
         damage: ChannelDamage,
     ) -> tuple[ChannelCircuit, dict[str, ComplexArray]]:
@@ -372,7 +383,7 @@ class Solver:
         leaves = {name: unit.terminals for name, unit in units.items()}
         resistances: dict[str, Real] = {name: unit.re for name, unit in units.items()}
         for part in channel.parts:
-            leaves[part.key], resistances[part.key] = self._part(part, temperature, damage)
+            leaves[part.key], resistances[part.key] = self.part(part, temperature, damage)
         tree = solve_tree(tree=channel.tree, impedances=leaves, voltage=1.0)
         # A load of resistors alone is one number; every curve has the whole grid.
         load = tree.impedance + np.zeros(self.frequency.size)
@@ -406,7 +417,7 @@ class Solver:
     def _level(self, gain: Value) -> ComplexArray:
         return np.asarray(10 ** (self.draws(gain) / 20), dtype=complex)
 
-    def _part(
+    def part(
         self, part: PartState, temperature: float, damage: ChannelDamage
     ) -> tuple[ComplexArray, Real]:
         """Impedance and d.c. resistance of a part written into a load."""
@@ -420,7 +431,8 @@ class Solver:
             return impedance, resistance
         return inductor(inductance=size, frequency=self.frequency), resistance
 
-    def _unit(self, location: LocationState, air: Air, hot: bool) -> _Unit:
+    def unit(self, location: LocationState, air: Air, hot: bool) -> Unit:
+        """Return a driver in its place, with its coil cold or at its rated power's heat."""
         location = _with_own(location, self.draws)
         mounted = (*_place(location), location.driver, air)
         key = (mounted, hot)
@@ -435,12 +447,12 @@ class Solver:
             unit = self._units[key] = self._with_tweeter(alone, location, air, hot)
         return unit
 
-    def _with_tweeter(self, unit: _Unit, location: LocationState, air: Air, hot: bool) -> _Unit:
+    def _with_tweeter(self, unit: Unit, location: LocationState, air: Air, hot: bool) -> Unit:
         """Put the tweeter on the frame, if any, and its capacitor across the terminals."""
         place, on_it = location.tweeter, location.driver.tweeter
         if place is None or on_it is None:
             return unit
-        small = self._unit(place, air, hot)
+        small = self.unit(place, air, hot)
         left, series = dried(place.faults, self.draws)
         before = capacitor(
             capacitance=self.draws(on_it.capacitor) * left, esr=series, frequency=self.frequency
@@ -460,7 +472,7 @@ class Solver:
         load: MountedLoad,
         air: Air,
         hot: bool,
-    ) -> _Unit:
+    ) -> Unit:
         rise = hot_coil_rise(location.driver, self.draws) if hot else 0.0
         re = resistance_at(resistance=values["re"], temperature=air.temperature + rise)
         mass, sd = values["mms"], values["sd"]
@@ -477,7 +489,7 @@ class Solver:
         )
         driver = damaged_driver(driver, (*location.faults, *location.repairs), self.draws)
         response = loaded(driver=driver, acoustic_load=load.impedance, frequency=self.frequency)
-        return _Unit(
+        return Unit(
             impedance=response.impedance,
             terminals=response.impedance,
             velocity_per_volt=response.velocity_per_volt,

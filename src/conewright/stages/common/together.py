@@ -169,6 +169,14 @@ class Cabin:
             )
         return tuple(self._heard[vehicle, each, ear] for each in sources)
 
+    def beside(self, draws: Draws) -> Cabin:
+        """Return the same cabins for draws that differ in loudspeakers only; what is known stays.
+
+        What an open back does depends on its cone, so that is worked out anew.
+        """
+        closed = {key: p for key, p in self._heard.items() if key[1].back is None}
+        return Cabin(draws, self.frequency, self._boxes, closed)
+
     def once(self, what: Hashable, make: Callable[[], Made]) -> Made:
         """Return something about these cabins, made when it is first asked for."""
         if what not in self._made:

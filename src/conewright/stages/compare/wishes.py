@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from conewright.phrases import listed
+from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import Changes, changes, new_driver_places, planned_job
 from conewright.stages.common.together import in_group
 from conewright.stages.report.words import number
@@ -14,7 +17,19 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
     from conewright.job.document.document import Document, Goals
 
-__all__ = ["beyond", "points", "seat_that_counts"]
+__all__ = [
+    "Given",
+    "beyond",
+    "marked",
+    "marks",
+    "points",
+    "points_by_wish",
+    "seat_that_counts",
+    "share_of",
+]
+
+Given = float | FloatArray
+"""One number, or many at once."""
 
 SPAN: Mapping[str, tuple[float, float]] = {
     "bass": (-6.0, 12.0),
@@ -66,20 +81,41 @@ def points(build: Build, heard: Mapping[str, float]) -> float | None:
 
     V = 100 sum(w u)/sum(w) with u from 0 to 1 over the span of each wish.
     """
-    weights = _weights(build.job)
-    changed = changes(build)
-    given = {
-        **heard,
-        "reversible": 1.0 - _marks(REVERSIBLE, changed),
-        "appearance": 1.0 - _marks(APPEARANCE, changed),
-        "hands_free": float(_hands_free(build, changed)),
-    }
-    weighed = {name: weight for name, weight in weights.items() if name in given}
+    told = points_by_wish(build.job, {**heard, **marked(build)})
+    return None if told is None else float(sum(told.values()))
+
+
+def points_by_wish(job: Document, given: Mapping[str, Given]) -> dict[str, Given] | None:
+    """Return what each wish adds to the points, None where nothing is wished.
+
+    Args:
+        job: with its wishes.
+        given: by wish, numbers or arrays: changes of bass, loudness and clarity [dB], and what is
+            left of the others [1]; a wish that is not among them does not count.
+
+    """
+    weighed = {name: weight for name, weight in _weights(job).items() if name in given}
     if not weighed:
         return None
-    goals = build.job.wishes.goals
-    value = sum(weight * _share(name, given[name], goals) for name, weight in weighed.items())
-    return 100.0 * value / sum(weighed.values())
+    whole, goals = sum(weighed.values()), job.wishes.goals
+    return {
+        name: 100.0 * weight * share_of(name, given[name], goals) / whole
+        for name, weight in weighed.items()
+    }
+
+
+def marked(build: Build) -> dict[str, float]:
+    """Return what a build leaves of the wishes that no sound is about [1]."""
+    changed = changes(build)
+    return {**marks(changed), "hands_free": float(_hands_free(build, changed))}
+
+
+def marks(changed: Changes) -> dict[str, float]:
+    """Return what changes leave of the wishes that all may be as it was [1]."""
+    return {
+        "reversible": 1.0 - _marks(REVERSIBLE, changed),
+        "appearance": 1.0 - _marks(APPEARANCE, changed),
+    }
 
 
 def beyond(build: Build, *, cost: float, hours: float, playing: Collection[str]) -> tuple[str, ...]:
@@ -160,7 +196,8 @@ def _marks(table: Mapping[str, float], changed: Changes) -> float:
     return sum(mark for kind, mark in table.items() if changed.at(kind))
 
 
-def _share(name: str, value: float, goals: Goals) -> float:
+def share_of(name: str, value: Given, goals: Goals) -> Given:
+    """Return how much of a wish a change fulfils, from 0 to 1."""
     goal = getattr(goals, name, None)
     low, high = SPAN[name] if goal is None else (goal[0].value, goal[1].value)
-    return min(max((value - low) / (high - low), 0.0), 1.0)
+    return np.clip((value - low) / (high - low), 0.0, 1.0)

@@ -23,7 +23,16 @@ from conewright.stages.common.circuit import Circuit
 from conewright.stages.common.together import Cabin
 from conewright.stages.hear.listening import Heard, added_up, level_of, sent
 
-__all__ = ["Between", "between_of", "thirds_between"]
+__all__ = [
+    "CENTRAL",
+    "CENTRAL_RANGE",
+    "Between",
+    "between_of",
+    "cubic_through",
+    "points_between",
+    "thirds_between",
+    "weighted",
+]
 
 CENTRAL, SHARP, BLUNT = 10, 3, 2
 """Points for each of the standard grid: central state, the less damped half of the draws, the
@@ -55,9 +64,9 @@ def between_of(build: Build, circuit: Circuit, cabin: Cabin) -> tuple[Between, .
     flows = sent(circuit)
     found = []
     for rows, finer in _finer(build, cabin):
-        at = _weights(circuit.frequency, finer.frequency)
+        at = cubic_through(circuit.frequency, finer.frequency)
         found.append(
-            Between(rows, finer, {name: _through(_rows(f, rows), *at) for name, f in flows.items()})
+            Between(rows, finer, {name: weighted(_rows(f, rows), *at) for name, f in flows.items()})
         )
     return tuple(found)
 
@@ -95,7 +104,7 @@ def thirds_between(
         inner = added_up(
             part.flows, seat, build=build, air=circuit.air, cabin=part.cabin, turned=turned
         )
-        volts = _through(_rows(loud, part.rows), *_weights(grid, at))
+        volts = weighted(_rows(loud, part.rows), *cubic_through(grid, at))
         finer = inner.squared * np.exp(2.0 * volts)
         known = _rows(squared, part.rows)
         whole, order = np.concatenate((grid, at)), np.argsort(np.concatenate((grid, at)))
@@ -120,14 +129,17 @@ def _finer(build: Build, cabin: Cabin) -> tuple[tuple[NDArray[np.intp], Cabin], 
                     rows = np.concatenate((centre, 1 + np.flatnonzero(half)))
                     groups.append((rows, points, DRAWN_RANGE))
         return tuple(
-            (rows, Cabin(cabin.draws.only(rows[1:]), _points(cabin.frequency, points, *ends)))
+            (
+                rows,
+                Cabin(cabin.draws.only(rows[1:]), points_between(cabin.frequency, points, *ends)),
+            )
             for rows, points, ends in groups
         )
 
     return cabin.once(damping, made)
 
 
-def _points(grid: FloatArray, points: int, low: float, high: float) -> FloatArray:
+def points_between(grid: FloatArray, points: int, low: float, high: float) -> FloatArray:
     """Return the points between those of a grid, even in log frequency, from low to high [Hz]."""
     ends = grid[(grid > low) & (grid < high)]
     steps = np.arange(1, points) / points
@@ -135,7 +147,7 @@ def _points(grid: FloatArray, points: int, low: float, high: float) -> FloatArra
     return np.asarray(between.ravel())
 
 
-def _weights(grid: FloatArray, at: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
+def cubic_through(grid: FloatArray, at: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
     """Return the four points round each frequency, and Lagrange's weights of a cubic through them.
 
     Shapes (4, points); the grid is even in log frequency.
@@ -147,8 +159,8 @@ def _weights(grid: FloatArray, at: FloatArray) -> tuple[NDArray[np.intp], FloatA
     return first + np.arange(4)[:, np.newaxis], np.array(weights)
 
 
-def _through(values: Any, points: NDArray[np.intp], weights: FloatArray) -> Any:
-    """Return the values between the points of their grid, by weights of `_weights`."""
+def weighted(values: Any, points: NDArray[np.intp], weights: FloatArray) -> Any:
+    """Return the values between the points of their grid, by weights of `cubic_through`."""
     total = values[:, points[0]] * weights[0]
     for each, weight in zip(points[1:], weights[1:], strict=True):
         total += values[:, each] * weight

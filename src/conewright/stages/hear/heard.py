@@ -38,7 +38,15 @@ from conewright.stages.hear.listening import (
 )
 from conewright.stages.hear.unwired_sound import heard_circuit
 
-__all__ = ["HIGH_PASS_MENU", "BuildSound", "SeatSound", "bass_mask", "open_areas", "sound_of"]
+__all__ = [
+    "HIGH_PASS_MENU",
+    "BuildSound",
+    "SeatSound",
+    "bass_mask",
+    "open_areas",
+    "sound_of",
+    "treble_mask",
+]
 
 HIGH_PASS_MENU = (0.0, 60.0, 80.0, 100.0, 120.0, 150.0, 180.0, 250.0)
 """The high-pass settings radios usually offer, 0 for off [Hz]; common practice, no source."""

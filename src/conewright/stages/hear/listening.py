@@ -23,6 +23,7 @@ __all__ = [
     "REFERENCE_EMF",
     "Heard",
     "added_up",
+    "diffuse_share",
     "heard_at",
     "level_of",
     "mean_level",
@@ -131,7 +132,7 @@ def added_up(
         absorption_area=absorption,
         frequency=frequency,
     )
-    share = _diffuse_share(frequency)
+    share = diffuse_share(frequency)
     squared = (1 - share) * _size_squared(coherent) + share * (power + diffuse)
     return Heard(seat.id, frequency, coherent, power, squared)
 
@@ -181,6 +182,7 @@ def _hertz(label: str) -> str:
     return f"{1000 * float(label[:-1]):.0f}" if label.endswith("k") else label
 
 
-def _diffuse_share(frequency: FloatArray) -> FloatArray:
+def diffuse_share(frequency: FloatArray) -> FloatArray:
+    """Return the part in which sources add as powers, with the cabin's diffuse sound [1]."""
     octaves = np.log(frequency / COHERENT_BELOW) / np.log(DIFFUSE_ABOVE / COHERENT_BELOW)
     return np.asarray(np.clip(octaves, 0.0, 1.0))

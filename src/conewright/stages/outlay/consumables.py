@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.location import LocationState
     from conewright.job.quantity.spots import PanelHole
 
-__all__ = ["consumables", "material"]
+__all__ = ["BY_TRIMS", "consumables", "material", "trims"]
 
 METRE = 1e-3
 CLIPS, CLIP_BREAKS = 10, 0.12
@@ -95,7 +95,7 @@ def consumables(build: Build, before: Build, changed: Changes) -> tuple[Line, ..
             "from the area of the openings",
         ),
         *_fixings(at("new-driver", "used-driver", "mount-renewed")),
-        *_trims(len(changed.at("trimmed")), rattles=len(changed.at("quieted"))),
+        *trims(len(changed.at("trimmed")), rattles=len(changed.at("quieted"))),
         *_joints(_new_joints(build, before) + _mended(build, before, changed)),
         material("surround", len({*changed.at("repaired"), *changed.at("surround-glued")})),
         material("bench", len(changed.at("bench-mended"))),
@@ -262,7 +262,12 @@ def _fixings(places: Sequence[LocationState]) -> Iterator[Line]:
     yield material("cord", cord, "under each frame")
 
 
-def _trims(opened: int, *, rattles: int) -> Iterator[Line]:
+BY_TRIMS = ("clip", "felt")
+"""What is used up by trims, however many plans they are taken off for."""
+
+
+def trims(opened: int, *, rattles: int) -> Iterator[Line]:
+    """Yield what taking off so many trims uses up, and quieting so many rattles."""
     clips = order_quantity(count=CLIPS * opened, chance=CLIP_BREAKS)
     trims = "one trim" if opened == 1 else f"{opened} trims"
     note = f"enough in 19 of 20 cases for {trims} of {CLIPS} clips"

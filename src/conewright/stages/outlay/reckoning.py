@@ -32,7 +32,7 @@ from conewright.stages.outlay.amounts import (
     together,
 )
 from conewright.stages.outlay.bodies import bodies
-from conewright.stages.outlay.consumables import consumables
+from conewright.stages.outlay.consumables import consumables, trims
 from conewright.stages.outlay.purchases import (
     BY_VALUE,
     fuses_and_cables,
@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.electrics import PartState
     from conewright.job.document.document import Document
 
-__all__ = ["CURRENCY", "Outlay", "Surprise", "outlay"]
+__all__ = ["CURRENCY", "Outlay", "Surprise", "labour", "outlay"]
 
 CURRENCY = "currency units"
 NINE_IN_TEN = 1.645
@@ -175,6 +175,26 @@ def outlay(build: Build, *, solver: Solver | None = None) -> Outlay:
         currency=currency,
         unpriced=(*_unpriced(planned, build, changed, parts, hours), *unbought),
     )
+
+
+def labour(build: Build, changed: Changes) -> tuple[float, float]:
+    """Return the hours of some changes, and the money for them besides parts, as a rule.
+
+    That is what depends on all changes together: the first of a kind takes longer, a trim is taken
+    off once, and what may turn up does so once.
+
+    Args:
+        build: any of the vehicle.
+        changed: what is changed, put together of what several plans change.
+
+    """
+    if not changed.any:
+        return 0.0, 0.0
+    rate = build.job.about.hour_rate
+    hours = total_minutes(work_steps(build, changed)).typical / MINUTES_PER_HOUR
+    used_up = trims(len(changed.at("trimmed")), rattles=len(changed.at("quieted")))
+    lines = [*used_up, _contingency(tuple(_surprises(build, changed, rate)))]
+    return hours, hours * (rate or 0.0) + sum(line.cost.typical for line in lines)
 
 
 # --- What the proposal writes -------------------------------------------------------------------

@@ -1,0 +1,608 @@
+"""The best plan within limits, proved: cells by their bounds, parts by theirs, plans exactly."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from conewright.physics.basics.levels import REFERENCE_PRESSURE, decibel
+from conewright.stages.choose.engine.cells import MOST_TRAVEL, Cell, Wired
+from conewright.stages.choose.engine.exact import Plans, Solved, solved
+from conewright.stages.choose.engine.numbers import GAINS, LOADED_AT
+from conewright.stages.choose.engine.prepared import Prepared
+from conewright.stages.choose.engine.search import Group, bounded_plans, promising
+from conewright.stages.common.changes import Changes
+from conewright.stages.compare.wishes import marks, points_by_wish
+from conewright.stages.hear.listening import REFERENCE_EMF
+
+if TYPE_CHECKING:
+    from conewright.job.builds.states.build import Build
+    from conewright.physics.basics.arrays import FloatArray
+
+__all__ = ["DECIMALS", "Found", "Limits", "Picks", "Search", "Tally"]
+
+DECIMALS = 3
+"""Points are alike within this: what costs less is taken then."""
+
+ALIKE = 0.5 * 10.0**-DECIMALS
+"""A bound this much below the best may still tie with it."""
+
+ROUNDED = 1e-6
+"""What singular vectors that were left out may carry of a norm."""
+
+BATCH = 256
+START_CELLS, START_PLANS = 24, 6
+"""Where a first plan is looked for: cells with the highest bounds, and plans of each."""
+
+CHUNK = 48
+"""Combinations of cells whose plans are worked out together, the best first."""
+
+GATES = ("load", "heat", "travel")
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a plan may take; None for any amount."""
+
+    money: float | None = None
+    hours: float | None = None
+
+
+Picks = tuple[int, ...]
+"""A plan: radio, then form, capacitor and high-pass of each group of channels, then the option of
+each group of places."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """A plan that was worked out exactly.
+
+    Attributes:
+        picks: what it takes.
+        value: points of 100, central.
+        money, hours: as a rule.
+
+    """
+
+    picks: Picks
+    value: float
+    money: float
+    hours: float
+
+    @property
+    def order(self) -> tuple[float, float, float, int, Picks]:
+        """The lowest is the best: more points, then less money and time, then fewer changes."""
+        changed = sum(1 for pick in self.picks if pick > 0)
+        return -round(self.value, DECIMALS), self.money, self.hours, changed, self.picks
+
+
+@dataclass
+class Tally:
+    """What the search did."""
+
+    frames: int = 0
+    checked: int = 0
+    rejected: dict[str, int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class _Combination:
+    """A radio and a cell of every group of channels."""
+
+    radio: int
+    cells: tuple[int, ...]
+    bound: float
+
+
+class Search:
+    """Searches one space for the best plans within any limits; what is known is kept between.
+
+    Attributes:
+        ready: the space.
+        tally: what was done so far.
+
+    """
+
+    def __init__(self, ready: Prepared, *, gap: float = 0.0) -> None:
+        self.ready, self.gap, self.tally = ready, gap, Tally()
+        self._exact: dict[Picks, float] = {}
+        self._cells: dict[int, list[list[Cell]]] = {}
+        self._barred: set[Picks] = set()
+        self._taken: dict[_Combination, tuple[float, float, dict[str, float]]] = {}
+        self._reference = ready.as_found
+
+    # --- Doors ------------------------------------------------------------------------------------
+
+    def best(self, limits: Limits) -> Found | None:
+        """Return the best plan within limits, None where none is."""
+        found = self._within(limits, below=0.0)
+        return min(found, key=lambda each: each.order, default=None)
+
+    def near(self, limits: Limits, *, below: float) -> list[Found]:
+        """Return every plan within limits that is worth no less than so much below the best."""
+        found = self._within(limits, below=below)
+        best = max((each.value for each in found), default=0.0)
+        left = (each for each in found if each.value >= best - below - ALIKE)
+        return sorted(left, key=lambda each: each.order)
+
+    def bar(self, picks: Picks) -> None:
+        """Leave a plan out from now on: a stage stops it."""
+        self._barred.add(picks)
+
+    # --- The search -------------------------------------------------------------------------------
+
+    def _within(self, limits: Limits, *, below: float) -> list[Found]:
+        combinations = self._combinations(limits)
+        kept = _Kept(below, self.gap)
+        for each in combinations[:START_CELLS]:
+            if each.bound >= kept.floor:
+                picks = self._start(each, limits)
+                self._work_out(each, picks, kept, limits)
+        at = 0
+        while at < len(combinations) and combinations[at].bound >= kept.floor:
+            pending: list[tuple[float, _Combination, NDArray[np.intp]]] = []
+            for each in combinations[at : at + CHUNK]:
+                if each.bound < kept.floor:
+                    break
+                pending += self._bounded(each, limits, kept)
+            at += CHUNK
+            self._work_out_all(pending, kept, limits)
+        return kept.found
+
+    def _combinations(self, limits: Limits) -> list[_Combination]:
+        """Return radios and cells whose bounds are within the limits, the highest bound first."""
+        found: list[_Combination] = []
+        for r in range(len(self.ready.space.radios)):
+            groups = self._cells_of(r)
+            radio = self.ready.radio_takes[r]
+            shape = [len(cells) for cells in groups]
+            if not all(shape):
+                continue
+            gains = _summed([np.array([cell.gains for cell in cells]) for cells in groups])
+            gains[:, 0] = np.minimum(gains[:, 0], _together(groups))
+            ceiling = _least([np.array([cell.ceiling for cell in cells]) for cells in groups])
+            money = _summed([np.array([[cell.money] for cell in cells]) for cells in groups])[:, 0]
+            minutes = _summed([np.array([[cell.minutes] for cell in cells]) for cells in groups])
+            rate = self.ready.space.job.about.hour_rate or 0.0
+            least = money + radio.material + self.ready.always.material
+            least = least + minutes[:, 0] / 60.0 * rate
+            within = np.ones(least.size, dtype=bool)
+            if limits.money is not None:
+                within &= least <= limits.money + 1e-9
+            if limits.hours is not None:
+                within &= minutes[:, 0] / 60.0 <= limits.hours + 1e-9
+            bound = self._upper(gains, ceiling, {}, r)
+            for index in np.flatnonzero(within):
+                cells = tuple(int(k) for k in np.unravel_index(index, shape))
+                found.append(_Combination(r, cells, float(bound[index])))
+        found.sort(key=lambda each: (-each.bound, each.radio, each.cells))
+        return found
+
+    def _cells_of(self, r: int) -> list[list[Cell]]:
+        if r not in self._cells:
+            ready = self.ready
+            self._cells[r] = [
+                [cell for f in range(len(channels.forms)) for cell in Wired(ready, r, c, f).cells()]
+                for c, channels in enumerate(ready.space.channels)
+            ]
+            self.tally.frames += int(np.prod([len(c.forms) for c in ready.space.channels]))
+        return self._cells[r]
+
+    def _takes(self, each: _Combination) -> tuple[float, float, dict[str, float]]:
+        """Return hours and money of a combination beside the parts, and what it leaves marked."""
+        if each not in self._taken:
+            self._taken[each] = self._takes_anew(each)
+        return self._taken[each]
+
+    def _takes_anew(self, each: _Combination) -> tuple[float, float, dict[str, float]]:
+        ready = self.ready
+        cells = self._of(each)
+        takes = [ready.always, ready.radio_takes[each.radio]]
+        takes += [take for cell in cells for take in cell.takes]
+        hours, money = ready.labour.of(takes)
+        money += sum(take.material for take in takes)
+        union: dict[str, tuple[str, ...]] = {}
+        for take in takes:
+            for kind, at in take.kinds.items():
+                union[kind] = (*union.get(kind, ()), *at)
+        return hours, money, marks(Changes((), _Every(union), {}))
+
+    def _of(self, each: _Combination) -> list[Cell]:
+        groups = self._cells_of(each.radio)
+        return [groups[c][k] for c, k in enumerate(each.cells)]
+
+    def _groups(
+        self, each: _Combination, limits: Limits
+    ) -> tuple[list[Group], FloatArray, dict[str, float], float, float] | None:
+        """Return what is left to choose in a combination, with the limits of it; None for none."""
+        hours, money, left = self._takes(each)
+        if limits.hours is not None and hours > limits.hours + 1e-9:
+            return None
+        room = np.inf if limits.money is None else limits.money - money
+        cells = self._of(each)
+        width = self._width
+        groups = []
+        for c, cell in enumerate(cells):
+            for u, mask in enumerate(cell.classes):
+                unit = cell.wired.units[u]
+                gains, ceiling, loads, travel = cell.numbers(u)
+                costs = np.zeros((mask.size, 1 + len(cells) * loads.shape[1]))
+                costs[:, 0] = unit.money[mask]
+                start = 1 + c * loads.shape[1]
+                costs[:, start : start + loads.shape[1]] = loads
+                picks = np.full((mask.size, width), -1, dtype=np.intp)
+                picks[:, 1 + 3 * c + 1] = unit.capacitor[mask]
+                for k, g in enumerate(unit.groups):
+                    picks[:, 1 + 3 * len(cells) + g] = unit.options[mask, k]
+                priced = ~np.isnan(costs[:, 0]) | (limits.money is None)
+                priced &= travel <= MOST_TRAVEL
+                costs[:, 0] = np.nan_to_num(costs[:, 0], nan=0.0)
+                whole = Group(costs, gains, ceiling, picks)
+                groups.append(whole.only(priced))
+        at_most = np.array(
+            [room, *(cell.wired.allowed for cell in cells for _ in LOADED_AT)], dtype=float
+        )
+        if any(len(group) == 0 for group in groups):
+            return None
+        return groups, at_most, left, hours, money
+
+    @property
+    def _width(self) -> int:
+        return 1 + 3 * len(self.ready.space.channels) + len(self.ready.space.places)
+
+    def _start(self, each: _Combination, limits: Limits) -> NDArray[np.intp]:
+        found = self._groups(each, limits)
+        if found is None:
+            return np.empty((0, self._width), dtype=np.intp)
+        groups, at_most, left, _, _ = found
+        volts = self._volts(each)
+        return promising(
+            groups,
+            limits=at_most,
+            upper=lambda gains, ceiling: self._upper(
+                gains, np.minimum(ceiling, volts), left, each.radio
+            ),
+            most=START_PLANS,
+        )
+
+    def _bounded(
+        self, each: _Combination, limits: Limits, kept: _Kept
+    ) -> list[tuple[float, _Combination, NDArray[np.intp]]]:
+        found = self._groups(each, limits)
+        if found is None:
+            return []
+        groups, at_most, left, _, _ = found
+        volts = self._volts(each)
+        plans = bounded_plans(
+            groups,
+            limits=at_most,
+            upper=lambda gains, ceiling: self._upper(
+                gains, np.minimum(ceiling, volts), left, each.radio
+            ),
+            floor=kept.floor,
+        )
+        bound = self._refined(each, groups, plans.picks, plans.bound, volts, left)
+        reached = bound >= kept.floor
+        return [
+            (float(one), each, picks)
+            for one, picks in zip(bound[reached], plans.picks[reached], strict=True)
+        ]
+
+    def _volts(self, each: _Combination) -> float:
+        """Return the EMF at which the radio's volts end at the latest, all channels drawing."""
+        cells = self._of(each)
+        drawn = np.sum([cell.drawn for cell in cells], axis=0)
+        return min(cell.wired.volts(cell.corner, drawn) for cell in cells)
+
+    def _refined(
+        self,
+        each: _Combination,
+        groups: Sequence[Group],
+        picks: NDArray[np.intp],
+        bound: FloatArray,
+        volts: float,
+        left: dict[str, float],
+    ) -> FloatArray:
+        """Return bounds of whole plans from sums of pressures with their phases."""
+        if not len(picks):
+            return bound
+        gains = np.zeros((len(picks), len(GAINS)))
+        ceiling = np.full(len(picks), volts)
+        bass: FloatArray | float = 0.0
+        slack: FloatArray | float = 0.0
+        coherent: FloatArray | float = 0.0
+        loose: FloatArray | float = 0.0
+        at = 0
+        for cell in self._of(each):
+            for u in range(len(cell.classes)):
+                rows = _rows_in(groups[at], picks)
+                gains += groups[at].gains[rows]
+                ceiling = np.minimum(ceiling, groups[at].ceiling[rows])
+                some, back = np.unique(rows, return_inverse=True)
+                found = cell.vectors(u, self._whole_rows(cell, u, groups[at].picks[some]))
+                at += 1
+                if found is None:
+                    continue
+                bass = bass + found.bass[back]
+                slack = slack + found.slack[back]
+                coherent = coherent + found.coherent[back]
+                loose = loose + found.loose[back]
+        ear = self.ready.ear
+        weights = (ear.overall * (1.0 - ear.share))[ear.coherent]
+        norm = np.sqrt(np.sum(np.abs(bass) ** 2, axis=-1)) + slack
+        together = np.sqrt((np.abs(coherent) + loose) ** 2 @ weights)
+        gains[:, 0] = np.minimum(gains[:, 0], norm * (1.0 + ROUNDED))
+        gains[:, 2] = np.minimum(gains[:, 2], together * (1.0 + ROUNDED))
+        return np.minimum(bound, self._upper(gains, ceiling, left, each.radio))
+
+    def _whole_rows(self, cell: Cell, u: int, picks: NDArray[np.intp]) -> NDArray[np.intp]:
+        """Return the rows of a unit's options, among all of them, by what they pick."""
+        unit = cell.wired.units[u]
+        start = 1 + 3 * len(self.ready.space.channels)
+        return _positions(
+            np.column_stack((unit.options, unit.capacitor)),
+            np.column_stack(
+                (
+                    picks[:, [start + g for g in unit.groups]],
+                    picks[:, 1 + 3 * cell.wired.group + 1],
+                )
+            ),
+        )
+
+    # --- Exactly ----------------------------------------------------------------------------------
+
+    def _work_out_all(
+        self,
+        pending: list[tuple[float, _Combination, NDArray[np.intp]]],
+        kept: _Kept,
+        limits: Limits,
+    ) -> None:
+        """Work out pending plans, the highest bound first, until none can reach the floor."""
+        pending.sort(key=lambda each: -each[0])
+        at = 0
+        while at < len(pending) and pending[at][0] >= kept.floor:
+            batch = [each for each in pending[at : at + BATCH] if each[0] >= kept.floor]
+            at += BATCH
+            by_frame: dict[tuple[object, ...], list[tuple[_Combination, NDArray[np.intp]]]] = {}
+            for _, combination, picks in batch:
+                by_frame.setdefault(self._frame_of(combination), []).append((combination, picks))
+            for some in by_frame.values():
+                self._work_out_some(some, kept, limits)
+
+    def _work_out(
+        self, each: _Combination, picks: NDArray[np.intp], kept: _Kept, limits: Limits
+    ) -> None:
+        if len(picks):
+            self._work_out_some([(each, row) for row in picks], kept, limits)
+
+    def _frame_of(self, each: _Combination) -> tuple[object, ...]:
+        """Return what plans must share to be worked out together."""
+        cells = self._of(each)
+        kept = tuple(
+            cell.wired.channels.corners[cell.corner] is None and not self._off(c)
+            for c, cell in enumerate(cells)
+        )
+        return each.radio, tuple(cell.wired.form for cell in cells), kept
+
+    def _off(self, c: int) -> bool:
+        """Whether no high-pass is set as found in a group of channels."""
+        names = self.ready.space.channels[c].channels
+        return all(self.ready.base.channel(n).settings.high_pass is None for n in names)
+
+    def _work_out_some(
+        self,
+        some: Sequence[tuple[_Combination, NDArray[np.intp]]],
+        kept: _Kept,
+        limits: Limits,
+    ) -> None:
+        whole = [self._picks(each, row) for each, row in some]
+        fresh = [index for index, picks in enumerate(whole) if picks not in self._exact]
+        if fresh:
+            first = some[fresh[0]][0]
+            values = self._values(first, [some[index] for index in fresh])
+            for index, value in zip(fresh, values, strict=True):
+                self._exact[whole[index]] = float(value)
+            self.tally.checked += len(fresh)
+        for (each, _), picks in zip(some, whole, strict=True):
+            value = self._exact[picks]
+            if np.isfinite(value) and picks not in self._barred:
+                hours, money = self.takes_of(each, picks)
+                if _fits(money, hours, limits):
+                    kept.add(Found(picks, value, money, hours))
+
+    def _picks(self, each: _Combination, row: NDArray[np.intp]) -> Picks:
+        picks = row.copy()
+        picks[0] = each.radio
+        for c, cell in enumerate(self._of(each)):
+            picks[1 + 3 * c] = cell.wired.form
+            picks[1 + 3 * c + 2] = cell.corner
+        return tuple(int(v) for v in picks)
+
+    def takes_of(self, each: _Combination, picks: Picks) -> tuple[float, float]:
+        """Return hours and money of a plan of a combination."""
+        hours, money, _ = self._takes(each)
+        start = 1 + 3 * len(self.ready.space.channels)
+        for cell in self._of(each):
+            for unit in cell.wired.units:
+                wanted = np.array([picks[start + g] for g in unit.groups])
+                same = np.all(unit.options == wanted, axis=1)
+                capacitor = picks[1 + 3 * cell.wired.group + 1]
+                if (unit.capacitor >= 0).any():
+                    same &= unit.capacitor == capacitor
+                money += float(unit.money[np.flatnonzero(same)[0]])
+        return hours, money
+
+    def _values(
+        self, first: _Combination, some: Sequence[tuple[_Combination, NDArray[np.intp]]]
+    ) -> FloatArray:
+        """Return the points of plans of one frame, minus infinity where a limit is broken."""
+        ready, space = self.ready, self.ready.space
+        forms = [cell.wired.form for cell in self._of(first)]
+        build = ready.frame(first.radio, forms)
+        start = 1 + 3 * len(space.channels)
+        picks = np.array([self._picks(each, row) for each, row in some])
+        mounted = {
+            name: ready.mounted[name].at(picks[:, start + g])
+            for g, group in enumerate(space.places)
+            for name in group.places
+        }
+        capacitors, corners = {}, {}
+        for c, channels in enumerate(space.channels):
+            chosen = channels.forms[forms[c]].chosen
+            told = np.array([np.nan if v is None else v for v in channels.corners])
+            corner = told[picks[:, 1 + 3 * c + 2]][:, np.newaxis]
+            for name in channels.channels:
+                if chosen is not None:
+                    size = chosen.size[picks[:, 1 + 3 * c + 1]][:, np.newaxis]
+                    capacitors[name, chosen.keys[name]] = size
+                if not np.isnan(corner).all():
+                    corners[name] = np.nan_to_num(corner, nan=0.0)
+        found = solved(
+            build, Plans(mounted, capacitors, corners), ear=ready.ear, centre=ready.centre
+        )
+        return self._judged(build, first.radio, found, some)
+
+    def _judged(
+        self,
+        build: Build,
+        r: int,
+        found: Solved,
+        some: Sequence[tuple[_Combination, NDArray[np.intp]]],
+    ) -> FloatArray:
+        known: dict[_Combination, dict[str, float]] = {}
+        left: dict[str, list[float]] = {}
+        for each, _ in some:
+            if each not in known:
+                known[each] = self._takes(each)[2]
+            for name, value in known[each].items():
+                left.setdefault(name, []).append(value)
+        given = {
+            "bass": found.bass - self._reference.bass,
+            "clarity": found.clarity - self._reference.clarity,
+            "loudness": found.loudness - self._reference.loudness,
+            **{name: np.array(values) for name, values in left.items()},
+            "hands_free": np.full(len(some), self._hands_free(r)),
+        }
+        told = points_by_wish(self.ready.space.job, given)
+        assert told is not None
+        value = np.asarray(sum(told.values()), dtype=float)
+        limit = float(build.head_unit.limit.si)
+        broken = {
+            "load": found.least_load < 1.0 - 1e-9,
+            "heat": found.chip > limit,
+            "travel": found.travel > MOST_TRAVEL,
+        }
+        for gate, which in broken.items():
+            if which.any():
+                self.tally.rejected[gate] = self.tally.rejected.get(gate, 0) + int(which.sum())
+                value = np.where(which, -np.inf, value)
+        return np.asarray(value)
+
+    def _upper(
+        self, gains: FloatArray, ceiling: FloatArray, left: dict[str, float], r: int
+    ) -> FloatArray:
+        """Return the most that plans can be worth, of their sums and least ceilings."""
+        reference = self._reference
+        tiny = 1e-300
+        overall = gains[:, 2] ** 2 + gains[:, 3]
+        bass = decibel(np.maximum(gains[:, 0] ** 2, tiny))
+        level = decibel((REFERENCE_EMF / REFERENCE_PRESSURE) ** 2)
+        loud = decibel(np.maximum(overall * ceiling**2, tiny)) - decibel(REFERENCE_PRESSURE**2)
+        given = {
+            "bass": bass + level - reference.bass,
+            "clarity": decibel(np.maximum(gains[:, 1], tiny)) + level - reference.clarity,
+            "loudness": loud - reference.loudness,
+            "reversible": left.get("reversible", 1.0),
+            "appearance": left.get("appearance", 1.0),
+            "hands_free": self._hands_free(r),
+        }
+        told = points_by_wish(self.ready.space.job, given)
+        assert told is not None
+        return np.asarray(sum(told.values()) + np.zeros(len(gains)), dtype=float)
+
+    def _hands_free(self, r: int) -> float:
+        return float(self.ready.hands_free[r])
+
+
+def _rows_in(group: Group, picks: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return the option of a group that each plan picks."""
+    speaks = np.flatnonzero((group.picks >= 0).any(axis=0))
+    return _positions(group.picks[:, speaks], picks[:, speaks])
+
+
+def _positions(table: NDArray[np.intp], wanted: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return where each wanted row stands in a table that holds it once."""
+    sizes = np.maximum(table.max(axis=0), wanted.max(axis=0)) + 2
+    scale = np.concatenate(([1], np.cumprod(sizes[:-1])))
+    codes, asked = (table + 1) @ scale, (wanted + 1) @ scale
+    order = np.argsort(codes)
+    return np.asarray(order[np.searchsorted(codes, asked, sorter=order)])
+
+
+class _Every(dict[str, tuple[str, ...]]):
+    """Changes by kind, nothing for those that are not made."""
+
+    def __missing__(self, kind: str) -> tuple[str, ...]:
+        return ()
+
+
+class _Kept:
+    """The plans that were worked out and may matter, and what a plan has to reach."""
+
+    def __init__(self, below: float, gap: float) -> None:
+        self.below, self.gap = below, gap
+        self.found: list[Found] = []
+        self._best = -np.inf
+
+    @property
+    def floor(self) -> float:
+        """What the bound of a plan has to reach to be looked at."""
+        if self.below:
+            return self._best - self.below - ALIKE
+        return round(self._best, DECIMALS) - ALIKE + self.gap if self.found else -np.inf
+
+    def add(self, plan: Found) -> None:
+        """Take a plan in."""
+        self.found.append(plan)
+        self._best = max(self._best, plan.value)
+
+
+def _fits(money: float, hours: float, limits: Limits) -> bool:
+    return (limits.money is None or money <= limits.money + 1e-9) and (
+        limits.hours is None or hours <= limits.hours + 1e-9
+    )
+
+
+def _summed(tables: Sequence[FloatArray]) -> FloatArray:
+    """Return the sums of one row of every table, all combinations in order."""
+    total = tables[0]
+    for table in tables[1:]:
+        total = (total[:, np.newaxis, :] + table[np.newaxis, :, :]).reshape(-1, table.shape[1])
+    return total
+
+
+def _together(groups: Sequence[Sequence[Cell]]) -> FloatArray:
+    """Return the norm of the bass of every combination of cells, at most."""
+    every = [np.stack([cell.middle for cell in cells]) for cells in groups]
+    radius = _summed([np.array([[cell.radius] for cell in cells]) for cells in groups])[:, 0]
+    shape = [len(cells) for cells in groups]
+    squared = np.zeros(shape)
+    for i, one in enumerate(every):
+        own = np.sum(np.abs(one) ** 2, axis=1)
+        squared += own.reshape([-1 if k == i else 1 for k in range(len(shape))])
+        for j in range(i):
+            both = 2.0 * (every[j].conj() @ one.T).real
+            squared += both.reshape([shape[k] if k in (i, j) else 1 for k in range(len(shape))])
+    norm = np.sqrt(np.maximum(squared, 0.0)).ravel() + radius
+    return np.asarray(norm * (1.0 + ROUNDED))
+
+
+def _least(columns: Sequence[FloatArray]) -> FloatArray:
+    total = columns[0]
+    for column in columns[1:]:
+        total = np.minimum(total[:, np.newaxis], column[np.newaxis, :]).ravel()
+    return total
