@@ -60,7 +60,7 @@ def counts(path: str, annotation: object) -> bool:
     # A version; checked as parts, of the plan; by its test; weights.
     free = {"format", "proposal.set", "proposal.add", "reading.value", "reading.odds"}
     # What head_unit and the rest may cost is up to the currency.
-    paid = path in PAID or path.endswith((".price", ".cost"))
+    paid = path in PAID or path.endswith((".price", ".price_low", ".price_high", ".cost"))
     return path not in free and not paid and bool(set(kinds(annotation)) - NO_NUMBER)
 
 

@@ -5,6 +5,7 @@ import io
 import re
 from functools import cache
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from hypothesis import assume, given, settings
@@ -15,6 +16,7 @@ import conewright as cw
 from conewright.data_files import data_rows
 from conewright.job.builds.job import Job
 from conewright.job.builds.states.build import Build
+from conewright.job.document.bench import PartKind, Per
 from conewright.job.document.fault_names import CHANNEL_FAULTS, PLACE_FAULTS, VEHICLE_FAULTS
 from conewright.job.text.parsing import from_dict
 from conewright.papers.press.answers import Answers
@@ -112,6 +114,9 @@ def hold_alike(build: Build, compared: Report, of: Outlay) -> None:
         figure = compared.figure(f"{build.id}.{name}")
         ends = (figure.low, figure.value, figure.high)
         assert ends == pytest.approx((amount.low, amount.typical, amount.high), abs=1e-9)
+    chosen = f"Chosen from {of.chosen_from}" if of.chosen_from else ""
+    assert sheet["chosen_from"] == chosen
+    assert csv_text(of).count(chosen[1:]) == 1 or not chosen
     assert Sum.of(of.total, "EUR").typical == pytest.approx(of.total.typical, abs=0.005)
 
 
@@ -205,6 +210,25 @@ written = st.fixed_dictionaries(
                 ]
             ),
             max_size=3,
+        ),
+        "catalogue": st.just("invented, version 2, sha256 0123456789ab"),
+        "buy": st.lists(
+            st.builds(
+                lambda kind, name, count, **more: {
+                    "part": "Supplier 1 X-1",
+                    "kind": kind,
+                    "name": name,
+                    "count": count,
+                    **more,
+                },
+                kind=st.sampled_from(get_args(PartKind)),
+                name=st.sampled_from(["plain", "4.7 uF", "16 mm2", "15 A", "another radio"]),
+                count=st.sampled_from([0.5, 1, 2, 4]),
+                price=st.sampled_from([0, 3, 70]),
+                per=st.sampled_from(get_args(Per)),
+                currency=st.sampled_from(["EUR", "USD"]),
+            ),
+            max_size=4,
         ),
     },
 )

@@ -137,3 +137,60 @@ def test_a_way_to_mend_is_chosen(client: TestClient, store: Store) -> None:
     assert client.post(f"/jobs/{job}/mend", data=bad).status_code == 422
     bare = store.create(demo_text(), who="Ann").job_id
     assert client.get(f"/jobs/{bare}/mend", headers={"accept": "text/html"}).status_code == 422
+
+
+BOUGHT = """
+[[proposal]]
+id = "bought"
+catalogue = "invented, version 2, sha256 0123456789ab"
+[[proposal.buy]]
+part = "Supplier 3 C-4.7-A"   # asked by telephone
+kind = "capacitor"
+name = "capacitor, <4.7 uF>"
+count = 2
+price = 2.61
+[[proposal.buy]]
+part = "Supplier 1 R-130-A"
+kind = "ring"
+name = "sealing ring"
+count = 1
+per = "pair"
+currency = "USD"
+[proposal.set]
+"door-f?.mount.ring" = true
+"""
+
+
+def test_what_is_bought_is_shown_kept_and_taken_back(client: TestClient, store: Store) -> None:
+    job = store.create(demo_text() + BOUGHT, who="Ann").job_id
+    page = client.get(f"/jobs/{job}/proposals/bought").text
+    assert "Chosen from invented, version 2, sha256 0123456789ab." in page
+    assert "capacitor, &lt;4.7 uF&gt;, Supplier 3 C-4.7-A: 2 by the piece, at 2.61 a piece" in page
+    assert "sealing ring, Supplier 1 R-130-A: 1 by the pair, without a price" in page
+    data = {"base": "1", "action": "save", "hours": "3", "set:door-f?.mount.ring": "yes"}
+    assert client.post(f"/jobs/{job}/proposals/bought", data=data).status_code == 303
+    saved = store.get(job)
+    assert "# asked by telephone" in saved.text
+    plan = saved.job.proposal("bought")
+    assert (plan.hours, len(plan.buy), plan.catalogue is None) == (3, 2, False)
+    back = data | {"base": "2", "unbuy:buy:ring:Supplier 1 R-130-A:1": "on"}
+    assert client.post(f"/jobs/{job}/proposals/bought", data=back).status_code == 303
+    assert [each.kind for each in store.get(job).job.proposal("bought").buy] == ["capacitor"]
+    every = data | {"base": "3", "unbuy:buy:capacitor:Supplier 3 C-4.7-A:1": "on"}
+    assert client.post(f"/jobs/{job}/proposals/bought", data=every).status_code == 303
+    assert store.get(job).job.proposal("bought").buy == ()
+
+
+def test_a_plan_that_buys_nothing_has_no_such_box(client: TestClient, kept: str) -> None:
+    assert "What is bought for it" not in client.get(f"/jobs/{kept}/proposals/dash").text
+    assert "What is bought for it" not in client.get(f"/jobs/{kept}/proposals/new").text
+
+
+def test_the_page_of_a_job_asks_about_another_currency(client: TestClient, store: Store) -> None:
+    job = store.create(demo_text() + BOUGHT, who="Ann").job_id
+    page = client.get(f"/jobs/{job}").text
+    assert "proposal.bought.buy.2.currency" in page
+    assert "The job reckons in EUR: a price in USD is not added up." in page
+    one = demo_text() + BOUGHT.replace("USD", "EUR")
+    plain = client.get(f"/jobs/{store.create(one, who='Ann').job_id}").text
+    assert "is not added up" not in plain

@@ -3,16 +3,14 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Final
+from typing import Final, get_args
 
 from conewright.data_files import data_rows
+from conewright.job.document.bench import PartKind, Per
 
 __all__ = ["CHOICES", "DIMENSION_OF_VALUE", "KINDS", "Column", "columns"]
 
-KINDS: Final = (
-    "driver", "ring", "patch", "capacitor", "cable", "amplifier", "radio", "repair", "fuse", "film",
-    "adapter",
-)  # fmt: skip
+KINDS: Final[tuple[PartKind, ...]] = get_args(PartKind)
 
 DIMENSION_OF_VALUE: Final = {
     "capacitor": "capacitance",
@@ -25,7 +23,7 @@ DIMENSION_OF_VALUE: Final = {
 CHOICES: Final[Mapping[str, tuple[str, ...]]] = {
     "kind": KINDS,
     "metal": ("copper", "clad-aluminium"),
-    "per": ("pair", "piece", "metre", "kg"),
+    "per": get_args(Per),
     "trust": ("measured", "measured-by-maker", "sheet", "listing"),
 }
 """Words that a cell may hold, by the form of its column."""

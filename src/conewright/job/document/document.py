@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Protocol, Self, TypeVar
 from pydantic import AfterValidator, BeforeValidator, Field, JsonValue
 
 from conewright.errors import BadInputError
-from conewright.job.document.bench import Bench, Sheet, Tool
+from conewright.job.document.bench import Bench, Purchase, Sheet, Tool
 from conewright.job.document.fault_names import FaultName
 from conewright.job.document.fields import (
     Count,
@@ -74,6 +74,7 @@ __all__ = [
     "Mount",
     "Place",
     "Proposal",
+    "Purchase",
     "Reading",
     "Restraint",
     "Restraints",
@@ -315,6 +316,15 @@ class Proposal(Table):
         "a wire as function@channel, plus@front-left; one field as id.field. What was read, found "
         "and written of wires there goes with it.",
         examples=[["roof-c", "amplifier-feed.fuse"]],
+    )
+    catalogue: Text | None = Field(
+        None,
+        description="The list that its parts were chosen from, with what tells its version.",
+        examples=["invented, version 2, sha256 0123456789ab"],
+    )
+    buy: Annotated[tuple[Purchase, ...], Field(max_length=200)] = Field(
+        (),
+        description="Parts of a list that are bought for it, each as `[[proposal.buy]]`.",
     )
     add: dict[str, tuple[dict[str, JsonValue], ...]] = Field(
         default_factory=dict,

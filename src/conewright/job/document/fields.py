@@ -60,6 +60,7 @@ __all__ = [
     "PanelSpot",
     "Position",
     "PositiveCurrent",
+    "PositiveNumber",
     "PositiveResistance",
     "Power",
     "QuantityField",
@@ -331,6 +332,7 @@ Identifier = Annotated[
 ]
 Count = Annotated[int, Field(strict=True, ge=1)]
 Money = Annotated[float, Field(strict=True, ge=0, allow_inf_nan=False)]
+PositiveNumber = Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)]
 Day = Annotated[
     date,
     PlainValidator(_read_day),

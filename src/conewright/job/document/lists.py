@@ -13,6 +13,7 @@ from conewright.job.document.paths import fields_of, table_within
 from conewright.phrases import counted
 
 __all__ = [
+    "BUY",
     "LISTS",
     "TABLES",
     "EntryKey",
@@ -33,8 +34,15 @@ _TOLD_BY = {
     "finding": ("fault", "at"),
     "lead": ("function", "channel"),
     "sheet": ("material", "thickness"),
+    "buy": ("kind", "part"),
 }
-_SPOKEN = {"location": "place", "lead": "wire", "feed": "cable", "head_unit": "radio"}
+_SPOKEN = {
+    "buy": "part",
+    "location": "place",
+    "lead": "wire",
+    "feed": "cable",
+    "head_unit": "radio",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +90,15 @@ TABLES: Mapping[str, type[Table]] = _tables()
 """Every table of a job that stands alone, in the order of the document."""
 
 
+BUY = "buy"
+"""The list of a proposal that is none of the job's own: what is bought for it."""
+
+
+def told_by(name: str) -> tuple[str, ...]:
+    """Return the fields that tell the entries of a list apart, of a job or of a proposal."""
+    return _TOLD_BY[BUY] if name == BUY else LISTS[name].told_by
+
+
 def spoken(name: str) -> str:
     """Return what a table, or an entry of a list, is called in a sentence."""
     return _SPOKEN.get(name, name.replace("_", " "))
@@ -94,7 +111,7 @@ def entries_by_key(name: str, entries: object) -> dict[EntryKey, dict[str, Any]]
     for entry in entries if isinstance(entries, list) else ():
         if not isinstance(entry, dict):
             continue
-        told = tuple(str(entry.get(field, "")) for field in LISTS[name].told_by)
+        told = tuple(str(entry.get(field, "")) for field in told_by(name))
         seen[told] += 1
         found[(*told, str(seen[told]))] = entry
     return found

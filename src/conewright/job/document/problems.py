@@ -38,6 +38,7 @@ _WANTED = {
     "int_type": "a whole number is wanted, without quotes",
     "float_type": "a plain number is wanted, without quotes or unit",
     "finite_number": "a finite number is wanted",
+    "greater_than": "a number above {gt} is wanted",
     "greater_than_equal": "a number of at least {ge} is wanted",
     "less_than_equal": "a number of at most {le} is wanted",
     "model_type": "a table of fields is wanted",

@@ -6,12 +6,13 @@ from functools import cache
 from typing import Any
 
 from conewright.data_files import data_rows
+from conewright.job.document.bench import is_other_currency
 from conewright.job.document.paths import inside
 from conewright.job.plausible.ranges import Measured, Range, measured, path_of
 from conewright.job.plausible.volts import odd_supply
 from conewright.job.quantity.values import display
 
-__all__ = ["Doubt", "doubts_of"]
+__all__ = ["Doubt", "doubts_of", "other_currencies"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,24 @@ def doubts_of(raw: Mapping[str, Any]) -> list[Doubt]:
     by_field = {each.range.field: (path, each) for path, each in reversed(numbers)}
     for path, written, usual in odd_supply(raw, by_field):
         found.setdefault(path, Doubt(path, written, usual))
+    for doubt in other_currencies(raw):
+        found.setdefault(doubt.path, doubt)
     return [doubt for path, doubt in found.items() if path not in known]
+
+
+def other_currencies(raw: Mapping[str, Any]) -> Iterator[Doubt]:
+    """Yield what is bought in another currency than that of the job, which is not added up."""
+    own, plans = inside(raw, "job", "currency"), raw.get("proposal")
+    if not isinstance(own, str):
+        return
+    for plan, entry in enumerate(plans if isinstance(plans, list) else ()):
+        bought = inside(entry, "buy")
+        for index, each in enumerate(bought if isinstance(bought, list) else ()):
+            paid = inside(each, "currency")
+            if isinstance(paid, str) and is_other_currency(paid, own):
+                path = path_of(("proposal", plan, "buy", index, "currency"), raw)
+                told = f"The job reckons in {own}: a price in {paid} is not added up."
+                yield Doubt(path, paid, told)
 
 
 # --- One value beside another -------------------------------------------------------------------

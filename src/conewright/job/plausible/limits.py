@@ -6,6 +6,7 @@ from typing import Any
 from conewright.errors import Problem
 from conewright.job.document.paths import Steps, inside, nearest, path_text, show
 from conewright.job.document.problems import MOST_PROBLEMS, Found
+from conewright.job.plausible.doubts import other_currencies
 from conewright.job.plausible.ranges import field_of, measured, path_of, range_of, ranges
 
 __all__ = ["range_problems", "sure_problems"]
@@ -36,17 +37,18 @@ def range_problems(
 
 
 def sure_problems(raw: Mapping[str, Any]) -> list[Found]:
-    """Return the entries of `sure` that name no number of the job."""
+    """Return the entries of `sure` that name no number of the job, and no currency."""
     entries = inside(raw, *SURE)
     if not isinstance(entries, list):
         return []
+    paid = {doubt.path for doubt in other_currencies(raw)}
     told = ((index, path) for index, path in enumerate(entries) if isinstance(path, str))
     return [
         Found(
             (*SURE, index), Problem(path_text((*SURE, index), raw), show(path), _known(path, raw))
         )
         for index, path in told
-        if range_of(path, raw) is None
+        if path not in paid and range_of(path, raw) is None
     ]
 
 

@@ -171,8 +171,11 @@ def _below(
         if step is None:
             continue
         if step.table is not None:
-            if isinstance(value, dict):
-                yield from _below(step.table, value, (*at, name), step.field)
+            entries = enumerate(value) if isinstance(value, list) else [(None, value)]
+            for index, entry in entries:
+                if isinstance(entry, dict):
+                    below = (*at, name) if index is None else (*at, name, index)
+                    yield from _below(step.table, entry, below, step.field)
         elif isinstance(value, list):
             for index, each in enumerate(value):
                 yield (*at, name, index), step, each

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from conewright.errors import JobError
-from conewright.job.document.lists import LISTS, EntryKey, entries_by_key, spoken
+from conewright.job.document.lists import BUY, LISTS, EntryKey, entries_by_key, spoken
 from conewright.job.text.labels import label_words
 from conewright.job.text.parsing import job_text
 
@@ -94,24 +94,35 @@ def _lists(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[Line
                 for path, change in _changes(_leaves(old[key]), _leaves(new[key])):
                     yield owner, f"{_words(path)} {change}".strip()
                 if kind == "proposal":
-                    for change in _added_parts(old[key], new[key]):
+                    for change in (
+                        *_added_parts(old[key], new[key]),
+                        *_inner_changes(BUY, "buys", old[key].get(BUY), new[key].get(BUY)),
+                    ):
                         yield owner, change
 
 
 def _added_parts(old: Mapping[str, Any], new: Mapping[str, Any]) -> Iterator[str]:
     """Yield what differs between the parts that two versions of a plan add."""
     before, after = (each.get("add") or {} for each in (old, new))
-    for list_name in LISTS:
-        was, now = (entries_by_key(list_name, each.get(list_name)) for each in (before, after))
-        for key in dict.fromkeys((*was, *now)):
-            what = f"{spoken(list_name)} {' at '.join(filter(None, key[:-1]))}"
-            if key not in now:
-                yield f"adds {what} no more"
-            elif key not in was:
-                yield f"adds {what}"
-            else:
-                for path, change in _changes(_leaves(was[key]), _leaves(now[key])):
-                    yield f"{what} that it adds: {_words(path)} {change}"
+    for name in LISTS:
+        yield from _inner_changes(name, "adds", before.get(name), after.get(name))
+
+
+def _inner_changes(name: str, does: str, old: object, new: object) -> Iterator[str]:
+    """Yield what differs between two versions of a list of a plan, which adds or buys them."""
+    was, now = (entries_by_key(name, each) for each in (old, new))
+    for key in dict.fromkeys((*was, *now)):
+        *told, _ = key
+        words = (
+            " ".join(told) if name == BUY else f"{spoken(name)} {' at '.join(filter(None, told))}"
+        )
+        if key not in now:
+            yield f"{does} {words} no more"
+        elif key not in was:
+            yield f"{does} {words}"
+        else:
+            for path, change in _changes(_leaves(was[key]), _leaves(now[key])):
+                yield f"{words} that it {does}: {_words(path)} {change}"
 
 
 def _names(
@@ -141,12 +152,12 @@ def _what(kind: str, entry: Mapping[str, Any]) -> str:
 
 
 def _leaves(value: object, path: Path = ()) -> Leaves:
-    """Return all that is no table, by the fields that lead there, but for what a plan adds."""
+    """Return all that is no table, by the fields that lead there; not what a plan adds or buys."""
     if isinstance(value, dict) and value:
         return {
             where: leaf
             for name, each in value.items()
-            if (name, type(each)) != ("add", dict)
+            if (name, type(each)) not in (("add", dict), (BUY, list))
             for where, leaf in _leaves(each, (*path, name)).items()
         }
     return {path: value} if path else {}

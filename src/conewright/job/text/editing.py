@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 
 import tomlkit
 from tomlkit.items import AoT, InlineTable
@@ -17,7 +17,7 @@ from tomlkit.items import AoT, InlineTable
 from conewright.errors import BadInputError, JobError, Problem
 from conewright.job.builds.job import Job
 from conewright.job.document.likeness import merged
-from conewright.job.document.lists import entries_by_key
+from conewright.job.document.lists import BUY, entries_by_key
 from conewright.job.document.paths import Steps, inside
 from conewright.job.text.labels import PAGED_TABLES, Field, Part, field_at, part_of, place_in_file
 from conewright.job.text.parsing import MARK, job_text
@@ -254,6 +254,9 @@ def update_field(table: Any, name: str, value: object) -> None:
     if name == "add" and isinstance(value, Mapping):
         _update_added(table, value)
         return
+    if name == BUY and value:
+        _update_bought(table, cast(Sequence[Mapping[str, object]], value))
+        return
     if name != "set" or name not in table or not isinstance(value, Mapping):
         _set(table, (name,), value)
         return
@@ -280,6 +283,20 @@ def _update_added(table: Any, wanted: Mapping[str, Sequence[Mapping[str, object]
             there[name] = list(map(dict, entries)) if plain else _added(wanted)[name]
         else:
             _update_entries(there[name], name, entries)
+
+
+def _update_bought(table: Any, wanted: Sequence[Mapping[str, object]]) -> None:
+    """Change what is bought for a proposal: entries that stay are as they were written."""
+    if isinstance(table.get(BUY), AoT):
+        _update_entries(table[BUY], BUY, wanted)
+    elif type(table) is dict:
+        table[BUY] = list(map(dict, wanted))
+    elif BUY not in table and not isinstance(table, InlineTable):
+        table[BUY] = _entries(wanted)
+    elif table.get(BUY) != wanted:
+        table[BUY] = tomlkit.array()
+        for entry in wanted:
+            table[BUY].append(_inline(entry))
 
 
 def _update_entries(there: AoT, name: str, wanted: Sequence[Mapping[str, object]]) -> None:
@@ -325,18 +342,26 @@ def _table(entry: Mapping[str, object]) -> Any:
             table[name] = changes
         elif name == "add" and isinstance(value, Mapping):
             table[name] = _added(value)
+        elif name == BUY:
+            table[name] = _entries(cast(Sequence[Mapping[str, object]], value))
         else:
             table[name] = _item(value)
     return table
+
+
+def _entries(entries: Sequence[Mapping[str, object]]) -> AoT:
+    """Return entries as TOML, each under a header of its own."""
+    found = tomlkit.aot()
+    for entry in entries:
+        found.append(_table(entry))
+    return found
 
 
 def _added(lists: Mapping[str, Sequence[Mapping[str, object]]]) -> Any:
     """Return what a proposal adds as TOML: each entry under a header of its own."""
     table = tomlkit.table(is_super_table=True)
     for name, entries in lists.items():
-        table[name] = tomlkit.aot()
-        for entry in entries:
-            table[name].append(_table(entry))
+        table[name] = _entries(entries)
     return table
 
 
@@ -369,8 +394,8 @@ def _hold_proposal(text: str, id: str, values: Mapping[str, object]) -> None:
         _ = job_text(text).job
     except JobError as error:
         start = f"proposal[{id}]"
-        # What is wrong in an added part is told with its path: it has no field of its own.
-        places = {f"{start}.{name}": name for name in values if name not in ("set", "add")}
+        # What is wrong in a part added or bought is told with its path: it has no field of its own.
+        places = {f"{start}.{name}": name for name in values if name not in ("set", "add", BUY)}
         changes = values.get("set")
         keys = changes if isinstance(changes, Mapping) else {}
         places |= {f'{start}.set."{key}"': key for key in keys}

@@ -8,7 +8,7 @@ from typing import Any
 import tomlkit
 
 from conewright.errors import ConewrightError
-from conewright.job.document.lists import LISTS, entries_by_key
+from conewright.job.document.lists import BUY, LISTS, entries_by_key
 from conewright.job.text.editing import Refused, update_field, with_entry
 from conewright.job.text.parsing import bare, job_text
 
@@ -68,6 +68,10 @@ def _below(value: Any) -> Iterator[tuple[Path, Any]]:
                 for key, entry in entries_by_key(kind, entries).items():
                     yield (name, kind, key), entry
             continue
+        if name == BUY and isinstance(each, list):
+            for key, entry in entries_by_key(BUY, each).items():
+                yield (name, BUY, key), entry
+            continue
         for path, leaf in _below(each):
             yield (name, *path), leaf
 
@@ -104,17 +108,18 @@ def _applied(text: str, changes: Leaves, before: Leaves, theirs: Leaves) -> str:
     names = {path[0] for path in changes if path[0] in LISTS and path[0] in document}
     entries = {name: entries_by_key(name, document[name]) for name in names}
     removed = {path[:2] for path, value in changes.items() if _whole(path, value)}
-    plans = {path[:2] for path in changes if path[2:3] == ("add",)} - removed
-    for plan in plans:
-        wanted = _added_by(plan, changes, theirs)
+    inner = dict.fromkeys(path[:3] for path in changes if path[2:3] in INNER)
+    for plan, name in ((path[:2], path[2]) for path in inner if path[:2] not in removed):
+        lists = _inner_lists((*plan, name), changes, theirs)
+        wanted: Any = lists.get(BUY) if name == BUY else lists
         if plan not in known:
-            added.setdefault(plan, {})["add"] = wanted
+            added.setdefault(plan, {})[name] = wanted
         else:
-            update_field(entries[plan[0]][plan[1]], "add", wanted)
+            update_field(entries[plan[0]][plan[1]], name, wanted)
     for path, value in changes.items():
         if path[0] not in LISTS:
             _put(document, path, value)
-        elif path[2:3] == ("add",):
+        elif path[2:3] in INNER:
             continue
         elif path[:2] not in known:
             _put(added.setdefault(path[:2], {}), path[2:], value)
@@ -128,12 +133,16 @@ def _applied(text: str, changes: Leaves, before: Leaves, theirs: Leaves) -> str:
     return written
 
 
-def _added_by(plan: Path, changes: Leaves, theirs: Leaves) -> dict[str, list[Any]]:
-    """Return the entries that a plan adds, by list: theirs with my changes."""
+INNER = (("add",), (BUY,))
+"""What holds the lists of a plan: parts that it adds, and what is bought for it."""
+
+
+def _inner_lists(above: Path, changes: Leaves, theirs: Leaves) -> dict[str, list[Any]]:
+    """Return the entries of a plan below one of its fields, by list: theirs with my changes."""
     whole = {**theirs, **changes}
     found: dict[str, list[Any]] = {}
     for path, entry in whole.items():
-        if path[:3] == (*plan, "add") and entry is not GONE:
+        if path[:3] == above and entry is not GONE:
             found.setdefault(path[3], []).append(entry)
     return found
 

@@ -46,7 +46,8 @@ class ProposalForm:
 
     rows: its changes, but for the drivers. drivers: by place, where another is chosen. mends:
     faults that it puts right, each as fault@place. repairs: that are chosen, each as repair@place.
-    remove: what it takes out. add: entries that it puts in, by their list.
+    remove: what it takes out. add: entries that it puts in, by their list. catalogue: what it was
+    chosen from. buy: what is bought for it.
     """
 
     id: str
@@ -59,6 +60,8 @@ class ProposalForm:
     repairs: tuple[str, ...] = ()
     remove: tuple[str, ...] = ()
     add: Mapping[str, tuple[Mapping[str, Any], ...]] = field(default_factory=dict)
+    catalogue: str = ""
+    buy: tuple[Mapping[str, Any], ...] = ()
 
     @property
     def changes_something(self) -> bool:
@@ -90,6 +93,8 @@ def proposal_form(job: Job, id: str) -> ProposalForm:
         repairs=found.repairs,
         remove=found.remove,
         add=found.add,
+        catalogue=found.catalogue or "",
+        buy=tuple(each.to_dict() for each in found.buy),
     )
 
 
@@ -119,6 +124,8 @@ def with_form(text: str, form: ProposalForm, *, new: bool) -> str:
         "name": form.name.strip() or None,
         "hours": _amount(form.hours),
         "extra_cost": _amount(form.extra_cost),
+        "catalogue": form.catalogue or None,
+        "buy": [dict(each) for each in form.buy] or None,
         "mends": list(form.mends) or None,
         "repairs": list(form.repairs) or None,
         "remove": list(form.remove) or None,

@@ -14,15 +14,16 @@ from typing import TYPE_CHECKING
 from conewright.papers.work.checks import needed_rows
 from conewright.phrases import capital, sheet_cell
 from conewright.stages.common.changes import planned_job
+from conewright.stages.outlay.bought import CATALOGUE
 from conewright.views.numbers import money
 
 if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
     from conewright.job.document.document import Document
-    from conewright.stages.outlay.amounts import Amount
+    from conewright.stages.outlay.amounts import Amount, Line
     from conewright.stages.outlay.reckoning import Outlay
 
-__all__ = ["Bill", "bill", "csv_text"]
+__all__ = ["Bill", "bill", "chosen_from", "csv_text"]
 
 COLUMNS = (
     "kind",
@@ -109,11 +110,17 @@ def _notes(taken: Outlay) -> Iterator[str]:
         )
     if taken.told_hours:
         yield capital(f"{taken.told_hours}.")
-    if any(line.kind in ("material", "radio") for line in taken.lines):
+    yield from taken.remarks
+    if any(line.kind in ("material", "radio") and _is_usual(line) for line in taken.lines):
         yield (
             "Prices of material are typical ones, from memory: put in those of the shop before it "
             "is signed."
         )
+
+
+def _is_usual(line: Line) -> bool:
+    """Whether the price of a line is one from no list and no sheet of the job."""
+    return not line.source.startswith(CATALOGUE)
 
 
 def _verdict(job: Document, taken: Outlay) -> str:
@@ -129,6 +136,11 @@ def _verdict(job: Document, taken: Outlay) -> str:
         )
     over = money(total.typical - budget)
     return f"Over the budget of {budget:g} {currency} by {over} as a rule."
+
+
+def chosen_from(taken: Outlay) -> str:
+    """Return what a plan was chosen from, in words; nothing where it does not say."""
+    return f"chosen from {taken.chosen_from}" if taken.chosen_from else ""
 
 
 # --- CSV ------------------------------------------------------------------------------------------
@@ -158,9 +170,17 @@ def csv_text(taken: Outlay) -> str:
         ends = f"{taken.hours.low:.1f} to {taken.hours.high:.1f} h"
         head = ["hours", "hours of work, not priced"]
         writer.writerow([*head, *spent, sheet_cell(taken.currency), ends, ""])
-    blanks = [""] * 5
+    blanks, chosen = [""] * 5, sheet_cell(chosen_from(taken))
     writer.writerow(
-        ["total", "total", *blanks, *_three(taken.total), sheet_cell(taken.currency), SPREAD, ""]
+        [
+            "total",
+            "total",
+            *blanks,
+            *_three(taken.total),
+            sheet_cell(taken.currency),
+            SPREAD,
+            chosen,
+        ]
     )
     return stream.getvalue()
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
-from conewright.papers.work.bill import Bill, bill
+from conewright.papers.work.bill import Bill, bill, chosen_from
+from conewright.phrases import capital
 from conewright.stages.report.words import number, odds
 from conewright.views.numbers import money
 
@@ -56,6 +57,7 @@ def parts_data(answers: Answers, made: Bill, *, revision: str | None = None) -> 
         "head": head(build, TITLE, revision=revision),
         "plan": build.title,
         "vehicle": build.vehicle.name,
+        "chosen_from": capital(chosen_from(taken)),
         "currency": taken.currency,
         **{name: of_kind[kind] for kind, name in KINDS.items()},
         "sums": {

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.location import LocationState
     from conewright.job.quantity.spots import PanelHole
 
-__all__ = ["BY_TRIMS", "consumables", "material", "trims"]
+__all__ = ["BY_TRIMS", "consumables", "material", "patched_area", "trims"]
 
 METRE = 1e-3
 CLIPS, CLIP_BREAKS = 10, 0.12
@@ -221,13 +221,22 @@ def _patches(places: Iterable[LocationState], sheets: tuple[Stock, ...]) -> Iter
     for place in places:
         cavity = place.cavity
         wanted = 0.0 if cavity is None or cavity.cover_mass is None else cavity.cover_mass.si
+        piece = patched_area(place)
         if cavity is not None and cavity.openings:
-            piece, sheet = sum(map(_over, cavity.openings)), patch_stock(sheets, wanted=wanted)
+            sheet = patch_stock(sheets, wanted=wanted)
             wanted = wanted if sheet is None else sheet.mass
         else:
-            piece, note = _over_openings(place), "from the area of the openings: none is written"
+            note = "from the area of the openings: none is written"
         area, mass = area + piece, mass + piece * wanted
     yield material("patch", mass, f"{1e4 * area:.0f} cm², {note}")
+
+
+def patched_area(place: LocationState) -> float:
+    """Return the area of the patches of a place, with what they reach over their edges [m2]."""
+    cavity = place.cavity
+    if cavity is not None and cavity.openings:
+        return sum(map(_over, cavity.openings))
+    return _over_openings(place)
 
 
 def _over(opening: PanelHole) -> float:

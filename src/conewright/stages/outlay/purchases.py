@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BY_VALUE",
+    "OR_ANOTHER",
+    "THE_JOB",
     "fuses_and_cables",
     "new_drivers",
     "new_units",
@@ -31,6 +33,11 @@ __all__ = [
 ]
 
 THE_JOB = "the job's price"
+"""Source of a price that a sheet of the job has."""
+
+OR_ANOTHER = ", or another of its size and ohms"
+"""How the title of a new driver ends that nobody has chosen."""
+
 GROMMETS = 2
 SQUARE_MM = 1e6
 BY_VALUE = ("resistor", "capacitor", "inductor")
@@ -51,7 +58,7 @@ def new_drivers(planned: Document, build: Build, changed: Changes) -> Iterator[L
         sheet = planned.driver(name)
         title = sheet.name or name
         if name not in chosen:
-            title = f"{title}, or another of its size and ohms"
+            title += OR_ANOTHER
         if sheet.price is not None:
             price, pairs = exactly(sheet.price), ceil(count / 2)
             yield line_of(

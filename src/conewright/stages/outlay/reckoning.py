@@ -32,7 +32,9 @@ from conewright.stages.outlay.amounts import (
     together,
 )
 from conewright.stages.outlay.bodies import bodies
+from conewright.stages.outlay.bought import Bought, with_bought
 from conewright.stages.outlay.consumables import consumables, trims
+from conewright.stages.outlay.needs import wanted_of
 from conewright.stages.outlay.purchases import (
     BY_VALUE,
     fuses_and_cables,
@@ -48,7 +50,7 @@ from conewright.stages.report.words import number
 if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
     from conewright.job.builds.states.electrics import PartState
-    from conewright.job.document.document import Document
+    from conewright.job.document.document import Document, Proposal
 
 __all__ = ["CURRENCY", "Outlay", "Surprise", "labour", "outlay"]
 
@@ -88,6 +90,8 @@ class Outlay:
         total: of all lines, what is kept for surprises in it.
         currency: of the job.
         unpriced: what the total leaves out for want of a price, and the field that would give it.
+        chosen_from: the list that the plan was chosen from; nothing where it names none.
+        remarks: what to know of the prices of parts that are bought by name.
 
     """
 
@@ -102,6 +106,8 @@ class Outlay:
     total: Amount
     currency: str
     unpriced: tuple[str, ...]
+    chosen_from: str = ""
+    remarks: tuple[str, ...] = ()
 
     @property
     def chance(self) -> float:
@@ -143,10 +149,11 @@ def outlay(build: Build, *, solver: Solver | None = None) -> Outlay:
     rate, currency = build.job.about.hour_rate, build.job.about.currency or CURRENCY
     steps = work_steps(build, changed)
     spent = total_minutes(steps).times(1.0 / MINUTES_PER_HOUR) if changed.any else NOTHING
-    written, extra = _written(build)
+    plan = _plan(build)
+    written, extra = (None, None) if plan is None else (plan.hours, plan.extra_cost)
     hours = spent if written is None else _written_hours(written, steps)
     bought, unbought = _bought(build, before, changed, solver)
-    parts = (
+    usual = (
         *new_drivers(planned, build, changed),
         *used_drivers(planned, build, changed),
         *new_units(planned, changed),
@@ -155,6 +162,8 @@ def outlay(build: Build, *, solver: Solver | None = None) -> Outlay:
         *consumables(build, before, changed),
         *bodies(build, changed),
     )
+    listed = _from_a_list(build, planned, changed, usual)
+    parts = listed.lines
     surprises = tuple(_surprises(build, changed, rate))
     lines = (
         *parts,
@@ -173,7 +182,9 @@ def outlay(build: Build, *, solver: Solver | None = None) -> Outlay:
         surprises=surprises,
         total=together(line.cost for line in lines),
         currency=currency,
-        unpriced=(*_unpriced(planned, build, changed, parts, hours), *unbought),
+        unpriced=(*_unpriced(planned, build, changed, listed, hours), *unbought, *listed.unpriced),
+        chosen_from="" if plan is None else plan.catalogue or "",
+        remarks=listed.remarks,
     )
 
 
@@ -200,12 +211,20 @@ def labour(build: Build, changed: Changes) -> tuple[float, float]:
 # --- What the proposal writes -------------------------------------------------------------------
 
 
-def _written(build: Build) -> tuple[float | None, float | None]:
-    """Return the hours and the material that the proposal writes, None for what it does not."""
-    if build.proposal is None:
-        return None, None
-    proposal = build.job.proposal(build.proposal)
-    return proposal.hours, proposal.extra_cost
+def _plan(build: Build) -> Proposal | None:
+    """Return the plan as it is written; None as found."""
+    return None if build.proposal is None else build.job.proposal(build.proposal)
+
+
+def _from_a_list(
+    build: Build, planned: Document, changed: Changes, usual: tuple[Line, ...]
+) -> Bought:
+    """Return the parts of a plan with those that it buys by name."""
+    plan = _plan(build)
+    if plan is None or not plan.buy:
+        return Bought(usual)
+    wanted = wanted_of(planned, build, changed)
+    return with_bought(usual, plan, wanted, currency=build.job.about.currency)
 
 
 def _written_hours(written: float, steps: tuple[Step, ...]) -> Amount:
@@ -314,10 +333,10 @@ def _contingency(surprises: tuple[Surprise, ...]) -> Line:
 
 
 def _unpriced(
-    planned: Document, build: Build, changed: Changes, parts: tuple[Line, ...], hours: Amount
+    planned: Document, build: Build, changed: Changes, listed: Bought, hours: Amount
 ) -> Iterator[str]:
     """Yield what the total leaves out, with the field that would price it."""
-    priced = {line.item for line in parts if line.kind == "driver"}
+    priced = {line.item for line in listed.lines if line.kind == "driver"} | listed.paid
     new = (build.location(place).driver.id for place in changed.at("new-driver"))
     for name in dict.fromkeys(new):
         if name not in priced:
@@ -329,8 +348,8 @@ def _unpriced(
         build.job.vehicle.system,
         build.job.vehicle.ground,
     ):
-        written = () if build.proposal is None else build.job.proposal(build.proposal)
-        if getattr(written, "extra_cost", None) is None:
+        plan = _plan(build)
+        if plan is None or plan.extra_cost is None:
             yield "the vehicle changed over to another supply: give extra_cost and hours"
     if build.job.about.hour_rate is None and hours != NOTHING:
         yield "the work: give job.hour_rate"

@@ -1,24 +1,24 @@
-"""Parts that a proposal adds, as its form sends and shows them."""
+"""Parts that a proposal adds or buys, as its form sends and shows them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from conewright.errors import JobError
-from conewright.job.document.lists import LISTS, entries_by_key, spoken
+from conewright.job.document.lists import BUY, LISTS, entries_by_key, spoken
 from conewright.job.quantity.values import with_unit
 from conewright.job.text.parsing import job_text
 
-__all__ = ["AddedPart", "added_parts", "added_views", "words_in"]
+__all__ = ["AddedPart", "added_parts", "added_views", "bought_parts", "bought_views", "words_in"]
 
 AXES = ("x", "y", "z")
 
 
 @dataclass(frozen=True, slots=True)
 class AddedPart:
-    """One part that a proposal adds: what its box is called, and what it is in words."""
+    """One part that a proposal adds or buys: what its box is called, and what it is in words."""
 
     key: str
     words: str
@@ -53,6 +53,28 @@ def added_views(add: Mapping[str, tuple[Mapping[str, Any], ...]]) -> tuple[Added
         if name in LISTS
         for key, entry in entries_by_key(name, [dict(each) for each in entries]).items()
     )
+
+
+def bought_parts(
+    fields: Mapping[str, str], buy: Sequence[Mapping[str, Any]]
+) -> tuple[Mapping[str, Any], ...]:
+    """Return what is bought for a proposal, less what is ticked in its form."""
+    keyed = entries_by_key(BUY, list(map(dict, buy)))
+    return tuple(e for key, e in keyed.items() if f"unbuy:{_key(BUY, key)}" not in fields)
+
+
+def bought_views(buy: Sequence[Mapping[str, Any]]) -> tuple[AddedPart, ...]:
+    """Return what is bought for a proposal, each with a box to take it back."""
+    keyed = entries_by_key(BUY, list(map(dict, buy)))
+    return tuple(AddedPart(_key(BUY, key), _bought(entry)) for key, entry in keyed.items())
+
+
+def _bought(entry: Mapping[str, Any]) -> str:
+    per = entry.get("per", "piece")
+    price = entry.get("price")
+    paid = " ".join(filter(None, ("at", f"{price or 0:.2f}", entry.get("currency", ""))))
+    cost = "without a price" if price is None else f"{paid} a {per}"
+    return f"{entry['name']}, {entry['part']}: {entry['count']:g} by the {per}, {cost}"
 
 
 def _so_far(text: str) -> dict[str, list[Any]]:

@@ -33,7 +33,13 @@ from conewright.web.base.errors import Refusal
 from conewright.web.desk.cache import Kept
 from conewright.web.desk.waiting import together
 from conewright.web.desk.workers import Question
-from conewright.web.frame.added_parts import added_parts, added_views, words_in
+from conewright.web.frame.added_parts import (
+    added_parts,
+    added_views,
+    bought_parts,
+    bought_views,
+    words_in,
+)
 from conewright.web.frame.answer import verdict_views
 from conewright.web.frame.comparison import Comparison, comparison
 from conewright.web.frame.context import JobPage, NoAnswer, note_passing, open_page, plan_of
@@ -241,6 +247,7 @@ def _editor(
         groups=groups,
         mends=_mends(page.job, typed),
         added=added_views(typed.add),
+        bought=bought_views(typed.buy),
         added_text=json.dumps(typed.add, ensure_ascii=False),
         kinds=get_args(Kind),
         repair_names=listed(repair_names()),
@@ -302,6 +309,7 @@ def _sent(job: Job, proposal_id: str, fields: Mapping[str, str], rows: list[Row]
         for name in ("repairs", "remove")
     )
     sent = "added" in fields or known is None
+    before = proposal_form(job, NEW if known is None else proposal_id)
     return ProposalForm(
         id=fields.get("id", "").strip() if proposal_id == NEW else proposal_id,
         name=fields.get("name", ""),
@@ -313,6 +321,8 @@ def _sent(job: Job, proposal_id: str, fields: Mapping[str, str], rows: list[Row]
         repairs=repairs,
         remove=remove,
         add=added_parts(fields) if sent or known is None else known.add,
+        catalogue=before.catalogue,
+        buy=bought_parts(fields, before.buy),
     )
 
 
