@@ -12,7 +12,9 @@ from conewright.errors import BadInputError
 from conewright.store import NotFound, Store, offer
 
 CSV = written(invented(12), ending=".csv")
-SUM = hashlib.sha256(CSV).hexdigest()
+# The same parts in the order in which a catalogue keeps them.
+IN_ORDER = written(read_catalogue(table_of(CSV, file="parts.csv")).rows, ending=".csv")
+SUM = hashlib.sha256(IN_ORDER).hexdigest()
 
 
 @pytest.fixture(autouse=True)
