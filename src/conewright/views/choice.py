@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from conewright.job.document.parts import AS_FOUND
 from conewright.phrases import capital, listed
 from conewright.stages.choose.answer import (
     BEST,
@@ -36,7 +37,6 @@ __all__ = [
 
 LED = (BEST, RECOMMENDED, DO_NOTHING, FIX_ONLY)
 """Plans that stand side by side, in this order."""
-AS_FOUND = "as-found"
 HEAD_WIDTH, GROUP_WIDTH = 12, 24
 TITLES = 0.6
 """Part of the width that the titles of plans take."""
