@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import conewright as cw
 from conewright.data_files import data_rows
@@ -57,6 +58,19 @@ def report_page() -> Iterator[str]:
         "complex values pairs of real and imaginary part, times in minutes."
     )
     yield from ("", "## Report", "", *tables.section(schema))
+    for name in objects(schema, definitions):
+        yield from (f"## {title_of(name)}", "", *tables.section(definitions[name]))
+    yield from _choice(schema)
+
+
+def _choice(report: Mapping[str, Any]) -> Iterator[str]:
+    """Yield what the answer of choose has beside a report."""
+    schema = cw.Choice.model_json_schema(mode="serialization")
+    beside = schema["properties"].keys() - report["properties"].keys()
+    schema["properties"] = {k: v for k, v in schema["properties"].items() if k in beside}
+    definitions = schema["$defs"]
+    tables = Tables(definitions, {}, asked=False)
+    yield from ("## Choice", "", *tables.section(schema))
     for name in objects(schema, definitions):
         yield from (f"## {title_of(name)}", "", *tables.section(definitions[name]))
 

@@ -22,6 +22,7 @@ GROUPS = {
     "Jobs": ("load", "loads", "demo_job", "demo_text", "starter_text", "job_schema", "Job"),
     "Builds": ("Build",),
     "Answers": ("find", "feed", "hear", "fit", "compare", "Report", "Series"),
+    "Choosing": ("choose", "Choice", "offer", "Offer"),
     "Money and hours": ("outlay", "Outlay", "Amount"),
     "Repairs": ("mend", "ways_to_mend"),
     "Papers": ("make", "Manifest"),
@@ -42,6 +43,8 @@ ELSEWHERE = {
     "Job": "Its fields are those of [the job file](job-file.md); lists have their names in the "
     "plural: `job.locations`.",
     "Report": "Its fields are those of [the report](report.md).",
+    "Choice": "It is a [report](report.md) with `plans`, `front`, `rejected`, `catalogue` and "
+    "`search` beside it.",
     "Series": "Its fields are those of [a series](report.md#series).",
 }
 RETURNED: dict[str, type] = {"Series": Series, "Outlay": Outlay, "Amount": Amount}
@@ -86,8 +89,10 @@ def _class(name: str, kind: type) -> Iterator[str]:
 
 
 def _members(kind: type) -> dict[str, object]:
-    """Return what a class has of ours, its own last."""
-    ours = [base for base in reversed(kind.__mro__) if base.__module__.startswith("conewright")]
+    """Return what a class has of ours, its own last; what is told of another one is left out."""
+    told = {name for names in GROUPS.values() for name in names} - {kind.__name__}
+    bases = [base for base in reversed(kind.__mro__) if base.__module__.startswith("conewright")]
+    ours = [base for base in bases if base.__name__ not in told]
     return {name: value for base in ours for name, value in vars(base).items()}
 
 

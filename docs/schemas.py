@@ -46,8 +46,9 @@ def _targets(kind: Schema, is_list: bool = False) -> Iterator[tuple[str, bool]]:
         yield kind["$ref"].rpartition("/")[2], is_list
     for each in kind.get("anyOf", ()):
         yield from _targets(each, is_list)
-    if isinstance(kind.get("items"), Mapping):
-        yield from _targets(kind["items"], True)
+    for inside in ("items", "additionalProperties"):
+        if isinstance(kind.get(inside), Mapping):
+            yield from _targets(kind[inside], inside == "items" or is_list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +125,8 @@ class Tables:
             return "id" if "pattern" in kind else times.get(kind.get("format", ""), "text")
         if name in ("number", "integer"):
             return ("whole number" if name == "integer" else "number") + _limits(kind)
+        if name == "object" and any("properties" in self.definitions[n] for n, _ in _targets(kind)):
+            return f"table of {self._kind(kind['additionalProperties'])}"
         return {"boolean": "`true` or `false`", "object": "table"}.get(str(name), "any value")
 
     def _list(self, kind: Schema) -> str:

@@ -17,6 +17,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
+    from conewright.catalogue.offer import Offer
     from conewright.errors import (
         BadInputError,
         ConewrightError,
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
     from conewright.papers.press.manifest import Manifest
     from conewright.sound.played.wav import Played, sounds, stimulus
     from conewright.sound.recorded.recording import Recording
+    from conewright.stages.choose.answer import Choice
+    from conewright.stages.choose.stage import choose
     from conewright.stages.compare.cures import ways_to_mend
     from conewright.stages.compare.stage import compare
     from conewright.stages.feed.stage import feed
@@ -45,6 +48,7 @@ if TYPE_CHECKING:
     from conewright.stages.outlay.reckoning import outlay
     from conewright.stages.prove.stage import listen, recording
     from conewright.stages.report.data import Report
+    from conewright.store import offer
     from conewright.version import __version__
     from conewright.web.app import create_app
     from conewright.web.serve import serve
@@ -52,11 +56,13 @@ if TYPE_CHECKING:
 __all__ = [
     "BadInputError",
     "Build",
+    "Choice",
     "ConewrightError",
     "Job",
     "JobError",
     "LoadError",
     "Manifest",
+    "Offer",
     "OutOfRangeError",
     "PlanRefusedError",
     "Played",
@@ -65,6 +71,7 @@ __all__ = [
     "Recording",
     "Report",
     "__version__",
+    "choose",
     "compare",
     "create_app",
     "demo_job",
@@ -79,6 +86,7 @@ __all__ = [
     "loads",
     "make",
     "mend",
+    "offer",
     "outlay",
     "recording",
     "serve",
@@ -100,6 +108,7 @@ if not TYPE_CHECKING:
             "create_app": _pages,
             "serve": _pages,
             **dict.fromkeys(("Played", "sounds", "stimulus"), _sounds),
+            **dict.fromkeys(("Choice", "Offer", "choose", "offer"), _choosing),
         }
         globals().update(_refusals())
         if name not in globals():
@@ -146,6 +155,16 @@ def _doors() -> dict[str, Any]:
     stages = (compare, feed, find, fit, hear, listen, make, mend, outlay, recording, ways_to_mend)
     texts = (demo_job, demo_text, job_schema, load, loads, starter_text)
     return {door.__name__: door for door in (*classes, *stages, *texts)}
+
+
+def _choosing() -> dict[str, Any]:
+    """Import what chooses, and the store of the catalogues that it chooses from."""
+    from conewright.catalogue.offer import Offer
+    from conewright.stages.choose.answer import Choice
+    from conewright.stages.choose.stage import choose
+    from conewright.store import offer
+
+    return {**_doors(), "Choice": Choice, "Offer": Offer, "choose": choose, "offer": offer}
 
 
 def _sounds() -> dict[str, Any]:

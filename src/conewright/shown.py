@@ -24,8 +24,12 @@ def view_of(kind: type, form: Form) -> Callable[[View], View]:
 
 
 def shown(thing: object, form: Form) -> Any:
-    """Return a thing in one of its forms; None where no such view of it has been imported."""
-    view = _VIEWS.get((type(thing), form))
+    """Return a thing in one of its forms; None where no such view of it has been imported.
+
+    A thing of a kind that has no view of its own is shown as what it is besides.
+    """
+    views = (_VIEWS.get((kind, form)) for kind in type(thing).__mro__)
+    view = next(filter(None, views), None)
     return None if view is None else view(thing)
 
 

@@ -18,8 +18,10 @@ from conewright import pictures
 from conewright.errors import BadInputError
 from conewright.pictures.axes import spread_out
 from conewright.stages.report.data import Report
+from invented_choice import BEST, NOTHING, choice
 
 FEW = np.array([20.0, 50.0, 100.0])
+IDLE = NOTHING.model_copy(update={"roles": ("best", "recommended", "do-nothing", "fix-only")})
 REPORTS: dict[str, Callable[[], Report]] = {
     "feed": feed_report,
     "feed-as-found": lambda: feed_report(against=False),
@@ -37,6 +39,9 @@ REPORTS: dict[str, Callable[[], Report]] = {
     "fit-open-behind": lambda: fit_report("slim", glass=()),
     "compare": compare_report,
     "compare-one-seat": lambda: compare_report(seats=("driver",)),
+    "choose": choice,
+    "choose-idle": lambda: choice(IDLE),
+    "choose-one": lambda: choice(BEST),
 }
 # Okabe and Ito, Color Universal Design, 2008 (from memory).
 OKABE_ITO = {

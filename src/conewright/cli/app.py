@@ -29,6 +29,7 @@ from conewright.cli.base.options import (
     Side,
     Take,
 )
+from conewright.cli.commands.choose import choose
 from conewright.cli.commands.jobs import jobs
 from conewright.cli.commands.parts import parts
 from conewright.cli.commands.serve import serve
@@ -267,6 +268,9 @@ def compare(file: JobFile, json: AsJson = False, picture: PictureFile = None) ->
         with naming(file):
             report = answered(job)
         answer(report, json=json, picture=picture)
+
+
+app.command()(choose)
 
 
 @app.command()

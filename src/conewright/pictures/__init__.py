@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from conewright.errors import BadInputError
 from conewright.shown import view_of
+from conewright.stages.choose.answer import Choice
 from conewright.stages.report.data import Report
 from conewright.whole_file import write_whole
 
@@ -32,6 +33,7 @@ STAGES = {
     "compare": ("figure", "minimum_load"),
     "find": ("figure", "chance"),
     "listen": ("curve", "level"),
+    "choose": ("plan", "value"),
 }
 # No date in any file: the same report gives the same bytes.
 NO_DATE: dict[str, dict[str, Any]] = {
@@ -46,7 +48,7 @@ def draw(report: Report, *, narrow: bool = False, width_inches: float | None = N
     """Draw a report.
 
     Args:
-        report: of stage feed, hear, fit, compare, find or listen.
+        report: of stage feed, hear, fit, compare, find, listen or choose.
         narrow: draw for a phone: 3.75 in wide, panels in one column, text of 9 pt.
         width_inches: width [in], 3 or more, instead of 3.75 or 7.1; below 5.5 panels are in one
             column.
@@ -135,12 +137,14 @@ def _refuse_empty(report: Report) -> None:
             return
         raise BadInputError(f"nothing to draw in these recordings: {report.answer}")
     drawn_as, name = STAGES[report.stage]
-    found = [
+    found: list[object] = [
         curve(report, f"{subject}.{name}")
         if drawn_as == "curve"
         else figure_of(report, subject, name)
         for subject in subjects(report, name)
     ]
+    if isinstance(report, Choice):
+        found = [plan for plan in report.plans if plan.value is not None]
     if not any(found):
         raise BadInputError(
             f"nothing to draw in the {report.stage} report of {report.build!r}: {report.answer}"
@@ -148,6 +152,7 @@ def _refuse_empty(report: Report) -> None:
 
 
 def _draw_stage(report: Report, *, width: float, columns: int) -> Figure:
+    from conewright.pictures.choose import draw_choose
     from conewright.pictures.compare import draw_compare
     from conewright.pictures.feed import draw_feed
     from conewright.pictures.find import draw_find
@@ -162,5 +167,6 @@ def _draw_stage(report: Report, *, width: float, columns: int) -> Figure:
         "compare": draw_compare,
         "find": draw_find,
         "listen": draw_listen,
+        "choose": draw_choose,
     }
     return builders[report.stage](report, width=width, columns=columns)

@@ -14,19 +14,22 @@ from conewright.store.records import (
     LONGEST_UNUSED,
     CatalogueNote,
     Device,
+    FoundCatalogue,
     KeptCatalogue,
     Listed,
     RevisionNote,
     Saved,
 )
-from conewright.store.store import Store
+from conewright.store.store import INVENTED, Store, find_catalogue, offer
 
 __all__ = [
+    "INVENTED",
     "LONGEST_PAIRED",
     "LONGEST_UNUSED",
     "CatalogueNote",
     "Conflict",
     "Device",
+    "FoundCatalogue",
     "KeptCatalogue",
     "Listed",
     "NotFound",
@@ -35,5 +38,7 @@ __all__ = [
     "Store",
     "StoreError",
     "StoreUnavailable",
+    "find_catalogue",
+    "offer",
     "store_is_there",
 ]

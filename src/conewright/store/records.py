@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from conewright.catalogue.compiled import Compiled
+    from conewright.catalogue.offer import Offer
     from conewright.job.builds.job import Job
 
 __all__ = [
@@ -15,6 +16,7 @@ __all__ = [
     "LONGEST_UNUSED",
     "CatalogueNote",
     "Device",
+    "FoundCatalogue",
     "KeptCatalogue",
     "Listed",
     "RevisionNote",
@@ -132,3 +134,15 @@ class KeptCatalogue:
     text: bytes
     map: str
     compiled: Compiled
+
+
+@dataclass(frozen=True, slots=True)
+class FoundCatalogue:
+    """A catalogue that was asked for: a kept one, a file, or the invented parts.
+
+    offer: its parts and what names it. text: the same as CSV. imported_at: of a kept one.
+    """
+
+    offer: Offer
+    text: bytes
+    imported_at: datetime | None = None

@@ -2,23 +2,33 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import TYPE_CHECKING, Final, Self
 
+from conewright.errors import BadInputError
 from conewright.job.text.differences import compare, in_a_note
 from conewright.store import queries
 from conewright.store.catalogues import CatalogueList
-from conewright.store.database import Database, open_database
+from conewright.store.database import Database, open_database, store_is_there
 from conewright.store.devices import DeviceList
 from conewright.store.errors import Clash, Conflict, NotFound
 from conewright.store.migrating import migrate
 from conewright.store.recordings import Recordings
-from conewright.store.records import Listed, RevisionNote, Saved
+from conewright.store.records import FoundCatalogue, Listed, RevisionNote, Saved
 from conewright.store.texts import Read, Summary, here, one_line, slug, summary
 
-__all__ = ["Store"]
+if TYPE_CHECKING:
+    from conewright.catalogue.offer import Offer
+    from conewright.catalogue.part_rows import Catalogue
+
+__all__ = ["INVENTED", "Store", "find_catalogue", "offer"]
+
+INVENTED: Final = "invented"
+"""The name of the parts that come with the program."""
 
 LONGEST_NAME = 100
 UNDONE = "undone back to revision "
@@ -322,3 +332,80 @@ def _no_job(job_id: str) -> NotFound:
     return NotFound(
         f"{job_id}: found no kept job of that name; the list of jobs holds those there are"
     )
+
+
+# --- Catalogues ---------------------------------------------------------------------------------
+
+
+def offer(asked: str | Path | None = None) -> Offer:
+    """Return the parts to choose from.
+
+    Args:
+        asked: name of a kept catalogue, `shop@2` for its version 2; a file, .csv, .toml or
+            .sqlite; `invented` for the parts that come with the program. The catalogue that was
+            imported last when None, the invented parts where there is none.
+
+    Raises:
+        BadInputError: the file cannot be read or used.
+        StoreError: no catalogue of that name is kept, or not in that version.
+
+    >>> import conewright as cw
+    >>> parts = cw.offer("invented")
+    >>> parts.name, parts.version, len(parts.compiled)
+    ('invented', None, 204)
+    """
+    return find_catalogue(asked).offer
+
+
+def find_catalogue(asked: str | Path | None = None) -> FoundCatalogue:
+    """Return the parts to choose from, with the list they are from; as `offer`."""
+    from conewright.catalogue.forms import FORMS, table_of
+    from conewright.catalogue.listing import invented_catalogue
+    from conewright.catalogue.offer import Offer
+    from conewright.catalogue.part_rows import read_catalogue
+
+    if asked is not None and Path(asked).suffix.lower() in FORMS:
+        read = read_catalogue(table_of(_content(Path(asked)), file=str(asked)))
+        return _unkept(Path(asked).name, read)
+    name, number = _last() if asked is None else _named(str(asked))
+    if name == INVENTED:
+        return _unkept(INVENTED, invented_catalogue())
+    with Store.open() as store:
+        kept = store.catalogue(name, number)
+    note = kept.note
+    return FoundCatalogue(
+        Offer(note.name, note.number, note.sha256, kept.compiled), kept.text, note.imported_at
+    )
+
+
+def _last() -> tuple[str, int | None]:
+    """Return name and version of the catalogue that was imported last, else the invented parts."""
+    if store_is_there():
+        with Store.open() as store:
+            kept = store.catalogues()
+        if kept:
+            return kept[0].name, kept[0].number
+    return INVENTED, None
+
+
+def _named(asked: str) -> tuple[str, int | None]:
+    name, _, number = asked.partition("@")
+    if number and not (number.isascii() and number.isdecimal() and len(number) < 10):
+        raise BadInputError(f'catalogue: found "{one_line(asked)}"; a version is like {name}@2')
+    return name, int(number) if number else None
+
+
+def _unkept(name: str, read: Catalogue) -> FoundCatalogue:
+    """Return a catalogue that is not kept; its sum is that of the same parts when they are."""
+    from conewright.catalogue.forms import written
+    from conewright.catalogue.offer import Offer
+
+    text = written(read.rows, ending=".csv")
+    return FoundCatalogue(Offer(name, None, hashlib.sha256(text).hexdigest(), read.compiled), text)
+
+
+def _content(file: Path) -> bytes:
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise BadInputError(f"{file}: cannot be read ({error.strerror or error})") from error

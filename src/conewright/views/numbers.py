@@ -16,6 +16,7 @@ __all__ = [
     "WHOLE",
     "Said",
     "brief_odds",
+    "many",
     "minutes",
     "money",
     "percent",
@@ -33,6 +34,8 @@ SMALL_SUM = 10.0
 """Money below this is written to a tenth, so that small parts do not vanish; nothing is 0."""
 POINTS = {"dB": TENTHS, "dB(A)": TENTHS}
 """Spread of a curve's points, by unit; others have three digits."""
+LARGE = ((1e12, "trillion"), (1e9, "billion"), (1e6, "million"))
+"""Numbers of which nobody reads the digits."""
 BRIEF_ODDS = (("about ", ""), ("less than ", "<"), ("as good as ", ""))
 
 
@@ -125,6 +128,14 @@ def money(amount: float, *, highest: float | None = None) -> str:
     return number(amount, spread=_sum_step(amount if highest is None else highest))
 
 
+def many(count: float) -> str:
+    """Write how many there are: `1,321`, `440 billion`."""
+    size, name = next(((s, n) for s, n in LARGE if count >= s), (1.0, ""))
+    if count >= 1000.0 * LARGE[0][0]:
+        return f"more than 1000 {LARGE[0][1]}"
+    return f"{number(count / size)} {name}" if name else f"{count:,.0f}"
+
+
 def points(axis: Axis) -> list[str]:
     """Write the points of a curve: words, sizes of what is complex, dashes for what is missing."""
     return [_point(axis, value) for value in axis.values]
@@ -143,8 +154,10 @@ def _point(axis: Axis, value: Any) -> str:
     return signed(text) if axis.kind is Kind.CHANGE else text
 
 
-def summing(parts: Sequence[float], total: float, *, decimals: int = 1) -> tuple[list[str], str]:
-    """Write changes and their total so that what is printed adds up.
+def summing(
+    parts: Sequence[float], total: float, *, decimals: int = 1, signs: bool = True
+) -> tuple[list[str], str]:
+    """Write changes, or amounts without signs, and their total so that what is printed adds up.
 
     Where rounding alone would break the sum, the parts that are rounded hardest give way.
     """
@@ -155,5 +168,6 @@ def summing(parts: Sequence[float], total: float, *, decimals: int = 1) -> tuple
         way = 1 if sum(steps) < whole else -1
         errors = [way * (part / unit - step) for part, step in zip(parts, steps, strict=True)]
         steps[errors.index(max(errors))] += way
-    first, *others = (signed(number(unit * step, spread=3.0 * unit)) for step in (whole, *steps))
+    texts = [number(unit * step, spread=3.0 * unit) for step in (whole, *steps)]
+    first, *others = map(signed, texts) if signs else texts
     return others, first

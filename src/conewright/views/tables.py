@@ -9,6 +9,7 @@ from conewright.stages.report.data import Figure, Kind, Report, Series
 from conewright.stages.report.shares import CAUSES, OF_WHICH
 from conewright.stages.report.words import number
 from conewright.views.cells import MARKS, NOTHING, Column, number_cell
+from conewright.views.choice import choice_tables
 from conewright.views.layout import Cell, Section, Table, fold
 from conewright.views.numbers import TENTHS, WHOLE, points, say, summing
 from conewright.views.search import find_tables
@@ -221,6 +222,7 @@ TABLES: dict[str, Tables] = {
     "fit": _fit,
     "compare": _compare,
     "listen": _listen,
+    "choose": choice_tables,
 }
 
 

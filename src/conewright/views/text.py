@@ -11,6 +11,7 @@ from conewright.shown import view_of
 from conewright.stages.report.data import HeardReading, Narrowing, Report, Severity, Verdict
 from conewright.stages.report.words import odds
 from conewright.views.cells import MARKS, letter
+from conewright.views.choice import choice_head, choice_sections, plan_sections
 from conewright.views.layout import Paragraph, Section, as_lines
 from conewright.views.numbers import relief
 from conewright.views.search import reading_sections
@@ -35,6 +36,7 @@ QUESTIONS = {
     "fit": "will it go in, behind and in front?",
     "make": "what goes to the bench on paper?",
     "compare": "as found and every proposal, side by side",
+    "choose": "which parts, for this money?",
     "listen": "what do these recordings hold?",
 }
 
@@ -44,7 +46,13 @@ WITHOUT_BANDS = {"find"}
 ALL_MEASURED = {"listen"}
 """Stages whose figures all come from one place, so that no letter tells more."""
 
-UNNAMED = {"recording", "vehicle", "head_unit", "cause", "budget", "conflict", "wiring"}
+QUOTED = {
+    "compare": "; those of cost and hours hold 90 %",
+    "choose": "; those of money hold 90 %",
+}
+"""What is said of bands as on the quote."""
+
+UNNAMED = {"recording", "vehicle", "head_unit", "cause", "budget", "conflict", "wiring", "choice"}
 """Subjects of verdicts that go without saying, or are no place at all."""
 
 
@@ -61,9 +69,11 @@ def report_sections(report: Report) -> Iterator[Section]:
     yield Section("", (Paragraph(report.answer),))
     yield from stage_tables(report)
     yield Section("", tuple(_legend(report)))
+    yield from plan_sections(report)
     yield Section("What it means", tuple(_verdicts(report)))
     yield Section("What it makes for the job", tuple(_heard(report)))
     yield from reading_sections(report)
+    yield from choice_sections(report)
     yield Section("What to measure next", tuple(_next(report)))
     yield Section("Take care", tuple(_cautions(report)))
     yield Section("", tuple(_fills(report)))
@@ -82,6 +92,9 @@ def report_head(report: Report) -> Iterator[Paragraph]:
         yield Paragraph(f"Job: {report.job}", rest="  ")
     if report.stage == "compare":
         return
+    if report.stage == "choose":
+        yield from choice_head(report)
+        return
     if report.stage == "listen":
         made = f", taken as {report.title}" if report.title else ""
         yield Paragraph(f"Recordings: {report.build}{made}", rest="  ")
@@ -95,7 +108,7 @@ def report_head(report: Report) -> Iterator[Paragraph]:
 def _legend(report: Report) -> Iterator[Paragraph]:
     if report.stage in WITHOUT_BANDS or all(figure.value is None for figure in report.figures):
         return
-    quoted = "; those of cost and hours hold 90 %" if report.stage == "compare" else ""
+    quoted = QUOTED.get(report.stage, "")
     yield Paragraph(f"Bands hold 80 %: from the 10 % to the 90 % point{quoted}.")
     if report.stage in ALL_MEASURED:
         return

@@ -13,17 +13,16 @@ from conewright.cli.base.console import busy, say
 from conewright.errors import BadInputError
 
 if TYPE_CHECKING:
-    from conewright.catalogue.compiled import Compiled
-    from conewright.catalogue.forms import Row, Table
+    from datetime import datetime
+
+    from conewright.catalogue.forms import Table
     from conewright.catalogue.part_rows import Catalogue
-    from conewright.store import CatalogueNote
+    from conewright.store import FoundCatalogue
 
 __all__ = ["parts"]
 
 WIDTH = 80
 MOST_LISTED, MOST_FINDINGS = 60, 40
-INVENTED = "invented"
-"""The name of the parts that come with the program."""
 
 
 def parts(
@@ -157,13 +156,6 @@ def _hold_company(asked: list[str], beside: Mapping[str, object]) -> None:
 # --- Files ----------------------------------------------------------------------------------------
 
 
-def _content(file: Path) -> bytes:
-    try:
-        return file.read_bytes()
-    except OSError as error:
-        raise BadInputError(f"{file}: cannot be read ({error.strerror or error})") from error
-
-
 def _read(file: Path, map_file: Path | None, *, accept: bool) -> Catalogue:
     from conewright.catalogue.part_rows import read_catalogue
 
@@ -174,20 +166,20 @@ def _read(file: Path, map_file: Path | None, *, accept: bool) -> Catalogue:
 def _table(file: Path, map_file: Path | None) -> Table:
     from conewright.catalogue.column_map import foreign_table, parse_map
     from conewright.catalogue.forms import table_of
-    from conewright.cli.base.files import read_text
+    from conewright.cli.base.files import read_bytes, read_text
 
     if map_file is None:
-        return table_of(_content(file), file=str(file))
+        return table_of(read_bytes(file), file=str(file))
     used = parse_map(read_text(map_file), file=str(map_file))
-    return foreign_table(_content(file), used, file=str(file), map_file=str(map_file))
+    return foreign_table(read_bytes(file), used, file=str(file), map_file=str(map_file))
 
 
 def _guessed(file: Path, map_file: Path | None) -> str:
     from conewright.catalogue.column_map import map_text
     from conewright.catalogue.guessing import guess_map
-    from conewright.cli.base.files import write_job
+    from conewright.cli.base.files import read_bytes, write_job
 
-    guess = guess_map(_content(file), file=str(file))
+    guess = guess_map(read_bytes(file), file=str(file))
     text = "".join(f"# {each}\n" for each in guess.told) + map_text(guess.map)
     if map_file is None:
         return text
@@ -197,16 +189,17 @@ def _guessed(file: Path, map_file: Path | None) -> str:
 
 
 def _exported(file: Path, catalogue: str | None) -> str:
-    from conewright.catalogue.forms import FORMS, written
+    from conewright.catalogue.forms import FORMS, table_of, written
     from conewright.whole_file import write_new
 
     ending = file.suffix.lower()
     if ending not in FORMS:
         allowed = ", ".join(FORMS)
         raise BadInputError(f'{file}: found a name ending in "{ending}"; it ends in {allowed}')
-    told, rows = _rows(catalogue)
+    found = _found(catalogue)
+    rows = table_of(found.text, file=f"{found.offer.name}.csv").rows
     write_new({file: written(rows, ending=ending)})
-    return _lines([f"{file} holds {told}."])
+    return _lines([f"{file} holds {_told(found)}."])
 
 
 # --- Looking ----------------------------------------------------------------------------------
@@ -224,62 +217,32 @@ def _listed(catalogue: str | None, *, kind: str, search: str) -> str:
     from conewright.catalogue.listing import chosen, part_in_words
     from conewright.phrases import counted
 
-    told, compiled = _compiled(catalogue)
+    found = _found(catalogue)
+    compiled = found.offer.compiled
     rows = chosen(compiled, kind=kind, search=search)
-    lines = [f"{told}: {counted(len(rows), 'part')}"]
+    lines = [f"{_told(found)}: {counted(len(rows), 'part')}"]
     lines += [part_in_words(compiled, row) for row in rows[:MOST_LISTED]]
     if len(rows) > MOST_LISTED:
         lines.append(f"and {len(rows) - MOST_LISTED} more; --kind and --search narrow it down")
     return _lines(lines)
 
 
-def _compiled(catalogue: str | None) -> tuple[str, Compiled]:
-    """Return what a catalogue is called and its columns."""
-    from conewright.catalogue.forms import FORMS
-    from conewright.catalogue.listing import invented_catalogue
-    from conewright.store import Store
+def _found(catalogue: str | None) -> FoundCatalogue:
+    """Return the catalogue that is meant."""
+    from conewright.store import find_catalogue
 
-    name, number = _named(catalogue)
-    if Path(name).suffix.lower() in FORMS:
-        return name, _read(Path(name), None, accept=False).compiled
-    if name == INVENTED:
-        return "invented parts", invented_catalogue().compiled
-    with Store.open() as store:
-        kept = store.catalogue(name, number)
-        return _called(kept.note), kept.compiled
+    with busy(f"{catalogue or 'the catalogue'}: reading the parts"):
+        return find_catalogue(catalogue)
 
 
-def _rows(catalogue: str | None) -> tuple[str, tuple[Row, ...]]:
-    """Return what a catalogue is called and its rows."""
-    from conewright.catalogue.forms import FORMS, table_of
-    from conewright.catalogue.listing import invented_catalogue
-    from conewright.store import Store
+def _told(found: FoundCatalogue) -> str:
+    """Return what a catalogue is called in a sentence."""
+    from conewright.store import INVENTED
 
-    name, number = _named(catalogue)
-    if Path(name).suffix.lower() in FORMS:
-        return name, _read(Path(name), None, accept=False).rows
-    if name == INVENTED:
-        return "the invented parts", invented_catalogue().rows
-    with Store.open() as store:
-        kept = store.catalogue(name, number)
-        return _called(kept.note), table_of(kept.text, file=f"{name}.csv").rows
-
-
-def _named(catalogue: str | None) -> tuple[str, int | None]:
-    """Return the name and version of the catalogue that is meant: the last imported where None."""
-    from conewright.store import Store, store_is_there
-
-    if catalogue is not None:
-        name, _, number = catalogue.partition("@")
-        if number and not (number.isascii() and number.isdecimal() and len(number) < 10):
-            raise BadInputError(f'--catalogue: found "{catalogue}"; a version is like {name}@2')
-        return name, int(number) if number else None
-    if store_is_there():
-        with Store.open() as store:
-            kept = store.catalogues()
-            if kept:
-                return kept[0].name, kept[0].number
-    return INVENTED, None
+    offer = found.offer
+    if offer.version is not None and found.imported_at is not None:
+        return _called(offer.name, offer.version, found.imported_at)
+    return f"{offer.name} parts" if offer.name == INVENTED else offer.name
 
 
 def _history(name: str) -> str:
@@ -312,15 +275,16 @@ def _imported(file: Path, map_file: Path | None, *, name: str | None, accept: bo
             name or file.stem, read, who=who(), source=file.name, map_text=map_text
         )
         place = store.place
+    called = _called(note.name, note.number, note.imported_at)
     if (note.name, note.number) in before:
-        told = f"{file} is kept already, as {_called(note)}. Nothing was added."
+        told = f"{file} is kept already, as {called}. Nothing was added."
     else:
-        told = f"{file} is kept as {_called(note)} in {place}."
+        told = f"{file} is kept as {called} in {place}."
     return _lines([told, *_checked(read)])
 
 
-def _called(note: CatalogueNote) -> str:
-    return f"{note.name}, version {note.number} of {note.imported_at.astimezone():%Y-%m-%d}"
+def _called(name: str, number: int, imported_at: datetime) -> str:
+    return f"{name}, version {number} of {imported_at.astimezone():%Y-%m-%d}"
 
 
 def _lines(texts: Iterable[str], *, rest: str = "    ") -> str:

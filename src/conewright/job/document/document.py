@@ -69,6 +69,7 @@ __all__ = [
     "HeadUnit",
     "KeptRecording",
     "Kind",
+    "Knob",
     "Lead",
     "Location",
     "Mount",
