@@ -48,11 +48,26 @@ SOUND_WISHES = ("bass", "loudness", "clarity")
 
 @dataclass(frozen=True)
 class Shown:
-    """What is shown of a build that is weighed: a plan of the search, or one that is written."""
+    """What is shown of a build that is weighed: a plan of the search, or one that is written.
+
+    Attributes:
+        id: of its proposal.
+        plan, found: of one of the search.
+        passed: of one that every stage has let through already.
+
+    """
 
     id: str
-    plan: PlannedPlan | None
-    found: Found | None
+    plan: PlannedPlan | None = None
+    found: Found | None = None
+    passed: Passed | None = None
+
+
+@dataclass(frozen=True)
+class Passed:
+    """What was seen when every stage looked at a plan and none stopped it."""
+
+    fit_odds: float | None
 
 
 class Panel:
@@ -194,6 +209,8 @@ class Finalist:
     @cached_property
     def fit_odds(self) -> float | None:
         """The worst chance of being tighter than it should be, of all places that change."""
+        if self.shown.passed is not None:
+            return self.shown.passed.fit_odds
         moved = moved_places(self.build.job, planned_job(self.build))
         odds = [
             each.value
@@ -207,8 +224,10 @@ class Finalist:
     @cached_property
     def broken(self) -> tuple[str, ...]:
         """Why it must not be done, and what of it the owner does not want: limits it breaks."""
-        moved = moved_places(self.build.job, planned_job(self.build))
-        said = list(risks(self.load, self.reports, moved))
+        said: list[str] = []
+        if self.shown.passed is None:
+            moved = moved_places(self.build.job, planned_job(self.build))
+            said += risks(self.load, self.reports, moved)
         if self.travel > MOST_TRAVEL:
             said.append(f"a cone moves {number(self.travel)} times its Xmax before the radio clips")
         cost, hours = self.taken.total.typical, self.taken.hours.typical

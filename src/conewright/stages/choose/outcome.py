@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from conewright.stages.choose.answer import BEST, DO_NOTHING, FIX_ONLY
 from conewright.stages.choose.engine.solve import Found, Limits, Search
-from conewright.stages.choose.finalists import Finalist, Panel, Shown
+from conewright.stages.choose.finalists import Finalist, Panel, Passed, Shown
 from conewright.stages.choose.planned import PlannedPlan
 
 if TYPE_CHECKING:
@@ -61,6 +61,7 @@ class Outcome:
         front: what less money buys, the best first.
         more: what more money would buy, by how much more.
         stopped: plans that a stage stops, with its reasons.
+        passed: plans that every stage let through.
 
     """
 
@@ -69,6 +70,7 @@ class Outcome:
     front: list[Found] = field(default_factory=list)
     more: dict[int, Found] = field(default_factory=dict)
     stopped: list[tuple[Found, tuple[str, ...]]] = field(default_factory=list)
+    passed: dict[Picks, Passed] = field(default_factory=dict)
 
 
 def sought(search: Search, space: Space, rules: Rules) -> Outcome:
@@ -97,14 +99,13 @@ class _Seeker:
     def __init__(self, search: Search, space: Space, rules: Rules, outcome: Outcome) -> None:
         self._search, self._space, self._rules = search, space, rules
         self._outcome = outcome
-        self._passed: set[Picks] = set()
         self.held = rules.limits
 
     def best(self, limits: Limits) -> Found | None:
         """Return the best plan that no stage stops."""
         for _ in range(MOST_STOPPED):
             found = self._search.best(limits)
-            if found is None or found.picks in self._passed:
+            if found is None or found.picks in self._outcome.passed:
                 return found
             finalist = self._looked_at(found, limits)
             over = finalist.taken.total.high - (self._rules.limits.money or 0.0)
@@ -115,7 +116,7 @@ class _Seeker:
                 continue
             # What the search holds by itself is none of the reasons of a stage.
             if not finalist.broken:
-                self._passed.add(found.picks)
+                self._outcome.passed[found.picks] = Passed(finalist.fit_odds)
                 return found
             self._outcome.stopped.append((found, finalist.broken))
             self._search.bar(found.picks)
@@ -154,7 +155,7 @@ def shown_of(outcome: Outcome, space: Space, rules: Rules) -> list[Shown]:
         if plan is not None and plan.picks not in found:
             free = name if name not in taken else f"{name}-plan"
             planned = PlannedPlan(free, space, plan.picks, trust=rules.trust)
-            found[plan.picks] = Shown(free, planned, plan)
+            found[plan.picks] = Shown(free, planned, plan, outcome.passed.get(plan.picks))
 
     add(BEST, outcome.best)
     for number, plan in enumerate(outcome.near, start=1):
@@ -166,9 +167,9 @@ def shown_of(outcome: Outcome, space: Space, rules: Rules) -> list[Shown]:
     nothing = _all_kept(space)
     if nothing not in found and space.faults:
         planned = PlannedPlan(FIX_ONLY, space, nothing, trust=rules.trust)
-        found[nothing] = Shown(FIX_ONLY, planned, None)
-    written = [Shown(proposal.id, None, None) for proposal in space.job.proposals]
-    return [*found.values(), Shown(DO_NOTHING, None, None), *written]
+        found[nothing] = Shown(FIX_ONLY, planned)
+    written = [Shown(proposal.id) for proposal in space.job.proposals]
+    return [*found.values(), Shown(DO_NOTHING), *written]
 
 
 def _all_kept(space: Space) -> Picks:

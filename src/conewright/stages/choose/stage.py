@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from conewright.stages.choose.space.explicit import GivenOptions
     from conewright.stages.choose.space.options import Space
 
-__all__ = ["choose", "space_to_choose_from"]
+__all__ = ["choose", "space_to_choose_from", "wished"]
 
 UNASKED = "matters"
 """How much bass counts where nobody said what is wished."""
@@ -74,7 +74,7 @@ def choose(
 
     """
     started = time.process_time()
-    job = _wished(job, money=money, hours=hours, cut=cut, seat=seat, may=may)
+    job = wished(job, money=money, hours=hours, cut=cut, seat=seat, may=may)
     limits = Limits(job.most_money, job.wishes.hours)
     _hold(job, gap)
     space = space_to_choose_from(
@@ -164,7 +164,7 @@ def space_to_choose_from(
     )
 
 
-def _wished(
+def wished(
     job: Job,
     *,
     money: float | None,

@@ -24,6 +24,7 @@ from conewright.stages.choose.answer import (
 from conewright.stages.choose.finalists import Finalist, Panel
 from conewright.stages.choose.measuring import first_reading
 from conewright.stages.choose.outcome import NEAR, Outcome, Rules, roles_of
+from conewright.stages.choose.planned import RADIO, WIRING
 from conewright.stages.choose.space.gates import MOST_TOLD
 from conewright.stages.common.load import EASY
 from conewright.stages.report.assembly import Answer
@@ -133,11 +134,10 @@ def _recommended(given: Told, best: Finalist | None) -> Finalist | None:
         and each.id.startswith((BEST, "near"))
         and each.shown.found.value >= best.value - NEAR
     ]
-    safe = [each for each in near if not each.unsafe_at_the_ends and not each.broken]
-    return max(
-        safe or [best],
-        key=lambda each: (each.careful or 0.0, -each.taken.total.typical),
-    )
+    near.sort(key=lambda each: (-(each.careful or 0.0), each.taken.total.typical))
+    # What a stage says is asked of the first few only: that takes longest.
+    safe = (each for each in near if not each.unsafe_at_the_ends and not each.broken)
+    return next(safe, best)
 
 
 def _plans(
@@ -184,7 +184,8 @@ def _plan(
     taken = each.taken
     ended = _ended(given, each)
     against = runner if each is best else best
-    why = [*each.broken]
+    asked = each.shown.found is None or each.shown.passed is not None or each is recommended
+    why = [*each.broken] if asked else []
     if each is not recommended and each.shown.found is not None and not why:
         why = [*each.unsafe_at_the_ends] or [_behind(each, recommended)]
     return PlanAnswer(
@@ -203,7 +204,7 @@ def _plan(
         shares=each.shares,
         cures=ended,
         leaves=tuple(fault for fault in given.space.faults if fault not in ended),
-        breaks=each.broken,
+        breaks=tuple(each.broken) if asked else (),
         why_not=None if each is recommended else "; ".join(filter(None, why)) or None,
         proposal=planned.entry if planned is not None else {},
         drivers=planned.drivers if planned is not None else (),
@@ -219,7 +220,8 @@ def _title(each: Finalist) -> str:
 def _as_found(space: Space) -> dict[str, Chosen]:
     kept = Chosen(id="as-found", words="as found", set={}, buy={})
     groups = [group.id for group in space.places]
-    return dict.fromkeys([*groups, *(f"wiring {c.id}" for c in space.channels), "radio"], kept)
+    wired = (f"{WIRING}{channels.id}" for channels in space.channels)
+    return dict.fromkeys([*groups, *wired, RADIO], kept)
 
 
 def _ended(given: Told, each: Finalist) -> tuple[str, ...]:
@@ -243,7 +245,7 @@ def _better(each: Finalist, other: Finalist | None) -> float | None:
     """Return the chance that a plan is worth more than another one, half where they are alike."""
     if other is None or each is other or each.values is None or other.values is None:
         return None
-    one, two = (v.values[1:] if v.values.size > 1 else v.values for v in (each, other))
+    one, two = (drawn[1:] if drawn.size > 1 else drawn for drawn in (each.values, other.values))
     return float(np.mean(one > two) + 0.5 * np.mean(one == two))
 
 
@@ -314,7 +316,7 @@ def _figures(answer: Answer, given: Told, each: Finalist, plan: PlanAnswer, subj
         origin=None if hours.low == hours.high else Origin.TYPICAL,
         band=(hours.low, hours.high),
     )
-    _limit_figures(answer, each, subject)
+    _limit_figures(answer, each, plan, subject)
     answer.figure(
         subject,
         "better_odds",
@@ -328,7 +330,7 @@ def _figures(answer: Answer, given: Told, each: Finalist, plan: PlanAnswer, subj
     )
 
 
-def _limit_figures(answer: Answer, each: Finalist, subject: str) -> None:
+def _limit_figures(answer: Answer, each: Finalist, plan: PlanAnswer, subject: str) -> None:
     live = [load.minimum_impedance for load in each.load.live.values()]
     answer.figure(
         subject,
@@ -355,14 +357,16 @@ def _limit_figures(answer: Answer, each: Finalist, subject: str) -> None:
         unit="",
         label="peak travel over Xmax as loud as the radio goes, worst place",
     )
+    near = each.shown.found is not None and each.shown.passed is None
+    odds = None if near and RECOMMENDED not in plan.roles else each.fit_odds
     answer.figure(
         subject,
         "fit_odds",
-        each.fit_odds,
+        odds,
         unit="",
         kind=Kind.ODDS,
         label="chance that some place is tighter than it should be",
-        text=None if each.fit_odds is not None else "nothing to judge",
+        text=None if odds is not None else "not judged",
     )
 
 
@@ -383,10 +387,10 @@ def _counts(answer: Answer, given: Told) -> None:
         label="no plan within the limits is worth more than the best by more than this",
     )
     for gate, words in GATES.items():
-        count = space.counts.get(gate)
-        if count:
+        rejected = space.counts.get(gate)
+        if rejected:
             answer.figure(
-                "choice", f"rejected_{gate}", count, unit="", kind=Kind.COUNT, label=words
+                "choice", f"rejected_{gate}", rejected, unit="", kind=Kind.COUNT, label=words
             )
     broken = {**search.tally.rejected, "stages": len(outcome.stopped)}
     for gate, words in PLAN_GATES.items():
@@ -512,6 +516,12 @@ def _none_meets(given: Told, finalists: Mapping[str, Finalist]) -> str:
             f"No plan meets the limits: of {counted(given.search.tally.checked, 'plan')} that were "
             f"worked out {counted(broken[worst], 'plan')} {PLAN_GATES[worst]}."
         )
+    asfound = finalists[DO_NOTHING].broken
+    if asfound:
+        return (
+            f"No plan meets the limits: {asfound[0]}, and with what may be changed, and for this "
+            "money and time, that stays so. Allow more to be changed, wiring first."
+        )
     return "No plan meets the limits: give more money or hours, or allow more to be changed."
 
 
@@ -525,16 +535,13 @@ def _sentence(
     if best is None or recommended is None:
         return _none_meets(given, finalists)
     each = recommended
-    cost = f"{number(each.taken.total.typical, spread=1.0)} {given.currency}".strip()
-    text = (
-        f"For {cost} and {number(each.taken.hours.typical, 'h')}: {_title(each)}: "
-        f"{each.value:.0f} of 100 points"
-    )
+    cost = f"{each.taken.total.typical:.0f} {given.currency}".strip()
+    text = f"For {cost} and {each.taken.hours.typical:.1f} h, {each.value:.0f} of 100 points"
     if nothing.value is not None:
         text += f" where nothing done has {nothing.value:.0f}"
+    text += f". {_title(each)}."
     if nothing.broken:
-        text += f" (and {nothing.broken[0]})"
-    text += "."
+        text += f" As it is, {nothing.broken[0]}."
     for more, found in given.outcome.more.items():
         gained = found.value - (given.outcome.best.value if given.outcome.best else 0.0)
         if gained >= 0.1 and more == max(given.outcome.more):
