@@ -164,7 +164,9 @@ def choice_by_hand(offer: Offer) -> Choice:
             _figure("rejected_stock", 240.0, "parts not to be had in time"),
             _figure("rejected_hole", 36.0, "parts that need a hole cut"),
             _figure("plans_rejected_money", 3112.0, "plans that cost too much"),
-            _figure("measure_first", None, "reading", "door-fl.mount.depth_window_down: depth"),
+            _figure(
+                "measure_first", None, "reading", "door-fl.mount.glass_depth: depth of the glass"
+            ),
             _figure("measure_first_points", 2.4, "points that it is worth"),
             _figure(
                 "stop",

@@ -29,7 +29,7 @@ ORIGIN = {"origin": "http://127.0.0.1:8420"}
 VOID = {"br", "img", "input", "link", "meta", "source", "path", "circle", "rect"}
 PATHS = (
     "", "/find", "/fit", "/feed", "/hear", "/hear?proposal=slim-fronts&against=as-found",
-    "/proposals", "/proposals/put-right", "/proposals/new", "/part/door-fr", "/part/front-right",
+    "/choose", "/proposals", "/proposals/put-right", "/proposals/new", "/part/door-fr", "/part/front-right",
     "/part/head_unit", "/part/converter", "/part/vehicle", "/part/job", "/part/driver",
     "/part/budget-130", "/history",
     "/text",

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from conewright.store import Store
+    from conewright.web.desk.reading import Reading
 
 __all__ = ["INVENTED", "ChoiceAnswer", "Choosing", "Manner", "Offered", "offered", "offers"]
 
@@ -142,6 +143,18 @@ class Choosing:
         made: ChoiceAnswer = self._workers.run(Task(_chosen, (text, offer, manner), {}))
         return made
 
+    def written(
+        self, text: str, choice: Choice, plan_id: str, *, reading: Reading
+    ) -> tuple[str, str]:
+        """Return the text of a job with a plan of a choice as a proposal, and the id of that.
+
+        Raises:
+            BadInputError: the text has no place for it.
+            Refusal: it took too long, or too many are asking.
+
+        """
+        return reading.run(_with_plan, text, choice, plan_id)
+
     def close(self) -> None:
         """End the workers."""
         self._workers.close()
@@ -162,6 +175,15 @@ def _offer(store: Store, source: Offered) -> Offer:
         return _invented()
     kept = store.catalogue(source.name, source.version)
     return Offer(kept.note.name, kept.note.number, kept.note.sha256, kept.compiled)
+
+
+def _with_plan(text: str, choice: Choice, plan_id: str) -> tuple[str, str]:
+    from conewright.stages.choose.writing import (  # type: ignore[import-not-found,unused-ignore]
+        text_with_plan,
+    )
+
+    made: tuple[str, str] = text_with_plan(text, "toml", choice, plan_id)
+    return made
 
 
 # --- In the worker ------------------------------------------------------------------------------

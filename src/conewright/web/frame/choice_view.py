@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from conewright.errors import BadInputError
@@ -34,8 +34,9 @@ CHOICE = "choice"
 AS_FOUND_OPTION = "as-found"
 REJECTED, PLANS_REJECTED = "rejected_", "plans_rejected_"
 NEXT = "next-"
-LEADING = (BEST, RECOMMENDED)
+LEADING = (RECOMMENDED, BEST)
 ALWAYS = {DO_NOTHING: "Do nothing", FIX_ONLY: "Mend only what is broken"}
+ROLES = {BEST: "Most points", RECOMMENDED: "Recommended", **ALWAYS}
 MOST_EXAMPLES, MOST_OTHERS = 3, 12
 GATES: Mapping[str, str] = {
     "restraint": "sit where nobody has ruled a restraint part out",
@@ -165,7 +166,7 @@ def choice_view(choice: Choice, job: Job, *, base: str) -> ChoiceView:
         further=tuple((role.removeprefix(NEXT), views.view(plan)) for role, plan in further),
         steps=tuple(map(views.view, steps)),
         others=tuple(map(views.view, others[:MOST_OTHERS])),
-        verdicts=verdict_views(choice.verdicts),
+        verdicts=tuple(_about(each) for each in verdict_views(choice.verdicts)),
         rejected=_rejected(choice),
         reasons=tuple(_reasons(choice, REJECTED)),
         plan_reasons=tuple(_reasons(choice, PLANS_REJECTED)),
@@ -244,13 +245,13 @@ class _Plans:
             better=odds(plan.better_odds) if plan.better_odds is not None else "",
             money=money(plan.money, highest=self._highest),
             band=f"{low} to {high}" if low != high else "",
-            hours=number(plan.hours, spread=TENTHS),
+            hours=number(plan.hours, spread=TENTHS if plan.hours else None),
             done=tuple(self._done(plan)),
             wishes=tuple(self._wish_views(plan)),
             cures=tuple(map(self._fault, plan.cures)),
             leaves=tuple(map(self._fault, plan.leaves)),
             breaks=plan.breaks,
-            why_not=plan.why_not or "",
+            why_not=(plan.why_not or "").rstrip("."),
             href=f"{self._base}/proposals/{own}" if own else "",
             tried=not own and (changed or bool(plan.cures)),
         )
@@ -278,9 +279,14 @@ def _role(plan: PlanAnswer, own: str) -> str:
     roles = {plan.id, *plan.roles}
     if roles.issuperset(LEADING):
         return "Best and recommended"
-    named = {BEST: "Most points", RECOMMENDED: "Recommended", **ALWAYS}
-    told = next((words for role, words in named.items() if role in roles), "")
+    told = next((words for role, words in ROLES.items() if role in roles), "")
     return told or (f"Your proposal {own}" if own else "")
+
+
+def _about(verdict: VerdictView) -> VerdictView:
+    """Return a verdict whose plans are named as the page names them."""
+    named = (ROLES.get(each, each) for each in verdict.subjects if each != CHOICE)
+    return replace(verdict, subjects=tuple(named))
 
 
 def _natural(role: str) -> tuple[int, str]:

@@ -129,12 +129,14 @@ def try_plan(request: Request, job_id: str, form: Form) -> Response:
     page = open_page(request, job_id, revision=number_in(fields, "base") or None)
     own = limits_of(page.job)
     asked = _asked(request, page, limits_in(_pairs(form), own) or own)
-    choice = asked.answer(request).choice
+    choice, plan_id = asked.answer(request).choice, fields.get("plan", "")
     try:
-        choice.plan_of(fields.get("plan", ""))
+        choice.plan_of(plan_id)
     except KeyError:
         raise Refusal(404, "There is no such plan in this answer.") from None
-    text, id = reading_of(request).run(_with_plan, page.saved.text, choice, fields["plan"])
+    choosing: Choosing = request.app.state.reports.choosing
+    reading = reading_of(request)
+    text, id = choosing.written(page.saved.text, choice, plan_id, reading=reading)
     return save(request, page.saved, text, then=f"{page.base}/proposals/{id}")
 
 
@@ -165,16 +167,6 @@ def _asked(request: Request, page: JobPage, limits: Limits) -> Asked:
         raise Refused(wrong, ())
     text = text_with(page.saved.text, page.job, limits, reading_of(request))
     return Asked(page, limits, source, text)
-
-
-def _with_plan(text: str, choice: object, plan_id: str) -> tuple[str, str]:
-    """Return the text of a job with a plan of a choice as a proposal, and the id of that."""
-    from conewright.stages.choose.writing import (  # type: ignore[import-not-found,unused-ignore]
-        text_with_plan,
-    )
-
-    made: tuple[str, str] = text_with_plan(text, "toml", choice, plan_id)
-    return made
 
 
 # --- The page -------------------------------------------------------------------------------------
