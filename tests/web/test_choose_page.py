@@ -26,7 +26,7 @@ from conewright.web.base.errors import Refusal
 from conewright.web.desk.choosing import ChoiceAnswer, Manner, offered
 from conewright.web.desk.reports import Reports
 from conewright.web.frame.choice_view import GATES, choice_view
-from conewright.web.frame.limits import KNOBS, changed_wishes, limits_in, limits_of
+from conewright.web.frame.wished import KNOBS, changed_wishes, limits_in, limits_of
 
 HTML = {"accept": "text/html"}
 

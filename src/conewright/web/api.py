@@ -27,8 +27,8 @@ from conewright.web.base.errors import ErrorBody, Refusal, overtaken
 from conewright.web.base.settings import LARGEST_NUMBER
 from conewright.web.desk.choosing import INVENTED, Manner, offered
 from conewright.web.desk.reports import Question, Reports, Stage
-from conewright.web.frame.limits import FIELDS, limits_in, limits_of, text_with
 from conewright.web.frame.page import hold_gained, store_of, who
+from conewright.web.frame.wished import FIELDS, limits_in, limits_of, text_with
 
 __all__ = [
     "Answers",

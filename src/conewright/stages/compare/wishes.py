@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
     from conewright.job.document.document import Document, Goals
 
-__all__ = ["UNASKED", "beyond", "points", "seat_that_counts"]
+__all__ = ["SPAN", "UNASKED", "beyond", "points", "seat_that_counts"]
 
 SPAN: Mapping[str, tuple[float, float]] = {
     "bass": (-6.0, 12.0),

@@ -9,21 +9,13 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from conewright.errors import ConewrightError, JobError
-from conewright.job.document.document import WEIGHTS, WISHES
+from conewright.job.document.document import WEIGHTS
 from conewright.job.text.editing import Refused
 from conewright.job.text.labels import Part, fields_of
 from conewright.web.base.errors import Refusal
 from conewright.web.desk.choosing import ChoiceAnswer, Choosing, Manner, Offered, offered, offers
 from conewright.web.frame.choice_view import choice_view, front_table
 from conewright.web.frame.context import JobPage, open_page, plan_of
-from conewright.web.frame.limits import (
-    KNOBS,
-    Limits,
-    changed_wishes,
-    limits_in,
-    limits_of,
-    text_with,
-)
 from conewright.web.frame.page import (
     Form,
     Revision,
@@ -33,6 +25,15 @@ from conewright.web.frame.page import (
     render,
     save,
     store_of,
+)
+from conewright.web.frame.wished import (
+    KNOBS,
+    WISHES,
+    Limits,
+    changed_wishes,
+    limits_in,
+    limits_of,
+    text_with,
 )
 from conewright.web.pages.stage import drawn, picture_at, sheet_of
 

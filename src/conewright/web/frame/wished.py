@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
-from conewright.job.document.document import WEIGHTS, WISHES
+from conewright.job.document.document import WEIGHTS
 from conewright.job.text.editing import Refused, with_values
 from conewright.job.text.labels import Part, fields_of, plain_value, written
-from conewright.stages.compare.wishes import UNASKED
+from conewright.stages.compare.wishes import SPAN, UNASKED
 from conewright.web.desk.choosing import INVENTED
 from conewright.web.desk.waiting import once
 
@@ -18,7 +18,16 @@ if TYPE_CHECKING:
     from conewright.job.builds.job import Job
     from conewright.web.desk.reading import Reading
 
-__all__ = ["FIELDS", "KNOBS", "Limits", "changed_wishes", "limits_in", "limits_of", "text_with"]
+__all__ = [
+    "FIELDS",
+    "KNOBS",
+    "WISHES",
+    "Limits",
+    "changed_wishes",
+    "limits_in",
+    "limits_of",
+    "text_with",
+]
 
 KNOBS: Mapping[str, str] = {
     "driver": "Loudspeakers",
@@ -33,6 +42,7 @@ KNOBS: Mapping[str, str] = {
 }
 """What may be changed, with the words for it."""
 
+WISHES = tuple(SPAN)
 YES, NO = "yes", "no"
 BETWEEN = ","
 """What stands between several values of one name in an address."""
