@@ -54,8 +54,8 @@ class Offered:
     @property
     def words(self) -> str:
         """The catalogue as people read it."""
-        number = "" if self.version is None else f", version {self.version}"
-        return f"{self.name}{number} ({self.parts:,} parts)"
+        told = "for trying out" if self.version is None else f"version {self.version}"
+        return f"{self.name}, {told} ({self.parts:,} parts)"
 
 
 @dataclass(frozen=True, slots=True)
