@@ -28,6 +28,9 @@ __all__ = ["Alternative", "Alternatives", "alternatives"]
 MOST = 3
 KEPT = 2
 """Comparisons that are kept: the papers of several plans of one job share theirs."""
+SAMPLES = 64
+"""Draws: whether a plan may be taken, its money, hours and points follow from central values and
+from the bands of the outlay, so that more would change nothing that stands here."""
 ASIDE = frozenset({"always", "battery-off", "trimmed"})
 """Kinds of step that every plan has, or that lead to another one."""
 
@@ -100,7 +103,7 @@ def alternatives(build: Build) -> Alternatives:
 @lru_cache(maxsize=KEPT)
 def _compared(text: str) -> Compared:
     """Return the plans of a job, as JSON, side by side."""
-    return compared(from_dict(json.loads(text)))
+    return compared(from_dict(json.loads(text)), samples=SAMPLES)
 
 
 def _offered(found: Compared, own: str) -> list[Candidate]:
