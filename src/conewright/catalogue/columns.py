@@ -7,7 +7,7 @@ from typing import Final
 
 from conewright.data_files import data_rows
 
-__all__ = ["CHOICES", "DIMENSION_OF_VALUE", "KINDS", "Column", "columns"]
+__all__ = ["CHOICES", "DIMENSION_OF_VALUE", "KINDS", "Column", "column_words", "columns"]
 
 KINDS: Final = (
     "driver", "ring", "patch", "capacitor", "cable", "amplifier", "radio", "repair", "fuse", "film",
@@ -71,3 +71,12 @@ def columns() -> Mapping[str, Column]:
         )
         for row in data_rows("catalogue", "columns.csv")
     }
+
+
+@cache
+def column_words() -> Mapping[str, Mapping[str, str]]:
+    """Return what every column is called, by group and column, in the order of a form."""
+    told: dict[str, dict[str, str]] = {}
+    for row in data_rows("catalogue", "column_words.csv"):
+        told.setdefault(row["group"], {})[row["column"]] = row["words"]
+    return told
