@@ -16,7 +16,7 @@ from starlette.types import Scope
 
 from conewright.job.text.starter import job_schema
 from conewright.store import Store
-from conewright.web import api, api_papers, api_recordings, pairing
+from conewright.web import api, api_files, pairing
 from conewright.web.base.errors import handle_errors
 from conewright.web.base.settings import Settings
 from conewright.web.desk.cache import Kept
@@ -75,8 +75,7 @@ def create_app(
     app.state.catalogues = Kept(settings.kept_catalogues)
     app.state.pairing = lan
     handle_errors(app)
-    app.include_router(api_recordings.router)
-    app.include_router(api_papers.router)
+    app.include_router(api_files.router)
     app.include_router(api.router)
     _mount_pages(app)
     return app
