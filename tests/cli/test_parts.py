@@ -98,7 +98,9 @@ def test_a_list_whose_figures_contradict_each_other_needs_a_yes() -> None:
         b"A,driver,3.4 ohm,85 Hz,5,0.8,1.5,84 cm2,8 g\nB,driver,3.4 ohm,85 Hz,5,0.8,,84 cm2,8 g\n"
     )
     _file("odd.csv", text)
-    assert "1 part can be used. 1 row refused" in _ok("--check", "odd.csv")
+    said = _ok("--check", "odd.csv")
+    assert "1 part can be used. 1 row refused" in said
+    assert "1 refused row would be used after a yes: --accept" in said
     assert "2 parts can be used." in _ok("--check", "odd.csv", "--accept")
 
 

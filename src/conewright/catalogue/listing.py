@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
 from typing import Final
 
 from conewright.catalogue.columns import DIMENSION_OF_VALUE, KINDS, columns
@@ -16,7 +18,16 @@ from conewright.job.quantity.numerals import short
 from conewright.job.quantity.units import to_unit
 from conewright.phrases import counted
 
-__all__ = ["chosen", "findings_in_words", "invented_catalogue", "part_in_words"]
+__all__ = [
+    "PartLine",
+    "chosen",
+    "figure_in_words",
+    "findings_in_words",
+    "in_its_unit",
+    "invented_catalogue",
+    "part_in_words",
+    "part_line",
+]
 
 SEARCHED: Final = ("id", "part", "name", "supplier", "kind", "cures", "metal")
 SHOWN: Final = {
@@ -27,6 +38,7 @@ SHOWN: Final = {
     **dict.fromkeys(DIMENSION_OF_VALUE, ("value",)),
 }
 """Figures that a part is told by in a list, by its kind."""
+NO_PRICE: Final = "no price: not chosen under a limit of money"
 VALUE_UNITS: Final = {"capacitor": "uF", "cable": "mm2", "fuse": "A", "patch": "kg/m2"}
 
 
@@ -54,38 +66,75 @@ def chosen(compiled: Compiled, *, kind: str = "", search: str = "") -> list[int]
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class PartLine:
+    """A part as a line of a list says it, in words; what is not known is empty.
+
+    same: ids of the other parts with the same figures, the one that is offered first. offered:
+    whether this one is offered in their place.
+    """
+
+    id: str
+    kind: str
+    name: str
+    supplier: str
+    figures: tuple[str, ...]
+    price: str
+    stock: str
+    same: tuple[str, ...]
+    offered: bool
+
+
+def part_line(compiled: Compiled, row: int) -> PartLine:
+    """Return a part as a line of a list says it."""
+    kind = compiled.text("kind", row)
+    figures = (_called(compiled, row, each) for each in SHOWN.get(kind, ()))
+    price, stock = compiled.number("price", row), compiled.number("stock", row)
+    money = "" if price is None else f"{price:.2f} {compiled.text('currency', row)}".strip()
+    return PartLine(
+        id=compiled.text("id", row),
+        kind=kind,
+        name=compiled.text("name", row) or compiled.text("part", row),
+        supplier=compiled.text("supplier", row),
+        figures=tuple(filter(None, figures)),
+        price=f"{money} per {compiled.text('per', row) or 'piece'}" if money else "",
+        stock="" if stock is None else f"{f'{stock:.0f}' if stock else 'none'} in stock",
+        same=tuple(compiled.text("id", other) for other in compiled.alternates(row)),
+        offered=int(compiled.offered[row]) == row,
+    )
+
+
 def part_in_words(compiled: Compiled, row: int) -> str:
     """Return a part in one sentence: what it is called, its figures, price and stock."""
-    kind = compiled.text("kind", row)
-    name = compiled.text("name", row) or compiled.text("part", row)
-    figures = (_figure(compiled, row, each, kind) for each in SHOWN.get(kind, ()))
-    told = [", ".join(filter(None, (f"{kind} {name}", *figures))), _price(compiled, row)]
-    others = [compiled.text("id", other) for other in compiled.alternates(row)]
-    if others:
-        told.append(f"the same works: {', '.join(others[:5])}")
-    return f"{compiled.text('id', row)}: {'; '.join(told)}"
+    line = part_line(compiled, row)
+    told = [", ".join((f"{line.kind} {line.name}", *line.figures))]
+    told.append(", ".join(filter(None, (line.price or NO_PRICE, line.stock))))
+    if line.same:
+        told.append(f"the same works: {', '.join(line.same[:5])}")
+    return f"{line.id}: {'; '.join(told)}"
 
 
-def _figure(compiled: Compiled, row: int, name: str, kind: str) -> str:
+def figure_in_words(compiled: Compiled, row: int, name: str) -> str:
+    """Return a figure of a part with its unit, empty where it is not known."""
     value = compiled.number(name, row)
-    if value is None:
-        return ""
+    return "" if value is None else in_its_unit(value, name, compiled.text("kind", row))
+
+
+def in_its_unit(value: float, name: str, kind: str) -> str:
+    """Return a number [SI] as a list writes it in the column of that name."""
     column = columns()[name]
+    if column.form in ("count", "money"):
+        return f"{value:.2f}" if column.form == "money" else f"{value:.0f}"
     unit = VALUE_UNITS[kind] if name == "value" else column.unit
-    number = to_unit(value, dimension=column.dimension_for(kind), unit=unit)
-    called = "" if name in ("value", "rated_impedance") else f"{name} "
-    return f"{called}{float(number):.3g} {unit}".strip()
+    number = float(to_unit(value, dimension=column.dimension_for(kind), unit=unit))
+    # Three digits, never as a power of ten.
+    return f"{Decimal(f'{number:.3g}'):f} {unit}".strip()
 
 
-def _price(compiled: Compiled, row: int) -> str:
-    price, stock = compiled.number("price", row), compiled.number("stock", row)
-    told = "no price: not chosen under a limit of money"
-    if price is not None:
-        per = compiled.text("per", row) or "piece"
-        told = f"{price:.2f} {compiled.text('currency', row)}".strip() + f" per {per}"
-    if stock is None:
-        return told
-    return f"{told}, {stock:.0f} in stock" if stock else f"{told}, none in stock"
+def _called(compiled: Compiled, row: int, name: str) -> str:
+    figure = figure_in_words(compiled, row, name)
+    plain = name in ("value", "rated_impedance") or not figure
+    return figure if plain else f"{name} {figure}"
 
 
 def findings_in_words(findings: Sequence[Finding], *, most: int) -> Iterator[str]:

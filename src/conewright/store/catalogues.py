@@ -118,10 +118,11 @@ class CatalogueList:
             if number is not None:
                 wanted = select(*_WHOLE).where(_there.name == name, _there.number == number)
             row = row_of(connection, wanted)
-            if row is None and number is not None and row_of(connection, _newest_of(name, _NOTES)):
-                raise NotFound(f"{name}: found no version {number}; --history lists what there is")
             if row is None:
-                raise _no_catalogue(connection, name)
+                newest = row_of(connection, _newest_of(name, _NOTES))
+                if newest is None:
+                    raise _no_catalogue(connection, name)
+                raise NotFound(f"{name}: found no version {number}; {newest.number} is the newest")
             return _whole(row)
 
 

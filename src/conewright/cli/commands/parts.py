@@ -90,7 +90,7 @@ def parts(
         typer.Option(
             "--accept",
             help="With --import, --check: take parts whose figures contradict each other by more "
-            "than half.",
+            "than half, or that cost over 3 times the usual.",
             show_default=False,
         ),
     ] = False,
@@ -211,6 +211,9 @@ def _checked(catalogue: Catalogue) -> Iterator[str]:
 
     yield f"{counted(len(catalogue.rows), 'part')} can be used."
     yield from findings_in_words(catalogue.findings, most=MOST_FINDINGS)
+    asked = len({finding.row for finding in catalogue.findings if finding.asked})
+    if asked:
+        yield f"{counted(asked, 'refused row')} would be used after a yes: --accept"
 
 
 def _listed(catalogue: str | None, *, kind: str, search: str) -> str:
