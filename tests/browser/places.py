@@ -10,7 +10,7 @@ from playwright.sync_api import Page
 
 from browser.browsing import NOWHERE, Site
 from conewright import demo_text, starter_text
-from conewright.catalogue.forms import written
+from conewright.catalogue.lists.forms import written
 from conewright.sound.played.wav import wav_bytes
 
 Steps = Callable[[Page], None]

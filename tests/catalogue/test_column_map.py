@@ -4,11 +4,11 @@ import random
 
 import pytest
 
-from conewright.catalogue.column_map import Mapped, foreign_table, map_text, parse_map
 from conewright.catalogue.columns import column_words, columns
-from conewright.catalogue.forms import table_of
-from conewright.catalogue.guessing import first_guess, guess_map
-from conewright.catalogue.part_rows import read_catalogue
+from conewright.catalogue.lists.column_map import Mapped, foreign_table, map_text, parse_map
+from conewright.catalogue.lists.forms import table_of
+from conewright.catalogue.lists.guessing import first_guess, guess_map
+from conewright.catalogue.lists.part_rows import read_catalogue
 from conewright.errors import BadInputError, ConewrightError
 
 LIST = (

@@ -7,9 +7,9 @@ import pytest
 from benchmarks.invented_parts import SEED, invented
 
 from conewright.catalogue.compiled import Compiled, pack, part_ids, unpack
-from conewright.catalogue.forms import table_of, written
-from conewright.catalogue.listing import chosen, invented_catalogue, part_in_words
-from conewright.catalogue.part_rows import Catalogue, read_catalogue
+from conewright.catalogue.lists.forms import table_of, written
+from conewright.catalogue.lists.listing import chosen, invented_catalogue, part_in_words
+from conewright.catalogue.lists.part_rows import Catalogue, read_catalogue
 from conewright.data_files import data_rows, data_text
 from conewright.errors import BadInputError
 

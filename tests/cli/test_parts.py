@@ -6,7 +6,7 @@ import pytest
 from benchmarks.invented_parts import invented
 from commands import run
 
-from conewright.catalogue.forms import written
+from conewright.catalogue.lists.forms import written
 
 CSV = written(invented(30), ending=".csv")
 FOREIGN = "Artikel;Rdc [Ohm];fs [Hz];Preis\nP1;3,4;85;24,90\nP2;3,3;neunzig;\n".encode("cp1252")

@@ -9,10 +9,10 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 from test_pages import Page, check_headings, check_labels, check_plain
 
-from conewright.catalogue.column_map import parse_map
 from conewright.catalogue.columns import columns
-from conewright.catalogue.forms import table_of, written
-from conewright.catalogue.part_rows import read_catalogue
+from conewright.catalogue.lists.column_map import parse_map
+from conewright.catalogue.lists.forms import table_of, written
+from conewright.catalogue.lists.part_rows import read_catalogue
 from conewright.store import Store
 from conewright.web.app import create_app
 from conewright.web.base.settings import Settings

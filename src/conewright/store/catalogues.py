@@ -19,7 +19,7 @@ from conewright.store.texts import one_line, slug
 
 if TYPE_CHECKING:
     from conewright.catalogue.compiled import Compiled
-    from conewright.catalogue.part_rows import Catalogue
+    from conewright.catalogue.lists.part_rows import Catalogue
 
 __all__ = ["CatalogueList"]
 
@@ -61,7 +61,7 @@ class CatalogueList:
 
         """
         from conewright.catalogue.compiled import compiled_with, pack
-        from conewright.catalogue.forms import written
+        from conewright.catalogue.lists.forms import written
 
         text = written(catalogue.rows, ending=".csv")
         row = {
@@ -149,8 +149,8 @@ def _whole(row: Row[Any]) -> KeptCatalogue:
 def _compiled(row: Row[Any], text: bytes) -> Compiled:
     """Return the columns: those kept where today's tables make the same, else made again."""
     from conewright.catalogue.compiled import compiled_with, unpack
-    from conewright.catalogue.forms import table_of
-    from conewright.catalogue.part_rows import read_catalogue
+    from conewright.catalogue.lists.forms import table_of
+    from conewright.catalogue.lists.part_rows import read_catalogue
 
     if row.compiled_with == compiled_with():
         try:

@@ -6,7 +6,7 @@ from collections import Counter
 from math import ceil
 from typing import TYPE_CHECKING
 
-from conewright.catalogue.usual_prices import typical_driver_price
+from conewright.catalogue.lists.usual_prices import typical_driver_price
 from conewright.job.builds.fills import plain_text
 from conewright.stages.common.changes import Changes, new_driver_places, new_parts, pairs_of
 from conewright.stages.feed.components import PartBurden

@@ -14,7 +14,7 @@ from conewright.web.base.errors import Refusal
 from conewright.web.base.settings import Settings
 
 if TYPE_CHECKING:
-    from conewright.catalogue.column_map import ColumnMap
+    from conewright.catalogue.lists.column_map import ColumnMap
 
 __all__ = ["HeldList", "HeldLists"]
 

@@ -11,9 +11,9 @@ from fastapi import APIRouter, Request
 from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
-from conewright.catalogue.column_map import ColumnMap, map_text, parse_map
 from conewright.catalogue.columns import KINDS, column_words
-from conewright.catalogue.part_cells import Finding
+from conewright.catalogue.lists.column_map import ColumnMap, map_text, parse_map
+from conewright.catalogue.lists.part_cells import Finding
 from conewright.errors import BadInputError
 from conewright.phrases import counted
 from conewright.store import NotFound

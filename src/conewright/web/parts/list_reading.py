@@ -9,16 +9,16 @@ from pathlib import PurePath
 from typing import TYPE_CHECKING, Concatenate, Final, ParamSpec, TypeVar
 
 from conewright.catalogue.columns import columns
-from conewright.catalogue.part_cells import Finding
+from conewright.catalogue.lists.part_cells import Finding
 from conewright.errors import BadInputError
 from conewright.job.quantity.numerals import short
 from conewright.web.base.errors import Refusal
 
 if TYPE_CHECKING:
-    from conewright.catalogue.column_map import ColumnMap
-    from conewright.catalogue.forms import Table
-    from conewright.catalogue.listing import PartLine
-    from conewright.catalogue.part_rows import Catalogue
+    from conewright.catalogue.lists.column_map import ColumnMap
+    from conewright.catalogue.lists.forms import Table
+    from conewright.catalogue.lists.listing import PartLine
+    from conewright.catalogue.lists.part_rows import Catalogue
     from conewright.web.desk.reading import Reading
 
 __all__ = ["Head", "Heads", "ListReading", "Looked"]
@@ -125,7 +125,7 @@ class ListReading:
 
 
 def _is_own(content: bytes, name: str) -> bool:
-    from conewright.catalogue.forms import table_of
+    from conewright.catalogue.lists.forms import table_of
 
     if PurePath(name).suffix in (".toml", ".sqlite"):
         return True
@@ -138,7 +138,7 @@ def _is_own(content: bytes, name: str) -> bool:
 
 
 def _heads(content: bytes, name: str, encoding: str, delimiter: str) -> Heads:
-    from conewright.catalogue.guessing import first_guess
+    from conewright.catalogue.lists.guessing import first_guess
 
     guess = first_guess(content, file=name, encoding=encoding, delimiter=delimiter)
     table = guess.table
@@ -157,8 +157,8 @@ def _head(head: str, table: Table, why: str) -> Head:
 
 
 def _table(content: bytes, name: str, used: ColumnMap | None) -> Table:
-    from conewright.catalogue.column_map import foreign_table
-    from conewright.catalogue.forms import table_of
+    from conewright.catalogue.lists.column_map import foreign_table
+    from conewright.catalogue.lists.forms import table_of
 
     if used is not None:
         return foreign_table(content, used, file=name, map_file="the map")
@@ -171,14 +171,14 @@ def _table(content: bytes, name: str, used: ColumnMap | None) -> Table:
 
 
 def _read(content: bytes, name: str, used: ColumnMap | None, accept: Collection[int]) -> Catalogue:
-    from conewright.catalogue.part_rows import read_catalogue
+    from conewright.catalogue.lists.part_rows import read_catalogue
 
     return read_catalogue(_table(content, name, used), accept=accept)
 
 
 def _looked(content: bytes, name: str, used: ColumnMap | None) -> Looked:
-    from conewright.catalogue.listing import part_line
-    from conewright.catalogue.part_rows import read_catalogue
+    from conewright.catalogue.lists.listing import part_line
+    from conewright.catalogue.lists.part_rows import read_catalogue
 
     table = _table(content, name, used)
     read = read_catalogue(table, accept=())

@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from conewright.catalogue.column_map import (
+from conewright.catalogue.columns import CHOICES, columns
+from conewright.catalogue.lists.column_map import (
     DECIMALS,
     DELIMITERS,
     THOUSANDS,
@@ -15,7 +16,6 @@ from conewright.catalogue.column_map import (
     Mapped,
     mapped_column,
 )
-from conewright.catalogue.columns import CHOICES, columns
 from conewright.errors import BadInputError
 from conewright.job.quantity.numerals import short
 from conewright.web.parts.list_reading import Head, Heads

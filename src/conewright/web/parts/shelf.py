@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from conewright.catalogue.columns import KINDS, column_words, columns
-from conewright.catalogue.listing import (
+from conewright.catalogue.lists.listing import (
     chosen,
     figure_in_words,
     in_its_unit,

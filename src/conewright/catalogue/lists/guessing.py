@@ -7,9 +7,9 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from conewright.catalogue.column_map import ColumnMap, Mapped, words
 from conewright.catalogue.columns import Column, columns
-from conewright.catalogue.forms import Table, decoded, hold_text, rows_of_csv
+from conewright.catalogue.lists.column_map import ColumnMap, Mapped, words
+from conewright.catalogue.lists.forms import Table, decoded, hold_text, rows_of_csv
 from conewright.errors import BadInputError
 from conewright.job.quantity.numerals import short
 from conewright.job.quantity.units import find_unit

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from conewright.catalogue.columns import columns
-from conewright.catalogue.part_cells import Finding
+from conewright.catalogue.lists.part_cells import Finding
 from conewright.errors import BadInputError
 from conewright.job.quantity.numerals import short
 

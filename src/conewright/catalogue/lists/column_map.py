@@ -13,8 +13,8 @@ from functools import cache
 from typing import Any, Final
 
 from conewright.catalogue.columns import CHOICES, Column, columns
-from conewright.catalogue.forms import Row, Table, decoded, rows_of_csv
-from conewright.catalogue.part_cells import LONGEST_CELL, Finding
+from conewright.catalogue.lists.forms import Row, Table, decoded, rows_of_csv
+from conewright.catalogue.lists.part_cells import LONGEST_CELL, Finding
 from conewright.data_files import data_rows
 from conewright.errors import BadInputError, QuantityError
 from conewright.job.quantity.numerals import BLANKS, read_numeral, rounded, short

@@ -12,11 +12,11 @@ import numpy as np
 
 from conewright.catalogue.columns import CHOICES, DIMENSION_OF_VALUE, Column, columns
 from conewright.catalogue.compiled import Compiled, offered_of, part_ids
-from conewright.catalogue.forms import Row, Table
-from conewright.catalogue.part_cells import Done, Finding, Number, cell_number
-from conewright.catalogue.row_checks import CHECKS
+from conewright.catalogue.lists.forms import Row, Table
+from conewright.catalogue.lists.part_cells import Done, Finding, Number, cell_number
+from conewright.catalogue.lists.row_checks import CHECKS
+from conewright.catalogue.lists.usual_prices import dear_prices
 from conewright.catalogue.sheets import FIGURES, Sheets, complete_sheets
-from conewright.catalogue.usual_prices import dear_prices
 from conewright.errors import BadInputError, QuantityError
 from conewright.job.quantity.numerals import short
 from conewright.physics.basics.arrays import FloatArray

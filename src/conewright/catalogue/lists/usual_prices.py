@@ -7,7 +7,7 @@ from functools import cache
 from math import nan
 from typing import Final
 
-from conewright.catalogue.forms import Row
+from conewright.catalogue.lists.forms import Row
 from conewright.data_files import data_rows
 from conewright.job.builds.typical import nearest_size
 from conewright.physics.basics.arrays import FloatArray

@@ -9,9 +9,9 @@ from typing import Final
 
 from conewright.catalogue.columns import DIMENSION_OF_VALUE, KINDS, columns
 from conewright.catalogue.compiled import Compiled
-from conewright.catalogue.forms import table_of
-from conewright.catalogue.part_cells import Finding
-from conewright.catalogue.part_rows import Catalogue, read_catalogue
+from conewright.catalogue.lists.forms import table_of
+from conewright.catalogue.lists.part_cells import Finding
+from conewright.catalogue.lists.part_rows import Catalogue, read_catalogue
 from conewright.data_files import data_text
 from conewright.errors import BadInputError
 from conewright.job.quantity.numerals import short
