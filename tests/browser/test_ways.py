@@ -142,6 +142,8 @@ TALL: ViewportSize = {"width": 390, "height": 844}
 
 def below(page: Page, selector: str) -> float:
     """Return where the lowest of some things that are shown ends [px from the window's top]."""
+    # A page that is just coming can be measured before its styles are there; nobody sees it so.
+    page.wait_for_load_state()
     shown = [each for each in page.locator(selector).all() if each.is_visible()]
     assert shown, selector
     boxes = [each.bounding_box() for each in shown]
