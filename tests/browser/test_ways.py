@@ -270,6 +270,9 @@ def to(page: Page, role: str, name: str) -> None:
     """Press Tab until that has the focus, and see that the focus can be seen."""
     # The library takes only its own list of role names.
     wanted = page.get_by_role(role, name=re.compile(name)).first  # type: ignore[arg-type]
+    # Not a Tab goes to the page that is just being left, nor to one that has no styles yet.
+    wanted.wait_for(state="attached")
+    page.wait_for_load_state()
     for _ in range(90):
         page.keyboard.press("Tab")
         if wanted.evaluate("(each) => each === document.activeElement"):
