@@ -143,6 +143,8 @@ TALL: ViewportSize = {"width": 390, "height": 844}
 
 def below(page: Page, selector: str) -> float:
     """Return where the lowest of some things that are shown ends [px from the window's top]."""
+    # A page that is just coming can be measured before its styles are there; nobody sees it so.
+    page.wait_for_load_state()
     shown = [each for each in page.locator(selector).all() if each.is_visible()]
     assert shown, selector
     boxes = [each.bounding_box() for each in shown]
@@ -269,6 +271,9 @@ def to(page: Page, role: str, name: str) -> None:
     """Press Tab until that has the focus, and see that the focus can be seen."""
     # The library takes only its own list of role names.
     wanted = page.get_by_role(role, name=re.compile(name)).first  # type: ignore[arg-type]
+    # Not a Tab goes to the page that is just being left, nor to one that has no styles yet.
+    wanted.wait_for(state="attached")
+    page.wait_for_load_state()
     for _ in range(90):
         page.keyboard.press("Tab")
         if wanted.evaluate("(each) => each === document.activeElement"):
