@@ -66,6 +66,12 @@ class PlanAnswer(_Data):
     leaves: tuple[str, ...] = Field((), description="Established faults that it leaves as found.")
     breaks: tuple[str, ...] = Field((), description="Limits that it breaks, in words.")
     why_not: str | None = Field(None, description="Why it is not recommended; null where it is.")
+    proposal: dict[str, JsonValue] = Field(
+        default_factory=dict, description="The plan as an entry of `[[proposal]]`."
+    )
+    drivers: tuple[dict[str, JsonValue], ...] = Field(
+        (), description="Drivers of the list that it fits, as entries of `[[driver]]`."
+    )
 
 
 class FrontStep(_Data):

@@ -53,6 +53,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Prepared", "UnitOptions", "with_drivers"]
 
+LEAST_CORNER = 2.0
+"""Corner of a capacitor before a tweeter over the resonance of that; common practice, no source."""
+
 PRICED = frozenset({"driver", "radio", "capacitor"})
 """Lines of an outlay that the catalogue prices instead."""
 
@@ -326,6 +329,8 @@ class Prepared:
         prices = np.array([paid(compiled, int(row), count) for row in chosen.rows])
         which, cap = (each.ravel() for each in np.indices((options.size, chosen.rows.size)))
         taken = options[which]
+        high = self._corner(g, taken, chosen.size[cap]) >= LEAST_CORNER
+        taken, cap = taken[high], cap[high]
         return UnitOptions(
             (g,),
             taken[:, np.newaxis],
@@ -333,6 +338,19 @@ class Prepared:
             kinds[taken][:, np.newaxis],
             money[taken] + prices[cap],
         )
+
+    def _corner(self, g: int, options: NDArray[np.intp], capacitor: FloatArray) -> FloatArray:
+        """Return the corner that a capacitor makes with a tweeter, over its resonance [1]."""
+        group, resonance = self.space.places[g], []
+        for v, variant in enumerate(group.variants):
+            if len(variant.rows):
+                resonance.append(self.parts.of("fs", variant.rows))
+                continue
+            there = self._builds[f"place-{g}-{v}"].location(group.places[0])
+            resonance.append(np.array([there.driver.figures()["fs"]]))
+        ohms = np.ravel(self.mounted[group.places[0]].cold.re)
+        fs = np.concatenate(resonance)
+        return np.asarray(1.0 / (2.0 * np.pi * ohms * fs)[options] / capacitor)
 
     def _behind(self, group: PlaceGroup, channels: ChannelGroup, keys: Mapping[str, str]) -> bool:
         """Whether a group of places stands behind the capacitors that are chosen."""

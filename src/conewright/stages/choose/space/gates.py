@@ -17,6 +17,7 @@ from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.choose.answer import Rejection
 from conewright.stages.common.screws import is_measured
+from conewright.stages.find.faults.chains import SMALLEST_CONE
 from conewright.stages.fit.margins import FRONT, LAND_WANTED, REAR, SEAT_WANTED
 from conewright.stages.fit.sandwich import Sandwich, allowances, sandwich_of
 from conewright.stages.fit.stage import ODDS_SAMPLES
@@ -81,6 +82,7 @@ def gated(
     allowed: Allowed,
     *,
     closed: bool,
+    treble: bool,
 ) -> Gated:
     """Return which drivers may go into places that get the same one.
 
@@ -90,6 +92,7 @@ def gated(
         compiled: the catalogue.
         allowed: what is.
         closed: whether a restraint part forbids to open one of the places.
+        treble: whether what sits there plays treble alone.
 
     """
     gate = _Gate(parts, compiled, places)
@@ -100,6 +103,9 @@ def gated(
         everywhere = np.ones(len(gate.rows), dtype=bool)
         gate.reject("restraint", everywhere, lambda _: "a restraint part keeps the place shut")
         return gate.found(np.zeros(0, dtype=bool))
+    if not treble:
+        small = gate.number("sd") < SMALLEST_CONE
+        gate.reject("tweeter", small, lambda _: "a tweeter that would play the whole range burns")
     _offers(gate, allowed)
     cut = np.zeros(len(gate.rows), dtype=bool)
     for place in places:

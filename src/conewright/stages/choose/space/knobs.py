@@ -204,7 +204,9 @@ def _place_group(seen: _Seen, places: tuple[LocationState, ...]) -> tuple[PlaceG
     drivers: list[tuple[str, str, NDArray[np.intp]]] = []
     if "driver" in seen.may:
         compiled = seen.offer.compiled
-        gate = gated(places, seen.parts, compiled, seen.allowed, closed=_is_closed(seen, names))
+        treble = all(is_tweeter(place, _channel_of(seen, place.id)) for place in places)
+        closed = _is_closed(seen, names)
+        gate = gated(places, seen.parts, compiled, seen.allowed, closed=closed, treble=treble)
         drivers = list(_alike(seen, places, gate))
     variants = [
         Variant(
@@ -235,6 +237,10 @@ def _place_group(seen: _Seen, places: tuple[LocationState, ...]) -> tuple[PlaceG
     if _is_closed(seen, names):
         variants = variants[:1]
     return PlaceGroup("+".join(names), names, tuple(variants)), gate
+
+
+def _channel_of(seen: _Seen, place: str) -> ChannelState:
+    return next(c for c in seen.base.channels if place in dict(c.polarity))
 
 
 def _is_closed(seen: _Seen, names: tuple[str, ...]) -> bool:

@@ -226,7 +226,7 @@ class ChannelGroup:
         fields: dict[str, JsonValue] = {}
         for name in self.channels:
             fields[f"{name}.high_pass"] = f"{corner:g} Hz"
-            fields[f"{name}.high_pass_slope"] = SLOPE
+            fields[f"{name}.high_pass_slope"] = f"{SLOPE} dB/oct"
         return Change(fields)
 
 
