@@ -106,8 +106,6 @@ class Prepared:
 
     def __init__(self, space: Space, parts: DriverColumns, seat: str) -> None:
         self.space, self.parts = space, parts
-        found = space.job.build()
-        self.centre: RowDraws = rows_of(conditioned_draws(found, samples=1), {})
         self._stand_for = {
             (g, v): int(variant.rows[0])
             for g, group in enumerate(space.places)
@@ -117,6 +115,8 @@ class Prepared:
         self.job = with_drivers(space.job, list(self._stand_for.values()), space)
         self._builds = built(self.job, dict(self._changes()))
         self.base = self._builds["base"]
+        # Repairs have spreads of their own: every build here has the axes of all.
+        self.centre: RowDraws = rows_of(conditioned_draws(self.base, samples=1), {})
         self.ear = Ear(self.base, self.base.seat(seat), self.centre)
         self.solver = Solver(self.centre, self.ear.frequency)
         self.labour = Labour(self.base)
