@@ -41,7 +41,7 @@ from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.damage import channel_damage
 from conewright.stages.common.load import lowest_borne
-from conewright.stages.common.nets import source_of
+from conewright.stages.common.nets import filters_of, source_of
 from conewright.stages.compare.wishes import marked
 
 if TYPE_CHECKING:
@@ -428,6 +428,7 @@ class Prepared:
             assert parted is not None
             before = self._before(parted.before, channel, build)
             source = solved.source_resistance + solved.cable_resistance + before
+            high_pass, _ = filters_of(channel.settings, self.centre, self.ear.frequency)
             for index, branch in parted.branches.items():
                 places = tuple(place for place in leaves(branch) if place in names[index] & here)
                 found[index].append(
@@ -438,6 +439,7 @@ class Prepared:
                         branch,
                         self._parts(c, f, units[index], channel, build, branch),
                         np.asarray(source + 0j * self.ear.frequency),
+                        np.asarray(high_pass + 0j * self.ear.frequency),
                     )
                 )
         return found
