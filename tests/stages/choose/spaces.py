@@ -16,15 +16,21 @@ from conewright.catalogue.offer import Offer
 from conewright.catalogue.part_rows import read_catalogue
 from conewright.job.builds.job import Job
 from conewright.job.builds.states.build import Build
+from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.basics.levels import REFERENCE_PRESSURE
+from conewright.stages.choose.engine.cells import Cell
 from conewright.stages.choose.engine.exact import Solved
 from conewright.stages.choose.engine.parts import driver_columns
-from conewright.stages.choose.engine.prepared import Prepared, with_drivers
+from conewright.stages.choose.engine.prepared import Prepared
+from conewright.stages.choose.engine.search import SLACK, Group
 from conewright.stages.choose.engine.solve import Limits, Picks, Search, _Combination
+from conewright.stages.choose.planned import PlannedPlan, job_with
 from conewright.stages.choose.space.gates import Allowed
-from conewright.stages.choose.space.knobs import space_of, with_capacitor
-from conewright.stages.choose.space.options import Change, Space, together
+from conewright.stages.choose.space.knobs import space_of
+from conewright.stages.choose.space.options import Space
+from conewright.stages.hear.listening import REFERENCE_EMF
 
-__all__ = ["Plan", "Watched", "compiled_of", "few_parts", "plan_build", "searched", "whole_change"]
+__all__ = ["Plan", "Watched", "compiled_of", "few_parts", "searched", "written_build"]
 
 Row = Mapping[str, str]
 EVERYWHERE = Allowed(cut=True, unmeasured=True)
@@ -49,17 +55,31 @@ def compiled_of(rows: Iterable[Row]) -> Compiled:
 
 @dataclass(frozen=True)
 class Plan:
-    """A plan drawn by chance, with the bounds that the search has of it."""
+    """A plan drawn by chance, with what the search knows of it ahead.
+
+    Attributes:
+        combination: of cells that it is of.
+        row: what it takes, as the search joins it.
+        picks: the same, whole.
+        bounds: of bass, clarity, loudness [dB]: from sums of sizes, and from sums of pressures.
+        travel: peak travel over Xmax, at least.
+        overloaded: whether its load is ruled out ahead.
+
+    """
 
     combination: _Combination
     row: NDArray[np.intp]
     picks: Picks
+    bounds: Mapping[str, tuple[float, float]]
+    travel: float
+    overloaded: bool
 
 
 class Watched(Search):
-    """A search that keeps what the last plans came to."""
+    """A search that keeps what plans came to, and whose plans can be drawn by chance."""
 
     last: Solved
+    sums: tuple[FloatArray, FloatArray]
 
     def _judged(
         self,
@@ -67,9 +87,15 @@ class Watched(Search):
         r: int,
         found: Solved,
         some: Sequence[tuple[_Combination, NDArray[np.intp]]],
-    ) -> NDArray[np.float64]:
+    ) -> FloatArray:
         self.last = found
         return super()._judged(build, r, found, some)
+
+    def _upper(
+        self, gains: FloatArray, ceiling: FloatArray, left: dict[str, float], r: int
+    ) -> FloatArray:
+        self.sums = gains, ceiling
+        return super()._upper(gains, ceiling, left, r)
 
     def some_plans(self, seed: int, count: int) -> list[Plan]:
         """Return plans of any combinations, by chance."""
@@ -79,18 +105,66 @@ class Watched(Search):
         for _ in range(count):
             each = chance.choice(combinations)
             found = self._groups(each, Limits())
-            if found is None:
-                continue
-            row = np.full(self._width, -1, dtype=np.intp)
-            for group in found[0]:
-                row = np.maximum(row, group.picks[chance.randrange(len(group))])
-            plans.append(Plan(each, row, self._picks(each, row)))
+            if found is not None:
+                plans.append(self._drawn(each, found[0], found[1], chance))
         return plans
+
+    def _drawn(
+        self, each: _Combination, groups: Sequence[Group], limits: FloatArray, chance: random.Random
+    ) -> Plan:
+        rows = [chance.randrange(len(group)) for group in groups]
+        one = [group.only(np.array([row])) for group, row in zip(groups, rows, strict=True)]
+        row = np.max([group.picks[0] for group in one], axis=0)
+        volts = self._volts(each)
+        plain = sum(group.gains for group in one), np.min([group.ceiling for group in one], axis=0)
+        ceiling = np.minimum(plain[1], volts)
+        left = self._takes(each)[2]
+        bound = self._upper(plain[0], ceiling, left, each.radio)
+        sizes = _levels(*self.sums)
+        self._refined(each, groups, row[np.newaxis], bound, volts, left)
+        pressures = _levels(*self.sums)
+        travel = [
+            cell.numbers(u)[3][_at(cell, u, row, len(self.ready.space.channels))]
+            for cell in self._of(each)
+            for u in range(len(cell.classes))
+        ]
+        costs = np.sum([group.costs[0] for group in one], axis=0)
+        return Plan(
+            each,
+            row,
+            self._picks(each, row),
+            {name: (sizes[name], pressures[name]) for name in sizes},
+            float(max(travel)),
+            bool(np.any(costs[1:] > limits[1:] + SLACK)),
+        )
 
     def worked_out(self, plan: Plan) -> tuple[float, Solved]:
         """Return the points of a plan, and what it comes to."""
         value = float(self._values(plan.combination, [(plan.combination, plan.row)])[0])
         return value, self.last
+
+
+def _levels(gains: FloatArray, ceiling: FloatArray) -> dict[str, float]:
+    """Return levels of sums: what is heard of 2.83 V, and at the ceiling [dB]."""
+    bass, treble, coherent, powers = gains[0]
+    with np.errstate(divide="ignore"):
+        squared = {
+            "bass": (bass * REFERENCE_EMF) ** 2,
+            "clarity": treble * REFERENCE_EMF**2,
+            "loudness": (coherent**2 + powers) * ceiling[0] ** 2,
+        }
+        return {n: float(10 * np.log10(s / REFERENCE_PRESSURE**2)) for n, s in squared.items()}
+
+
+def _at(cell: Cell, u: int, row: NDArray[np.intp], channels: int) -> int:
+    """Return which of a unit's options a plan takes, among those of a cell."""
+    unit, mask = cell.wired.units[u], cell.classes[u]
+    wanted = row[[1 + 3 * channels + g for g in unit.groups]]
+    same = np.all(unit.options[mask] == wanted, axis=1)
+    same &= (unit.capacitor[mask] < 0) | (
+        unit.capacitor[mask] == row[1 + 3 * cell.wired.group + 1]
+    )
+    return int(np.flatnonzero(same)[0])
 
 
 def searched(
@@ -111,35 +185,7 @@ def searched(
     return Watched(Prepared(space, parts, seat or job.seats[0].id), gap=gap)
 
 
-def whole_change(space: Space, picks: Picks) -> Change:
-    """Return everything that a plan changes, put together of its options."""
-    changes = [space.base, space.radios[picks[0]].change]
-    compiled = space.offer.compiled
-    for c, channels in enumerate(space.channels):
-        f, capacitor, corner = picks[1 + 3 * c : 4 + 3 * c]
-        form = channels.forms[f]
-        change = form.change
-        if form.chosen is not None:
-            size = 1e6 * float(form.chosen.size[capacitor])
-            fields = {
-                f"{name}.load": with_capacitor(
-                    str(change.set[f"{name}.load"]), key, f"{size:.12g} uF"
-                )
-                for name, key in form.chosen.keys.items()
-            }
-            buy = {int(form.chosen.rows[capacitor]): float(len(form.chosen.keys))}
-            change = Change(fields, buy=buy)
-        changes += [change, channels.corner_change(channels.corners[corner])]
-    start = 1 + 3 * len(space.channels)
-    for g, group in enumerate(space.places):
-        changes.append(group.change_of(picks[start + g], space.offer))
-    del compiled
-    return together(changes)
-
-
-def plan_build(space: Space, picks: Picks) -> Build:
-    """Return a plan as a proposal of the job carried out, the drivers among the job's own."""
-    change = whole_change(space, picks)
-    drivers = [row for row in change.buy if space.offer.compiled.text("kind", row) == "driver"]
-    job = with_drivers(space.job, drivers, space)
-    return job.model_copy(update={"proposals": (change.proposal("plan"),)}).build("plan")
+def written_build(space: Space, picks: Picks) -> Build:
+    """Return a plan as a proposal of the job carried out, as it would be written into it."""
+    plan = PlannedPlan("plan", space, picks)
+    return job_with(space.job, (plan,)).build("plan")
