@@ -17,15 +17,30 @@ Table = dict[str, Any]
 DRIVERS: dict[str, Table] = {
     "cone-165": {"size": "165 mm", "age": "ageing", "rated_impedance": "4 ohm"},
     "coax-165": {
-        **{"size": "165 mm", "age": "ageing", "re": "3.4 ohm", "fs": "70 Hz", "qms": 5.0},
-        **{"qes": 1.25, "mms": "9.5 g", "sd": "124 cm2", "le": "0.35 mH"},
+        "size": "165 mm",
+        "age": "ageing",
+        "re": "3.4 ohm",
+        "fs": "70 Hz",
+        "qms": 5.0,
+        "qes": 1.25,
+        "mms": "9.5 g",
+        "sd": "124 cm2",
+        "le": "0.35 mH",
         "tweeter": {"capacitor": "4.7 uF", "re": "3.3 ohm", "rated_impedance": "4 ohm"},
     },
     "cone-130": {"size": "130 mm", "age": "new", "rated_impedance": "4 ohm"},
     "cone-100": {"size": "100 mm", "age": "ageing", "rated_impedance": "8 ohm"},
     "shunted-130": {
-        **{"size": "130 mm", "age": "new", "re": "3.3 ohm", "fs": "82 Hz", "qms": 4.2},
-        **{"qes": 0.8, "mms": "8 g", "sd": "87 cm2", "le": "0.2 mH", "l2": "0.3 mH"},
+        "size": "130 mm",
+        "age": "new",
+        "re": "3.3 ohm",
+        "fs": "82 Hz",
+        "qms": 4.2,
+        "qes": 0.8,
+        "mms": "8 g",
+        "sd": "87 cm2",
+        "le": "0.2 mH",
+        "l2": "0.3 mH",
         "r2": "4 ohm",
     },
     "dome-25": {"size": "25 mm", "age": "ageing", "rated_impedance": "4 ohm"},
@@ -154,9 +169,9 @@ def _rear(vehicle: _Vehicle, *, small: bool) -> None:
         vehicle.pair("above", "roof", chance.choice(FULL_RANGE), -1.6, 0.5)
         load = chance.choice(PAIRED)
     amplified = chance.random() < 0.25 and not small
+    more = _filters(chance)
     for side in "lr":
         told = load.format(a=f"rear-{side}", b=f"above-{side}")
-        more = _filters(chance) if side == "l" else more
         if amplified:
             fed: Table = {"load": "none"}
             if chance.random() < 0.5:
@@ -167,14 +182,23 @@ def _rear(vehicle: _Vehicle, *, small: bool) -> None:
     if amplified:
         vehicle.more["amplifier"] = [
             {
-                **{"id": "box-amplifier", "class": "AB", "clean_power": "20 W"},
-                **{"clean_load": "4 ohm", "minimum_load": "2 ohm", "feed": "box-feed"},
+                "id": "box-amplifier",
+                "class": "AB",
+                "clean_power": "20 W",
+                "clean_load": "4 ohm",
+                "minimum_load": "2 ohm",
+                "feed": "box-feed",
             }
         ]
         vehicle.more["feed"] = [
             {
-                **{"id": "box-feed", "to": "amplifier", "fuse": "20 A", "length": "4 m"},
-                **{"fuse_distance": "250 mm", "size": "4 mm2", "return_by": "chassis"},
+                "id": "box-feed",
+                "to": "amplifier",
+                "fuse": "20 A",
+                "length": "4 m",
+                "fuse_distance": "250 mm",
+                "size": "4 mm2",
+                "return_by": "chassis",
             }
         ]
 

@@ -116,10 +116,11 @@ class Watched(Search):
         one = [group.only(np.array([row])) for group, row in zip(groups, rows, strict=True)]
         row = np.max([group.picks[0] for group in one], axis=0)
         volts = self._volts(each)
-        plain = sum(group.gains for group in one), np.min([group.ceiling for group in one], axis=0)
-        ceiling = np.minimum(plain[1], volts)
+        gains = np.sum([group.gains for group in one], axis=0)
+        least = np.min([group.ceiling for group in one], axis=0)
+        ceiling = np.minimum(least, volts)
         left = self._takes(each)[2]
-        bound = self._upper(plain[0], ceiling, left, each.radio)
+        bound = self._upper(gains, ceiling, left, each.radio)
         sizes = _levels(*self.sums)
         self._refined(each, groups, row[np.newaxis], bound, volts, left)
         pressures = _levels(*self.sums)
@@ -161,9 +162,7 @@ def _at(cell: Cell, u: int, row: NDArray[np.intp], channels: int) -> int:
     unit, mask = cell.wired.units[u], cell.classes[u]
     wanted = row[[1 + 3 * channels + g for g in unit.groups]]
     same = np.all(unit.options[mask] == wanted, axis=1)
-    same &= (unit.capacitor[mask] < 0) | (
-        unit.capacitor[mask] == row[1 + 3 * cell.wired.group + 1]
-    )
+    same &= (unit.capacitor[mask] < 0) | (unit.capacitor[mask] == row[1 + 3 * cell.wired.group + 1])
     return int(np.flatnonzero(same)[0])
 
 
