@@ -29,9 +29,9 @@ ORIGIN = {"origin": "http://127.0.0.1:8420"}
 VOID = {"br", "img", "input", "link", "meta", "source", "path", "circle", "rect"}
 PATHS = (
     "", "/find", "/fit", "/feed", "/hear", "/hear?proposal=slim-fronts&against=as-found",
-    "/proposals", "/proposals/put-right", "/proposals/new", "/part/door-fr", "/part/front-right",
-    "/part/head_unit", "/part/converter", "/part/vehicle", "/part/job", "/part/driver",
-    "/part/budget-130", "/history",
+    "/choose", "/proposals", "/proposals/put-right", "/proposals/new", "/part/door-fr",
+    "/part/front-right", "/part/head_unit", "/part/converter", "/part/vehicle", "/part/job",
+    "/part/driver", "/part/budget-130", "/history",
     "/text",
 )  # fmt: skip
 

@@ -112,7 +112,7 @@ def _written(compiled: Compiled, name: str, row: int, *, widened: float = 0.0) -
     there = [
         float(to_unit(each, dimension=column.dimension, unit=unit)) for each in (value, low, high)
     ]
-    return _spread(*there, unit) if known else f"{_plain(there[0])} {unit}"
+    return _spread(there[0], there[1], there[2], unit) if known else f"{_plain(there[0])} {unit}"
 
 
 def _spread(value: float, low: float, high: float, unit: str) -> str:

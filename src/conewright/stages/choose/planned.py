@@ -15,6 +15,7 @@ from conewright.phrases import capital, listed
 from conewright.stages.choose.answer import Chosen
 from conewright.stages.choose.space.knobs import with_capacitor
 from conewright.stages.choose.space.options import KEPT, Change, Space, together
+from conewright.stages.find.faults import trade
 
 if TYPE_CHECKING:
     from pydantic import JsonValue
@@ -64,9 +65,9 @@ class PlannedPlan:
             told = "as found" if corner is None else f"high-pass {corner:g} Hz"
             told = "high-pass off" if corner == 0.0 else told
             name = KEPT if corner is None else f"{corner:g}-hz"
-            yield f"high-pass {channels.id}", name, told, channels.corner_change(corner)
+            yield f"{HIGH_PASS}{channels.id}", name, told, channels.corner_change(corner)
         radio = space.radios[self.picks[0]]
-        yield "radio", radio.id, radio.words, radio.change
+        yield RADIO, radio.id, radio.words, radio.change
 
     def _wired(self, c: int) -> tuple[str, str, str, Change]:
         channels = self.space.channels[c]
@@ -84,7 +85,7 @@ class PlannedPlan:
             buy = {row: float(len(form.chosen.keys))}
             change = replace(change, set=fields, buy=buy)
             name, words = f"{name}+{part}", f"{words} ({value})"
-        return f"wiring {channels.id}", name, words, change
+        return f"{WIRING}{channels.id}", name, words, change
 
     @cached_property
     def change(self) -> Change:
@@ -104,11 +105,22 @@ class PlannedPlan:
         for group, name, words, change in self.choices:
             if name == KEPT or not (change.set or change.mends or change.repairs):
                 continue
-            where = group.removeprefix("wiring ").removeprefix("high-pass ")
-            told.append(words if group == "radio" else f"{_places(where)}: {words}")
-        if self.space.base.mends:
-            told.append(f"mended: {listed(list(self.space.base.mends))}")
+            where = group.removeprefix(WIRING).removeprefix(HIGH_PASS)
+            told.append(f"new radio: {words}" if group == RADIO else f"{self._at(where)}: {words}")
+        mended = [fault_in_words(fault) for fault in self.space.base.mends]
+        if mended:
+            told.append(f"put right: {listed(mended)}")
         return capital("; ".join(told)) if told else "Nothing is done"
+
+    def _at(self, group: str) -> str:
+        """Return what a group of places or channels is called: `front doors`."""
+        names = {place.id: place.name for place in self.space.job.locations}
+        called = [names.get(each) or each.replace("-", " ") for each in group.split("+")]
+        plain = {" ".join(w for w in each.split() if w not in SIDES) for each in called}
+        if len(called) > 1 and len(plain) == 1:
+            one = plain.pop()
+            return f"{one}s" if group.split("+")[0] in names else f"{one} channels"
+        return listed(called)
 
     @property
     def chosen(self) -> dict[str, Chosen]:
@@ -172,9 +184,15 @@ class PlannedPlan:
 LONGEST = 300
 """Letters of a plan's name."""
 
+SIDES = ("left", "right")
+WIRING, HIGH_PASS, RADIO = "wiring ", "high-pass ", "radio"
+"""What groups of channels, and the radio, are called before their names."""
 
-def _places(group: str) -> str:
-    return listed(group.split("+"))
+
+def fault_in_words(fault: str) -> str:
+    """Return a fault, as fault@place, in words."""
+    name, _, at = fault.partition("@")
+    return f"{trade.fault(name).title} at {at}"
 
 
 def job_with(job: Job, plans: tuple[PlannedPlan, ...]) -> Job:

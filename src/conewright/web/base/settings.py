@@ -24,14 +24,17 @@ class Settings:
 
     `names` and `port` are what a request may call the server by; a body is limited in bytes and in
     the seconds it may take to arrive, a computation in seconds. `waiting` requests may stand
-    in line for a computation; `kept_reports` answers, the papers of `kept_papers` plans and
-    `kept_pages` rendered pages are kept. On the local network
-    `connections` stay open, `connections_each` of one address.
+    in line for a computation; `kept_reports` answers, `kept_choices` choices, the papers of
+    `kept_papers` plans and `kept_pages` rendered pages are kept. On the local network `connections`
+    stay open, `connections_each` of one address.
 
     Texts of jobs that are not small are read and edited by `readers` processes, each text within
     `reading_seconds`; `waiting_readers` requests may wait for that, besides those who wait for a
     computation. A worker may take `reading_memory` bytes for a text and `computing_memory` for a
     computation, besides what it takes when it starts; only Linux holds it to that.
+
+    Whole plans are chosen by `choosers` processes, each answer within `choosing_seconds`, so that a
+    long choice stands in nobody's way.
 
     Recordings come in with `largest_upload` bytes at once, at `slowest_upload` bytes a second or
     faster, `uploads` at the same time. `listeners` processes listen to them, each answer within
@@ -52,6 +55,8 @@ class Settings:
     computing_seconds: float = 20.0
     workers: int = 2
     computing_memory: int = 3_000_000_000
+    choosing_seconds: float = 60.0
+    choosers: int = 1
     waiting: int = 32
     readers: int = 2
     reading_seconds: float = 20.0
@@ -67,6 +72,7 @@ class Settings:
     held_bytes: int = 1_000_000_000
     held_seconds: float = 3_600.0
     kept_reports: int = 64
+    kept_choices: int = 16
     kept_papers: int = 4
     kept_pages: int = 64
 

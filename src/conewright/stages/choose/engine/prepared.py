@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.catalogue.entries import driver_entry
+from conewright.errors import BadInputError
 from conewright.job.document.places import DriverSheet
 from conewright.physics.basics.air import Air
 from conewright.physics.electrics.wiring import capacitor as capacitor_impedance
@@ -56,8 +57,8 @@ __all__ = ["Prepared", "UnitOptions", "with_drivers"]
 LEAST_CORNER = 2.0
 """Corner of a capacitor before a tweeter over the resonance of that; common practice, no source."""
 
-PRICED = frozenset({"driver", "radio", "capacitor"})
-"""Lines of an outlay that the catalogue prices instead."""
+MOST_JOINT = 100_000
+"""Combinations of groups that are looked at one by one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -293,8 +294,10 @@ class Prepared:
         channels, form = self.space.channels[c], self.space.channels[c].forms[f]
         order = {group.id: index for index, group in enumerate(self.space.places)}
         here = [order[name] for name in channels.groups]
-        if form.same or not self._splits(c, f):
+        if form.same:
             return (self._same(tuple(here)),)
+        if not self._splits(c, f):
+            return (self._joint(tuple(here)),)
         return tuple(self._one(g, channels, form) for g in here)
 
     def _splits(self, c: int, f: int) -> bool:
@@ -361,6 +364,21 @@ class Prepared:
             if keys[name] in names and set(names) & set(group.places):
                 return True
         return False
+
+    def _joint(self, groups: tuple[int, ...]) -> UnitOptions:
+        """Return every combination of groups that cannot be told apart on their channel."""
+        sizes = [len(self.space.places[g]) for g in groups]
+        if np.prod(sizes, dtype=float) > MOST_JOINT:
+            names = " and ".join(self.space.places[g].id for g in groups)
+            raise BadInputError(
+                f"choose: {names} hang on one channel in such a way that {np.prod(sizes):.0f} "
+                f"combinations have to be looked at; at most {MOST_JOINT} are"
+            )
+        options = np.stack([each.ravel() for each in np.indices(sizes)], axis=1)
+        kinds = np.stack([self._kinds(g)[options[:, k]] for k, g in enumerate(groups)], axis=1)
+        money = sum(self.money[g][options[:, k]] for k, g in enumerate(groups))
+        none = np.full(len(options), -1)
+        return UnitOptions(groups, options, none, kinds, np.asarray(money, dtype=float))
 
     def _same(self, groups: tuple[int, ...]) -> UnitOptions:
         """Return the options of groups that take the same driver: all keep theirs, or all new."""

@@ -41,7 +41,15 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.location import LocationState
     from conewright.stages.choose.engine.parts import DriverColumns
 
-__all__ = ["KNOBS", "space_of"]
+__all__ = [
+    "KNOBS",
+    "base_of",
+    "built",
+    "channel_groups_of",
+    "space_of",
+    "twins_of",
+    "with_capacitor",
+]
 
 KNOBS = (
     *("driver", "repair", "swap", "ring", "cover", "polarity", "wiring", "capacitor"),
@@ -133,7 +141,7 @@ def space_of(
     seen = _Seen(
         job,
         job.build(),
-        built(job, {"base": Change(mends=tuple(established))})["base"],
+        base_of(job, established),
         offer,
         parts,
         allowed,
@@ -141,7 +149,7 @@ def space_of(
         {at: tuple(each) for at, each in faults.items()},
     )
     groups, found = [], []
-    for twins in _twins(seen.base):
+    for twins in twins_of(seen.base):
         group, gate = _place_group(seen, twins)
         groups.append(group)
         found.append(gate)
@@ -165,6 +173,11 @@ def space_of(
     )
 
 
+def base_of(job: Job, established: Sequence[str]) -> Build:
+    """Return the vehicle with every established fault mended."""
+    return built(job, {"base": Change(mends=tuple(established))})["base"]
+
+
 def built(job: Job, changes: Mapping[str, Change]) -> dict[str, Build]:
     """Return the builds of several changes of a job, by their names.
 
@@ -176,7 +189,7 @@ def built(job: Job, changes: Mapping[str, Change]) -> dict[str, Build]:
     return {name: tried.build(name) for name in changes}
 
 
-def _twins(build: Build) -> list[tuple[LocationState, ...]]:
+def twins_of(build: Build) -> list[tuple[LocationState, ...]]:
     """Return the places that are driven, those that mirror each other together, left first."""
     driven = {name for channel in build.channels for name, _ in channel.polarity}
     groups: list[tuple[LocationState, ...]] = []
@@ -361,15 +374,28 @@ def _words(name: str, ring: bool, cover: bool) -> str:
 
 
 def _channel_groups(seen: _Seen, groups: Sequence[PlaceGroup]) -> Iterator[ChannelGroup]:
-    """Yield channels that feed the same groups of places, with their forms and high-passes."""
-    channels = {channel.id: channel for channel in seen.base.channels}
+    """Yield groups of channels with their forms and high-passes."""
+    found = channel_groups_of(seen.base, groups)
+    places = {group.id: group for group in groups}
+    for each in found:
+        here = [seen.base.channel(name) for name in each.channels]
+        of_them = [places[name] for name in each.groups]
+        yield replace(
+            each,
+            forms=tuple(_forms(seen, here, of_them, several=len(found) > 1)),
+            corners=tuple(_corners(seen, here)),
+        )
+
+
+def channel_groups_of(base: Build, groups: Sequence[PlaceGroup]) -> list[ChannelGroup]:
+    """Return channels that feed the same groups of places together, without forms."""
+    order = {channel.id: index for index, channel in enumerate(base.channels)}
     joined: list[tuple[set[str], set[str]]] = []
-    for name, channel in channels.items():
+    for channel in base.channels:
         at = {place for place, _ in channel.polarity}
-        mine = {group.id for group in groups if at & set(group.places)}
+        names, mine = {channel.id}, {group.id for group in groups if at & set(group.places)}
         if not mine:
             continue
-        names = {name}
         rest = []
         for other, theirs in joined:
             if theirs & mine:
@@ -377,17 +403,16 @@ def _channel_groups(seen: _Seen, groups: Sequence[PlaceGroup]) -> Iterator[Chann
             else:
                 rest.append((other, theirs))
         joined = [*rest, (names, mine)]
-    several = len(joined) > 1
-    for names, mine in joined:
-        here = [channels[name] for name in channels if name in names]
-        of_them = [group for group in groups if group.id in mine]
-        yield ChannelGroup(
-            id="+".join(channel.id for channel in here),
-            channels=tuple(channel.id for channel in here),
-            groups=tuple(group.id for group in of_them),
-            forms=tuple(_forms(seen, here, of_them, several=several)),
-            corners=tuple(_corners(seen, here)),
+    return [
+        ChannelGroup(
+            id="+".join(sorted(names, key=order.__getitem__)),
+            channels=tuple(sorted(names, key=order.__getitem__)),
+            groups=tuple(group.id for group in groups if group.id in mine),
+            forms=(),
+            corners=(None,),
         )
+        for names, mine in joined
+    ]
 
 
 def _corners(seen: _Seen, channels: Sequence[ChannelState]) -> Iterator[float | None]:
