@@ -41,6 +41,9 @@ __all__ = ["MOST_TRAVEL", "Cell", "Wired"]
 MOST_TRAVEL = 1.4
 """Peak travel over Xmax from which a cone meets its end; of 0.75 to 1.4, from memory."""
 
+TINY = 1e-12
+"""Ohms that keep a quotient a number where nothing is left."""
+
 
 @dataclass(frozen=True, eq=False)
 class Cell:
@@ -333,16 +336,20 @@ class Wired:
         return np.ravel(np.abs(one.circuit.high_pass)) * np.ones(self.ready.ear.frequency.size)
 
     @cached_property
-    def allowed(self) -> float:
-        """Conductance that the first channel may have, at most [S]: beyond it is overloaded."""
+    def allowed(self) -> FloatArray:
+        """Conductance that the first channel may have, at most [S]: beyond it is overloaded.
+
+        At `LOADED_AT`: |Z| of the whole is no more than 1/|Y| and what lies before the branches.
+        """
         name = self.channels.channels[0]
         for hangings in self.hangings:
             for each in hangings:
                 if each.channel.id == name:
-                    least = self.ready.least_load(self.radio, each.channel.id)
-                    left = least - float(each.circuit.cable_resistance[0, 0])
-                    return 1.0 / left if left > 0.0 else np.inf
-        return np.inf
+                    frequency = self.ready.ear.frequency
+                    at = [int(np.argmin(np.abs(frequency - hertz))) for hertz, _ in LOADED_AT]
+                    left = self.ready.least_load(self.radio, name) - np.abs(each.before[0, at])
+                    return np.where(left > 0.0, 1.0 / np.maximum(left, TINY), np.inf)
+        return np.full(len(LOADED_AT), np.inf)
 
     def cells(self) -> list[Cell]:
         """Return every cell of this form."""

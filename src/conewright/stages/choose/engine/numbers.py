@@ -61,6 +61,7 @@ class Hanging:
         branch: of the load.
         parts: impedance of each part in it, by key, (rows or 1, F) [ohm].
         source: of channel and cable, with what lies before all branches, (1, F) [ohm].
+        high_pass: what the one that is set for the channel itself lets through [V/V], (1, F).
 
     """
 
@@ -70,6 +71,12 @@ class Hanging:
     branch: Tree
     parts: Mapping[str, ComplexArray]
     source: ComplexArray
+    high_pass: ComplexArray
+
+    @property
+    def before(self) -> ComplexArray:
+        """Of the cable, with what lies before all branches, (1, F) [ohm]."""
+        return np.asarray(self.source - self.circuit.source_resistance)
 
 
 @dataclass(frozen=True, eq=False)
@@ -242,7 +249,7 @@ class Vectors:
 def _passed(hanging: Hanging, corner: float | None, frequency: FloatArray) -> ComplexArray:
     """Return what a high-pass lets through, shape (F,)."""
     if corner is None:
-        return np.ravel(hanging.circuit.high_pass + 0.0 * frequency)
+        return np.ravel(hanging.high_pass)
     if corner == 0.0:
         return np.ones(frequency.size, dtype=complex)
     return np.ravel(butterworth_high_pass(corner=corner, order=2, frequency=frequency))
@@ -252,7 +259,8 @@ def _driven(
     hanging: Hanging, middle: Middle, mounted: Mapping[str, MountedOptions]
 ) -> Iterator[_Driven]:
     signs = dict(hanging.channel.polarity)
-    level = hanging.circuit.settings / hanging.circuit.high_pass
+    # What is set ahead of an amplifier stays, whatever is set for its own channel.
+    level = hanging.circuit.settings / hanging.high_pass
     idle = 1e-12 if hanging.circuit.idle[0, 0] else 1.0
     cold, hot = (
         _drives(hanging, mounted, y0, radius, hot=heat)

@@ -42,7 +42,7 @@ from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.damage import channel_damage
 from conewright.stages.common.load import lowest_borne
-from conewright.stages.common.nets import source_of
+from conewright.stages.common.nets import filters_of, source_of
 from conewright.stages.compare.wishes import marked
 
 if TYPE_CHECKING:
@@ -107,8 +107,6 @@ class Prepared:
 
     def __init__(self, space: Space, parts: DriverColumns, seat: str) -> None:
         self.space, self.parts = space, parts
-        found = space.job.build()
-        self.centre: RowDraws = rows_of(conditioned_draws(found, samples=1), {})
         self._stand_for = {
             (g, v): int(variant.rows[0])
             for g, group in enumerate(space.places)
@@ -118,6 +116,8 @@ class Prepared:
         self.job = with_drivers(space.job, list(self._stand_for.values()), space)
         self._builds = built(self.job, dict(self._changes()))
         self.base = self._builds["base"]
+        # Repairs have spreads of their own: every build here has the axes of all.
+        self.centre: RowDraws = rows_of(conditioned_draws(self.base, samples=1), {})
         self.ear = Ear(self.base, self.base.seat(seat), self.centre)
         self.solver = Solver(self.centre, self.ear.frequency)
         self.labour = Labour(self.base)
@@ -446,6 +446,7 @@ class Prepared:
             assert parted is not None
             before = self._before(parted.before, channel, build)
             source = solved.source_resistance + solved.cable_resistance + before
+            high_pass, _ = filters_of(channel.settings, self.centre, self.ear.frequency)
             for index, branch in parted.branches.items():
                 places = tuple(place for place in leaves(branch) if place in names[index] & here)
                 found[index].append(
@@ -456,6 +457,7 @@ class Prepared:
                         branch,
                         self._parts(c, f, units[index], channel, build, branch),
                         np.asarray(source + 0j * self.ear.frequency),
+                        np.asarray(high_pass + 0j * self.ear.frequency),
                     )
                 )
         return found

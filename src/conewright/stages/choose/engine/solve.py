@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from conewright.physics.basics.levels import REFERENCE_PRESSURE, decibel
 from conewright.stages.choose.engine.cells import MOST_TRAVEL, Cell, Wired
 from conewright.stages.choose.engine.exact import Plans, Solved, solved
-from conewright.stages.choose.engine.numbers import GAINS, LOADED_AT
+from conewright.stages.choose.engine.numbers import GAINS
 from conewright.stages.choose.engine.prepared import Prepared
 from conewright.stages.choose.engine.search import Group, bounded_plans, promising
 from conewright.stages.common.changes import Changes
@@ -244,7 +244,7 @@ class Search:
                 whole = Group(costs, gains, ceiling, picks)
                 groups.append(whole.only(priced))
         at_most = np.array(
-            [room, *(cell.wired.allowed for cell in cells for _ in LOADED_AT)], dtype=float
+            [room, *(allowed for cell in cells for allowed in cell.wired.allowed)], dtype=float
         )
         if any(len(group) == 0 for group in groups):
             return None

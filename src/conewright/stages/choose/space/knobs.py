@@ -179,9 +179,13 @@ def base_of(job: Job, established: Sequence[str]) -> Build:
 
 
 def built(job: Job, changes: Mapping[str, Change]) -> dict[str, Build]:
-    """Return the builds of several changes of a job, by their names."""
+    """Return the builds of several changes of a job, by their names.
+
+    The job's own proposals stay beside them: the cabin is as large as all places ask for.
+    """
     plans = tuple(change.proposal(name) for name, change in changes.items())
-    tried = job.model_copy(update={"proposals": plans})
+    own = tuple(each for each in job.proposals if each.id not in changes)
+    tried = job.model_copy(update={"proposals": (*own, *plans)})
     return {name: tried.build(name) for name in changes}
 
 
