@@ -12,10 +12,10 @@ from choices import choice_by_hand, worked_out
 from starlette.testclient import TestClient
 from test_pages import LARGEST_PAGE, Page, check_headings, check_labels, check_plain
 
-from conewright.catalogue.forms import table_of
-from conewright.catalogue.listing import invented_catalogue
+from conewright.catalogue.lists.forms import table_of
+from conewright.catalogue.lists.listing import invented_catalogue
+from conewright.catalogue.lists.part_rows import read_catalogue
 from conewright.catalogue.offer import Offer
-from conewright.catalogue.part_rows import read_catalogue
 from conewright.data_files import data_text
 from conewright.job.document.document import Knob
 from conewright.job.text.editing import with_proposal

@@ -54,7 +54,7 @@ class FirstReading:
             None,
             unit="",
             label="what to measure first",
-            text=self.words or "no single reading would change the choice",
+            text=self.words or None,
         )
         answer.figure(
             "choice",

@@ -82,7 +82,7 @@ def sought(search: Search, space: Space, rules: Rules) -> Outcome:
         return outcome
     limits = seeker.held
     near = search.near(limits, below=NEAR)
-    outcome.near = [each for each in near if each != outcome.best][:MOST_NEAR]
+    outcome.near = _worth_a_look([each for each in near if each.picks != outcome.best.picks])
     outcome.front = [outcome.best, *seeker.cheaper(outcome.best)]
     if rules.limits.money is not None:
         for more in MORE:
@@ -91,6 +91,21 @@ def sought(search: Search, space: Space, rules: Rules) -> Outcome:
             if found is not None:
                 outcome.more[more] = found
     return outcome
+
+
+def _worth_a_look(near: Sequence[Found]) -> list[Found]:
+    """Return those of some plans, the best first, that are the best or that nothing cheaper beats.
+
+    Few are looked at: the first by worth, and the cheapest of all that are worth as much.
+    """
+    found = list(near[: MOST_NEAR // 2])
+    cheapest = min((each.money for each in found), default=float("inf"))
+    thrifty = []
+    for each in near[MOST_NEAR // 2 :]:
+        if each.money < cheapest - CENT:
+            cheapest = each.money
+            thrifty.append(each)
+    return [*found, *thrifty[-(MOST_NEAR // 2) :]]
 
 
 class _Seeker:

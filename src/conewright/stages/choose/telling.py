@@ -122,8 +122,10 @@ def _source(plan: PlanAnswer, finalists: Mapping[str, Finalist]) -> str:
 
 
 def _recommended(given: Told, best: Finalist | None) -> Finalist | None:
-    """Return the plan with the highest careful value among those near the best that hold their
-    limits at the ends of the bands.
+    """Return the plan to take: of those near the best that hold their limits at the ends of the
+    bands, and whose careful value is as good as the best of these, the one that costs least.
+
+    That is compare's order: alike in points, then money.
     """
     if best is None or best.value is None:
         return None
@@ -134,9 +136,11 @@ def _recommended(given: Told, best: Finalist | None) -> Finalist | None:
         and each.id.startswith((BEST, "near"))
         and each.shown.found.value >= best.value - NEAR
     ]
-    near.sort(key=lambda each: (-(each.careful or 0.0), each.taken.total.typical))
+    most = max((each.careful or 0.0 for each in near if not each.unsafe_at_the_ends), default=0.0)
+    alike = [each for each in near if (each.careful or 0.0) >= most - NEAR]
+    alike.sort(key=lambda each: (round(each.taken.total.typical, 2), -(each.careful or 0.0)))
     # What a stage says is asked of the first few only: that takes longest.
-    safe = (each for each in near if not each.unsafe_at_the_ends and not each.broken)
+    safe = (each for each in alike if not each.unsafe_at_the_ends and not each.broken)
     return next(safe, best)
 
 
@@ -235,9 +239,13 @@ def _ended(given: Told, each: Finalist) -> tuple[str, ...]:
 def _behind(each: Finalist, recommended: Finalist | None) -> str:
     if recommended is None or each.careful is None or recommended.careful is None:
         return ""
+    more = each.taken.total.typical - recommended.taken.total.typical
+    if more > 0.0 and (each.value or 0.0) > (recommended.value or 0.0):
+        gained = (each.value or 0.0) - (recommended.value or 0.0)
+        return f"it costs {more:.0f} more for {gained:.1f} points"
     return (
-        f"with care it is worth {number(each.careful)} points, the recommended plan "
-        f"{number(recommended.careful)}"
+        f"with every change at its low end it is worth {each.careful:.0f} points, the recommended "
+        f"plan {recommended.careful:.0f}"
     )
 
 

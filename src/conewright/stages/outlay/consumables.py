@@ -140,7 +140,7 @@ def material(
 
 @cache
 def _prices() -> dict[str, dict[str, str]]:
-    return {row["item"]: row for row in data_rows("stages.outlay", "prices.csv")}
+    return {row["item"]: row for row in data_rows("catalogue", "prices.csv")}
 
 
 @cache

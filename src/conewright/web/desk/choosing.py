@@ -13,7 +13,7 @@ from functools import cache
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
-from conewright.catalogue.listing import invented_catalogue
+from conewright.catalogue.lists.listing import invented_catalogue
 from conewright.catalogue.offer import Offer
 from conewright.data_files import data_text
 from conewright.stages.choose.answer import Choice

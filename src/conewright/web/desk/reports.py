@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 from conewright.web.base.settings import Settings
 from conewright.web.desk.cache import Kept
 from conewright.web.desk.choosing import Choosing
+from conewright.web.desk.held_lists import HeldLists
 from conewright.web.desk.listener import Listener
 from conewright.web.desk.reading import Reading
 from conewright.web.desk.waiting import WaitingRoom
@@ -62,6 +63,8 @@ class Reports:
         """Where texts are read and edited, to which the answers belong."""
         self.listener = Listener(settings)
         """Where recordings are listened to, and held until somebody keeps them."""
+        self.lists = HeldLists(settings)
+        """Where lists of parts wait until somebody keeps them."""
         self.room = WaitingRoom(settings.waiting)
         """Where everybody waits who waits for an answer, or for a page that is made of some."""
         self.choosing = Choosing(settings, self.room)

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import codecs
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from conewright.catalogue.column_map import ColumnMap, Mapped, words
 from conewright.catalogue.columns import Column, columns
-from conewright.catalogue.forms import Table, rows_of_csv
+from conewright.catalogue.lists.column_map import ColumnMap, Mapped, words
+from conewright.catalogue.lists.forms import Table, decoded, hold_text, rows_of_csv
 from conewright.errors import BadInputError
 from conewright.job.quantity.numerals import short
 from conewright.job.quantity.units import find_unit
 
-__all__ = ["Guess", "guess_map"]
+__all__ = ["Guess", "first_guess", "guess_map"]
 
 ENCODINGS = ("utf-8-sig", "cp1252")
 LOOKED_AT = 500
@@ -30,10 +31,23 @@ _BOTH = re.compile(r"\d{1,3}(?P<thousands>[.,' ])\d{3}(?P<decimal>[.,])\d")
 
 @dataclass(frozen=True)
 class Guess:
-    """A guessed map and what it rests on, in words, one line for each column and mark."""
+    """A guessed map of a list, the list as it was cut, and what each head rests on, in words."""
 
     map: ColumnMap
-    told: tuple[str, ...]
+    table: Table
+    why: Mapping[str, str]
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """What was guessed, one line for the marks and for each head."""
+        found = self.map
+        marks = f'decimals behind "{found.decimal}", thousands by "{found.thousands}"'
+        named = {each.column: name for name, each in found.columns.items()}
+        lines = (
+            f'"{short(head)}" is {named[head]}{why}' if head in named else f'"{short(head)}": {why}'
+            for head, why in self.why.items()
+        )
+        return (f"{found.encoding}, cells apart by {found.delimiter!r}, {marks}", *lines)
 
 
 def guess_map(content: bytes, *, file: str) -> Guess:
@@ -43,34 +57,55 @@ def guess_map(content: bytes, *, file: str) -> Guess:
         BadInputError: it is no list, or none of its heads is known.
 
     """
-    encoding, text = _decoded(content, file)
-    delimiter = _delimiter(text)
+    guess = first_guess(content, file=file)
+    if not guess.map.columns:
+        has = ", ".join(f'"{short(head)}"' for head in guess.table.heads[:40])
+        raise BadInputError(f"{file}: found no head that is known; it has {has}")
+    return guess
+
+
+def first_guess(content: bytes, *, file: str, encoding: str = "", delimiter: str = "") -> Guess:
+    """Guess the same, also where no head is known.
+
+    Args:
+        content: of the list.
+        file: what it is called in a message.
+        encoding: of its text, guessed where empty.
+        delimiter: between its cells, guessed where empty.
+
+    Raises:
+        BadInputError: it is no list.
+
+    """
+    if encoding:
+        text = decoded(content, file=file, encoding=encoding)
+    else:
+        encoding, text = _decoded(content, file)
+    delimiter = delimiter or _delimiter(text)
     table = rows_of_csv(text, file=file, delimiter=delimiter)
     mapped = dict[str, Mapped]()
     fixed = dict[str, str]()
-    told = list[str]()
+    told = dict[str, str]()
     for head in table.heads:
         name, unit = _column_of(head)
         if name is None or name in mapped:
-            told.append(f'"{short(head)}": not used')
+            told[head] = "not used"
             continue
-        mapped[name], why = _mapped(head, columns()[name], unit, _cells(table, head))
+        mapped[name], told[head] = _mapped(head, columns()[name], unit, _cells(table, head))
         if columns()[name].form == "money" and unit in CURRENCIES:
             fixed["currency"] = CURRENCIES[unit]
-            why = f" in {CURRENCIES[unit]}, as its head says"
-        told.append(f'"{short(head)}" is {name}{why}')
-    if not mapped:
-        has = ", ".join(f'"{short(head)}"' for head in table.heads[:40])
-        raise BadInputError(f"{file}: found no head that is known; it has {has}")
+            told[head] = f" in {CURRENCIES[unit]}, as its head says"
     numeric = [each.column for name, each in mapped.items() if columns()[name].numeric]
     decimal, thousands = _marks([cell for head in numeric for cell in _cells(table, head)])
     fixed |= _fixed(mapped)
     found = ColumnMap(encoding, delimiter, decimal, thousands, fixed, _words(table, mapped), mapped)
-    marks = f'decimals behind "{decimal}", thousands by "{thousands}"'
-    return Guess(found, (f"{encoding}, cells apart by {delimiter!r}, {marks}", *told))
+    return Guess(found, table, told)
 
 
 def _decoded(content: bytes, file: str) -> tuple[str, str]:
+    hold_text(content, file=file)
+    if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return "utf-16", decoded(content, file=file, encoding="utf-16")
     for encoding in ENCODINGS:
         try:
             return encoding, content.decode(encoding)

@@ -42,7 +42,8 @@ class Finding:
     """What was found in a cell of a list and was done about it.
 
     row: as a spreadsheet counts, the head being row 1; of a file without a head the first part
-    is 1. column: its name, empty for the row itself.
+    is 1. column: its name, empty for the row itself. asked: whether somebody's yes is enough for
+    the row to be used.
     """
 
     row: int
@@ -50,6 +51,7 @@ class Finding:
     found: str
     done: Done
     allowed: str
+    asked: bool = False
 
     def __str__(self) -> str:
         where = f"row {self.row}, {self.column}" if self.column else f"row {self.row}"

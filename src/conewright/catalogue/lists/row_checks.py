@@ -7,7 +7,7 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
-from conewright.catalogue.part_cells import Done
+from conewright.catalogue.lists.part_cells import Done
 from conewright.catalogue.sheets import usual
 from conewright.job.quantity.units import MM
 from conewright.physics.basics.arrays import FloatArray

@@ -14,11 +14,22 @@ from pathlib import Path
 from typing import Any, Final
 
 from conewright.catalogue.columns import columns
-from conewright.catalogue.part_cells import Finding
+from conewright.catalogue.lists.part_cells import Finding
 from conewright.errors import BadInputError
 from conewright.job.quantity.numerals import short
 
-__all__ = ["FORMS", "MOST_ROWS", "Row", "Table", "decoded", "rows_of_csv", "table_of", "written"]
+__all__ = [
+    "ENCODINGS",
+    "FORMS",
+    "MOST_ROWS",
+    "Row",
+    "Table",
+    "decoded",
+    "hold_text",
+    "rows_of_csv",
+    "table_of",
+    "written",
+]
 
 FORMS: Final = (".csv", ".toml", ".sqlite")
 ENCODINGS: Final = (
@@ -27,6 +38,16 @@ ENCODINGS: Final = (
 MOST_ROWS: Final = 200_000
 LARGEST_FILE: Final = 256 * 1024**2
 SHEET: Final = "sheet"
+NO_TEXT: Final = {
+    b"PK\x03\x04": "a workbook, or other packed files",
+    b"\xd0\xcf\x11\xe0": "a workbook",
+    b"SQLite format 3": "a database",
+    b"%PDF": "a PDF",
+    b"\x1f\x8b": "a packed file",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
+}
+"""What a file is that somebody takes for a list, by its first bytes; as their formats say."""
 
 Row = Mapping[str, str]
 
@@ -65,8 +86,17 @@ def table_of(content: bytes, *, file: str, encoding: str = "utf-8-sig") -> Table
     raise BadInputError(f'{file}: found a name ending in "{ending}"; a catalogue ends in {allowed}')
 
 
+def hold_text(content: bytes, *, file: str) -> None:
+    """Raise BadInputError for a file that by its first bytes is no text."""
+    for first, what in NO_TEXT.items():
+        if content.startswith(first):
+            allowed = "a list is text: save it as CSV where it was made, and take that file"
+            raise BadInputError(f"{file}: found {what}; {allowed}")
+
+
 def decoded(content: bytes, *, file: str, encoding: str) -> str:
     """Return the text in some bytes; raises BadInputError where they are none."""
+    hold_text(content, file=file)
     if encoding not in ENCODINGS:
         allowed = ", ".join(ENCODINGS)
         raise BadInputError(f'{file}: found the encoding "{short(encoding)}"; allowed: {allowed}')

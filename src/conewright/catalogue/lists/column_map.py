@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -12,14 +13,25 @@ from functools import cache
 from typing import Any, Final
 
 from conewright.catalogue.columns import CHOICES, Column, columns
-from conewright.catalogue.forms import Row, Table, decoded, rows_of_csv
-from conewright.catalogue.part_cells import LONGEST_CELL, Finding
+from conewright.catalogue.lists.forms import Row, Table, decoded, rows_of_csv
+from conewright.catalogue.lists.part_cells import LONGEST_CELL, Finding
 from conewright.data_files import data_rows
 from conewright.errors import BadInputError, QuantityError
 from conewright.job.quantity.numerals import BLANKS, read_numeral, rounded, short
 from conewright.job.quantity.units import find_unit
 
-__all__ = ["ColumnMap", "Mapped", "foreign_table", "map_text", "parse_map", "words"]
+__all__ = [
+    "DECIMALS",
+    "DELIMITERS",
+    "THOUSANDS",
+    "ColumnMap",
+    "Mapped",
+    "foreign_table",
+    "map_text",
+    "mapped_column",
+    "parse_map",
+    "words",
+]
 
 DELIMITERS: Final = (";", ",", "\t", "|")
 DECIMALS: Final = (".", ",")
@@ -133,11 +145,26 @@ def _columns(raw: Mapping[str, Any], file: str) -> Iterator[tuple[str, Mapped]]:
         if not isinstance(entry, dict) or not set(entry) <= {"column", "unit", "factor"}:
             allowed = '"Rdc" or { column = "Rdc", unit = "ohm", factor = 1 }'
             raise BadInputError(f"{where}: found {short(str(entry))}; written like {allowed}")
-        mapped = Mapped(
-            _text(entry, "column", where), _text(entry, "unit", where), _factor(entry, where)
-        )
-        _hold_unit(mapped, columns()[name], where)
-        yield name, mapped
+        yield name, mapped_column(name, entry, where)
+
+
+def mapped_column(name: str, entry: Mapping[str, Any], where: str) -> Mapped:
+    """Return where a column of a catalogue stands in a list.
+
+    Args:
+        name: of the column.
+        entry: its `column` there, its `unit` and its `factor`.
+        where: that is written, for a message.
+
+    Raises:
+        BadInputError: it has no such unit, or that is no factor.
+
+    """
+    mapped = Mapped(
+        _text(entry, "column", where), _text(entry, "unit", where), _factor(entry, where)
+    )
+    _hold_unit(mapped, columns()[name], where)
+    return mapped
 
 
 def _factor(entry: Mapping[str, Any], where: str) -> str:
@@ -280,6 +307,12 @@ def _number(text: str, mapped: Mapped, column: Column, used: ColumnMap) -> str:
     while signs + digits < len(text) and text[signs + digits] in marks:
         digits += 1
     sign, number, unit = text[:signs], text[signs : signs + digits], text[signs + digits :].strip()
+    if not number.strip():
+        raise QuantityError("it does not begin with a number")
+    if re.match(r"[.,']\d", unit):
+        raise QuantityError(
+            f'the map has "{unit[0]}" neither before decimals nor between thousands'
+        )
     number = _plain(number.strip(), used)
     read = read_numeral(f"{sign.strip()}{number}", dimension="number").number
     if mapped.factor:

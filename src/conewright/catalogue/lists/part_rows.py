@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from math import isnan, nan
@@ -12,9 +12,10 @@ import numpy as np
 
 from conewright.catalogue.columns import CHOICES, DIMENSION_OF_VALUE, Column, columns
 from conewright.catalogue.compiled import Compiled, offered_of, part_ids
-from conewright.catalogue.forms import Row, Table
-from conewright.catalogue.part_cells import Done, Finding, Number, cell_number
-from conewright.catalogue.row_checks import CHECKS
+from conewright.catalogue.lists.forms import Row, Table
+from conewright.catalogue.lists.part_cells import Done, Finding, Number, cell_number
+from conewright.catalogue.lists.row_checks import CHECKS
+from conewright.catalogue.lists.usual_prices import dear_prices
 from conewright.catalogue.sheets import FIGURES, Sheets, complete_sheets
 from conewright.errors import BadInputError, QuantityError
 from conewright.job.quantity.numerals import short
@@ -46,12 +47,13 @@ class Catalogue:
     compiled: Compiled
 
 
-def read_catalogue(table: Table, *, accept: bool = False) -> Catalogue:
+def read_catalogue(table: Table, *, accept: bool | Collection[int] = False) -> Catalogue:
     """Read a list whose heads are the columns of a catalogue.
 
     Args:
         table: the list.
-        accept: use rows whose figures contradict each other by more than half as well.
+        accept: use rows as well whose figures contradict each other by more than half or whose
+            price is far above the usual; all of them, or those with these numbers.
 
     Raises:
         BadInputError: a column that is needed is not there, or no row can be used.
@@ -59,7 +61,7 @@ def read_catalogue(table: Table, *, accept: bool = False) -> Catalogue:
     """
     _hold_needed(table)
     findings = [*table.findings, *_strange_heads(table)]
-    draft = _Draft(findings)
+    draft = _Draft(findings, accept)
     for number, cells in _newest(table, findings):
         draft.add(number, cells)
     draft.close()
@@ -67,7 +69,7 @@ def read_catalogue(table: Table, *, accept: bool = False) -> Catalogue:
         for index, name, allowed, done in check(draft.values):
             draft.tell(index, name, allowed, done=done)
     sheets = draft.sheets()
-    refused = set(draft.contradictions(sheets, accept=accept)) | set(draft.useless())
+    refused = set(draft.contradictions(sheets)) | set(draft.dear()) | set(draft.useless())
     findings.sort(key=lambda each: each.row)
     kept = [index for index in draft.in_order() if index not in refused]
     if not kept:
@@ -129,10 +131,11 @@ def _no_row(table: Table, findings: Sequence[Finding]) -> str:
 class _Draft:
     """Rows with their numbers while they are looked through."""
 
-    def __init__(self, findings: list[Finding]) -> None:
+    def __init__(self, findings: list[Finding], accept: bool | Collection[int]) -> None:
         self.rows: list[dict[str, str]] = []
         self.values: dict[str, FloatArray] = {}
         self._findings = findings
+        self._accept = accept
         self._numbers: list[int] = []
         self._spreads: dict[str, tuple[FloatArray, FloatArray]] = {}
         self._given: dict[str, list[tuple[int, Number]]] = {}
@@ -187,11 +190,11 @@ class _Draft:
         kinds = np.array([row["kind"] for row in self.rows], dtype=str)
         self.values["is_driver"] = (kinds == "driver").astype(float)
 
-    def tell(self, index: int, name: str, allowed: str, *, done: Done) -> None:
+    def tell(self, index: int, name: str, allowed: str, *, done: Done, asked: bool = False) -> None:
         """Note what was found in a cell, and take it out where it is left out."""
         text = self.rows[index].get(name, "")
         found = f'"{short(text)}"' if text else "nothing"
-        self._findings.append(Finding(self._numbers[index], name, found, done, allowed))
+        self._findings.append(Finding(self._numbers[index], name, found, done, allowed, asked))
         if done == "left out":
             self.rows[index].pop(name, None)
             self.values[name][index] = nan
@@ -225,20 +228,33 @@ class _Draft:
         allowed = f"{off} {side} what the other figures make of it; those are used"
         self.tell(index, name, allowed, done="used")
 
-    def contradictions(self, sheets: Sheets, *, accept: bool) -> Iterable[int]:
+    def _has_yes(self, index: int) -> bool:
+        yes = self._accept
+        return yes if isinstance(yes, bool) else self._numbers[index] in yes
+
+    def contradictions(self, sheets: Sheets) -> Iterable[int]:
         """Tell and return the rows with figures that no driver has, or that need a yes."""
         for index, said in sheets.faults.items():
             self.tell(index, "", f"no driver has such figures: {said}", done="refused")
             yield index
         for index in sorted(self._wide - set(sheets.faults)):
-            if not accept:
-                allowed = "figures contradict each other by more than half; --accept takes it"
-                self.tell(index, "", allowed, done="refused")
+            if not self._has_yes(index):
+                allowed = "figures contradict each other by more than half"
+                self.tell(index, "", allowed, done="refused", asked=True)
                 yield index
         for index in map(int, np.flatnonzero(self.values["is_driver"])):
             if isnan(sheets.figures["eta0"][index]) and index not in sheets.faults:
                 allowed = "without a size not every figure follows; such a driver is not chosen"
                 self.tell(index, "size", allowed, done="used")
+
+    def dear(self) -> Iterable[int]:
+        """Tell the rows whose price is far above the usual, and return those that need a yes."""
+        for index, allowed in dear_prices(self.rows, self.values):
+            taken = self._has_yes(index)
+            done: Done = "used" if taken else "refused"
+            self.tell(index, "price", allowed, done=done, asked=not taken)
+            if not taken:
+                yield index
 
     def useless(self) -> Iterable[int]:
         """Tell and return the rows without what a part of their kind is told by."""
