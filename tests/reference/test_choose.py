@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 import conewright as cw
-from conewright.catalogue.forms import table_of
-from conewright.catalogue.part_rows import read_catalogue
+from conewright.catalogue.lists.forms import table_of
+from conewright.catalogue.lists.part_rows import read_catalogue
 from conewright.job.text.parsing import from_dict
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.levels import REFERENCE_PRESSURE, decibel

@@ -11,9 +11,9 @@ from benchmarks.invented_parts import invented
 from numpy.typing import NDArray
 
 from conewright.catalogue.compiled import Compiled
-from conewright.catalogue.forms import table_of, written
+from conewright.catalogue.lists.forms import table_of, written
 from conewright.catalogue.offer import Offer
-from conewright.catalogue.part_rows import read_catalogue
+from conewright.catalogue.lists.part_rows import read_catalogue
 from conewright.job.builds.job import Job
 from conewright.job.builds.states.build import Build
 from conewright.physics.basics.arrays import FloatArray

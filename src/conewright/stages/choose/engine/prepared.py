@@ -208,6 +208,7 @@ class Prepared:
                 self._base_take,
                 solver=self.solver,
                 bought=frozenset({"driver"}) if len(variant.rows) else frozenset(),
+                stands_for_many=len(variant.rows) > 0,
             )
             for g, group in enumerate(self.space.places)
             for v, variant in enumerate(group.variants)

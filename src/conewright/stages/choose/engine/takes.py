@@ -52,7 +52,14 @@ class Take:
     by_frame: Mapping[str, float] = field(default_factory=dict)
 
 
-def take_of(build: Build, base: Build, *, solver: Solver, bought: frozenset[str]) -> Take:
+def take_of(
+    build: Build,
+    base: Build,
+    *,
+    solver: Solver,
+    bought: frozenset[str],
+    stands_for_many: bool = False,
+) -> Take:
     """Return what a build takes that the base does not.
 
     Args:
@@ -60,16 +67,20 @@ def take_of(build: Build, base: Build, *, solver: Solver, bought: frozenset[str]
         base: of what every plan does.
         solver: for what parts by value bear.
         bought: kinds of lines and items that the catalogue prices.
+        stands_for_many: whether its driver stands for others, which have baskets of their own.
 
     """
     costs, before = (_materials(each, solver, bought) for each in (build, base))
-    frames = {name: costs[name] - before.get(name, 0.0) for name in BY_FRAME if name in costs}
+    framed = BY_FRAME if stands_for_many else ()
+    frames = {name: costs[name] - before.get(name, 0.0) for name in framed if name in costs}
     whole = sum(costs.values()) - sum(before.values())
-    return Take(
-        {kind: frozenset(at) for kind, at in changes(build).by_kind.items() if at},
-        whole - sum(frames.values()),
-        frames,
-    )
+    done = changes(base).by_kind
+    kinds = {
+        kind: more
+        for kind, at in changes(build).by_kind.items()
+        if (more := frozenset(at) - frozenset(done[kind]))
+    }
+    return Take(kinds, whole - sum(frames.values()), frames)
 
 
 def _materials(build: Build, solver: Solver, bought: frozenset[str]) -> dict[str, float]:

@@ -58,6 +58,9 @@ KNOBS = (
 """What may be changed; to mend what is broken is always allowed."""
 
 RINGED = ("door", "panel", "shelf", "roof")
+ALIKE = 1e-6
+"""Two values of a part within this share are the same [1]."""
+
 PATCH = "4 kg/m2"
 """Of a patch over the openings of a door; common practice, no source."""
 
@@ -555,11 +558,19 @@ def _with_capacitor(
     if "capacitor" not in seen.may or form.silent:
         return
     keys = {channel.id: _only_capacitor(loads[channel.id]) for channel in channels}
-    rows = seen.rows("capacitor")
     found = {name: key for name, key in keys.items() if key is not None}
+    rows = seen.rows("capacitor")
     if len(found) < len(channels) or not rows.size:
         return
-    size = seen.offer.compiled.numbers["value"][rows]
+    # One of the size that is there already is no other.
+    size, other = seen.offer.compiled.numbers["value"][rows], np.ones(rows.size, dtype=bool)
+    for name, key in found.items():
+        part = loads[name].parts[key]
+        if isinstance(part, ValuePart):
+            other &= np.abs(size / part.value.value - 1.0) > ALIKE
+    rows, size = rows[other], size[other]
+    if not rows.size:
+        return
     first = f"{1e6 * float(size[0]):.6g} uF"
     changed = {
         f"{name}.load": with_capacitor(told[name], key, first) for name, key in found.items()
