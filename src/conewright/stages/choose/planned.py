@@ -13,7 +13,7 @@ from conewright.job.document.document import Proposal
 from conewright.job.document.places import DriverSheet
 from conewright.phrases import capital, listed
 from conewright.stages.choose.answer import Chosen
-from conewright.stages.choose.space.knobs import with_capacitor
+from conewright.stages.choose.space.forms import with_capacitor
 from conewright.stages.choose.space.options import KEPT, Change, Space, together
 from conewright.stages.find.faults import trade
 

@@ -16,9 +16,10 @@ from conewright.stages.choose.engine.prepared import Prepared
 from conewright.stages.choose.engine.solve import Limits, Search
 from conewright.stages.choose.finalists import Panel
 from conewright.stages.choose.outcome import Rules, shown_of, sought
+from conewright.stages.choose.plans import Told
 from conewright.stages.choose.space.gates import Allowed
 from conewright.stages.choose.space.knobs import KNOBS, space_of
-from conewright.stages.choose.telling import Told, told
+from conewright.stages.choose.telling import told
 from conewright.stages.compare.wishes import seat_that_counts
 from conewright.stages.find.talk.inquiry import inquire
 from conewright.stages.find.talk.mending import established

@@ -31,7 +31,6 @@ from conewright.stages.choose.engine.rows import (
     stacked,
 )
 from conewright.stages.choose.engine.takes import Labour, Take, option_money, paid, take_of
-from conewright.stages.choose.space.knobs import built
 from conewright.stages.choose.space.options import (
     Change,
     ChannelGroup,
@@ -40,6 +39,7 @@ from conewright.stages.choose.space.options import (
     Space,
     together,
 )
+from conewright.stages.choose.space.seen import built
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.damage import channel_damage

@@ -11,7 +11,8 @@ import numpy as np
 
 from conewright.errors import BadInputError
 from conewright.job.wildcards import matches
-from conewright.stages.choose.space.knobs import base_of, channel_groups_of, twins_of
+from conewright.stages.choose.space.forms import channel_groups_of
+from conewright.stages.choose.space.knobs import twins_of
 from conewright.stages.choose.space.options import (
     KEPT,
     Change,
@@ -23,6 +24,7 @@ from conewright.stages.choose.space.options import (
     Variant,
     together,
 )
+from conewright.stages.choose.space.seen import base_of
 
 if TYPE_CHECKING:
     from pydantic import JsonValue
