@@ -13,7 +13,7 @@ from conewright.job.document.document import Proposal
 from conewright.job.document.places import DriverSheet
 from conewright.phrases import capital, listed
 from conewright.stages.choose.answer import Chosen
-from conewright.stages.choose.space.forms import with_capacitor
+from conewright.stages.choose.space.forms import CAPACITOR, with_capacitor
 from conewright.stages.choose.space.options import KEPT, Change, Space, together
 from conewright.stages.find.faults import trade
 
@@ -84,7 +84,7 @@ class PlannedPlan:
             part = self.space.offer.compiled.text("id", row)
             buy = {row: float(len(form.chosen.keys))}
             change = replace(change, set=fields, buy=buy)
-            name, words = f"{name}+{part}", f"{words} ({value})"
+            name, words = f"{name}+{part}", words.replace(CAPACITOR, f"{CAPACITOR} of {value}")
         return f"{WIRING}{channels.id}", name, words, change
 
     @cached_property
@@ -101,16 +101,18 @@ class PlannedPlan:
     @property
     def title(self) -> str:
         """What is done, in one line."""
-        told = []
+        told: dict[str, list[str]] = {}
         for group, name, words, change in self.choices:
             if name == KEPT or not (change.set or change.mends or change.repairs):
                 continue
             where = group.removeprefix(WIRING).removeprefix(HIGH_PASS)
-            told.append(f"new radio: {words}" if group == RADIO else f"{self._at(where)}: {words}")
+            called = "new radio" if group == RADIO else self._at(where)
+            told.setdefault(called, []).append(words)
         mended = [fault_in_words(fault) for fault in self.space.base.mends]
         if mended:
-            told.append(f"put right: {listed(mended)}")
-        return capital("; ".join(told)) if told else "Nothing is done"
+            told["put right"] = [listed(mended)]
+        lines = (f"{where}: {', '.join(words)}" for where, words in told.items())
+        return capital("; ".join(lines)) if told else "Nothing is done"
 
     def _at(self, group: str) -> str:
         """Return what a group of places or channels is called: `front doors`."""

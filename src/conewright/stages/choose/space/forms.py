@@ -29,7 +29,10 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.electrics import ChannelState
     from conewright.stages.choose.space.seen import Seen
 
-__all__ = ["channel_groups", "channel_groups_of", "with_capacitor"]
+__all__ = ["CAPACITOR", "channel_groups", "channel_groups_of", "with_capacitor"]
+
+CAPACITOR = "tweeter capacitor"
+"""What is put in before a tweeter, in words."""
 
 ALIKE = 1e-6
 """Two values of a part within this share are the same [1]."""
@@ -237,7 +240,7 @@ def _with_capacitor(
     yield replace(
         form,
         id=f"{form.id}+capacitor" if form.id != KEPT else "capacitor",
-        words="another capacitor" if form.words == "as found" else f"{form.words}, capacitor",
+        words=CAPACITOR if form.words == "as found" else f"{form.words}, {CAPACITOR}",
         change=Change(changed),
         chosen=Capacitors(found, rows, size),
     )
