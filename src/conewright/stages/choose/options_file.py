@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from conewright.errors import BadInputError
 from conewright.job.quantity.numerals import short
-from conewright.stages.choose.planned import PlannedPlan
+from conewright.stages.choose.finals.planned import PlannedPlan
 from conewright.stages.choose.space.explicit import GivenGroup, GivenOption, GivenOptions
 from conewright.stages.choose.stage import space_to_choose_from, wished
 
 if TYPE_CHECKING:
     from conewright.catalogue.offer import Offer
     from conewright.job.builds.job import Job
-    from conewright.stages.choose.space.options import Change, Space
+    from conewright.stages.choose.space.groups import Change, Space
 
 __all__ = ["options_json", "parse_options"]
 

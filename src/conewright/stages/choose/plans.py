@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from conewright.stages.choose.answer import (
+from conewright.stages.choose.finals.finalists import unsafe
+from conewright.stages.choose.finals.outcome import NEAR, Outcome, Rules, roles_of
+from conewright.stages.choose.finals.plan_answers import (
     BEST,
     DO_NOTHING,
     FIX_ONLY,
@@ -17,13 +19,12 @@ from conewright.stages.choose.answer import (
     FrontStep,
     PlanAnswer,
 )
-from conewright.stages.choose.outcome import NEAR, Outcome, Rules, roles_of
-from conewright.stages.choose.planned import RADIO, WIRING
+from conewright.stages.choose.finals.planned import RADIO, WIRING
 
 if TYPE_CHECKING:
     from conewright.stages.choose.engine.solve import Search
-    from conewright.stages.choose.finalists import Finalist, Panel
-    from conewright.stages.choose.space.options import Space
+    from conewright.stages.choose.finals.finalists import Finalist, Panel
+    from conewright.stages.choose.space.groups import Space
 
 __all__ = ["Told", "behind", "front_steps", "plans_of", "recommended_of", "title_of"]
 
@@ -59,11 +60,11 @@ def recommended_of(given: Told, best: Finalist | None) -> Finalist | None:
         and each.id.startswith((BEST, "near"))
         and each.shown.found.value >= best.value - NEAR
     ]
-    most = max((each.careful or 0.0 for each in near if not each.unsafe_at_the_ends), default=0.0)
+    most = max((each.careful or 0.0 for each in near if not unsafe(each)), default=0.0)
     alike = [each for each in near if (each.careful or 0.0) >= most - NEAR]
     alike.sort(key=lambda each: (round(each.taken.total.typical, 2), -(each.careful or 0.0)))
     # What a stage says is asked of the first few only: that takes longest.
-    safe = (each for each in alike if not each.unsafe_at_the_ends and not each.broken)
+    safe = (each for each in alike if not unsafe(each) and not each.broken)
     return next(safe, best)
 
 
@@ -115,7 +116,7 @@ def _plan(
     asked = each.shown.found is None or each.shown.passed is not None or each is recommended
     why = [*each.broken] if asked else []
     if each is not recommended and each.shown.found is not None and not why:
-        why = [*each.unsafe_at_the_ends] or [behind(each, recommended)]
+        why = [*unsafe(each)] or [behind(each, recommended)]
     return PlanAnswer(
         id=each.id,
         roles=roles,

@@ -10,7 +10,8 @@ import numpy as np
 from conewright.job.builds.states.value import Origin
 from conewright.job.quantity.units import to_unit
 from conewright.phrases import capital, counted, listed
-from conewright.stages.choose.answer import (
+from conewright.stages.choose.finals.finalists import Finalist, unsafe
+from conewright.stages.choose.finals.plan_answers import (
     BEST,
     DO_NOTHING,
     FIX_ONLY,
@@ -18,7 +19,6 @@ from conewright.stages.choose.answer import (
     Choice,
     PlanAnswer,
 )
-from conewright.stages.choose.finalists import Finalist
 from conewright.stages.choose.measuring import first_reading
 from conewright.stages.choose.plans import (
     Told,
@@ -315,7 +315,7 @@ def _verdicts(
         text = "The best plan holds all limits, at the ends of the bands too."
         answer.verdict(BEST, "limits", Severity.GOOD, text, f"{BEST}.money")
     if recommended is not None and recommended is not best:
-        why = best.unsafe_at_the_ends or (behind(best, recommended),)
+        why = unsafe(best) or (behind(best, recommended),)
         answer.verdict(
             RECOMMENDED,
             "differs",

@@ -193,12 +193,11 @@ class Unit:
     """A driver in its place, before it is wired.
 
     Attributes:
-        impedance, terminals: of the driver, and what is wired, a tweeter on its frame included
-            [ohm].
+        impedance, terminals: of the driver; of what is wired, with a tweeter on its frame [ohm].
         velocity_per_volt: of the cone [m/s/V].
         share: of its volume velocity, what reaches the cabin [1].
         flows: the same through each opening of the mount [1].
-        sd, re: piston area [m2], and d.c. resistance of the coil [ohm].
+        sd, re: piston area [m2] and d.c. resistance of the coil [ohm].
         tweeter: on the frame; it gets `passed` of the voltage at the terminals.
 
     """

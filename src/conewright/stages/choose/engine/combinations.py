@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.stages.choose.engine.numbers import GAINS
 from conewright.stages.choose.engine.unions import Unions
+from conewright.stages.choose.mounted.option_numbers import GAINS
 
 if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray
-    from conewright.stages.choose.engine.cells import Cell
+    from conewright.stages.choose.engine.form_cells import Cell
     from conewright.stages.choose.engine.found import Limits
+    from conewright.stages.choose.engine.points_bound import Worth
     from conewright.stages.choose.engine.prepared import Prepared
-    from conewright.stages.choose.engine.worth import Worth
 
 __all__ = ["Combination", "Combinations"]
 

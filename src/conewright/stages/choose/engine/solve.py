@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.stages.choose.engine.cells import Cell, Wired
+from conewright.stages.choose.engine.bounding import Group, bounded_plans, promising
 from conewright.stages.choose.engine.combinations import Combination, Combinations
-from conewright.stages.choose.engine.exact import Plans, Solved, solved
+from conewright.stages.choose.engine.form_cells import Cell, Wired
 from conewright.stages.choose.engine.found import ALIKE, DECIMALS, Found, Kept, Limits, Picks, Tally
-from conewright.stages.choose.engine.numbers import GAINS
+from conewright.stages.choose.engine.points_bound import Worth
 from conewright.stages.choose.engine.prepared import Prepared
-from conewright.stages.choose.engine.rows import MOST_TRAVEL
-from conewright.stages.choose.engine.search import Group, bounded_plans, promising
-from conewright.stages.choose.engine.worth import Worth
+from conewright.stages.choose.mounted.exact import Plans, Solved, solved
+from conewright.stages.choose.mounted.option_numbers import GAINS
+from conewright.stages.choose.mounted.plan_rows import MOST_TRAVEL
 from conewright.stages.common.changes import Changes
 from conewright.stages.compare.wishes import marks, points_by_wish
 

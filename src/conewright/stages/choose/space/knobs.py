@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.catalogue.entries import in_words, radio_fields
+from conewright.catalogue.job_entries import in_words, radio_fields
 from conewright.job.repairs import repairs_of
 from conewright.phrases import listed
-from conewright.stages.choose.space.forms import channel_groups
 from conewright.stages.choose.space.gates import Allowed, Gated, gated
-from conewright.stages.choose.space.options import (
+from conewright.stages.choose.space.groups import (
     KEPT,
     Change,
     PlaceGroup,
@@ -22,18 +21,19 @@ from conewright.stages.choose.space.options import (
     Variant,
 )
 from conewright.stages.choose.space.seen import Seen, base_of, built
+from conewright.stages.choose.space.wiring_forms import channel_groups
 from conewright.stages.common.together import mirrored
 from conewright.stages.find.faults.chains import is_tweeter
 from conewright.stages.report.care import restraint_gate
 from conewright.stages.report.data import Severity
 
 if TYPE_CHECKING:
+    from conewright.catalogue.driver_columns import DriverColumns
     from conewright.catalogue.offer import Offer
     from conewright.job.builds.job import Job
     from conewright.job.builds.states.build import Build
     from conewright.job.builds.states.electrics import ChannelState
     from conewright.job.builds.states.location import LocationState
-    from conewright.stages.choose.engine.parts import DriverColumns
 
 __all__ = [
     "KNOBS",

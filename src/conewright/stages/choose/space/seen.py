@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.stages.choose.space.gates import Allowed
-from conewright.stages.choose.space.options import Change
+from conewright.stages.choose.space.groups import Change
 
 if TYPE_CHECKING:
+    from conewright.catalogue.driver_columns import DriverColumns
     from conewright.catalogue.offer import Offer
     from conewright.job.builds.job import Job
     from conewright.job.builds.states.build import Build
-    from conewright.stages.choose.engine.parts import DriverColumns
 
 __all__ = ["Seen", "base_of", "built"]
 

@@ -8,13 +8,13 @@ from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING
 
-from conewright.catalogue.entries import driver_entry, in_words
+from conewright.catalogue.job_entries import driver_entry, in_words
 from conewright.job.document.document import Proposal
 from conewright.job.document.places import DriverSheet
 from conewright.phrases import capital, listed
-from conewright.stages.choose.answer import Chosen
-from conewright.stages.choose.space.forms import CAPACITOR, with_capacitor
-from conewright.stages.choose.space.options import KEPT, Change, Space, together
+from conewright.stages.choose.finals.plan_answers import Chosen
+from conewright.stages.choose.space.groups import KEPT, Change, Space, together
+from conewright.stages.choose.space.wiring_forms import CAPACITOR, with_capacitor
 from conewright.stages.find.faults import trade
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from conewright.job.builds.job import Job
     from conewright.stages.choose.engine.solve import Picks
 
-__all__ = ["PlannedPlan", "job_with"]
+__all__ = ["RADIO", "WIRING", "PlannedPlan", "job_with"]
 
 
 @dataclass(frozen=True)

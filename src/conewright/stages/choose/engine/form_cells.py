@@ -18,8 +18,11 @@ from numpy.typing import NDArray
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.programme import programme_weights
 from conewright.physics.electrics.filters import butterworth_high_pass
-from conewright.stages.choose.engine.ear import Transfer
-from conewright.stages.choose.engine.numbers import (
+from conewright.stages.choose.engine.bounding import Envelope, Group
+from conewright.stages.choose.engine.option_takes import Take, union_of
+from conewright.stages.choose.engine.prepared import Prepared, UnitOptions
+from conewright.stages.choose.mounted.ear import Transfer
+from conewright.stages.choose.mounted.option_numbers import (
     GAINS,
     LOADED_AT,
     UnitNumbers,
@@ -27,10 +30,12 @@ from conewright.stages.choose.engine.numbers import (
     middle_of,
     solved_branch,
 )
-from conewright.stages.choose.engine.prepared import Prepared, UnitOptions
-from conewright.stages.choose.engine.rows import MOST_TRAVEL, MountedOptions, rows_of, stood_in
-from conewright.stages.choose.engine.search import Envelope, Group
-from conewright.stages.choose.engine.takes import Take, union_of
+from conewright.stages.choose.mounted.plan_rows import (
+    MOST_TRAVEL,
+    MountedOptions,
+    rows_of,
+    stood_in,
+)
 from conewright.stages.common.load import lowest_borne, supply_limit
 from conewright.stages.hear.ceiling import PEAK_TO_RMS
 

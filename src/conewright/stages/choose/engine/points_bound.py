@@ -14,7 +14,7 @@ from conewright.stages.hear.listening import REFERENCE_EMF
 if TYPE_CHECKING:
     from conewright.job.document.document import Document
     from conewright.physics.basics.arrays import FloatArray
-    from conewright.stages.choose.engine.exact import Solved
+    from conewright.stages.choose.mounted.exact import Solved
 
 __all__ = ["Worth"]
 

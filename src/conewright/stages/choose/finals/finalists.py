@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conewright.physics.basics import bands
-from conewright.stages.choose.answer import DO_NOTHING
-from conewright.stages.choose.engine.rows import AS_BEFORE, MOST_TRAVEL
 from conewright.stages.choose.engine.solve import Found, Limits
-from conewright.stages.choose.planned import PlannedPlan, job_with
+from conewright.stages.choose.finals.plan_answers import DO_NOTHING
+from conewright.stages.choose.finals.planned import PlannedPlan, job_with
+from conewright.stages.choose.mounted.plan_rows import AS_BEFORE, MOST_TRAVEL
 from conewright.stages.common.changes import moved_places, planned_job
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
     from conewright.physics.basics.arrays import FloatArray
 
-__all__ = ["Finalist", "Panel", "Shown"]
+__all__ = ["Finalist", "Panel", "Passed", "Shown", "unsafe"]
 
 SOUND_WISHES = ("bass", "loudness", "clarity")
 
@@ -276,15 +276,20 @@ class Finalist:
         most, total = self.panel.limits.money, self.taken.total
         if most is not None and total.high > most >= total.typical:
             said.append(
-                f"at the far end of the prices it costs {number(total.high, spread=1.0)}, "
+                f"{FAR_END} of the prices it costs {number(total.high, spread=1.0)}, "
                 f"and {number(most)} is the most"
             )
         return tuple(said)
 
-    @property
-    def unsafe_at_the_ends(self) -> tuple[str, ...]:
-        """The same without money, which a quote tells the owner before anything is bought."""
-        return tuple(each for each in self.at_the_ends if not each.startswith("at the far end"))
+
+def unsafe(each: Finalist) -> tuple[str, ...]:
+    """Return the limits that it breaks at the ends of the bands, but for money: a quote tells that
+    before anything is bought.
+    """
+    return tuple(said for said in each.at_the_ends if not said.startswith(FAR_END))
+
+
+FAR_END = "at the far end"
 
 
 def _first(values: FloatArray | float) -> float:

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from conewright.catalogue.driver_columns import DriverColumns
 from conewright.data_files import data_rows
-from conewright.stages.choose.engine.parts import DriverColumns
 from conewright.stages.common.changes import Changes, changes
 from conewright.stages.outlay.amounts import amount_of
 from conewright.stages.outlay.consumables import BY_TRIMS, RIM, USUAL_SCREWS

@@ -11,7 +11,7 @@ import numpy as np
 from conewright.job.quantity.expression import Load, ValuePart, format_load, parse_load
 from conewright.phrases import listed
 from conewright.physics.electrics.wiring import Leaf, Parallel, Series, Tree
-from conewright.stages.choose.space.options import (
+from conewright.stages.choose.space.groups import (
     KEPT,
     Capacitors,
     Change,
