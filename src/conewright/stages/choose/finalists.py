@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -11,7 +11,7 @@ import numpy as np
 
 from conewright.physics.basics import bands
 from conewright.stages.choose.answer import DO_NOTHING
-from conewright.stages.choose.engine.cells import MOST_TRAVEL
+from conewright.stages.choose.engine.rows import AS_BEFORE, MOST_TRAVEL
 from conewright.stages.choose.engine.solve import Found, Limits
 from conewright.stages.choose.planned import PlannedPlan, job_with
 from conewright.stages.common.changes import moved_places, planned_job
@@ -228,12 +228,27 @@ class Finalist:
         if self.shown.passed is None:
             moved = moved_places(self.build.job, planned_job(self.build))
             said += risks(self.load, self.reports, moved)
-        if self.travel > MOST_TRAVEL:
-            said.append(f"a cone moves {number(self.travel)} times its Xmax before the radio clips")
+        if self.build.proposal is not None:
+            said += [
+                f"the cone at {name} moves {number(ratio)} times its Xmax before the radio clips"
+                for name, ratio in self._too_far()
+            ]
         cost, hours = self.taken.total.typical, self.taken.hours.typical
         playing = self.sound.circuit.playing
         said += beyond(self.build, cost=cost, hours=hours, playing=playing)
         return tuple(dict.fromkeys(said))
+
+    def _too_far(self) -> Iterator[tuple[str, float]]:
+        """Yield places whose cone meets its end, and where it did not go as far before."""
+        before = self.panel.before.travel_ratio
+        drivers = {place.id: place.driver.id for place in self.panel.found.locations}
+        for name, ratio in self.sound.travel_ratio.items():
+            host = name.partition(".tweeter")[0]
+            kept = drivers.get(host) == self.build.location(host).driver.id
+            there = float(before[name][0].max()) if kept and name in before else 0.0
+            here = float(ratio[0].max())
+            if here > max(MOST_TRAVEL, there * AS_BEFORE * (1.0 + 1e-9)):
+                yield name, here
 
     @cached_property
     def travel(self) -> float:

@@ -28,7 +28,7 @@ from conewright.stages.choose.engine.numbers import (
     solved_branch,
 )
 from conewright.stages.choose.engine.prepared import Prepared, UnitOptions
-from conewright.stages.choose.engine.rows import MountedOptions, rows_of, stood_in
+from conewright.stages.choose.engine.rows import MOST_TRAVEL, MountedOptions, rows_of, stood_in
 from conewright.stages.choose.engine.takes import Take, least_minutes
 from conewright.stages.common.load import lowest_borne, supply_limit
 from conewright.stages.hear.ceiling import PEAK_TO_RMS
@@ -36,10 +36,7 @@ from conewright.stages.hear.ceiling import PEAK_TO_RMS
 if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
 
-__all__ = ["MOST_TRAVEL", "Cell", "Wired"]
-
-MOST_TRAVEL = 1.4
-"""Peak travel over Xmax from which a cone meets its end; of 0.75 to 1.4, from memory."""
+__all__ = ["Cell", "Wired"]
 
 TINY = 1e-12
 """Ohms that keep a quotient a number where nothing is left."""

@@ -57,7 +57,8 @@ class Solved:
         bass, clarity, loudness: levels at the seat [dB, dB, dB(A)].
         least_load: lowest impedance over the least that what drives it bears [1].
         chip: temperature with loud music [K].
-        travel: peak travel over Xmax at the ceiling, of the worst place [1].
+        travel: peak travel over Xmax at the ceiling, of the worst place [1]; where more is let
+            pass, over that.
         plays: by place, whether it plays.
 
     """
@@ -120,13 +121,13 @@ def _each(values: FloatArray, rows: int) -> FloatArray:
 
 
 def _free(plans: Plans, name: str) -> FloatArray:
-    """Clean travel over Xmax, of each plan's driver in a place."""
+    """Clean travel over Xmax and over what is let pass, of each plan's driver in a place."""
     host, dot, _ = name.partition(".tweeter")
     options = plans.mounted[host]
     if dot:
         assert options.tweeter is not None
         options = options.tweeter
-    return np.ravel(options.clean / options.xmax)
+    return np.ravel(options.clean / (options.xmax * options.stretch))
 
 
 def _of_many(build: Build, plans: Plans) -> tuple[Build, dict[str, FloatArray]]:

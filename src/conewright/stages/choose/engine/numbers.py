@@ -485,5 +485,5 @@ def _travel(
         scale = np.sqrt(2.0) * emf[each.channel] * np.minimum(1.0, (frequency / 50.0) ** 2)
         scale = scale * np.abs(passed[each.channel]) / (2.0 * np.pi * frequency)
         peak = (np.abs(each.velocity) * each.least * scale).max(axis=1)
-        most = np.maximum(most, peak / np.ravel(each.options.xmax))
+        most = np.maximum(most, peak / np.ravel(each.options.xmax * each.options.stretch))
     return np.asarray(most)

@@ -21,6 +21,8 @@ from conewright.stages.choose.engine.ear import Ear
 from conewright.stages.choose.engine.exact import Plans, Solved, solved
 from conewright.stages.choose.engine.numbers import Hanging
 from conewright.stages.choose.engine.rows import (
+    AS_BEFORE,
+    MOST_TRAVEL,
     MountedOptions,
     RowDraws,
     mounted_one,
@@ -44,6 +46,7 @@ from conewright.stages.common.damage import channel_damage
 from conewright.stages.common.load import lowest_borne
 from conewright.stages.common.nets import filters_of, source_of
 from conewright.stages.compare.wishes import marked
+from conewright.stages.hear.heard import sound_of
 
 if TYPE_CHECKING:
     from conewright.job.builds.job import Job
@@ -159,6 +162,15 @@ class Prepared:
         return solved(build, Plans(mounted, {}, {}), ear=self.ear, centre=self.centre)
 
     @cached_property
+    def travel_there(self) -> dict[str, float]:
+        """Travel as found over the usual most [1], by place: what is kept may go as far."""
+        sound = sound_of(self.space.job.build(), self.solver)
+        return {
+            name: float(ratio[0].max()) * AS_BEFORE / MOST_TRAVEL
+            for name, ratio in sound.travel_ratio.items()
+        }
+
+    @cached_property
     def factors(self) -> dict[str, ComplexArray]:
         """What takes flows of closed places to the common space of the bass."""
         driven = [name for group in self.space.places for name in group.places]
@@ -258,9 +270,8 @@ class Prepared:
                             )
                         )
                     else:
-                        tables.append(
-                            mounted_one(place, centre=self.centre, solver=self.solver, air=air)
-                        )
+                        kept = mounted_one(place, centre=self.centre, solver=self.solver, air=air)
+                        tables.append(kept.let_pass(self.travel_there, name))
                 found[name] = stacked(tables)
         return found
 

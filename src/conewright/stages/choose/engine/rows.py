@@ -25,6 +25,8 @@ from conewright.stages.common.circuit import Solver, Unit
 from conewright.stages.common.damage import clean_travel
 
 __all__ = [
+    "AS_BEFORE",
+    "MOST_TRAVEL",
     "MountedOptions",
     "RowDraws",
     "RowSolver",
@@ -35,6 +37,12 @@ __all__ = [
     "stacked",
     "stood_in",
 ]
+
+MOST_TRAVEL = 1.4
+"""Peak travel over Xmax from which a cone meets its end; of 0.75 to 1.4, from memory."""
+
+AS_BEFORE = 1.2
+"""What is kept may move this much further than as found [1]: less sag, a ring; own choice."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +87,8 @@ class MountedOptions:
         clean: travel within which each stays clean, xmax where nothing scrapes [m].
         power: that each bears [W].
         xmax: [m].
+        stretch: travel that is let pass over the usual most [1], above 1 where what is there goes
+            further already.
         tweeter: the same of the tweeters on their frames; None where no option has one.
 
     """
@@ -88,11 +98,21 @@ class MountedOptions:
     clean: FloatArray
     power: FloatArray
     xmax: FloatArray
+    stretch: FloatArray
     tweeter: MountedOptions | None = None
 
     def __len__(self) -> int:
         """Return the number of options."""
         return len(self.clean)
+
+    def let_pass(self, travel: Mapping[str, float], name: str) -> MountedOptions:
+        """Return the same where so much travel is let pass, over the usual most, by place."""
+        small = self.tweeter
+        return replace(
+            self,
+            stretch=np.full(self.stretch.shape, max(travel.get(name, 1.0), 1.0)),
+            tweeter=None if small is None else small.let_pass(travel, f"{name}.tweeter"),
+        )
 
     def at(self, options: NDArray[np.intp]) -> MountedOptions:
         """Return some options, in their order."""
@@ -102,6 +122,7 @@ class MountedOptions:
             self.clean[options],
             self.power[options],
             self.xmax[options],
+            self.stretch[options],
             None if self.tweeter is None else self.tweeter.at(options),
         )
 
@@ -236,6 +257,7 @@ def _mounted(
         clean=_over(xmax * clean_travel(place.faults, drawn), one),
         power=_over(drawn(place.driver.power), one),
         xmax=_over(xmax, one),
+        stretch=np.ones(one),
         tweeter=tweeter,
     )
 
@@ -287,6 +309,7 @@ def stacked(options: list[MountedOptions]) -> MountedOptions:
         clean=np.concatenate([each.clean for each in options]),
         power=np.concatenate([each.power for each in options]),
         xmax=np.concatenate([each.xmax for each in options]),
+        stretch=np.concatenate([each.stretch for each in options]),
         tweeter=tweeter,
     )
 
@@ -304,7 +327,7 @@ def _absent(host: MountedOptions) -> MountedOptions:
         re=np.ones((count, 1)),
     )
     much = np.full((count, 1), GONE)
-    return MountedOptions(unit, unit, much, much, much)
+    return MountedOptions(unit, unit, much, much, much, np.ones((count, 1)))
 
 
 def _stacked_units(units: list[Unit], tweeter: MountedOptions | None, *, hot: bool) -> Unit:

@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.physics.basics.levels import REFERENCE_PRESSURE, decibel
-from conewright.stages.choose.engine.cells import MOST_TRAVEL, Cell, Wired
+from conewright.stages.choose.engine.cells import Cell, Wired
 from conewright.stages.choose.engine.exact import Plans, Solved, solved
 from conewright.stages.choose.engine.numbers import GAINS
 from conewright.stages.choose.engine.prepared import Prepared
+from conewright.stages.choose.engine.rows import MOST_TRAVEL
 from conewright.stages.choose.engine.search import Group, bounded_plans, promising
 from conewright.stages.common.changes import Changes
 from conewright.stages.compare.wishes import marks, points_by_wish

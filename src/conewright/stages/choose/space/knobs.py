@@ -85,7 +85,7 @@ class _Seen:
         parts: its drivers.
         allowed: what is, beyond what simply goes in.
         may: knobs that may be turned.
-        faults: established, by place.
+        faults: established ones of drivers, by place; all under an empty name.
 
     """
 
@@ -149,7 +149,7 @@ def space_of(
         parts,
         allowed,
         frozenset(KNOBS if may is None else may),
-        {at: tuple(each) for at, each in faults.items()},
+        {at: tuple(each) for at, each in faults.items()} | {"": tuple(established)},
     )
     groups, found = [], []
     for twins in twins_of(seen.base):
@@ -533,6 +533,9 @@ def _turnings(
     if "polarity" not in seen.may:
         return
     here = {name for channel in channels for name, _ in channel.polarity}
+    # A driver found reversed is put right by every plan: its sign is spoken for.
+    if any(f"reversed@{name}" in seen.faults.get("", ()) for name in here):
+        return
     pulls = frozenset(back for _, back in opposed_twins(seen.base) if back in here)
     if pulls:
         yield f"{listed(sorted(pulls))} turned round", pulls
