@@ -198,7 +198,7 @@ def _joined_by_another(check: str) -> float:
         source=np.full((1, 1), ohms["Zs"], dtype=complex),
         high_pass=plain,
     )
-    mounted = {"driver": MountedOptions(unit, unit, one, one, one)}
+    mounted = {"driver": MountedOptions(unit, unit, one, one, one, one)}
     y: ComplexArray = np.asarray(1.0 / here)
     alone, beside = middle_of([], 1), middle_of([(y, y)], 1)
     volts = [

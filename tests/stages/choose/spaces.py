@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from benchmarks.invented_parts import invented
@@ -39,13 +40,18 @@ EVERYWHERE = Allowed(cut=True, unmeasured=True)
 def few_parts(seed: int, **counts: int) -> list[Row]:
     """Return invented parts of some kinds, so many of each, all of them to be had."""
     chance = random.Random(seed)
-    rows = invented(400, seed=seed)
+    rows = _invented()
     found: list[Row] = []
     for kind, count in counts.items():
         of_kind = [row for row in rows if row["kind"] == kind]
         chosen = chance.sample(of_kind, count)
-        found += [{**row, "stock": "40", "part": f"{row['part']}"} for row in chosen]
+        found += [{**row, "stock": "40", "per": chance.choice(("piece", "pair"))} for row in chosen]
     return found
+
+
+@cache
+def _invented() -> list[Row]:
+    return invented(400)
 
 
 def compiled_of(rows: Iterable[Row]) -> Compiled:
@@ -101,8 +107,8 @@ class Watched(Search):
         """Return plans of any combinations, by chance."""
         chance = random.Random(seed)
         combinations = self._combinations(Limits())
-        plans = []
-        for _ in range(count):
+        plans: list[Plan] = []
+        for _ in range(count if combinations else 0):
             each = chance.choice(combinations)
             found = self._groups(each, Limits())
             if found is not None:

@@ -11,6 +11,9 @@ __all__ = ["ALIKE", "DECIMALS", "Found", "Kept", "Limits", "Picks", "Tally"]
 DECIMALS = 3
 """Points are alike within this: what costs less is taken then."""
 
+SUMS = 6
+"""Decimals of money and hours that count: the rest is the order in which they were summed."""
+
 ALIKE = 0.5 * 10.0**-DECIMALS
 """A bound this much below the best may still tie with it."""
 
@@ -57,7 +60,8 @@ class Found:
     def order(self) -> tuple[float, float, float, int, Picks]:
         """The lowest is the best: more points, then less money and time, then fewer changes."""
         changed = sum(1 for pick in self.picks if pick > 0)
-        return -round(self.value, DECIMALS), self.money, self.hours, changed, self.picks
+        money, hours = (round(each, SUMS) for each in (self.money, self.hours))
+        return -round(self.value, DECIMALS), money, hours, changed, self.picks
 
 
 @dataclass

@@ -1,0 +1,69 @@
+"""Money and hours of plans put together of options, against the outlay of the same proposal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from random_vehicles import random_job
+from spaces import Watched, few_parts, searched, written_build
+
+import conewright as cw
+from conewright.job.builds.job import Job
+from conewright.job.text.parsing import from_dict, loads
+from conewright.stages.choose.engine.solve import Limits
+from conewright.stages.outlay.reckoning import outlay
+
+EXAMPLES = Path(__file__).resolve().parents[3] / "examples"
+# Faults that are mended, an amplifier, a 24 V vehicle, adapters, torn surrounds.
+NAMED = ("convertible", "estate-amplifier", "pickup-24v", "shelf-saloon", "work-cab")
+RANDOM = (1, 3, 4, 5, 49)
+WISHES = {"bass": "matters", "loudness": "matters", "clarity": "matters"}
+PLANS = 10
+
+
+def job_of(name: str) -> Job:
+    if name == "demo":
+        raw = cw.demo_job().to_dict()
+    elif name.startswith("random"):
+        return random_job(int(name.removeprefix("random ")))
+    else:
+        raw = loads((EXAMPLES / f"{name}.toml").read_text(encoding="utf-8"), "toml").to_dict()
+    return from_dict(raw | {"wishes": WISHES})
+
+
+def search_of(name: str) -> Watched:
+    may = ("driver", "ring", "cover", "wiring", "radio", "polarity", "capacitor", "repair")
+    if name in ("demo", "shelf-saloon"):
+        # All their plans need a high-pass; so that cells stay few, little else is turned.
+        may = ("driver", "ring", "high-pass", "repair")
+    parts = few_parts(len(name), driver=6, capacitor=3, radio=2)
+    return searched(job_of(name), parts, may=may)
+
+
+@pytest.mark.parametrize("name", ["demo", *NAMED, *(f"random {seed}" for seed in RANDOM)])
+def test_a_plan_costs_what_its_outlay_says(name: str) -> None:
+    search = search_of(name)
+    plans = search.some_plans(3, PLANS)
+    assert plans
+    for plan in plans:
+        hours, money = search.takes_of(plan.combination, plan.picks)
+        taken = outlay(written_build(search.ready.space, plan.picks))
+        assert money == pytest.approx(taken.total.typical, abs=0.005), plan.picks
+        assert hours == pytest.approx(taken.hours.typical, abs=1e-6), plan.picks
+
+
+def test_no_combination_costs_less_than_it_is_held_to() -> None:
+    """What leaves combinations out ahead must be no more than what any of their plans takes."""
+    search = search_of("random 4")
+    rate = search.ready.space.job.about.hour_rate or 0.0
+    for plan in search.some_plans(5, 40):
+        hours, money = search.takes_of(plan.combination, plan.picks)
+        cells = search._of(plan.combination)
+        minutes = sum(cell.minutes for cell in cells)
+        least = sum(cell.money for cell in cells) + minutes / 60.0 * rate
+        least += search.ready.radio_takes[plan.combination.radio].material
+        assert minutes / 60.0 <= hours + 1e-9
+        assert least + search.ready.always.material <= money + 1e-9
+        held = Limits(money=money, hours=hours)
+        assert plan.combination.cells in {each.cells for each in search._combinations(held)}
