@@ -23,7 +23,7 @@ from conewright.physics.basics.levels import REFERENCE_PRESSURE
 from conewright.stages.choose.engine.bounding import SLACK, Group
 from conewright.stages.choose.engine.form_cells import Cell
 from conewright.stages.choose.engine.prepared import Prepared
-from conewright.stages.choose.engine.solve import Limits, Picks, Search, _Combination
+from conewright.stages.choose.engine.solve import Limits, Picks, Search, Combination
 from conewright.stages.choose.finals.planned import PlannedPlan, job_with
 from conewright.stages.choose.mounted.exact import Solved
 from conewright.stages.choose.space.gates import Allowed
@@ -73,7 +73,7 @@ class Plan:
 
     """
 
-    combination: _Combination
+    combination: Combination
     row: NDArray[np.intp]
     picks: Picks
     bounds: Mapping[str, tuple[float, float]]
@@ -92,7 +92,7 @@ class Watched(Search):
         build: Build,
         r: int,
         found: Solved,
-        some: Sequence[tuple[_Combination, NDArray[np.intp]]],
+        some: Sequence[tuple[Combination, NDArray[np.intp]]],
     ) -> FloatArray:
         self.last = found
         return super()._judged(build, r, found, some)
@@ -116,7 +116,7 @@ class Watched(Search):
         return plans
 
     def _drawn(
-        self, each: _Combination, groups: Sequence[Group], limits: FloatArray, chance: random.Random
+        self, each: Combination, groups: Sequence[Group], limits: FloatArray, chance: random.Random
     ) -> Plan:
         rows = [chance.randrange(len(group)) for group in groups]
         one = [group.only(np.array([row])) for group, row in zip(groups, rows, strict=True)]

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.choose.engine.form_cells import Cell
     from conewright.stages.choose.engine.found import Limits
+    from conewright.stages.choose.engine.option_takes import Take
     from conewright.stages.choose.engine.points_bound import Worth
     from conewright.stages.choose.engine.prepared import Prepared
 
@@ -111,9 +112,10 @@ class Combinations:
 
 def _signatures(
     groups: Sequence[Sequence[Cell]],
-) -> tuple[list[list[Sequence[object]]], list[NDArray[np.intp]]]:
+) -> tuple[list[list[tuple[Take, ...]]], list[NDArray[np.intp]]]:
     """Return the takes of cells that differ in them, and which of these each cell has."""
-    lists, found = [], []
+    lists: list[list[tuple[Take, ...]]] = []
+    found: list[NDArray[np.intp]] = []
     for cells in groups:
         keys = [cell.signature for cell in cells]
         distinct = list(dict.fromkeys(keys))
@@ -121,7 +123,7 @@ def _signatures(
         first = {key: cell.takes for key, cell in zip(keys[::-1], cells[::-1], strict=True)}
         lists.append([first[key] for key in distinct])
         found.append(np.array([place[key] for key in keys], dtype=np.intp))
-    return lists, found  # type: ignore[return-value]
+    return lists, found
 
 
 def _segments(values: NDArray[np.intp]) -> Iterator[tuple[int, NDArray[np.intp]]]:

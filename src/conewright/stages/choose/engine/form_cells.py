@@ -427,7 +427,8 @@ class Wired:
             material = sum(each.material for each in variants) + take.material
             for corner, value in enumerate(self.channels.corners):
                 gains, ceiling = np.zeros(len(GAINS)), np.inf
-                middle, radius, held = 0.0, 0.0, True
+                middle: ComplexArray | float = 0.0
+                radius, held = 0.0, True
                 cheapest = []
                 for u, mask in enumerate(masks):
                     more, most, _, travel = self.numbers(u, beside[u], corner, mask)

@@ -22,7 +22,7 @@ from conewright.stages.compare.wishes import marks, points_by_wish
 
 if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
-    from conewright.physics.basics.arrays import FloatArray
+    from conewright.physics.basics.arrays import ComplexArray, FloatArray
 
 __all__ = ["DECIMALS", "Found", "Limits", "Picks", "Search", "Tally"]
 
@@ -224,9 +224,9 @@ class Search:
             return bound
         gains = np.zeros((len(picks), len(GAINS)))
         ceiling = np.full(len(picks), volts)
-        bass: FloatArray | float = 0.0
+        bass: ComplexArray | float = 0.0
         slack: FloatArray | float = 0.0
-        coherent: FloatArray | float = 0.0
+        coherent: ComplexArray | float = 0.0
         loose: FloatArray | float = 0.0
         at = 0
         for cell in self._of(each):
@@ -392,7 +392,7 @@ class Search:
                 known[each] = self._takes(each)[2]
             for name, value in known[each].items():
                 left.setdefault(name, []).append(value)
-        given = {
+        given: dict[str, FloatArray | float] = {
             "bass": found.bass - self._reference.bass,
             "clarity": found.clarity - self._reference.clarity,
             "loudness": found.loudness - self._reference.loudness,
@@ -401,7 +401,7 @@ class Search:
         }
         told = points_by_wish(self.ready.space.job, given)
         assert told is not None
-        value = np.asarray(sum(told.values()), dtype=float)
+        value: FloatArray = np.asarray(sum(told.values()), dtype=float)
         limit = float(build.head_unit.limit.si)
         broken = {
             "load": found.least_load < 1.0 - 1e-9,

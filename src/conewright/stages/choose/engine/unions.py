@@ -61,7 +61,7 @@ class Unions:
             hours, money = found(table)
             self.hours += np.asarray(hours, dtype=float)[at]
             self.money += np.asarray(money, dtype=float)[at]
-            here = np.frompyfunc(bool, 1, 1)(table).astype(bool)[at]
+            here = np.asarray(np.frompyfunc(bool, 1, 1)(table), dtype=bool)[at]
             anything |= here
             for wish, of_kinds in (("reversible", REVERSIBLE), ("appearance", APPEARANCE)):
                 if name in of_kinds:
