@@ -57,7 +57,7 @@ def recommended_of(given: Told, best: Finalist | None) -> Finalist | None:
         each
         for each in given.panel.finalists
         if each.shown.found is not None
-        and each.id.startswith((BEST, "near"))
+        and (each is best or each.id.startswith("near"))
         and each.shown.found.value >= best.value - NEAR
     ]
     most = max((each.careful or 0.0 for each in near if not unsafe(each)), default=0.0)

@@ -10,6 +10,7 @@ from conewright.errors import BadInputError
 from conewright.job.text.editing import with_entry
 from conewright.job.text.parsing import Format, kept_job
 from conewright.phrases import counted
+from conewright.stages.choose.finals.plan_answers import DO_NOTHING, FIX_ONLY
 
 if TYPE_CHECKING:
     from conewright.stages.choose.finals.plan_answers import Choice, PlanAnswer
@@ -80,4 +81,5 @@ def _with(text: str, format: Format, kind: str, entry: Mapping[str, Any]) -> str
 
 
 def _is_new(plan: PlanAnswer) -> bool:
-    return bool(plan.proposal) and plan.id not in ("do-nothing", "fix-only")
+    changes = {"set", "mends", "repairs", "add"} & plan.proposal.keys()
+    return bool(changes) and plan.id not in (DO_NOTHING, FIX_ONLY)

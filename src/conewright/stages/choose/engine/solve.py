@@ -390,8 +390,8 @@ class Search:
         for each, _ in some:
             if each not in known:
                 known[each] = self._takes(each)[2]
-            for name, value in known[each].items():
-                left.setdefault(name, []).append(value)
+            for name, marked in known[each].items():
+                left.setdefault(name, []).append(marked)
         given: dict[str, FloatArray | float] = {
             "bass": found.bass - self._reference.bass,
             "clarity": found.clarity - self._reference.clarity,

@@ -165,9 +165,13 @@ def shown_of(outcome: Outcome, space: Space, rules: Rules) -> list[Shown]:
     """Return every plan that is told, each once, with an id that no proposal of the job has."""
     taken = {proposal.id for proposal in space.job.proposals}
     found: dict[Picks, Shown] = {}
+    nothing, kept = _all_kept(space), Shown(DO_NOTHING)
 
     def add(name: str, plan: Found | None) -> None:
-        if plan is not None and plan.picks not in found:
+        nonlocal kept
+        if plan is not None and plan.picks == nothing and not space.faults:
+            kept = Shown(DO_NOTHING, None, plan, outcome.passed.get(plan.picks))
+        elif plan is not None and plan.picks not in found:
             free = name if name not in taken else f"{name}-plan"
             planned = PlannedPlan(free, space, plan.picks, trust=rules.trust)
             found[plan.picks] = Shown(free, planned, plan, outcome.passed.get(plan.picks))
@@ -179,12 +183,11 @@ def shown_of(outcome: Outcome, space: Space, rules: Rules) -> list[Shown]:
         add(f"front-{number}", plan)
     for more, plan in outcome.more.items():
         add(f"next-{more}", plan)
-    nothing = _all_kept(space)
     if nothing not in found and space.faults:
         planned = PlannedPlan(FIX_ONLY, space, nothing, trust=rules.trust)
         found[nothing] = Shown(FIX_ONLY, planned)
     written = [Shown(proposal.id) for proposal in space.job.proposals]
-    return [*found.values(), Shown(DO_NOTHING), *written]
+    return [*found.values(), kept, *written]
 
 
 def _all_kept(space: Space) -> Picks:
