@@ -16,10 +16,7 @@ from conewright.job.builds.coils import USUAL_EXPONENT
 from conewright.job.builds.typical import nearest_size, rated_resistance, typical_or_none
 from conewright.physics.basics.arrays import FloatArray
 
-__all__ = ["COILS", "DriverColumns", "driver_columns"]
-
-COILS = ("power-law", "power-law of k", "shunted", "inductor")
-"""Models of a voice coil, by the code of `DriverColumns.coil`."""
+__all__ = ["DriverColumns", "driver_columns"]
 
 SHEET = ("re", "fs", "qms", "qes", "sd", "mms")
 """A basis from which all other figures of a driver follow."""
@@ -38,7 +35,7 @@ class DriverColumns:
         rows: of the catalogue.
         values: figures of coil, cone and frame [SI], by their names as in a job; NaN where a model
             has none, or nothing is known of a long axis or of screws.
-        coil: which of `COILS` each has.
+        coil: model of each: 0 a power law of Le, 1 one of K, 2 a shunted coil, 3 an inductor.
         whole: whether everything that is needed is known.
         at: position of a row of the catalogue, -1 for what is no driver.
 

@@ -17,9 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.catalogue.driver_columns import DriverColumns
-from conewright.data_files import data_rows
 from conewright.stages.common.changes import Changes, changes
-from conewright.stages.outlay.amounts import amount_of
 from conewright.stages.outlay.consumables import BY_TRIMS, RIM, USUAL_SCREWS
 from conewright.stages.outlay.reckoning import labour, outlay
 
@@ -29,7 +27,7 @@ if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.common.circuit import Solver
 
-__all__ = ["Labour", "Take", "least_minutes", "option_money", "paid", "take_of", "union_of"]
+__all__ = ["Labour", "Take", "option_money", "paid", "take_of", "union_of"]
 
 BY_FRAME = ("screw", "nut", "cord", "ring", "board")
 """Materials whose amount goes with the basket of the driver."""
@@ -142,16 +140,6 @@ def union_of(takes: Iterable[Take]) -> dict[str, frozenset[str]]:
         for kind, at in take.kinds.items():
             union[kind] = union.get(kind, frozenset()) | at
     return union
-
-
-def least_minutes(take: Take) -> float:
-    """Return the minutes that a choice adds at least to a plan that does the like elsewhere."""
-    total = 0.0
-    for row in data_rows("stages.outlay", "work.csv"):
-        count = len(take.kinds.get(row["when"], ()))
-        if row["each"] != "job" and row["again"] and count:
-            total += count * amount_of(row["again"]).typical
-    return total
 
 
 # --- Parts ----------------------------------------------------------------------------------------

@@ -33,8 +33,6 @@ START_CELLS, START_PLANS = 24, 6
 CHUNK = 48
 """Combinations of cells whose plans are worked out together, the best first."""
 
-GATES = ("load", "heat", "travel")
-
 ROUNDED = 1e-6
 """What singular vectors that were left out may carry of a norm."""
 

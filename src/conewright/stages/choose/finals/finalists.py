@@ -43,8 +43,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Finalist", "Panel", "Passed", "Shown", "unsafe"]
 
-SOUND_WISHES = ("bass", "loudness", "clarity")
-
 
 @dataclass(frozen=True)
 class Shown:
