@@ -103,7 +103,7 @@ class Enumeration:
         for take in takes:
             for kind, at in take.kinds.items():
                 union[kind] = (*union.get(kind, ()), *at)
-        kinds = {kind: () for kind in ("patched", "cuts", "holed", "new-radio", "grilled")}
+        kinds = dict.fromkeys(("patched", "cuts", "holed", "new-radio", "grilled"), ())
         left = marks(Changes((), {**kinds, **union}, {}))
         left["hands_free"] = float(ready.hands_free[picks[0]])
         return _Whole(picks, hours, money + work + sum(each.material for each in takes), left)

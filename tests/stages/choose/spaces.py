@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from conewright.catalogue.compiled import Compiled
 from conewright.catalogue.lists.forms import table_of, written
-from conewright.catalogue.offer import Offer
 from conewright.catalogue.lists.part_rows import read_catalogue
+from conewright.catalogue.offer import Offer
 from conewright.job.builds.job import Job
 from conewright.job.builds.states.build import Build
 from conewright.physics.basics.arrays import FloatArray

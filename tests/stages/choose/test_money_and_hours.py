@@ -33,7 +33,16 @@ def job_of(name: str) -> Job:
 
 
 def search_of(name: str) -> Watched:
-    may = ("driver", "ring", "cover", "wiring", "radio", "polarity", "capacitor", "repair")
+    may: tuple[str, ...] = (
+        "driver",
+        "ring",
+        "cover",
+        "wiring",
+        "radio",
+        "polarity",
+        "capacitor",
+        "repair",
+    )
     if name in ("demo", "shelf-saloon"):
         # All their plans need a high-pass; so that cells stay few, little else is turned.
         may = ("driver", "ring", "high-pass", "repair")
