@@ -11,16 +11,16 @@ import numpy as np
 import pytest
 
 import conewright as cw
+from conewright.catalogue.driver_columns import driver_columns
 from conewright.catalogue.lists.forms import table_of
 from conewright.catalogue.lists.part_rows import read_catalogue
 from conewright.job.text.parsing import from_dict
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.levels import REFERENCE_PRESSURE, decibel
 from conewright.physics.electrics.wiring import Leaf
-from conewright.stages.choose.engine.numbers import Hanging, _drives, middle_of
-from conewright.stages.choose.engine.parts import driver_columns
-from conewright.stages.choose.engine.rows import MountedOptions
-from conewright.stages.choose.engine.search import Group, bounded_plans, promising
+from conewright.stages.choose.engine.bounding import Group, bounded_plans, promising
+from conewright.stages.choose.mounted.option_numbers import Hanging, _drives, middle_of
+from conewright.stages.choose.mounted.plan_rows import MountedOptions
 from conewright.stages.choose.space.gates import Allowed, gated
 from conewright.stages.common.changes import Changes, changes
 from conewright.stages.common.circuit import Unit

@@ -4,7 +4,7 @@ from hashlib import sha256
 
 from conewright.catalogue.offer import Offer
 from conewright.job.builds.states.value import Origin
-from conewright.stages.choose.answer import (
+from conewright.stages.choose.finals.plan_answers import (
     CatalogueUsed,
     Choice,
     Chosen,

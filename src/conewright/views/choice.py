@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from conewright.job.document.parts import AS_FOUND
 from conewright.phrases import capital, listed
-from conewright.stages.choose.answer import (
+from conewright.stages.choose.finals.plan_answers import (
     BEST,
     DO_NOTHING,
     FIX_ONLY,

@@ -19,7 +19,7 @@ from conewright.errors import Problem
 from conewright.job.text.conversion import json_from_toml, toml_from_json
 from conewright.job.text.editing import Refused
 from conewright.job.text.labels import written
-from conewright.stages.choose.answer import Choice
+from conewright.stages.choose.finals.plan_answers import Choice
 from conewright.stages.find.checked import entry_problems
 from conewright.stages.report.data import Report
 from conewright.store import Conflict, Saved, Store

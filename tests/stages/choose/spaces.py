@@ -12,6 +12,7 @@ from benchmarks.invented_parts import invented
 from numpy.typing import NDArray
 
 from conewright.catalogue.compiled import Compiled
+from conewright.catalogue.driver_columns import driver_columns
 from conewright.catalogue.lists.forms import table_of, written
 from conewright.catalogue.lists.part_rows import read_catalogue
 from conewright.catalogue.offer import Offer
@@ -19,16 +20,15 @@ from conewright.job.builds.job import Job
 from conewright.job.builds.states.build import Build
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.levels import REFERENCE_PRESSURE
-from conewright.stages.choose.engine.cells import Cell
-from conewright.stages.choose.engine.exact import Solved
-from conewright.stages.choose.engine.parts import driver_columns
+from conewright.stages.choose.engine.bounding import SLACK, Group
+from conewright.stages.choose.engine.form_cells import Cell
 from conewright.stages.choose.engine.prepared import Prepared
-from conewright.stages.choose.engine.search import SLACK, Group
-from conewright.stages.choose.engine.solve import Limits, Picks, Search, _Combination
-from conewright.stages.choose.planned import PlannedPlan, job_with
+from conewright.stages.choose.engine.solve import Limits, Picks, Search, Combination
+from conewright.stages.choose.finals.planned import PlannedPlan, job_with
+from conewright.stages.choose.mounted.exact import Solved
 from conewright.stages.choose.space.gates import Allowed
+from conewright.stages.choose.space.groups import Space
 from conewright.stages.choose.space.knobs import space_of
-from conewright.stages.choose.space.options import Space
 from conewright.stages.hear.listening import REFERENCE_EMF
 
 __all__ = ["Plan", "Watched", "compiled_of", "few_parts", "searched", "written_build"]
@@ -73,7 +73,7 @@ class Plan:
 
     """
 
-    combination: _Combination
+    combination: Combination
     row: NDArray[np.intp]
     picks: Picks
     bounds: Mapping[str, tuple[float, float]]
@@ -92,7 +92,7 @@ class Watched(Search):
         build: Build,
         r: int,
         found: Solved,
-        some: Sequence[tuple[_Combination, NDArray[np.intp]]],
+        some: Sequence[tuple[Combination, NDArray[np.intp]]],
     ) -> FloatArray:
         self.last = found
         return super()._judged(build, r, found, some)
@@ -116,7 +116,7 @@ class Watched(Search):
         return plans
 
     def _drawn(
-        self, each: _Combination, groups: Sequence[Group], limits: FloatArray, chance: random.Random
+        self, each: Combination, groups: Sequence[Group], limits: FloatArray, chance: random.Random
     ) -> Plan:
         rows = [chance.randrange(len(group)) for group in groups]
         one = [group.only(np.array([row])) for group, row in zip(groups, rows, strict=True)]

@@ -17,7 +17,7 @@ from spaces import Plan, Watched, few_parts, searched, written_build
 
 from conewright.job.builds.states.build import Build
 from conewright.physics.basics import bands
-from conewright.stages.choose.engine.exact import Solved
+from conewright.stages.choose.mounted.exact import Solved
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.load import EASY, radio_load

@@ -8,21 +8,22 @@ from typing import TYPE_CHECKING, Any
 
 from conewright.errors import BadInputError
 from conewright.job.quantity.numerals import short
-from conewright.stages.choose.planned import PlannedPlan
+from conewright.stages.choose.finals.planned import PlannedPlan
 from conewright.stages.choose.space.explicit import GivenGroup, GivenOption, GivenOptions
 from conewright.stages.choose.stage import space_to_choose_from, wished
+from conewright.stages.compare.wishes import APPEARANCE, REVERSIBLE
 
 if TYPE_CHECKING:
     from conewright.catalogue.offer import Offer
     from conewright.job.builds.job import Job
-    from conewright.stages.choose.space.options import Change, Space
+    from conewright.stages.choose.space.groups import Change, Space
 
 __all__ = ["options_json", "parse_options"]
 
 FIELDS = ("id", "words", "set", "mends", "repairs", "buy", "marks")
 MOST_OPTIONS = 200_000
-REVERSIBLE = {"patch": -0.15, "cut": -0.5}
-"""What a word in the id of an option takes off `reversible`: as the wishes have it."""
+TOLD_BY = {"patch": "patched", "cut": "cuts"}
+"""Words in the id of an option, and the kind of change that each stands for."""
 
 
 def options_json(
@@ -93,11 +94,12 @@ def _option(space: Space, told: Told) -> dict[str, Any]:
     name, words, change = told
     compiled = space.offer.compiled
     marks = {}
-    taken = sum(mark for word, mark in REVERSIBLE.items() if word in name.split("+")[1:])
+    words_of = name.replace("+", "-").split("-")
+    taken = sum(REVERSIBLE[kind] for word, kind in TOLD_BY.items() if word in words_of)
     if taken:
-        marks["reversible"] = taken
+        marks["reversible"] = -taken
     if any(compiled.text("kind", row) == "radio" for row in change.buy):
-        marks["appearance"] = -0.3
+        marks["appearance"] = -APPEARANCE["new-radio"]
     return {
         "id": name,
         "words": words,

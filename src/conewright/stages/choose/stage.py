@@ -7,18 +7,19 @@ from collections.abc import Iterable, Sequence
 from math import isfinite
 from typing import TYPE_CHECKING
 
+from conewright.catalogue.driver_columns import driver_columns
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import DEFAULT_SAMPLES
 from conewright.phrases import listed
-from conewright.stages.choose.answer import CatalogueUsed, Choice, SearchTold
-from conewright.stages.choose.engine.parts import driver_columns
 from conewright.stages.choose.engine.prepared import Prepared
 from conewright.stages.choose.engine.solve import Limits, Search
-from conewright.stages.choose.finalists import Panel
-from conewright.stages.choose.outcome import Rules, shown_of, sought
+from conewright.stages.choose.finals.finalists import Panel
+from conewright.stages.choose.finals.outcome import Rules, shown_of, sought
+from conewright.stages.choose.finals.plan_answers import CatalogueUsed, Choice, SearchTold
+from conewright.stages.choose.plans import Told
 from conewright.stages.choose.space.gates import Allowed
 from conewright.stages.choose.space.knobs import KNOBS, space_of
-from conewright.stages.choose.telling import Told, told
+from conewright.stages.choose.telling import told
 from conewright.stages.compare.wishes import seat_that_counts
 from conewright.stages.find.talk.inquiry import inquire
 from conewright.stages.find.talk.mending import established
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from conewright.catalogue.offer import Offer
     from conewright.job.builds.job import Job
     from conewright.stages.choose.space.explicit import GivenOptions
-    from conewright.stages.choose.space.options import Space
+    from conewright.stages.choose.space.groups import Space
 
 __all__ = ["choose", "space_to_choose_from", "wished"]
 

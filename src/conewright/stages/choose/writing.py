@@ -12,7 +12,7 @@ from conewright.job.text.parsing import Format, kept_job
 from conewright.phrases import counted
 
 if TYPE_CHECKING:
-    from conewright.stages.choose.answer import Choice, PlanAnswer
+    from conewright.stages.choose.finals.plan_answers import Choice, PlanAnswer
 
 __all__ = ["text_with_plan", "text_with_plans"]
 

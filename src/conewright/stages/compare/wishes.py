@@ -18,16 +18,20 @@ if TYPE_CHECKING:
     from conewright.job.document.document import Document, Goals
 
 __all__ = [
+    "APPEARANCE",
+    "REVERSIBLE",
     "SPAN",
     "UNASKED",
     "Given",
     "beyond",
     "marked",
     "marks",
+    "most_by_wish",
     "points",
     "points_by_wish",
     "seat_that_counts",
     "share_of",
+    "span_of",
 ]
 
 Given = float | FloatArray
@@ -104,6 +108,13 @@ def points_by_wish(job: Document, given: Mapping[str, Given]) -> dict[str, Given
         name: 100.0 * weight * share_of(name, given[name], goals) / whole
         for name, weight in weighed.items()
     }
+
+
+def most_by_wish(job: Document, names: Collection[str]) -> dict[str, float]:
+    """Return the most points that each wish among some can add; none where nothing is wished."""
+    weighed = {name: weight for name, weight in _weights(job).items() if name in names}
+    whole = sum(weighed.values())
+    return {name: 100.0 * weight / whole for name, weight in weighed.items()}
 
 
 def marked(build: Build) -> dict[str, float]:
@@ -200,6 +211,11 @@ def _marks(table: Mapping[str, float], changed: Changes) -> float:
 
 def share_of(name: str, value: Given, goals: Goals) -> Given:
     """Return how much of a wish a change fulfils, from 0 to 1."""
-    goal = getattr(goals, name, None)
-    low, high = SPAN[name] if goal is None else (goal[0].value, goal[1].value)
+    low, high = span_of(name, goals)
     return np.clip((value - low) / (high - low), 0.0, 1.0)
+
+
+def span_of(name: str, goals: Goals) -> tuple[float, float]:
+    """Return what a wish reckons from nothing to everything: as the owner's goals say, or usual."""
+    goal = getattr(goals, name, None)
+    return SPAN[name] if goal is None else (goal[0].value, goal[1].value)

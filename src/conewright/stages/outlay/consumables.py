@@ -36,7 +36,15 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.location import LocationState
     from conewright.job.quantity.spots import PanelHole
 
-__all__ = ["BY_TRIMS", "consumables", "material", "patched_area", "trims"]
+__all__ = [
+    "BY_TRIMS",
+    "RIM",
+    "USUAL_SCREWS",
+    "consumables",
+    "material",
+    "patched_area",
+    "trims",
+]
 
 METRE = 1e-3
 CLIPS, CLIP_BREAKS = 10, 0.12

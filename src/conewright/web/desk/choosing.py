@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from conewright.catalogue.lists.listing import invented_catalogue
 from conewright.catalogue.offer import Offer
 from conewright.data_files import data_text
-from conewright.stages.choose.answer import Choice
+from conewright.stages.choose.finals.plan_answers import Choice
 from conewright.store.errors import NotFound
 from conewright.web.base.settings import Settings
 from conewright.web.desk.cache import Kept

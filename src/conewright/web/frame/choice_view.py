@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from conewright.errors import BadInputError
 from conewright.job.text.labels import field_at, fields_of, part_of
 from conewright.phrases import capital
-from conewright.stages.choose.answer import BEST, DO_NOTHING, FIX_ONLY, RECOMMENDED
+from conewright.stages.choose.finals.plan_answers import BEST, DO_NOTHING, FIX_ONLY, RECOMMENDED
 from conewright.stages.find.faults.trade import fault
 from conewright.stages.report.words import number, odds
 from conewright.views.numbers import TENTHS, WHOLE, money, summing
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
     from conewright.job.builds.job import Job
-    from conewright.stages.choose.answer import (
+    from conewright.stages.choose.finals.plan_answers import (
         Choice,
         FrontStep,
         PlanAnswer,

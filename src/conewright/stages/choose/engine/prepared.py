@@ -10,17 +10,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.catalogue.entries import driver_entry
+from conewright.catalogue.job_entries import driver_entry
 from conewright.errors import BadInputError
 from conewright.job.document.places import DriverSheet
 from conewright.physics.basics.air import Air
 from conewright.physics.electrics.wiring import capacitor as capacitor_impedance
 from conewright.physics.electrics.wiring import leaves
-from conewright.stages.choose.engine.branches import split
-from conewright.stages.choose.engine.ear import Ear
-from conewright.stages.choose.engine.exact import Plans, Solved, solved
-from conewright.stages.choose.engine.numbers import Hanging
-from conewright.stages.choose.engine.rows import (
+from conewright.stages.choose.engine.option_takes import Labour, Take, option_money, paid, take_of
+from conewright.stages.choose.mounted.branches import split
+from conewright.stages.choose.mounted.ear import Ear
+from conewright.stages.choose.mounted.exact import Plans, Solved, solved
+from conewright.stages.choose.mounted.option_numbers import Hanging
+from conewright.stages.choose.mounted.plan_rows import (
     AS_BEFORE,
     MOST_TRAVEL,
     MountedOptions,
@@ -30,9 +31,7 @@ from conewright.stages.choose.engine.rows import (
     rows_of,
     stacked,
 )
-from conewright.stages.choose.engine.takes import Labour, Take, option_money, paid, take_of
-from conewright.stages.choose.space.knobs import built
-from conewright.stages.choose.space.options import (
+from conewright.stages.choose.space.groups import (
     Change,
     ChannelGroup,
     Form,
@@ -40,6 +39,7 @@ from conewright.stages.choose.space.options import (
     Space,
     together,
 )
+from conewright.stages.choose.space.seen import built
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.damage import channel_damage
@@ -49,11 +49,11 @@ from conewright.stages.compare.wishes import marked
 from conewright.stages.hear.heard import sound_of
 
 if TYPE_CHECKING:
+    from conewright.catalogue.driver_columns import DriverColumns
     from conewright.job.builds.job import Job
     from conewright.job.builds.states.build import Build
     from conewright.job.builds.states.electrics import ChannelState
     from conewright.physics.basics.arrays import ComplexArray, FloatArray
-    from conewright.stages.choose.engine.parts import DriverColumns
 
 __all__ = ["Prepared", "UnitOptions", "with_drivers"]
 
@@ -144,7 +144,7 @@ class Prepared:
             yield f"radio-{r}", together([whole, radio.change])
 
     @cached_property
-    def reference(self) -> Build:
+    def _reference(self) -> Build:
         """What changes are counted from: as found; where that is silent, as it is when mended."""
         found = self.space.job.build()
         return found if self.solver.solve(found).playing else self.base
@@ -152,7 +152,7 @@ class Prepared:
     @cached_property
     def as_found(self) -> Solved:
         """What the reference comes to."""
-        build = self.reference
+        build = self._reference
         air = Air(temperature=build.vehicle.temperature.si)
         driven = {name for channel in build.channels for name, _ in channel.polarity}
         mounted = {
@@ -162,7 +162,7 @@ class Prepared:
         return solved(build, Plans(mounted, {}, {}), ear=self.ear, centre=self.centre)
 
     @cached_property
-    def travel_there(self) -> dict[str, float]:
+    def _travel_there(self) -> dict[str, float]:
         """Travel as found over the usual most [1], by place: what is kept may go as far."""
         sound = sound_of(self.space.job.build(), self.solver)
         return {
@@ -271,7 +271,7 @@ class Prepared:
                         )
                     else:
                         kept = mounted_one(place, centre=self.centre, solver=self.solver, air=air)
-                        tables.append(kept.let_pass(self.travel_there, name))
+                        tables.append(kept.let_pass(self._travel_there, name))
                 found[name] = stacked(tables)
         return found
 

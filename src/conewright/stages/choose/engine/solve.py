@@ -3,40 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.physics.basics.levels import REFERENCE_PRESSURE, decibel
-from conewright.stages.choose.engine.cells import Cell, Wired
-from conewright.stages.choose.engine.exact import Plans, Solved, solved
-from conewright.stages.choose.engine.numbers import GAINS
+from conewright.stages.choose.engine.bounding import Group, bounded_plans, promising
+from conewright.stages.choose.engine.combinations import Combination, Combinations
+from conewright.stages.choose.engine.form_cells import Cell, Wired
+from conewright.stages.choose.engine.found import ALIKE, DECIMALS, Found, Kept, Limits, Picks, Tally
+from conewright.stages.choose.engine.points_bound import Worth
 from conewright.stages.choose.engine.prepared import Prepared
-from conewright.stages.choose.engine.rows import MOST_TRAVEL
-from conewright.stages.choose.engine.search import Group, bounded_plans, promising
+from conewright.stages.choose.mounted.exact import Plans, Solved, solved
+from conewright.stages.choose.mounted.option_numbers import GAINS
+from conewright.stages.choose.mounted.plan_rows import MOST_TRAVEL
 from conewright.stages.common.changes import Changes
 from conewright.stages.compare.wishes import marks, points_by_wish
-from conewright.stages.hear.listening import REFERENCE_EMF
 
 if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
-    from conewright.physics.basics.arrays import FloatArray
+    from conewright.physics.basics.arrays import ComplexArray, FloatArray
 
 __all__ = ["DECIMALS", "Found", "Limits", "Picks", "Search", "Tally"]
-
-DECIMALS = 3
-"""Points are alike within this: what costs less is taken then."""
-
-SUMS = 6
-"""Decimals of money and hours that count: the rest is the order in which they were summed."""
-
-ALIKE = 0.5 * 10.0**-DECIMALS
-"""A bound this much below the best may still tie with it."""
-
-ROUNDED = 1e-6
-"""What singular vectors that were left out may carry of a norm."""
 
 BATCH = 256
 START_CELLS, START_PLANS = 24, 6
@@ -47,60 +35,8 @@ CHUNK = 48
 
 GATES = ("load", "heat", "travel")
 
-
-@dataclass(frozen=True)
-class Limits:
-    """What a plan may take; None for any amount."""
-
-    money: float | None = None
-    hours: float | None = None
-
-
-Picks = tuple[int, ...]
-"""A plan: radio, then form, capacitor and high-pass of each group of channels, then the option of
-each group of places."""
-
-
-@dataclass(frozen=True)
-class Found:
-    """A plan that was worked out exactly.
-
-    Attributes:
-        picks: what it takes.
-        value: points of 100, central.
-        money, hours: as a rule.
-
-    """
-
-    picks: Picks
-    value: float
-    money: float
-    hours: float
-
-    @property
-    def order(self) -> tuple[float, float, float, int, Picks]:
-        """The lowest is the best: more points, then less money and time, then fewer changes."""
-        changed = sum(1 for pick in self.picks if pick > 0)
-        money, hours = (round(each, SUMS) for each in (self.money, self.hours))
-        return -round(self.value, DECIMALS), money, hours, changed, self.picks
-
-
-@dataclass
-class Tally:
-    """What the search did."""
-
-    frames: int = 0
-    checked: int = 0
-    rejected: dict[str, int] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class _Combination:
-    """A radio and a cell of every group of channels."""
-
-    radio: int
-    cells: tuple[int, ...]
-    bound: float
+ROUNDED = 1e-6
+"""What singular vectors that were left out may carry of a norm."""
 
 
 class Search:
@@ -117,8 +53,10 @@ class Search:
         self._exact: dict[Picks, float] = {}
         self._cells: dict[int, list[list[Cell]]] = {}
         self._barred: set[Picks] = set()
-        self._taken: dict[_Combination, tuple[float, float, dict[str, float]]] = {}
+        self._taken: dict[tuple[int, int], tuple[float, float, dict[str, float]]] = {}
+        self._combined: dict[int, Combinations] = {}
         self._reference = ready.as_found
+        self._worth = Worth(ready.space.job, self._reference)
 
     # --- Doors ------------------------------------------------------------------------------------
 
@@ -142,14 +80,14 @@ class Search:
 
     def _within(self, limits: Limits, *, below: float) -> list[Found]:
         combinations = self._combinations(limits)
-        kept = _Kept(below, self.gap)
+        kept = Kept(below, self.gap)
         for each in combinations[:START_CELLS]:
             if each.bound >= kept.floor:
                 picks = self._start(each, limits)
                 self._work_out(each, picks, kept, limits)
         at = 0
         while at < len(combinations) and combinations[at].bound >= kept.floor:
-            pending: list[tuple[float, _Combination, NDArray[np.intp]]] = []
+            pending: list[tuple[float, Combination, NDArray[np.intp]]] = []
             for each in combinations[at : at + CHUNK]:
                 if each.bound < kept.floor:
                     break
@@ -158,34 +96,19 @@ class Search:
             self._work_out_all(pending, kept, limits)
         return kept.found
 
-    def _combinations(self, limits: Limits) -> list[_Combination]:
+    def _combinations(self, limits: Limits, *, floor: float = -np.inf) -> list[Combination]:
         """Return radios and cells whose bounds are within the limits, the highest bound first."""
-        found: list[_Combination] = []
+        found: list[Combination] = []
         for r in range(len(self.ready.space.radios)):
-            groups = self._cells_of(r)
-            radio = self.ready.radio_takes[r]
-            shape = [len(cells) for cells in groups]
-            if not all(shape):
-                continue
-            gains = _summed([np.array([cell.gains for cell in cells]) for cells in groups])
-            gains[:, 0] = np.minimum(gains[:, 0], _together(groups))
-            ceiling = _least([np.array([cell.ceiling for cell in cells]) for cells in groups])
-            money = _summed([np.array([[cell.money] for cell in cells]) for cells in groups])[:, 0]
-            minutes = _summed([np.array([[cell.minutes] for cell in cells]) for cells in groups])
-            rate = self.ready.space.job.about.hour_rate or 0.0
-            least = money + radio.material + self.ready.always.material
-            least = least + minutes[:, 0] / 60.0 * rate
-            within = np.ones(least.size, dtype=bool)
-            if limits.money is not None:
-                within &= least <= limits.money + 1e-9
-            if limits.hours is not None:
-                within &= minutes[:, 0] / 60.0 <= limits.hours + 1e-9
-            bound = self._upper(gains, ceiling, {}, r)
-            for index in np.flatnonzero(within):
-                cells = tuple(int(k) for k in np.unravel_index(index, shape))
-                found.append(_Combination(r, cells, float(bound[index])))
+            if all(self._cells_of(r)):
+                found += self._combined_of(r).within(limits, floor=floor)
         found.sort(key=lambda each: (-each.bound, each.radio, each.cells))
         return found
+
+    def _combined_of(self, r: int) -> Combinations:
+        if r not in self._combined:
+            self._combined[r] = Combinations(self.ready, self._worth, r, self._cells_of(r))
+        return self._combined[r]
 
     def _cells_of(self, r: int) -> list[list[Cell]]:
         if r not in self._cells:
@@ -197,13 +120,14 @@ class Search:
             self.tally.frames += int(np.prod([len(c.forms) for c in ready.space.channels]))
         return self._cells[r]
 
-    def _takes(self, each: _Combination) -> tuple[float, float, dict[str, float]]:
+    def _takes(self, each: Combination) -> tuple[float, float, dict[str, float]]:
         """Return hours and money of a combination beside the parts, and what it leaves marked."""
-        if each not in self._taken:
-            self._taken[each] = self._takes_anew(each)
-        return self._taken[each]
+        key = (each.radio, each.at)
+        if key not in self._taken:
+            self._taken[key] = self._takes_anew(each)
+        return self._taken[key]
 
-    def _takes_anew(self, each: _Combination) -> tuple[float, float, dict[str, float]]:
+    def _takes_anew(self, each: Combination) -> tuple[float, float, dict[str, float]]:
         ready = self.ready
         cells = self._of(each)
         takes = [ready.always, ready.radio_takes[each.radio]]
@@ -216,12 +140,12 @@ class Search:
                 union[kind] = (*union.get(kind, ()), *at)
         return hours, money, marks(Changes((), _Every(union), {}))
 
-    def _of(self, each: _Combination) -> list[Cell]:
+    def _of(self, each: Combination) -> list[Cell]:
         groups = self._cells_of(each.radio)
         return [groups[c][k] for c, k in enumerate(each.cells)]
 
     def _groups(
-        self, each: _Combination, limits: Limits
+        self, each: Combination, limits: Limits
     ) -> tuple[list[Group], FloatArray, dict[str, float], float, float] | None:
         """Return what is left to choose in a combination, with the limits of it; None for none."""
         hours, money, left = self._takes(each)
@@ -229,25 +153,8 @@ class Search:
             return None
         room = np.inf if limits.money is None else limits.money - money
         cells = self._of(each)
-        width = self._width
-        groups = []
-        for c, cell in enumerate(cells):
-            for u, mask in enumerate(cell.classes):
-                unit = cell.wired.units[u]
-                gains, ceiling, loads, travel = cell.numbers(u)
-                costs = np.zeros((mask.size, 1 + len(cells) * loads.shape[1]))
-                costs[:, 0] = unit.money[mask]
-                start = 1 + c * loads.shape[1]
-                costs[:, start : start + loads.shape[1]] = loads
-                picks = np.full((mask.size, width), -1, dtype=np.intp)
-                picks[:, 1 + 3 * c + 1] = unit.capacitor[mask]
-                for k, g in enumerate(unit.groups):
-                    picks[:, 1 + 3 * len(cells) + g] = unit.options[mask, k]
-                priced = ~np.isnan(costs[:, 0]) | (limits.money is None)
-                priced &= travel <= MOST_TRAVEL
-                costs[:, 0] = np.nan_to_num(costs[:, 0], nan=0.0)
-                whole = Group(costs, gains, ceiling, picks)
-                groups.append(whole.only(priced))
+        priced = limits.money is not None
+        groups = [cell.group(u, priced=priced) for cell in cells for u in range(len(cell.classes))]
         at_most = np.array(
             [room, *(allowed for cell in cells for allowed in cell.wired.allowed)], dtype=float
         )
@@ -259,7 +166,7 @@ class Search:
     def _width(self) -> int:
         return 1 + 3 * len(self.ready.space.channels) + len(self.ready.space.places)
 
-    def _start(self, each: _Combination, limits: Limits) -> NDArray[np.intp]:
+    def _start(self, each: Combination, limits: Limits) -> NDArray[np.intp]:
         found = self._groups(each, limits)
         if found is None:
             return np.empty((0, self._width), dtype=np.intp)
@@ -275,8 +182,8 @@ class Search:
         )
 
     def _bounded(
-        self, each: _Combination, limits: Limits, kept: _Kept
-    ) -> list[tuple[float, _Combination, NDArray[np.intp]]]:
+        self, each: Combination, limits: Limits, kept: Kept
+    ) -> list[tuple[float, Combination, NDArray[np.intp]]]:
         found = self._groups(each, limits)
         if found is None:
             return []
@@ -297,7 +204,7 @@ class Search:
             for one, picks in zip(bound[reached], plans.picks[reached], strict=True)
         ]
 
-    def _volts(self, each: _Combination) -> float:
+    def _volts(self, each: Combination) -> float:
         """Return the EMF at which the radio's volts end at the latest, all channels drawing."""
         cells = self._of(each)
         drawn = np.sum([cell.drawn for cell in cells], axis=0)
@@ -305,7 +212,7 @@ class Search:
 
     def _refined(
         self,
-        each: _Combination,
+        each: Combination,
         groups: Sequence[Group],
         picks: NDArray[np.intp],
         bound: FloatArray,
@@ -317,9 +224,9 @@ class Search:
             return bound
         gains = np.zeros((len(picks), len(GAINS)))
         ceiling = np.full(len(picks), volts)
-        bass: FloatArray | float = 0.0
+        bass: ComplexArray | float = 0.0
         slack: FloatArray | float = 0.0
-        coherent: FloatArray | float = 0.0
+        coherent: ComplexArray | float = 0.0
         loose: FloatArray | float = 0.0
         at = 0
         for cell in self._of(each):
@@ -362,8 +269,8 @@ class Search:
 
     def _work_out_all(
         self,
-        pending: list[tuple[float, _Combination, NDArray[np.intp]]],
-        kept: _Kept,
+        pending: list[tuple[float, Combination, NDArray[np.intp]]],
+        kept: Kept,
         limits: Limits,
     ) -> None:
         """Work out pending plans, the highest bound first, until none can reach the floor."""
@@ -372,19 +279,19 @@ class Search:
         while at < len(pending) and pending[at][0] >= kept.floor:
             batch = [each for each in pending[at : at + BATCH] if each[0] >= kept.floor]
             at += BATCH
-            by_frame: dict[tuple[object, ...], list[tuple[_Combination, NDArray[np.intp]]]] = {}
+            by_frame: dict[tuple[object, ...], list[tuple[Combination, NDArray[np.intp]]]] = {}
             for _, combination, picks in batch:
                 by_frame.setdefault(self._frame_of(combination), []).append((combination, picks))
             for some in by_frame.values():
                 self._work_out_some(some, kept, limits)
 
     def _work_out(
-        self, each: _Combination, picks: NDArray[np.intp], kept: _Kept, limits: Limits
+        self, each: Combination, picks: NDArray[np.intp], kept: Kept, limits: Limits
     ) -> None:
         if len(picks):
             self._work_out_some([(each, row) for row in picks], kept, limits)
 
-    def _frame_of(self, each: _Combination) -> tuple[object, ...]:
+    def _frame_of(self, each: Combination) -> tuple[object, ...]:
         """Return what plans must share to be worked out together."""
         cells = self._of(each)
         kept = tuple(
@@ -400,8 +307,8 @@ class Search:
 
     def _work_out_some(
         self,
-        some: Sequence[tuple[_Combination, NDArray[np.intp]]],
-        kept: _Kept,
+        some: Sequence[tuple[Combination, NDArray[np.intp]]],
+        kept: Kept,
         limits: Limits,
     ) -> None:
         whole = [self._picks(each, row) for each, row in some]
@@ -416,10 +323,10 @@ class Search:
             value = self._exact[picks]
             if np.isfinite(value) and picks not in self._barred:
                 hours, money = self.takes_of(each, picks)
-                if _fits(money, hours, limits):
+                if limits.hold(money, hours):
                     kept.add(Found(picks, value, money, hours))
 
-    def _picks(self, each: _Combination, row: NDArray[np.intp]) -> Picks:
+    def _picks(self, each: Combination, row: NDArray[np.intp]) -> Picks:
         picks = row.copy()
         picks[0] = each.radio
         for c, cell in enumerate(self._of(each)):
@@ -427,7 +334,7 @@ class Search:
             picks[1 + 3 * c + 2] = cell.corner
         return tuple(int(v) for v in picks)
 
-    def takes_of(self, each: _Combination, picks: Picks) -> tuple[float, float]:
+    def takes_of(self, each: Combination, picks: Picks) -> tuple[float, float]:
         """Return hours and money of a plan of a combination."""
         hours, money, _ = self._takes(each)
         start = 1 + 3 * len(self.ready.space.channels)
@@ -442,7 +349,7 @@ class Search:
         return hours, money
 
     def _values(
-        self, first: _Combination, some: Sequence[tuple[_Combination, NDArray[np.intp]]]
+        self, first: Combination, some: Sequence[tuple[Combination, NDArray[np.intp]]]
     ) -> FloatArray:
         """Return the points of plans of one frame, minus infinity where a limit is broken."""
         ready, space = self.ready, self.ready.space
@@ -476,16 +383,16 @@ class Search:
         build: Build,
         r: int,
         found: Solved,
-        some: Sequence[tuple[_Combination, NDArray[np.intp]]],
+        some: Sequence[tuple[Combination, NDArray[np.intp]]],
     ) -> FloatArray:
-        known: dict[_Combination, dict[str, float]] = {}
+        known: dict[Combination, dict[str, float]] = {}
         left: dict[str, list[float]] = {}
         for each, _ in some:
             if each not in known:
                 known[each] = self._takes(each)[2]
             for name, value in known[each].items():
                 left.setdefault(name, []).append(value)
-        given = {
+        given: dict[str, FloatArray | float] = {
             "bass": found.bass - self._reference.bass,
             "clarity": found.clarity - self._reference.clarity,
             "loudness": found.loudness - self._reference.loudness,
@@ -494,7 +401,7 @@ class Search:
         }
         told = points_by_wish(self.ready.space.job, given)
         assert told is not None
-        value = np.asarray(sum(told.values()), dtype=float)
+        value: FloatArray = np.asarray(sum(told.values()), dtype=float)
         limit = float(build.head_unit.limit.si)
         broken = {
             "load": found.least_load < 1.0 - 1e-9,
@@ -511,23 +418,8 @@ class Search:
         self, gains: FloatArray, ceiling: FloatArray, left: dict[str, float], r: int
     ) -> FloatArray:
         """Return the most that plans can be worth, of their sums and least ceilings."""
-        reference = self._reference
-        tiny = 1e-300
-        overall = gains[:, 2] ** 2 + gains[:, 3]
-        bass = decibel(np.maximum(gains[:, 0] ** 2, tiny))
-        level = decibel((REFERENCE_EMF / REFERENCE_PRESSURE) ** 2)
-        loud = decibel(np.maximum(overall * ceiling**2, tiny)) - decibel(REFERENCE_PRESSURE**2)
-        given = {
-            "bass": bass + level - reference.bass,
-            "clarity": decibel(np.maximum(gains[:, 1], tiny)) + level - reference.clarity,
-            "loudness": loud - reference.loudness,
-            "reversible": left.get("reversible", 1.0),
-            "appearance": left.get("appearance", 1.0),
-            "hands_free": self._hands_free(r),
-        }
-        told = points_by_wish(self.ready.space.job, given)
-        assert told is not None
-        return np.asarray(sum(told.values()) + np.zeros(len(gains)), dtype=float)
+        marked = self._worth.marked({**left, "hands_free": self._hands_free(r)})
+        return self._worth.upper(gains, ceiling, marked)
 
     def _hands_free(self, r: int) -> float:
         return float(self.ready.hands_free[r])
@@ -553,61 +445,3 @@ class _Every(dict[str, tuple[str, ...]]):
 
     def __missing__(self, kind: str) -> tuple[str, ...]:
         return ()
-
-
-class _Kept:
-    """The plans that were worked out and may matter, and what a plan has to reach."""
-
-    def __init__(self, below: float, gap: float) -> None:
-        self.below, self.gap = below, gap
-        self.found: list[Found] = []
-        self._best = -np.inf
-
-    @property
-    def floor(self) -> float:
-        """What the bound of a plan has to reach to be looked at."""
-        if self.below:
-            return self._best - self.below - ALIKE
-        return round(self._best, DECIMALS) - ALIKE + self.gap if self.found else -np.inf
-
-    def add(self, plan: Found) -> None:
-        """Take a plan in."""
-        self.found.append(plan)
-        self._best = max(self._best, plan.value)
-
-
-def _fits(money: float, hours: float, limits: Limits) -> bool:
-    return (limits.money is None or money <= limits.money + 1e-9) and (
-        limits.hours is None or hours <= limits.hours + 1e-9
-    )
-
-
-def _summed(tables: Sequence[FloatArray]) -> FloatArray:
-    """Return the sums of one row of every table, all combinations in order."""
-    total = tables[0]
-    for table in tables[1:]:
-        total = (total[:, np.newaxis, :] + table[np.newaxis, :, :]).reshape(-1, table.shape[1])
-    return total
-
-
-def _together(groups: Sequence[Sequence[Cell]]) -> FloatArray:
-    """Return the norm of the bass of every combination of cells, at most."""
-    every = [np.stack([cell.middle for cell in cells]) for cells in groups]
-    radius = _summed([np.array([[cell.radius] for cell in cells]) for cells in groups])[:, 0]
-    shape = [len(cells) for cells in groups]
-    squared = np.zeros(shape)
-    for i, one in enumerate(every):
-        own = np.sum(np.abs(one) ** 2, axis=1)
-        squared += own.reshape([-1 if k == i else 1 for k in range(len(shape))])
-        for j in range(i):
-            both = 2.0 * (every[j].conj() @ one.T).real
-            squared += both.reshape([shape[k] if k in (i, j) else 1 for k in range(len(shape))])
-    norm = np.sqrt(np.maximum(squared, 0.0)).ravel() + radius
-    return np.asarray(norm * (1.0 + ROUNDED))
-
-
-def _least(columns: Sequence[FloatArray]) -> FloatArray:
-    total = columns[0]
-    for column in columns[1:]:
-        total = np.minimum(total[:, np.newaxis], column[np.newaxis, :]).ravel()
-    return total

@@ -11,8 +11,7 @@ import numpy as np
 
 from conewright.errors import BadInputError
 from conewright.job.wildcards import matches
-from conewright.stages.choose.space.knobs import base_of, channel_groups_of, twins_of
-from conewright.stages.choose.space.options import (
+from conewright.stages.choose.space.groups import (
     KEPT,
     Change,
     ChannelGroup,
@@ -23,6 +22,9 @@ from conewright.stages.choose.space.options import (
     Variant,
     together,
 )
+from conewright.stages.choose.space.knobs import twins_of
+from conewright.stages.choose.space.seen import base_of
+from conewright.stages.choose.space.wiring_forms import channel_groups_of
 
 if TYPE_CHECKING:
     from pydantic import JsonValue

@@ -8,13 +8,13 @@ from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING
 
-from conewright.catalogue.entries import driver_entry, in_words
+from conewright.catalogue.job_entries import driver_entry, in_words
 from conewright.job.document.document import Proposal
 from conewright.job.document.places import DriverSheet
 from conewright.phrases import capital, listed
-from conewright.stages.choose.answer import Chosen
-from conewright.stages.choose.space.knobs import with_capacitor
-from conewright.stages.choose.space.options import KEPT, Change, Space, together
+from conewright.stages.choose.finals.plan_answers import Chosen
+from conewright.stages.choose.space.groups import KEPT, Change, Space, together
+from conewright.stages.choose.space.wiring_forms import CAPACITOR, with_capacitor
 from conewright.stages.find.faults import trade
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from conewright.job.builds.job import Job
     from conewright.stages.choose.engine.solve import Picks
 
-__all__ = ["PlannedPlan", "job_with"]
+__all__ = ["RADIO", "WIRING", "PlannedPlan", "job_with"]
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ class PlannedPlan:
             part = self.space.offer.compiled.text("id", row)
             buy = {row: float(len(form.chosen.keys))}
             change = replace(change, set=fields, buy=buy)
-            name, words = f"{name}+{part}", f"{words} ({value})"
+            name, words = f"{name}+{part}", words.replace(CAPACITOR, f"{CAPACITOR} of {value}")
         return f"{WIRING}{channels.id}", name, words, change
 
     @cached_property
@@ -101,16 +101,18 @@ class PlannedPlan:
     @property
     def title(self) -> str:
         """What is done, in one line."""
-        told = []
+        told: dict[str, list[str]] = {}
         for group, name, words, change in self.choices:
             if name == KEPT or not (change.set or change.mends or change.repairs):
                 continue
             where = group.removeprefix(WIRING).removeprefix(HIGH_PASS)
-            told.append(f"new radio: {words}" if group == RADIO else f"{self._at(where)}: {words}")
+            called = "new radio" if group == RADIO else self._at(where)
+            told.setdefault(called, []).append(words)
         mended = [fault_in_words(fault) for fault in self.space.base.mends]
         if mended:
-            told.append(f"put right: {listed(mended)}")
-        return capital("; ".join(told)) if told else "Nothing is done"
+            told["put right"] = [listed(mended)]
+        lines = (f"{where}: {', '.join(words)}" for where, words in told.items())
+        return capital("; ".join(lines)) if told else "Nothing is done"
 
     def _at(self, group: str) -> str:
         """Return what a group of places or channels is called: `front doors`."""

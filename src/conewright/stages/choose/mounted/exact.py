@@ -13,15 +13,15 @@ from conewright.job.builds.states.electrics import ChannelState, FilterState
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.levels import decibel
-from conewright.stages.choose.engine.ear import Ear
-from conewright.stages.choose.engine.rows import (
+from conewright.stages.choose.mounted.ear import Ear
+from conewright.stages.choose.mounted.plan_rows import (
     MountedOptions,
     RowSolver,
     role,
     rows_of,
     stood_in,
 )
-from conewright.stages.choose.space.options import SLOPE
+from conewright.stages.choose.space.groups import SLOPE
 from conewright.stages.common.load import EASY, load_of
 from conewright.stages.hear.heard import BuildSound
 from conewright.stages.hear.listening import REFERENCE_EMF, added_up, level_of, sent

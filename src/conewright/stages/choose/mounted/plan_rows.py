@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from conewright.catalogue.driver_columns import DriverColumns
 from conewright.job.builds.draws import Draws
 from conewright.job.builds.states.drivers import CoilState, DriverState, TweeterState
 from conewright.job.builds.states.location import LocationState
@@ -20,7 +21,6 @@ from conewright.job.builds.states.value import Origin, Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.air import Air
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
-from conewright.stages.choose.engine.parts import DriverColumns
 from conewright.stages.common.circuit import Solver, Unit
 from conewright.stages.common.damage import clean_travel
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import FloatArray
 
-__all__ = ["Bounded", "Group", "Upper", "bounded_plans", "promising"]
+__all__ = ["Bounded", "Envelope", "Group", "Upper", "bounded_plans", "promising"]
 
 Upper = Callable[[FloatArray, FloatArray], FloatArray]
 """The most that a plan can be worth, of its sums of gains, (rows, gains), and its least ceiling,
@@ -73,8 +73,13 @@ class Bounded:
     costs: FloatArray
 
 
-class _Envelope:
-    """The most that a group can add for some money, gain by gain: prefix maxima over money."""
+class Envelope:
+    """The most that a group can add for some money, gain by gain: prefix maxima over money.
+
+    Attributes:
+        least: of every cost.
+
+    """
 
     def __init__(self, group: Group) -> None:
         order = np.argsort(group.costs[:, 0], kind="stable")
@@ -123,7 +128,7 @@ def promising(
 
     Group by group the plans with the highest bounds are kept, what is not yet taken at its most.
     """
-    envelopes = [_Envelope(group) for group in groups]
+    envelopes = [Envelope(group) for group in groups]
     least = [each.least for each in envelopes]
     so_far: Group | None = None
     for index, group in enumerate(groups):
@@ -148,7 +153,7 @@ def _pruned(groups: list[Group], limits: FloatArray, upper: Upper, floor: float)
         for index, group in enumerate(groups):
             if not all(map(len, groups)):
                 return [each.only(np.zeros(len(each), dtype=bool)) for each in groups]
-            others = [_Envelope(each) for k, each in enumerate(groups) if k != index]
+            others = [Envelope(each) for k, each in enumerate(groups) if k != index]
             least = reduce(np.add, (each.least for each in others), np.zeros(len(limits)))
             within = np.all(group.costs <= limits - least + SLACK, axis=1)
             group = group.only(within)
@@ -161,7 +166,7 @@ def _pruned(groups: list[Group], limits: FloatArray, upper: Upper, floor: float)
 
 
 def _with_rest(
-    group: Group, rest: Sequence[_Envelope], limits: FloatArray, upper: Upper
+    group: Group, rest: Sequence[Envelope], limits: FloatArray, upper: Upper
 ) -> FloatArray:
     """Return the bound of each option with the most that the others could add to it."""
     gains, ceiling = group.gains, group.ceiling
@@ -184,7 +189,7 @@ def _joined(
     """Return the pairs of two groups that may still win, as one group."""
     if not all(map(len, (one, other, *rest))):
         return one.only(np.zeros(len(one), dtype=bool))
-    envelopes = [_Envelope(each) for each in rest]
+    envelopes = [Envelope(each) for each in rest]
     room = limits - reduce(np.add, (each.least for each in envelopes), np.zeros(len(limits)))
     found = []
     for block in _blocks(one, len(other)):

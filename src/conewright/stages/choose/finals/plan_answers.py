@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
+from conewright.stages.choose.space.gates import Rejection
 from conewright.stages.report.data import Report
 
 __all__ = [
@@ -81,17 +82,6 @@ class FrontStep(_Data):
     money: float = Field(description="What it costs.")
     hours: float = Field(description="What it takes [h].")
     value: float = Field(description="Points of 100.")
-
-
-class Rejection(_Data):
-    """A part that does not go in at a place, or may not."""
-
-    part: str = Field(description="Id of the part.")
-    place: str = Field(description="Id of the place or channel.")
-    reason: str = Field(description="Id of the gate: fit-behind, hole, stock ...")
-    number: float | None = Field(description="What was found, in the unit of the gate.")
-    limit: float | None = Field(description="What is allowed.")
-    words: str = Field(description="The reason in one line, numbers put in.")
 
 
 class CatalogueUsed(_Data):

@@ -18,8 +18,11 @@ from numpy.typing import NDArray
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.programme import programme_weights
 from conewright.physics.electrics.filters import butterworth_high_pass
-from conewright.stages.choose.engine.ear import Transfer
-from conewright.stages.choose.engine.numbers import (
+from conewright.stages.choose.engine.bounding import Envelope, Group
+from conewright.stages.choose.engine.option_takes import Take, union_of
+from conewright.stages.choose.engine.prepared import Prepared, UnitOptions
+from conewright.stages.choose.mounted.ear import Transfer
+from conewright.stages.choose.mounted.option_numbers import (
     GAINS,
     LOADED_AT,
     UnitNumbers,
@@ -27,9 +30,12 @@ from conewright.stages.choose.engine.numbers import (
     middle_of,
     solved_branch,
 )
-from conewright.stages.choose.engine.prepared import Prepared, UnitOptions
-from conewright.stages.choose.engine.rows import MOST_TRAVEL, MountedOptions, rows_of, stood_in
-from conewright.stages.choose.engine.takes import Take, least_minutes
+from conewright.stages.choose.mounted.plan_rows import (
+    MOST_TRAVEL,
+    MountedOptions,
+    rows_of,
+    stood_in,
+)
 from conewright.stages.common.load import lowest_borne, supply_limit
 from conewright.stages.hear.ceiling import PEAK_TO_RMS
 
@@ -53,8 +59,8 @@ class Cell:
         takes: what it takes beside the parts.
         gains: the most that its options add, shape (gains,).
         ceiling: the most that they allow [V].
-        money: of the cheapest parts.
-        minutes: that it adds at least.
+        material: money of what it takes beside the parts and the work.
+        cheapest: money of the cheapest part of each unit.
         drawn: from the supply per volt at the knob, at least [A/V], shape (F,).
         middle, radius: its bass in the common space, and how far from that any of its plans is
             [Pa/V].
@@ -68,11 +74,65 @@ class Cell:
     takes: tuple[Take, ...]
     gains: FloatArray
     ceiling: float
-    money: float
-    minutes: float
+    material: float
+    cheapest: tuple[float, ...]
     drawn: FloatArray
     middle: ComplexArray
     radius: float
+
+    @cached_property
+    def signature(self) -> frozenset[tuple[str, frozenset[str]]]:
+        """What it changes: cells with the same take the same work."""
+        return frozenset(union_of(self.takes).items())
+
+    @cached_property
+    def open(self) -> tuple[NDArray[np.bool_], ...]:
+        """Which options of each unit's class do not hit their ends, whatever stands beside."""
+        return tuple(self.numbers(u)[3] <= MOST_TRAVEL for u in range(len(self.classes)))
+
+    def envelope(self, unit: int) -> Envelope:
+        """Return the most that a unit can add for some money."""
+        if unit not in self._envelopes:
+            self._envelopes[unit] = Envelope(self.group(unit, priced=True))
+        return self._envelopes[unit]
+
+    def group(self, unit: int, *, priced: bool) -> Group:
+        """Return the options of a unit that may be chosen in this cell.
+
+        Args:
+            unit: its position.
+            priced: whether those without a price are left out.
+
+        """
+        key = (unit, priced)
+        if key not in self._groups:
+            self._groups[key] = self._group(unit, priced)
+        return self._groups[key]
+
+    def _group(self, u: int, priced: bool) -> Group:
+        ready, mask, c = self.wired.ready, self.classes[u], self.wired.group
+        channels, width = len(ready.space.channels), len(LOADED_AT)
+        unit = self.wired.units[u]
+        gains, ceiling, loads, _ = self.numbers(u)
+        costs = np.zeros((mask.size, 1 + channels * width))
+        costs[:, 0] = np.nan_to_num(unit.money[mask], nan=0.0)
+        costs[:, 1 + c * width : 1 + (c + 1) * width] = loads
+        picks = np.full((mask.size, 1 + 3 * channels + len(ready.space.places)), -1, dtype=np.intp)
+        picks[:, 1 + 3 * c + 1] = unit.capacitor[mask]
+        for k, g in enumerate(unit.groups):
+            picks[:, 1 + 3 * channels + g] = unit.options[mask, k]
+        kept = self.open[u]
+        if priced:
+            kept = kept & ~np.isnan(unit.money[mask])
+        return Group(costs, gains, ceiling, picks).only(kept)
+
+    @cached_property
+    def _groups(self) -> dict[tuple[int, bool], Group]:
+        return {}
+
+    @cached_property
+    def _envelopes(self) -> dict[int, Envelope]:
+        return {}
 
     def numbers(self, unit: int) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         """Return gains, ceilings, loads and travel of a unit's options in this cell."""
@@ -364,12 +424,12 @@ class Wired:
                 for u, k in enumerate(picks)
                 for g, v in zip(self.units[u].groups, classes[u][k][0], strict=True)
             ]
-            money = sum(each.material for each in variants) + take.material
-            money += sum(float(self.units[u].money[m].min()) for u, m in enumerate(masks))
-            minutes = sum(map(least_minutes, variants))
+            material = sum(each.material for each in variants) + take.material
             for corner, value in enumerate(self.channels.corners):
                 gains, ceiling = np.zeros(len(GAINS)), np.inf
-                middle, radius, held = 0.0, 0.0, True
+                middle: ComplexArray | float = 0.0
+                radius, held = 0.0, True
+                cheapest = []
                 for u, mask in enumerate(masks):
                     more, most, _, travel = self.numbers(u, beside[u], corner, mask)
                     free = travel <= MOST_TRAVEL
@@ -380,6 +440,7 @@ class Wired:
                     at, away = self._middle(u, beside[u], corner, mask[free])
                     middle, radius = middle + at, radius + away
                     gains = gains + more.max(axis=0)
+                    cheapest.append(_least_of(self.units[u].money[mask[free]]))
                     ceiling = min(ceiling, float(most.max()))
                 if not held:
                     continue
@@ -397,11 +458,16 @@ class Wired:
                         drawn=drawn,
                         middle=np.asarray(middle),
                         radius=radius,
-                        money=money,
-                        minutes=minutes,
+                        material=material,
+                        cheapest=tuple(cheapest),
                     )
                 )
         return found
+
+
+def _least_of(money: FloatArray) -> float:
+    """Return the least of some prices, those that are not known left out."""
+    return float(np.min(money, where=~np.isnan(money), initial=np.inf))
 
 
 def _classes(unit: UnitOptions) -> list[tuple[tuple[int, ...], NDArray[np.intp]]]:

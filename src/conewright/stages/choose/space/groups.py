@@ -24,11 +24,12 @@ if TYPE_CHECKING:
 
     from conewright.catalogue.offer import Offer
     from conewright.job.builds.job import Job
-    from conewright.stages.choose.answer import Rejection
+    from conewright.stages.choose.space.gates import Rejection
 
 __all__ = [
     "KEPT",
     "NOTHING",
+    "SLOPE",
     "Capacitors",
     "Change",
     "ChannelGroup",

@@ -6,16 +6,16 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from conewright.stages.choose.answer import BEST, DO_NOTHING, FIX_ONLY
 from conewright.stages.choose.engine.solve import Found, Limits, Search
-from conewright.stages.choose.finalists import Finalist, Panel, Passed, Shown
-from conewright.stages.choose.planned import PlannedPlan
+from conewright.stages.choose.finals.finalists import Finalist, Panel, Passed, Shown
+from conewright.stages.choose.finals.plan_answers import BEST, DO_NOTHING, FIX_ONLY
+from conewright.stages.choose.finals.planned import PlannedPlan
 
 if TYPE_CHECKING:
     from conewright.stages.choose.engine.solve import Picks
-    from conewright.stages.choose.space.options import Space
+    from conewright.stages.choose.space.groups import Space
 
-__all__ = ["MORE", "Outcome", "Rules", "sought"]
+__all__ = ["MORE", "NEAR", "Outcome", "Rules", "roles_of", "shown_of", "sought"]
 
 NEAR = 3.0
 """Plans worth no less than so much below the best are looked at with care [points]."""

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conewright.physics.basics import bands
-from conewright.stages.choose.answer import DO_NOTHING
-from conewright.stages.choose.engine.rows import AS_BEFORE, MOST_TRAVEL
 from conewright.stages.choose.engine.solve import Found, Limits
-from conewright.stages.choose.planned import PlannedPlan, job_with
+from conewright.stages.choose.finals.plan_answers import DO_NOTHING
+from conewright.stages.choose.finals.planned import PlannedPlan, job_with
+from conewright.stages.choose.mounted.plan_rows import AS_BEFORE, MOST_TRAVEL
 from conewright.stages.common.changes import moved_places, planned_job
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
     from conewright.physics.basics.arrays import FloatArray
 
-__all__ = ["Finalist", "Panel", "Shown"]
+__all__ = ["Finalist", "Panel", "Passed", "Shown", "unsafe"]
 
 SOUND_WISHES = ("bass", "loudness", "clarity")
 
@@ -114,7 +114,7 @@ class Finalist:
         return self.shown.id
 
     @property
-    def draws(self) -> Draws:
+    def _draws(self) -> Draws:
         """The draws behind everything."""
         return self.panel.draws
 
@@ -148,14 +148,14 @@ class Finalist:
         return {name: np.ravel(new - old) for name, new, old in pairs}
 
     @cached_property
-    def given(self) -> dict[str, FloatArray | float]:
+    def _given(self) -> dict[str, FloatArray | float]:
         """What every wish is judged by: draws, or one number."""
         return {**self.changes, **marked(self.build)}
 
     @cached_property
     def values(self) -> FloatArray | None:
         """Points of 100 in every draw, the central state first; None where it is silent."""
-        told = points_by_wish(self.build.job, self.given) if self.changes else None
+        told = points_by_wish(self.build.job, self._given) if self.changes else None
         return None if told is None else np.atleast_1d(np.asarray(sum(told.values()), dtype=float))
 
     @property
@@ -166,25 +166,25 @@ class Finalist:
     @cached_property
     def points(self) -> dict[str, float]:
         """What each wish adds, central values."""
-        told = points_by_wish(self.build.job, self.given) if self.changes else None
+        told = points_by_wish(self.build.job, self._given) if self.changes else None
         return {} if told is None else {name: _first(each) for name, each in told.items()}
 
     @cached_property
     def shares(self) -> dict[str, float]:
         """How much of each wish is fulfilled, central values."""
         goals = self.build.job.wishes.goals
-        return {name: _first(share_of(name, self.given[name], goals)) for name in self.points}
+        return {name: _first(share_of(name, self._given[name], goals)) for name in self.points}
 
     @cached_property
     def careful(self) -> float | None:
         """Points with every change at the low end of its band."""
         if not self.changes:
             return None
-        low = {name: self.low(name) for name in self.changes}
+        low = {name: self._low(name) for name in self.changes}
         told = points_by_wish(self.build.job, {**low, **marked(self.build)})
         return None if told is None else float(sum(_first(each) for each in told.values()))
 
-    def low(self, name: str) -> float:
+    def _low(self, name: str) -> float:
         """Return the low end of a change [dB]; no more than its central value."""
         draws = self.changes[name]
         spread = draws[1:] if draws.size > 1 else draws
@@ -193,7 +193,7 @@ class Finalist:
     # --- What a stage says ------------------------------------------------------------------------
 
     @cached_property
-    def fitted(self) -> Report:
+    def _fitted(self) -> Report:
         """What fit says."""
         return fit(self.build, whole=False)
 
@@ -203,7 +203,7 @@ class Finalist:
         return (
             feed_answer(self.build, None, solver=self.panel.solver, whole=False),
             hear_answer(self.build, None, solver=self.panel.solver, whole=False),
-            self.fitted,
+            self._fitted,
         )
 
     @cached_property
@@ -214,7 +214,7 @@ class Finalist:
         moved = moved_places(self.build.job, planned_job(self.build))
         odds = [
             each.value
-            for each in self.fitted.figures
+            for each in self._fitted.figures
             if each.subject in moved
             and each.name in ("rear_odds", "front_odds")
             and each.value is not None
@@ -259,7 +259,7 @@ class Finalist:
     @cached_property
     def at_the_ends(self) -> tuple[str, ...]:
         """Limits that it breaks at the careful ends of the bands, and not before."""
-        load, draws = self.load, self.draws
+        load, draws = self.load, self._draws
         said = []
         least = {
             name: _quantile(each.minimum_impedance / load.allowed_of(name), LOW)
@@ -276,15 +276,20 @@ class Finalist:
         most, total = self.panel.limits.money, self.taken.total
         if most is not None and total.high > most >= total.typical:
             said.append(
-                f"at the far end of the prices it costs {number(total.high, spread=1.0)}, "
+                f"{FAR_END} of the prices it costs {number(total.high, spread=1.0)}, "
                 f"and {number(most)} is the most"
             )
         return tuple(said)
 
-    @property
-    def unsafe_at_the_ends(self) -> tuple[str, ...]:
-        """The same without money, which a quote tells the owner before anything is bought."""
-        return tuple(each for each in self.at_the_ends if not each.startswith("at the far end"))
+
+def unsafe(each: Finalist) -> tuple[str, ...]:
+    """Return the limits that it breaks at the ends of the bands, but for money: a quote tells that
+    before anything is bought.
+    """
+    return tuple(said for said in each.at_the_ends if not said.startswith(FAR_END))
+
+
+FAR_END = "at the far end"
 
 
 def _first(values: FloatArray | float) -> float:

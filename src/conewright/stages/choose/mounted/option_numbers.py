@@ -21,8 +21,8 @@ from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.programme import programme_weights
 from conewright.physics.electrics.filters import butterworth_high_pass
 from conewright.physics.electrics.wiring import Tree, solve_tree
-from conewright.stages.choose.engine.ear import Ear, Transfer
-from conewright.stages.choose.engine.rows import MountedOptions
+from conewright.stages.choose.mounted.ear import Ear, Transfer
+from conewright.stages.choose.mounted.plan_rows import MountedOptions
 from conewright.stages.common.circuit import ChannelCircuit
 from conewright.stages.hear.ceiling import PEAK_TO_RMS
 

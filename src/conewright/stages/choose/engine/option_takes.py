@@ -9,14 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from conewright.catalogue.driver_columns import DriverColumns
 from conewright.data_files import data_rows
-from conewright.stages.choose.engine.parts import DriverColumns
 from conewright.stages.common.changes import Changes, changes
 from conewright.stages.outlay.amounts import amount_of
 from conewright.stages.outlay.consumables import BY_TRIMS, RIM, USUAL_SCREWS
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.common.circuit import Solver
 
-__all__ = ["Labour", "Take", "least_minutes", "option_money", "paid", "take_of"]
+__all__ = ["Labour", "Take", "least_minutes", "option_money", "paid", "take_of", "union_of"]
 
 BY_FRAME = ("screw", "nut", "cord", "ring", "board")
 """Materials whose amount goes with the basket of the driver."""
@@ -107,16 +108,40 @@ class Labour:
 
     def of(self, takes: Iterable[Take]) -> tuple[float, float]:
         """Return the hours of several choices together, and what they cost besides parts."""
-        union: dict[str, frozenset[str]] = {}
-        for take in takes:
-            for kind, at in take.kinds.items():
-                union[kind] = union.get(kind, frozenset()) | at
+        return self._of_kinds(union_of(takes))
+
+    def alone(self, kind: str, there: frozenset[str]) -> tuple[float, float]:
+        """Return what one kind of change adds to the hours and the money of any others."""
+        if not there:
+            return 0.0, 0.0
+        hours, money = self._of_kinds({kind: there})
+        return hours - self.always[0], money - self.always[1]
+
+    @cached_property
+    def always(self) -> tuple[float, float]:
+        """Hours and money of any change at all, whatever it is."""
+        one, other = ({kind: frozenset({""})} for kind in ("filtered", "settings-reset"))
+        alone = [self._of_kinds(kinds) for kinds in (one, other)]
+        both = self._of_kinds({**one, **other})
+        hours, money = (sum(each[k] for each in alone) - both[k] for k in (0, 1))
+        return hours, money
+
+    def _of_kinds(self, union: Mapping[str, frozenset[str]]) -> tuple[float, float]:
         key = frozenset(union.items())
         if key not in self._known:
             by_kind = {kind: tuple(sorted(union.get(kind, ()))) for kind in self._kinds}
             whole = Changes(by_kind.get("opened", ()), by_kind, {})
             self._known[key] = labour(self._base, whole)
         return self._known[key]
+
+
+def union_of(takes: Iterable[Take]) -> dict[str, frozenset[str]]:
+    """Return all that several choices change, ids by kind of change."""
+    union: dict[str, frozenset[str]] = {}
+    for take in takes:
+        for kind, at in take.kinds.items():
+            union[kind] = union.get(kind, frozenset()) | at
+    return union
 
 
 def least_minutes(take: Take) -> float:

@@ -1,0 +1,94 @@
+"""What a search keeps: plans that were worked out, what they have to reach, and what it did."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+__all__ = ["ALIKE", "DECIMALS", "Found", "Kept", "Limits", "Picks", "Tally"]
+
+DECIMALS = 3
+"""Points are alike within this: what costs less is taken then."""
+
+SUMS = 6
+"""Decimals of money and hours that count: the rest is the order in which they were summed."""
+
+ALIKE = 0.5 * 10.0**-DECIMALS
+"""A bound this much below the best may still tie with it."""
+
+ROUNDED = 1e-9
+"""Sums of prices and hours are rounded: this much over a limit is within it."""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a plan may take; None for any amount."""
+
+    money: float | None = None
+    hours: float | None = None
+
+    def hold(self, money: float, hours: float) -> bool:
+        """Whether so much is within them."""
+        return (self.money is None or money <= self.money + ROUNDED) and (
+            self.hours is None or hours <= self.hours + ROUNDED
+        )
+
+
+Picks = tuple[int, ...]
+"""A plan: radio, then form, capacitor and high-pass of each group of channels, then the option of
+each group of places."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """A plan that was worked out exactly.
+
+    Attributes:
+        picks: what it takes.
+        value: points of 100, central.
+        money, hours: as a rule.
+
+    """
+
+    picks: Picks
+    value: float
+    money: float
+    hours: float
+
+    @property
+    def order(self) -> tuple[float, float, float, int, Picks]:
+        """The lowest is the best: more points, then less money and time, then fewer changes."""
+        changed = sum(1 for pick in self.picks if pick > 0)
+        money, hours = (round(each, SUMS) for each in (self.money, self.hours))
+        return -round(self.value, DECIMALS), money, hours, changed, self.picks
+
+
+@dataclass
+class Tally:
+    """What the search did."""
+
+    frames: int = 0
+    checked: int = 0
+    rejected: dict[str, int] = field(default_factory=dict)
+
+
+class Kept:
+    """The plans that were worked out and may matter, and what a plan has to reach."""
+
+    def __init__(self, below: float, gap: float) -> None:
+        self.below, self.gap = below, gap
+        self.found: list[Found] = []
+        self._best = -np.inf
+
+    @property
+    def floor(self) -> float:
+        """What the bound of a plan has to reach to be looked at."""
+        if self.below:
+            return self._best - self.below - ALIKE
+        return round(self._best, DECIMALS) - ALIKE + self.gap if self.found else -np.inf
+
+    def add(self, plan: Found) -> None:
+        """Take a plan in."""
+        self.found.append(plan)
+        self._best = max(self._best, plan.value)
