@@ -10,8 +10,8 @@ from random_vehicles import random_job
 from spaces import Row, Watched, few_parts, searched
 
 from conewright.job.builds.job import Job
-from conewright.stages.choose.engine.solve import Found, Limits
-from conewright.stages.choose.planned import PlannedPlan
+from conewright.stages.choose.engine.found import Found, Limits
+from conewright.stages.choose.finals.planned import PlannedPlan
 
 LIMITS = Limits(money=520.0)
 MAY = ("driver", "ring", "radio")

@@ -13,10 +13,10 @@ import pytest
 from spaces import Row, compiled_of, few_parts, searched
 
 import conewright as cw
-from conewright.catalogue.entries import driver_entry
+from conewright.catalogue.driver_columns import driver_columns
+from conewright.catalogue.job_entries import driver_entry
 from conewright.job.builds.job import Job
 from conewright.job.text.parsing import from_dict
-from conewright.stages.choose.engine.parts import driver_columns
 from conewright.stages.choose.space.gates import Allowed, Gated, gated
 from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.fit.stage import fit

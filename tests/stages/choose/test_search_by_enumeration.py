@@ -18,7 +18,7 @@ from spaces import Watched, few_parts, searched
 from conewright.job.document.document import Wishes
 from conewright.stages.choose.engine.prepared import Prepared
 from conewright.stages.choose.engine.solve import Found, Limits, Search
-from conewright.stages.choose.space import knobs
+from conewright.stages.choose.space import wiring_forms
 
 VEHICLES = (0, 2, 4, 8, 9, 10, 14)
 WISHED, LIMITED = 5, 6
@@ -44,7 +44,7 @@ class Small:
 @pytest.fixture(scope="module")
 def spaces() -> Iterator[list[Small]]:
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(knobs, "HIGH_PASS_MENU", (0.0, 80.0, 150.0))
+        patched.setattr(wiring_forms, "HIGH_PASS_MENU", (0.0, 80.0, 150.0))
         found = []
         for seed in VEHICLES:
             chance = random.Random(seed)

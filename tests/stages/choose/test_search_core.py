@@ -14,7 +14,7 @@ import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from conewright.physics.basics.arrays import FloatArray
-from conewright.stages.choose.engine.search import Group, bounded_plans, promising
+from conewright.stages.choose.engine.bounding import Group, bounded_plans, promising
 
 
 def drawn(seed: int, *, gains: int = 1) -> tuple[list[Group], FloatArray]:
