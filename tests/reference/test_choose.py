@@ -66,7 +66,7 @@ def most(groups: Sequence[Group], *limits: float) -> float:
     at_most = np.array(limits)
     start = promising(groups, limits=at_most, upper=upper, most=200)
     reached = sum(each.gains[start[:, k], 0] for k, each in enumerate(groups))
-    plans = bounded_plans(groups, limits=at_most, upper=upper, floor=float(np.max(reached)))
+    plans = bounded_plans(groups, limits=at_most, upper=upper, floor=float(np.max(reached)) - 1e-9)
     first = plans.picks[0]
     spent = sum(each.costs[first[k]] for k, each in enumerate(groups))
     assert np.all(spent <= at_most + 1e-9)

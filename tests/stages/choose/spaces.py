@@ -21,9 +21,11 @@ from conewright.job.builds.states.build import Build
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.levels import REFERENCE_PRESSURE
 from conewright.stages.choose.engine.bounding import SLACK, Group
+from conewright.stages.choose.engine.combinations import Combination
 from conewright.stages.choose.engine.form_cells import Cell
+from conewright.stages.choose.engine.found import Limits, Picks
 from conewright.stages.choose.engine.prepared import Prepared
-from conewright.stages.choose.engine.solve import Limits, Picks, Search, Combination
+from conewright.stages.choose.engine.solve import Search
 from conewright.stages.choose.finals.planned import PlannedPlan, job_with
 from conewright.stages.choose.mounted.exact import Solved
 from conewright.stages.choose.space.gates import Allowed

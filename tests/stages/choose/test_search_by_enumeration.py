@@ -18,9 +18,9 @@ from spaces import Watched, few_parts, searched
 from conewright.job.document.document import Wishes
 from conewright.stages.choose.engine.prepared import Prepared
 from conewright.stages.choose.engine.solve import Found, Limits, Search
-from conewright.stages.choose.space import knobs
+from conewright.stages.choose.space import wiring_forms
 
-VEHICLES = (0, 1, 4, 7, 8, 11, 13)
+VEHICLES = (0, 2, 4, 8, 9, 10, 14)
 WISHED, LIMITED = 5, 6
 """Instances of each vehicle: so many owners, and limits of each."""
 
@@ -44,12 +44,12 @@ class Small:
 @pytest.fixture(scope="module")
 def spaces() -> Iterator[list[Small]]:
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(knobs, "HIGH_PASS_MENU", (0.0, 80.0, 150.0))
+        patched.setattr(wiring_forms, "HIGH_PASS_MENU", (0.0, 80.0, 150.0))
         found = []
         for seed in VEHICLES:
             chance = random.Random(seed)
-            may = ["driver", *chance.sample(KNOBS, 2), *(["high-pass"] if seed % 2 else [])]
-            parts = few_parts(seed, driver=5, capacitor=2, radio=1)
+            may = ["driver", *chance.sample(KNOBS, 2)]
+            parts = few_parts(seed, driver=7, capacitor=2, radio=1)
             alone = [{**row, "per": "piece"} for row in parts]
             search = searched(random_job(seed, small=True), alone, may=may)
             found.append(Small(seed, search, Enumeration(search.ready)))
@@ -59,7 +59,11 @@ def spaces() -> Iterator[list[Small]]:
 def wished(small: Small, chance: random.Random) -> None:
     """Let another owner wish."""
     words = {name: chance.choice(WORDS) for name in ("loudness", "clarity", "reversible")}
-    raw = {"bass": chance.choice(WORDS[1:]), **words, "hands_free": chance.choice(WORDS)}
+    raw: dict[str, object] = {
+        "bass": chance.choice(WORDS[1:]),
+        **words,
+        "hands_free": chance.choice(WORDS),
+    }
     if chance.random() < 0.5:
         # Goals that are soon reached make ties; wide ones make none.
         far = chance.choice((1.0, 4.0, 30.0))
