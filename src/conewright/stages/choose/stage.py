@@ -74,7 +74,7 @@ def choose(
             limit that cannot be.
 
     """
-    started = time.process_time()
+    started, unasked = time.process_time(), not job.wishes.weights
     job = wished(job, money=money, hours=hours, cut=cut, seat=seat, may=may)
     limits = Limits(job.most_money, job.wishes.hours)
     _hold(job, gap)
@@ -83,7 +83,7 @@ def choose(
     )
     ready = Prepared(space, driver_columns(offer.compiled), seat_that_counts(job))
     search = Search(ready, gap=gap)
-    rules = Rules(limits, sure, trust, samples)
+    rules = Rules(limits, sure, trust, samples, unasked)
     outcome = sought(search, space, rules)
     shown = shown_of(outcome, space, rules)
     panel = Panel(space.job, shown, limits, samples)

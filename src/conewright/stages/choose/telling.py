@@ -332,6 +332,13 @@ def _verdicts(
             "To mend what is broken is enough: nothing that may be bought is worth more.",
             f"{BEST}.value",
         )
+    if given.rules.unasked:
+        answer.verdict(
+            "choice",
+            "unasked",
+            Severity.NOTE,
+            "Nobody said what is wished, so bass alone counts: write it under [wishes].",
+        )
     left = [fault for fault in given.space.faults if fault in given.space.left]
     if left:
         answer.verdict(

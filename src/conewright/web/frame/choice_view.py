@@ -263,7 +263,7 @@ class _Plans:
     def _done(self, plan: PlanAnswer) -> Iterator[tuple[str, str]]:
         for group, option in plan.options.items():
             if option.id != AS_FOUND_OPTION:
-                yield capital(self._names.get(group, group)), option.words
+                yield capital(option.where or self._names.get(group, group)), option.words
 
     def _wish_views(self, plan: PlanAnswer) -> Iterator[WishView]:
         told, _ = summing(list(plan.points.values()), plan.value or 0.0)

@@ -21,7 +21,7 @@ NEAR = 3.0
 """Plans worth no less than so much below the best are looked at with care [points]."""
 
 MOST_NEAR = 8
-MOST_STEPS = 6
+MOST_STEPS = 8
 STEP = 1.0
 """A cheaper plan is told where it is worth so much less than the one before [points]."""
 
@@ -42,6 +42,7 @@ class Rules:
         sure: whether the money holds at the high end of a quote.
         trust: whether figures get the spread that their origin deserves.
         samples: draws behind the careful values.
+        unasked: whether nobody said what is wished.
 
     """
 
@@ -49,6 +50,7 @@ class Rules:
     sure: bool
     trust: bool
     samples: int
+    unasked: bool = False
 
 
 @dataclass
@@ -138,19 +140,22 @@ class _Seeker:
         return None
 
     def cheaper(self, best: Found) -> Iterator[Found]:
-        """Yield what less money buys, as long as it is worth less by a step."""
-        last, limits = best, self.held
+        """Yield what less money buys: where a step is lost, the cheapest before it and the next."""
+        lead = last = best
         for _ in range(MOST_STEPS):
-            if last.money <= CENT:
-                return
-            found = self.best(replace(limits, money=last.money - CENT))
+            found = None
+            if last.money > CENT:
+                found = self.best(replace(self.held, money=last.money - CENT))
             if found is None:
-                return
-            if found.value > best.value - STEP and found.money > best.money / 2.0:
-                last = found
-                continue
-            yield found
-            last = best = found
+                break
+            if found.value <= lead.value - STEP:
+                if last is not lead:
+                    yield last
+                yield found
+                lead = found
+            last = found
+        if last is not lead:
+            yield last
 
     def _looked_at(self, found: Found, limits: Limits) -> Finalist:
         plan = PlannedPlan("plan", self._space, found.picks, trust=self._rules.trust)

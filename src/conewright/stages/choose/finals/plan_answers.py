@@ -35,6 +35,7 @@ class Chosen(_Data):
 
     id: str = Field(description="Of the option; as-found where nothing is changed.")
     words: str = Field(description="What it is, in a few plain words.")
+    where: str = Field("", description="What its group is called, `front doors`; empty for its id.")
     set: dict[str, JsonValue] = Field(description="What it changes, as a proposal says it.")
     buy: dict[str, float] = Field(description="Ids of parts, and how many of each.")
 

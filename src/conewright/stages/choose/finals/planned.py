@@ -105,8 +105,7 @@ class PlannedPlan:
         for group, name, words, change in self.choices:
             if name == KEPT or not (change.set or change.mends or change.repairs):
                 continue
-            where = group.removeprefix(WIRING).removeprefix(HIGH_PASS)
-            called = "new radio" if group == RADIO else self._at(where)
+            called = "new radio" if group == RADIO else self._called(group)
             told.setdefault(called, []).append(words)
         mended = [fault_in_words(fault) for fault in self.space.base.mends]
         if mended:
@@ -114,8 +113,9 @@ class PlannedPlan:
         lines = (f"{where}: {', '.join(words)}" for where, words in told.items())
         return capital("; ".join(lines)) if told else "Nothing is done"
 
-    def _at(self, group: str) -> str:
+    def _called(self, whole: str) -> str:
         """Return what a group of places or channels is called: `front doors`."""
+        group = whole.removeprefix(WIRING).removeprefix(HIGH_PASS)
         names = {place.id: place.name for place in self.space.job.locations}
         called = [names.get(each) or each.replace("-", " ") for each in group.split("+")]
         plain = {" ".join(w for w in each.split() if w not in SIDES) for each in called}
@@ -132,6 +132,7 @@ class PlannedPlan:
             group: Chosen(
                 id=name,
                 words=words,
+                where=RADIO if group == RADIO else self._called(group),
                 set=dict(change.set),
                 buy={compiled.text("id", row): count for row, count in change.buy.items()},
             )
