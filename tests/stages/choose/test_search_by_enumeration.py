@@ -21,7 +21,7 @@ from conewright.stages.choose.engine.solve import Found, Limits, Search
 from conewright.stages.choose.space import wiring_forms
 
 VEHICLES = (0, 2, 4, 8, 9, 10, 14)
-WISHED, LIMITED = 5, 6
+WISHED, LIMITED = 3, 10
 """Instances of each vehicle: so many owners, and limits of each."""
 
 WORDS = ("no matter", "would be nice", "matters", "matters most")
