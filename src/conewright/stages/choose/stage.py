@@ -18,7 +18,7 @@ from conewright.stages.choose.finals.outcome import Rules, shown_of, sought
 from conewright.stages.choose.finals.plan_answers import CatalogueUsed, Choice, SearchTold
 from conewright.stages.choose.plans import Told
 from conewright.stages.choose.space.gates import Allowed
-from conewright.stages.choose.space.knobs import KNOBS, space_of
+from conewright.stages.choose.space.knobs import KNOBS, NOT_SEARCHED, space_of
 from conewright.stages.choose.telling import told
 from conewright.stages.compare.wishes import seat_that_counts
 from conewright.stages.find.talk.inquiry import inquire
@@ -75,6 +75,7 @@ def choose(
 
     """
     started, unasked = time.process_time(), not job.wishes.weights
+    may = None if may is None else tuple(may)
     job = wished(job, money=money, hours=hours, cut=cut, seat=seat, may=may)
     limits = Limits(job.most_money, job.wishes.hours)
     _hold(job, gap)
@@ -83,7 +84,9 @@ def choose(
     )
     ready = Prepared(space, driver_columns(offer.compiled), seat_that_counts(job))
     search = Search(ready, gap=gap)
-    rules = Rules(limits, sure, trust, samples, unasked)
+    asked = (*(may or ()), *(job.wishes.may or ()))
+    unmade = tuple(knob for knob in NOT_SEARCHED if knob in asked)
+    rules = Rules(limits, sure, trust, samples, unasked, unmade)
     outcome = sought(search, space, rules)
     shown = shown_of(outcome, space, rules)
     panel = Panel(space.job, shown, limits, samples)

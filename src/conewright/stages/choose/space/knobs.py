@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "KNOBS",
+    "NOT_SEARCHED",
     "space_of",
     "twins_of",
 ]
@@ -46,6 +47,9 @@ KNOBS = (
     *("high-pass", "radio", "amplifier"),
 )
 """What may be changed; to mend what is broken is always allowed."""
+
+NOT_SEARCHED = ("swap", "amplifier")
+"""What is written by hand as a proposal."""
 
 RINGED = ("door", "panel", "shelf", "roof")
 PATCH = "4 kg/m2"
