@@ -334,8 +334,8 @@ def _verdicts(
         )
     if given.rules.unmade:
         text = (
-            f"Asked for and not searched: {listed(list(given.rules.unmade))}; write such a plan as a "
-            "proposal, and it stands beside these."
+            f"Asked for and not searched: {listed(list(given.rules.unmade))}; write such a plan as "
+            "a proposal, and it stands beside these."
         )
         answer.verdict("choice", "unmade", Severity.NOTE, text)
     if given.rules.unasked:
