@@ -211,7 +211,7 @@ def test_what_leads_nowhere_is_not_found(client: TestClient, job_id: str) -> Non
         "/part/attic",
         "/proposals/none",
         "/feed.svgx",
-        "/choose.svg?revision=1",
+        "/mend.svg?revision=1",
     ):
         response = client.get(f"/jobs/{job_id}{path}", headers={"accept": "text/html"})
         assert response.status_code == 404, path
