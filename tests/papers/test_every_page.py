@@ -61,21 +61,18 @@ class Line:
     top: float
 
 
-def jobs() -> Iterator[tuple[str, Job]]:
-    yield "demo", cw.demo_job()
-    yield "van", van()
-    yield "saloon", saloon()
-    for path in sorted(EXAMPLES.glob("*.toml")):
-        yield path.stem, cw.load(path)
-
-
 def made() -> Iterator[Any]:
-    for name, job in jobs():
+    for name, job in (("demo", cw.demo_job()), ("van", van()), ("saloon", saloon())):
         plans = [each.id for each in job.proposals]
         # The first and the last plan of a job: papers of the others have nothing of another kind.
         for plan in dict.fromkeys((None, *plans[:1], *plans[-1:])):
             for paper in ("A4", "Letter") if (name, plan) in ON_LETTER else ("A4",):
                 yield pytest.param(job, plan, paper, id=f"{name}-{plan or 'as-found'}-{paper}")
+    # As found they are told above; of a plan more is printed.
+    for path in sorted(EXAMPLES.glob("*.toml")):
+        job = cw.load(path)
+        plan = job.proposals[-1].id if job.proposals else None
+        yield pytest.param(job, plan, "A4", id=f"{path.stem}-{plan or 'as-found'}-A4")
 
 
 @pytest.mark.slow

@@ -1,7 +1,10 @@
 """What else is in a recording: hiss, rumble, engine, fan, mains; music instead of a test sound."""
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
+from scipy import fft
 
 from .files import Samples
 
@@ -10,16 +13,13 @@ Generator = np.random.Generator
 
 def shaped(rng: Generator, count: int, *, rate: float, slope: float) -> Samples:
     """Noise of rms 1 whose power goes as f^slope from 20 Hz (0 white, -1 pink, -2 road)."""
-    spectrum = np.fft.rfft(rng.normal(size=count))
-    frequency = np.maximum(np.fft.rfftfreq(count, 1 / rate), 20.0)
-    return _unit(np.fft.irfft(spectrum * frequency ** (slope / 2), count))
+    white = rng.normal(size=count)
+    return _unit(_filtered(white, rate, lambda f: np.maximum(f, 20.0) ** (slope / 2)))
 
 
 def fan(rng: Generator, count: int, *, rate: float) -> Samples:
     """A blower: noise with its most at 200 Hz to 1 kHz and a tone of its blades."""
-    spectrum = np.fft.rfft(rng.normal(size=count))
-    x = np.maximum(np.fft.rfftfreq(count, 1 / rate), 1.0) / 400.0
-    air = _unit(np.fft.irfft(spectrum * x / (1 + x**2), count))
+    air = _unit(_filtered(rng.normal(size=count), rate, _blown))
     blade = np.sin(2 * np.pi * rng.uniform(180.0, 350.0) * np.arange(count) / rate)
     return _unit(air + 0.3 * blade)
 
@@ -68,15 +68,29 @@ def like_speech(rng: Generator, count: int, *, rate: float) -> Samples:
     phase = np.cumsum(2 * np.pi * (120.0 + 15.0 * slow) / rate)
     voice = sum(np.cos(k * phase) / (1 + (k * 120 / 500) ** 1.2) for k in range(1, 28))
     voice = voice + 0.5 * rng.normal(size=count)
-    spectrum = np.fft.rfft(voice)
-    f = np.fft.rfftfreq(count, 1 / rate)
-    formants = sum(1 / (1 + ((f - c) / w) ** 2) for c, w in ((500, 120), (1500, 200), (2500, 300)))
-    voice = np.fft.irfft(spectrum * (formants + 0.02), count)
+    voice = _filtered(voice, rate, _formants)
     edges = np.cumsum(rng.uniform(0.08, 0.3, size=int(time[-1] / 0.08) + 2))
     gains = rng.choice([0.0, 0.5, 0.8, 1.0], p=[0.34, 0.2, 0.2, 0.26], size=edges.size)
     gate = gains[np.searchsorted(edges, time)]
     smooth = np.hanning(max(round(0.03 * rate), 3))
     return _unit(voice * np.convolve(gate, smooth / smooth.sum(), mode="same"))
+
+
+def _blown(f: Samples) -> Samples:
+    x = np.maximum(f, 1.0) / 400.0
+    return np.asarray(x / (1 + x**2))
+
+
+def _formants(f: Samples) -> Samples:
+    known = ((500, 120), (1500, 200), (2500, 300))
+    return np.asarray(sum(1 / (1 + ((f - c) / w) ** 2) for c, w in known) + 0.02)
+
+
+def _filtered(samples: Samples, rate: float, gain: Callable[[Samples], Samples]) -> Samples:
+    """Samples with a gain by frequency [Hz]; some silence behind them makes it quick."""
+    size = fft.next_fast_len(samples.size, real=True)
+    gains = gain(fft.rfftfreq(size, 1 / rate))
+    return np.asarray(fft.irfft(fft.rfft(samples, size) * gains, size)[: samples.size])
 
 
 def _unit(samples: NDArray[np.float64]) -> Samples:
