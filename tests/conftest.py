@@ -6,6 +6,8 @@ import pytest
 from hypothesis import settings
 
 os.environ["MPLBACKEND"] = "Agg"
+# The tests run in two processes: as in the commands, linear algebra has one thread in each.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # Examples must not depend on the machine's speed or on an earlier run's database.
 settings.register_profile("conewright", deadline=None, derandomize=True)

@@ -263,14 +263,18 @@ def _grouped(rising: FloatArray) -> tuple[FloatArray, FloatArray]:
     middles, spreads = groups.mean(axis=1), groups.std(axis=1)
     if count == 1:
         return middles, spreads
-    return middles, np.maximum(spreads, 0.5 * np.abs(np.gradient(middles)))
+    # Half the way to the next ones, of all but the outer ones to either side.
+    steps = np.diff(middles)
+    between = 0.5 * (np.append(steps, steps[-1]) + np.append(steps[0], steps))
+    return middles, np.maximum(spreads, 0.5 * np.abs(between))
 
 
 def with_slips(
     parts: Sequence[Component], reader: Reader, *, about: float, normal: tuple[float, float] | None
 ) -> Mixture:
     """Return components with the slips of the hand about a value [SI] as a mixture."""
-    kept = (replace(part, weight=part.weight * (1.0 - reader.slip)) for part in parts)
+    left = 1.0 - reader.slip
+    kept = (Component(part.weight * left, part.kind, part.centre, part.sigma) for part in parts)
     return Mixture((*kept, *reader.slips(about)), reader, normal)
 
 

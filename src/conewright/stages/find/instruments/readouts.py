@@ -6,9 +6,9 @@ Samples lie along the first and only axis; inf is open.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from math import inf
 from typing import Literal
 
@@ -18,7 +18,7 @@ from conewright.job.builds.draws import Draws, quantile
 from conewright.job.builds.standing import radio_year
 from conewright.job.builds.states.build import Build
 from conewright.job.builds.states.drivers import DriverState
-from conewright.job.builds.states.electrics import ChannelState
+from conewright.job.builds.states.electrics import ChannelState, PartState
 from conewright.job.builds.states.location import LocationState
 from conewright.job.builds.states.value import Origin, Value
 from conewright.job.document.parts import UNKNOWN, of_year
@@ -107,7 +107,7 @@ class Bench:
     def __init__(self, build: Build) -> None:
         self.build = build
         self._known: dict[tuple[Quantity, str], FloatArray] = {}
-        self._cold: dict[Hashable, FloatArray] = {}
+        self._kept: dict[Hashable, FloatArray] = {}
         self._draws: Draws = stratified((*build.axes, WARMTH, PLUGS, PLACE, *EFFECT_AXES))
 
     def shown(self, subjects: Sequence[str], chosen: Sequence[Variant]) -> tuple[Shown, ...]:
@@ -161,18 +161,19 @@ class Bench:
     def load(self, channel: ChannelState, shown: Sequence[Shown]) -> FloatArray:
         """Ohms of all that hangs on the cable."""
         if channel.load == UNKNOWN:
-            at_plug = plug_samples(context_of(self.build, channel), samples=SAMPLES)
-            return np.maximum(at_plug - self._cable(channel), 0.0)
+            return self._once(("unknown", channel.id), lambda: self._guessed(channel))
         coils: dict[str, Real] = {}
         for name, _ in channel.polarity:
-            coil = self._borne(self.build.location(name), channel)
+            coil = self._once((name, channel.id), partial(self._borne, name, channel))
             for one in shown:
                 if one.subject == name:
                     coil = _changed_coil(coil, one.effects)
             coils[name] = coil
-        warm = _with_central(self._warmth(PAIR))
         for part in channel.parts:
-            coils[part.key] = _sampled(part_resistance(part, self._draws, temperature=warm))
+            coils[part.key] = self._once(
+                (channel.id, part.key, "part"),
+                partial(self._part, part),
+            )
         return np.asarray(fold_resistance(tree=channel.tree, resistances=coils))
 
     def _beyond(
@@ -191,17 +192,27 @@ class Bench:
 
     def _warm_coil(self, test: str, place: LocationState) -> FloatArray:
         driver = place.driver
-        key = (driver.id, driver.own)
-        if key not in self._cold:
-            self._cold[key] = _sampled(driver.parameters(self._draws, SHEET_AIR)["re"])
-        cold = self._cold[key]
+        cold = self._once(
+            ("cold", driver.id, driver.own),
+            lambda: _sampled(driver.parameters(self._draws, SHEET_AIR)["re"]),
+        )
         return np.asarray(resistance_at(resistance=cold, temperature=self._warmth(test)))
 
-    def _borne(self, place: LocationState, channel: ChannelState) -> FloatArray:
+    def _part(self, part: PartState) -> FloatArray:
+        """Ohms of a part by value."""
+        return _sampled(part_resistance(part, self._draws, temperature=self._warm))
+
+    def _guessed(self, channel: ChannelState) -> FloatArray:
+        """Ohms of a load that nobody knows."""
+        at_plug = plug_samples(context_of(self.build, channel), samples=SAMPLES)
+        return np.maximum(at_plug - self._cable(channel), 0.0)
+
+    def _borne(self, name: str, channel: ChannelState) -> FloatArray:
         """Ohms of a driver that its output bears, where a rating is written down and they are not.
 
         One below the rating is no sound one there: it is the fault of a low load.
         """
+        place = self.build.location(name)
         coil = self._warm_coil(PAIR, place)
         source = source_of(self.build, channel)
         if knows_ohms(place.driver) or not source.rated:
@@ -210,8 +221,15 @@ class Bench:
         return coil if borne.size < FEWEST else np.resize(borne, coil.shape)
 
     def _cable(self, channel: ChannelState) -> FloatArray:
-        warm = _with_central(self._warmth(PAIR))
-        return _sampled(cable_resistance(channel.cable, self._draws, temperature=warm))
+        return self._once(
+            ("cable", channel.id),
+            lambda: _sampled(cable_resistance(channel.cable, self._draws, temperature=self._warm)),
+        )
+
+    @cached_property
+    def _warm(self) -> FloatArray:
+        """Temperature of wires and parts [K], shape (1 + samples, 1)."""
+        return _with_central(self._warmth(PAIR))
 
     def _warmth(self, test: str) -> FloatArray:
         """Temperature of the coils [K]: the vehicle's where it is written, else that of a door."""
@@ -302,6 +320,12 @@ class Bench:
         return self._drawn(size(test, subject, name), EFFECT_AXES[0])
 
     # --- Samples ----------------------------------------------------------------------------
+
+    def _once(self, key: Hashable, work: Callable[[], FloatArray]) -> FloatArray:
+        """Return what some work gives, done once: no fault changes it."""
+        if key not in self._kept:
+            self._kept[key] = work()
+        return self._kept[key]
 
     def _sampled(self, value: Value) -> FloatArray:
         return _sampled(self._draws(value))

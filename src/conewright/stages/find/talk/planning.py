@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -104,14 +105,24 @@ class Foresight:
 
     def __init__(self, case: Case) -> None:
         self._case = case
-        every = self.questions = tuple(_questions(case))
-        alone = [q for q in every if trade.test(q.test).target != "pair"]
-        self._chains = [
+        self.questions = tuple(_questions(case))
+        self._blame: Blame | None = None
+
+    @cached_property
+    def _chains(self) -> list[_ChainView]:
+        """Readings of each chain."""
+        case = self._case
+        alone = [q for q in self.questions if trade.test(q.test).target != "pair"]
+        return [
             _ChainView(case, [q for q in alone if case.chain_of(q.subject) == number])
             for number in range(len(case.chains))
         ]
-        self._pairs = [_PairView(case, q) for q in every if q not in alone]
-        self._blame: Blame | None = None
+
+    @cached_property
+    def _pairs(self) -> list[_PairView]:
+        """Readings that hear two chains."""
+        two = [q for q in self.questions if trade.test(q.test).target == "pair"]
+        return [_PairView(self._case, question) for question in two]
 
     def next_readings(
         self, odds: Odds, asked: Iterable[Question], opened: Opened
