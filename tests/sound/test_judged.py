@@ -84,6 +84,6 @@ def test_other_figures_are_as_near_as_the_page_says() -> None:
 @pytest.mark.slow
 def test_what_the_benchmark_draws_is_judged_as_it_says() -> None:
     # Seeds that no threshold was chosen by.
-    found = [judged(seed) for seed in range(1001, 1041, 2)]
+    found = [judged(seed) for seed in range(1001, 1017, 2)]
     assert sum("dropout" in each.flags for each in found if each.clean) == 0
     assert all(not each.stopped for each in found if each.clean)
