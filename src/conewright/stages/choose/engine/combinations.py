@@ -143,7 +143,7 @@ def _summed(tables: Sequence[FloatArray]) -> FloatArray:
 def _together(groups: Sequence[Sequence[Cell]]) -> FloatArray:
     """Return the norm of the bass of every combination of cells, at most."""
     every = [np.stack([cell.middle for cell in cells]) for cells in groups]
-    radius = _summed([np.array([[cell.radius] for cell in cells]) for cells in groups])[:, 0]
+    off = _summed([np.array([[c.radius, c.rest, c.slack] for c in cells]) for cells in groups])
     shape = [len(cells) for cells in groups]
     squared = np.zeros(shape)
     for i, one in enumerate(every):
@@ -152,8 +152,8 @@ def _together(groups: Sequence[Sequence[Cell]]) -> FloatArray:
         for j in range(i):
             both = 2.0 * (every[j].conj() @ one.T).real
             squared += both.reshape([shape[k] if k in (i, j) else 1 for k in range(len(shape))])
-    norm = np.sqrt(np.maximum(squared, 0.0)).ravel() + radius
-    return np.asarray(norm * (1.0 + ROUNDED))
+    leading = np.sqrt(np.maximum(squared, 0.0)).ravel() + off[:, 0]
+    return np.asarray((np.hypot(leading, off[:, 1]) + off[:, 2]) * (1.0 + ROUNDED))
 
 
 def _least(columns: Sequence[FloatArray]) -> FloatArray:

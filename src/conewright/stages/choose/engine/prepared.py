@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -16,9 +16,9 @@ from conewright.physics.basics.air import Air
 from conewright.physics.electrics.wiring import capacitor as capacitor_impedance
 from conewright.physics.electrics.wiring import leaves
 from conewright.stages.choose.engine.branches import split
+from conewright.stages.choose.engine.driven import Hanging
 from conewright.stages.choose.engine.ear import Ear
 from conewright.stages.choose.engine.exact import Plans, Solved, solved
-from conewright.stages.choose.engine.numbers import Hanging
 from conewright.stages.choose.engine.rows import (
     MountedOptions,
     RowDraws,
@@ -259,7 +259,9 @@ class Prepared:
                         tables.append(
                             mounted_one(place, centre=self.centre, solver=self.solver, air=air)
                         )
-                found[name] = stacked(tables)
+                whole = stacked(tables)
+                alike = (found[other] for other in group.places if other in found)
+                found[name] = next((each for each in alike if each.same_as(whole)), whole)
         return found
 
     @cached_property
@@ -484,13 +486,40 @@ class Prepared:
             found[part.key] = np.atleast_2d(impedance) + 0j * self.ear.frequency
         return found
 
-    def options_in(self, unit: UnitOptions) -> dict[str, MountedOptions]:
-        """Return the options of a unit in each of its places."""
-        found = {}
+    def options_in(
+        self,
+        unit: UnitOptions,
+        rows: NDArray[np.intp] | None = None,
+        *,
+        only: Container[str] | None = None,
+    ) -> dict[str, MountedOptions]:
+        """Return options of a unit in each of its places.
+
+        Args:
+            unit: whose.
+            rows: of its options; all when left out.
+            only: places that are meant; all when left out.
+
+        """
+        found: dict[str, MountedOptions] = {}
         for k, g in enumerate(unit.groups):
+            options = unit.options[:, k] if rows is None else unit.options[rows, k]
+            taken: dict[int, MountedOptions] = {}
             for name in self.space.places[g].places:
-                found[name] = self.mounted[name].at(unit.options[:, k])
+                if only is not None and name not in only:
+                    continue
+                whole = self.mounted[name]
+                if id(whole) not in taken:
+                    taken[id(whole)] = whole.at(options)
+                found[name] = taken[id(whole)]
         return found
+
+    def wiring_key(self, c: int, f: int) -> Hashable:
+        """Return what forms of a group of channels have in common that differ in signs only."""
+        channels, form = self.space.channels[c], self.space.channels[c].forms[f]
+        there = [self._builds[f"form-{c}-{f}"].channel(name) for name in channels.channels]
+        wired = tuple((each.id, each.tree, each.parts) for each in there)
+        return wired, form.same, form.silent, id(form.chosen and form.chosen.rows)
 
 
 def _wired(channel: ChannelState, form: ChannelState) -> ChannelState:

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.stages.choose.engine.cells import MOST_TRAVEL, Cell, Wired
+from conewright.stages.choose.engine.cells import MOST_TRAVEL, Cell, cells_of
 from conewright.stages.choose.engine.combinations import Combination, Combinations
 from conewright.stages.choose.engine.exact import Plans, Solved, solved
 from conewright.stages.choose.engine.found import ALIKE, DECIMALS, Found, Kept, Limits, Picks, Tally
-from conewright.stages.choose.engine.numbers import GAINS, LOADED_AT
+from conewright.stages.choose.engine.numbers import LOADED_AT
 from conewright.stages.choose.engine.prepared import Prepared
 from conewright.stages.choose.engine.search import Group, bounded_plans, promising
 from conewright.stages.choose.engine.worth import Worth
@@ -112,10 +112,7 @@ class Search:
     def _cells_of(self, r: int) -> list[list[Cell]]:
         if r not in self._cells:
             ready = self.ready
-            self._cells[r] = [
-                [cell for f in range(len(channels.forms)) for cell in Wired(ready, r, c, f).cells()]
-                for c, channels in enumerate(ready.space.channels)
-            ]
+            self._cells[r] = [cells_of(ready, r, c) for c in range(len(ready.space.channels))]
             self.tally.frames += int(np.prod([len(c.forms) for c in ready.space.channels]))
         return self._cells[r]
 
@@ -196,7 +193,7 @@ class Search:
             ),
             floor=kept.floor,
         )
-        bound = self._refined(each, groups, plans.picks, plans.bound, volts, left)
+        bound = plans.bound
         reached = bound >= kept.floor
         return [
             (float(one), each, picks)
@@ -208,61 +205,6 @@ class Search:
         cells = self._of(each)
         drawn = np.sum([cell.drawn for cell in cells], axis=0)
         return min(cell.wired.volts(cell.corner, drawn) for cell in cells)
-
-    def _refined(
-        self,
-        each: Combination,
-        groups: Sequence[Group],
-        picks: NDArray[np.intp],
-        bound: FloatArray,
-        volts: float,
-        left: dict[str, float],
-    ) -> FloatArray:
-        """Return bounds of whole plans from sums of pressures with their phases."""
-        if not len(picks):
-            return bound
-        gains = np.zeros((len(picks), len(GAINS)))
-        ceiling = np.full(len(picks), volts)
-        bass: FloatArray | float = 0.0
-        slack: FloatArray | float = 0.0
-        coherent: FloatArray | float = 0.0
-        loose: FloatArray | float = 0.0
-        at = 0
-        for cell in self._of(each):
-            for u in range(len(cell.classes)):
-                rows = _rows_in(groups[at], picks)
-                gains += groups[at].gains[rows]
-                ceiling = np.minimum(ceiling, groups[at].ceiling[rows])
-                some, back = np.unique(rows, return_inverse=True)
-                found = cell.vectors(u, self._whole_rows(cell, u, groups[at].picks[some]))
-                at += 1
-                if found is None:
-                    continue
-                bass = bass + found.bass[back]
-                slack = slack + found.slack[back]
-                coherent = coherent + found.coherent[back]
-                loose = loose + found.loose[back]
-        ear = self.ready.ear
-        weights = (ear.overall * (1.0 - ear.share))[ear.coherent]
-        norm = np.sqrt(np.sum(np.abs(bass) ** 2, axis=-1)) + slack
-        together = np.sqrt((np.abs(coherent) + loose) ** 2 @ weights)
-        gains[:, 0] = np.minimum(gains[:, 0], norm * (1.0 + ROUNDED))
-        gains[:, 2] = np.minimum(gains[:, 2], together * (1.0 + ROUNDED))
-        return np.minimum(bound, self._upper(gains, ceiling, left, each.radio))
-
-    def _whole_rows(self, cell: Cell, u: int, picks: NDArray[np.intp]) -> NDArray[np.intp]:
-        """Return the rows of a unit's options, among all of them, by what they pick."""
-        unit = cell.wired.units[u]
-        start = 1 + 3 * len(self.ready.space.channels)
-        return _positions(
-            np.column_stack((unit.options, unit.capacitor)),
-            np.column_stack(
-                (
-                    picks[:, [start + g for g in unit.groups]],
-                    picks[:, 1 + 3 * cell.wired.group + 1],
-                )
-            ),
-        )
 
     # --- Exactly ----------------------------------------------------------------------------------
 
@@ -422,21 +364,6 @@ class Search:
 
     def _hands_free(self, r: int) -> float:
         return float(self.ready.hands_free[r])
-
-
-def _rows_in(group: Group, picks: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Return the option of a group that each plan picks."""
-    speaks = np.flatnonzero((group.picks >= 0).any(axis=0))
-    return _positions(group.picks[:, speaks], picks[:, speaks])
-
-
-def _positions(table: NDArray[np.intp], wanted: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Return where each wanted row stands in a table that holds it once."""
-    sizes = np.maximum(table.max(axis=0), wanted.max(axis=0)) + 2
-    scale = np.concatenate(([1], np.cumprod(sizes[:-1])))
-    codes, asked = (table + 1) @ scale, (wanted + 1) @ scale
-    order = np.argsort(codes)
-    return np.asarray(order[np.searchsorted(codes, asked, sorter=order)])
 
 
 class _Every(dict[str, tuple[str, ...]]):

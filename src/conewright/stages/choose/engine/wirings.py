@@ -1,0 +1,350 @@
+"""A group of channels wired in one way: its units hung on its channels, whichever way round."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.programme import programme_weights
+from conewright.physics.electrics.filters import butterworth_high_pass
+from conewright.stages.choose.engine.driven import (
+    Hanging,
+    Twinned,
+    middle_of,
+    solved_branch,
+    twinned,
+)
+from conewright.stages.choose.engine.ear import Transfer
+from conewright.stages.choose.engine.numbers import LOADED_AT, Signs, UnitNumbers, loads_of
+from conewright.stages.choose.engine.output import Output
+from conewright.stages.choose.engine.prepared import Prepared, UnitOptions
+from conewright.stages.choose.engine.rows import rows_of, stood_in
+
+if TYPE_CHECKING:
+    from conewright.job.builds.states.build import Build
+
+__all__ = ["MOST_TRAVEL", "Wiring"]
+
+MOST_TRAVEL = 1.4
+"""Peak travel over Xmax from which a cone meets its end; of 0.75 to 1.4, from memory."""
+
+LEADING = 16
+"""Dimensions of the common space of the bass in which bounds are looked at; the rest is a norm."""
+
+Classes = list[tuple[tuple[int, ...], NDArray[np.intp]]]
+
+
+class Wiring:
+    """A group of channels wired in one way under one radio; its forms differ in signs only.
+
+    Args:
+        ready: the space.
+        r: radio.
+        c: group of channels.
+        forms: that are wired so.
+
+    """
+
+    def __init__(self, ready: Prepared, r: int, c: int, forms: Sequence[int]) -> None:
+        self.ready, self.radio, self.group, self._forms = ready, r, c, tuple(forms)
+        self.channels = ready.space.channels[c]
+        self.units = ready.units(c, forms[0])
+        self.hangings = ready.hangings(r, c, forms[0], self.units)
+        self._numbers: dict[tuple[int, int], UnitNumbers] = {}
+        self._leasts: dict[tuple[int, str, int, int], FloatArray] = {}
+
+    # --- Options ----------------------------------------------------------------------------------
+
+    @cached_property
+    def classes(self) -> tuple[Classes, ...]:
+        """Options of each unit that differ only in the part that is fitted, as masks."""
+        return tuple(_classes(unit) for unit in self.units)
+
+    @cached_property
+    def fitted(self) -> tuple[NDArray[np.bool_], ...]:
+        """Whether an option of a unit brings a part of the catalogue."""
+        found = []
+        for unit in self.units:
+            fitted = np.zeros(len(unit), dtype=bool)
+            for k, g in enumerate(unit.groups):
+                variants = self.ready.space.places[g].variants
+                has = np.array([len(variant.rows) > 0 for variant in variants])
+                fitted |= has[unit.kinds[:, k]]
+            found.append(fitted)
+        return tuple(found)
+
+    @cached_property
+    def admittances(self) -> tuple[dict[str, tuple[ComplexArray, ComplexArray]], ...]:
+        """Admittance of every option of a unit, cold and hot, by channel."""
+        found = []
+        for index, every in enumerate(self.twins):
+            mine: dict[str, tuple[ComplexArray, ComplexArray]] = {}
+            names = {each.places: each.channel.id for each in self.hangings[index]}
+            for each in every:
+                both = self._admittance(index, each.first)
+                mine |= {names[places]: both for places in each.places}
+            found.append(mine)
+        return tuple(found)
+
+    def _admittance(self, unit: int, hanging: Hanging) -> tuple[ComplexArray, ComplexArray]:
+        places = self.ready.options_in(self.units[unit], only=hanging.places)
+        return (
+            solved_branch(hanging, places, hot=False)[0],
+            solved_branch(hanging, places, hot=True)[0],
+        )
+
+    @cached_property
+    def twins(self) -> tuple[tuple[Twinned, ...], ...]:
+        """What each unit hangs on its channels, those together that are alike."""
+        return tuple(twinned(hangings, self.ready.mounted) for hangings in self.hangings)
+
+    def signs_of(self, f: int, unit: int) -> tuple[int, Signs]:
+        """Return the sign of a unit's first place under a form, and those of all against it."""
+        build = self.ready.frame(self.radio, self._all_forms(f))
+        sign = {n: s for name in self.channels.channels for n, s in build.channel(name).polarity}
+        every = [sign[n] for twins in self.twins[unit] for some in twins.places for n in some]
+        if not every:
+            return 1, ()
+        return every[0], tuple(every[0] * each for each in every)
+
+    # --- Numbers ----------------------------------------------------------------------------------
+
+    def loads(self, unit: int, which: NDArray[np.intp]) -> FloatArray:
+        """Return what some options load the first channel with, as in `LOADED_AT` [S]."""
+        return self._loads[unit][which]
+
+    @cached_property
+    def _loads(self) -> tuple[FloatArray, ...]:
+        name, found = self.channels.channels[0], []
+        for index, unit in enumerate(self.units):
+            found.append(np.zeros((len(unit), len(LOADED_AT))))
+            if name in self.admittances[index]:
+                cold = self.admittances[index][name][0]
+                found[index] += loads_of(cold, self.ready.ear.frequency)
+        return tuple(found)
+
+    def numbers(self, unit: int, beside: int) -> UnitNumbers:
+        """Return the numbers of a unit's options beside a class of neighbours."""
+        key = (unit, beside)
+        if key not in self._numbers:
+            self._numbers[key] = self._worked_out(unit, beside)
+        return self._numbers[key]
+
+    def _worked_out(self, unit: int, beside: int) -> UnitNumbers:
+        ready, size = self.ready, self.ready.ear.frequency.size
+        middles = {}
+        for twins in self.twins[unit]:
+            name = twins.first.channel.id
+            others = []
+            for other, admittances in enumerate(self.admittances):
+                if other == unit or name not in admittances:
+                    continue
+                fitted = self.fitted[other]
+                here = fitted if beside >> other & 1 else ~fitted
+                cold, hot = admittances[name]
+                others.append((cold[here], hot[here]))
+            middles[name] = middle_of(others, size)
+        return UnitNumbers(
+            self._parted(unit),
+            middles,
+            lambda rows: ready.options_in(self.units[unit], rows),
+            len(self.units[unit]),
+            passed=self.passed,
+            signs=list(dict.fromkeys(self.signs_of(f, unit)[1] for f in self._forms)),
+            ear=ready.ear,
+            transfer=self.transfer(unit),
+            factors=ready.factors,
+            emf=self._earliest,
+            output=self.output,
+        )
+
+    def _parted(self, unit: int) -> tuple[Twinned, ...]:
+        """Return what a unit hangs on its channels, alike ones together where neighbours are so."""
+        found = []
+        for twins in self.twins[unit]:
+            names = [
+                h.channel.id for p in twins.places for h in self.hangings[unit] if h.places == p
+            ]
+            found.append((twins, names))
+        parted = []
+        for twins, names in found:
+            if all(self._same_beside(unit, names[0], name) for name in names[1:]):
+                parted.append(twins)
+                continue
+            by_places = {h.places: h for h in self.hangings[unit]}
+            parted += [Twinned(by_places[places], (places,)) for places in twins.places]
+        return tuple(parted)
+
+    def _same_beside(self, unit: int, one: str, other: str) -> bool:
+        """Whether the neighbours of a unit on two channels are alike."""
+        return all(
+            (one in each) == (other in each) and (one not in each or each[one] is each[other])
+            for index, each in enumerate(self.admittances)
+            if index != unit
+        )
+
+    @cached_property
+    def passed(self) -> Mapping[str, ComplexArray]:
+        """What each high-pass lets through, by channel, shape (high-passes, F)."""
+        frequency = self.ready.ear.frequency
+        common = [
+            None if value is None else _filtered(value, frequency)
+            for value in self.channels.corners
+        ]
+        found: dict[str, ComplexArray] = {}
+        for hangings in self.hangings:
+            for each in hangings:
+                own = np.ravel(each.circuit.high_pass + 0.0 * frequency)
+                table = np.array([own if one is None else one for one in common])
+                known = (other for other in found.values() if np.array_equal(other, table))
+                found.setdefault(each.channel.id, next(known, table))
+        return found
+
+    @cached_property
+    def leading(self) -> ComplexArray:
+        """What takes the common space of the bass to its leading dimensions."""
+        size = len(next(iter(self.ready.factors.values()), ()))
+        return np.eye(min(LEADING, size), size, dtype=complex)
+
+    def transfer(self, unit: int) -> Transfer:
+        """Return what the places of a unit do at the ear, tweeters on their frames as well."""
+        ready, columns = self.ready, dict[str, FloatArray]()
+        base = ready.base
+        names = {name for each in self.hangings[unit] for name in each.places}
+        open_ = {name for name in names if base.location(name).back is not None}
+        places = ready.options_in(self.units[unit], only=open_)
+        one = np.zeros(1, dtype=np.intp)
+        places |= ready.options_in(self.units[unit], one, only=names - open_)
+        every = [stood_in(base.location(name), each, columns) for name, each in places.items()]
+        both = [each for place in every for each in (place, place.tweeter) if each is not None]
+        return ready.ear.transfer(both, rows_of(ready.centre, columns))
+
+    # --- The radio --------------------------------------------------------------------------------
+
+    @cached_property
+    def output(self) -> Output:
+        """The output stage of the radio."""
+        return Output.of(self.build, self.ready.centre)
+
+    def _all_forms(self, f: int) -> list[int]:
+        forms = [0] * len(self.ready.space.channels)
+        forms[self.group] = f
+        return forms
+
+    @cached_property
+    def build(self) -> Build:
+        """The radio with the channels of this wiring, all others as found."""
+        return self.ready.frame(self.radio, self._all_forms(self._forms[0]))
+
+    @cached_property
+    def _earliest(self) -> dict[str, FloatArray]:
+        """EMF at which volts or amps of each channel run out at the earliest [V], shape (F,).
+
+        From below: every channel of the radio at the least load that it bears, which draws most.
+        """
+        output, size = self.output, self.ready.ear.frequency.size
+        circuit = self.ready.solver.solve(self.build)
+        flat = {
+            name: np.abs(np.ravel(each.unfiltered.settings))
+            for name, each in circuit.channels.items()
+        }
+        by_radio = [each.id for each in self.build.channels if each.driven_by is None]
+        least, swing = output.borne, output.swing
+        mean = 2.0 / np.pi * swing * sum(np.sqrt(2.0) * flat[n] / least for n in by_radio)
+        reach = swing * min(1.0, (least + output.own) / (least + output.clip))
+        found = {}
+        for name, gain in flat.items():
+            if name not in by_radio:
+                found[name] = np.zeros(size)
+                continue
+            peak = np.sqrt(2.0) * gain
+            volts = output.supply * reach / (peak + reach * output.feed * mean)
+            left = max(output.limit - output.quiet, 0.0) / mean
+            amps = np.minimum(output.peak * least / peak, left)
+            found[name] = np.minimum(volts, amps) * np.ones(size)
+        return found
+
+    def drawn(self, corner: int, classes: Sequence[NDArray[np.intp]]) -> FloatArray:
+        """Return what the channels draw per volt at the knob, at least [A/V], shape (F,).
+
+        |Y/(1 + Zs Y)| is 1/(1/Re Y + |Zs|) or more, and Re Y no less than the least of each unit.
+        """
+        total = np.zeros(self.ready.ear.frequency.size)
+        for name, (level, source) in self._sources.items():
+            least = np.zeros(total.size)
+            for unit, which in enumerate(classes):
+                if name in self.admittances[unit]:
+                    least = least + self._least(unit, name, which)
+            gain = level * np.abs(self.passed[name][corner])
+            total += np.sqrt(2.0) * gain / (1.0 / np.maximum(least, 1e-9) + np.abs(source))
+        return total
+
+    def _least(self, unit: int, name: str, which: NDArray[np.intp]) -> FloatArray:
+        key = (unit, name, int(which[0]), which.size)
+        if key not in self._leasts:
+            self._leasts[key] = self.admittances[unit][name][0][which].real.min(axis=0)
+        return self._leasts[key]
+
+    def volts(self, corner: int, drawn: FloatArray) -> float:
+        """Return the EMF of programme at which the radio's volts end at the latest [V].
+
+        Args:
+            corner: index of the high-pass.
+            drawn: by all channels per volt, at least [A/V].
+
+        From above: the output at its own resistance.
+        """
+        output, most = self.output, np.inf
+        lost = output.lost(np.zeros(1))
+        for name, (level, _) in self._sources.items():
+            gain = np.sqrt(2.0) * level * np.abs(self.passed[name][corner])
+            taken = np.square(gain * lost + output.sagging * drawn)
+            most = min(most, float(output.by_volts(np.sum(self._weights * taken))))
+        return most
+
+    @cached_property
+    def _weights(self) -> FloatArray:
+        return programme_weights(frequency=self.ready.ear.frequency)
+
+    @cached_property
+    def _sources(self) -> dict[str, tuple[FloatArray, ComplexArray]]:
+        """Level without high-pass, and resistance of source and cable, by channel of the radio."""
+        return {
+            each.channel.id: (np.ravel(np.abs(each.level)), np.ravel(each.source))
+            for hangings in self.hangings
+            for each in hangings
+            if each.channel.driven_by is None and not each.idle
+        }
+
+    @cached_property
+    def allowed(self) -> float:
+        """Conductance that the first channel may have, at most [S]: beyond it is overloaded."""
+        name = self.channels.channels[0]
+        for hangings in self.hangings:
+            for each in hangings:
+                if each.channel.id == name:
+                    least = self.ready.least_load(self.radio, each.channel.id)
+                    left = least - float(each.circuit.cable_resistance[0, 0])
+                    return 1.0 / left if left > 0.0 else np.inf
+        return np.inf
+
+
+def _classes(unit: UnitOptions) -> Classes:
+    """Return the options of a unit that differ only in the part that is fitted."""
+    kinds, which = np.unique(unit.kinds, axis=0, return_inverse=True)
+    which = which.ravel()
+    return [
+        (tuple(int(v) for v in kind), np.flatnonzero(which == index))
+        for index, kind in enumerate(kinds)
+    ]
+
+
+def _filtered(corner: float, frequency: FloatArray) -> ComplexArray:
+    if corner == 0.0:
+        return np.ones(frequency.size, dtype=complex)
+    return np.ravel(butterworth_high_pass(corner=corner, order=2, frequency=frequency))
