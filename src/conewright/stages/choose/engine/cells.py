@@ -6,7 +6,7 @@ its work are one number, and its bounds are those of the parts that are left to 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
-from conewright.stages.choose.engine.numbers import GAINS, LOADED_AT
+from conewright.stages.choose.engine.envelopes import Envelope
+from conewright.stages.choose.engine.numbers import GAINS, Signs
 from conewright.stages.choose.engine.prepared import Prepared
-from conewright.stages.choose.engine.search import Envelope, Group
 from conewright.stages.choose.engine.takes import Take, union_of
 from conewright.stages.choose.engine.wirings import MOST_TRAVEL, Wiring
 
@@ -38,7 +38,8 @@ class Cell:
         ceiling: the most that they allow [V].
         material: money of what it takes beside the parts and the work.
         cheapest: money of the cheapest part of each unit.
-        drawn: from the supply per volt at the knob, at least [A/V], shape (F,).
+        taken, drawn: of the supply per volt at the knob, at least: its share by channel,
+            (channels, F), and the current of all [A/V], (F,).
         middle, radius: its bass in the leading dimensions of the common space, and how far from
             that any of its plans is there [Pa/V].
         rest, slack: the norm of all other dimensions, and how far the whole may be off [Pa/V].
@@ -54,6 +55,7 @@ class Cell:
     ceiling: float
     material: float
     cheapest: tuple[float, ...]
+    taken: FloatArray
     drawn: FloatArray
     middle: ComplexArray
     radius: float
@@ -71,47 +73,42 @@ class Cell:
 
     def envelope(self, unit: int) -> Envelope:
         """Return the most that a unit can add for some money."""
-        if unit not in self._envelopes:
-            self._envelopes[unit] = Envelope(self.group(unit, priced=True))
-        return self._envelopes[unit]
+        key, known = self.key(unit), self.wired.wiring.envelopes
+        if key not in known:
+            _, gains, ceiling, costs = self.options(unit)
+            known[key] = Envelope(costs[:, 0], gains, ceiling)
+        return known[key]
 
-    def group(self, unit: int, *, priced: bool) -> Group:
+    def key(self, unit: int) -> Hashable:
+        """Return what cells have in common in which a unit has the same options and numbers."""
+        which = self.classes[unit]
+        signs = self.wired.signs(unit)[1]
+        return unit, self.beside[unit], self.corner, int(which[0]), which.size, signs
+
+    def options(self, unit: int) -> Rows:
         """Return the options of a unit that may be chosen in this cell.
 
-        Args:
-            unit: its position.
-            priced: whether those without a price are left out.
-
+        Rows of the unit, gains, ceilings, and costs: money, inf where it is not known, then loads.
         """
-        key = (unit, priced)
-        if key not in self._groups:
-            self._groups[key] = self._group(unit, priced)
-        return self._groups[key]
-
-    @cached_property
-    def _groups(self) -> dict[tuple[int, bool], Group]:
-        return {}
-
-    @cached_property
-    def _envelopes(self) -> dict[int, Envelope]:
-        return {}
-
-    def _group(self, u: int, priced: bool) -> Group:
-        space, mask, c = self.wired.ready.space, self.classes[u], self.wired.group
-        channels, width = len(space.channels), len(LOADED_AT)
-        unit = self.wired.units[u]
-        gains, ceiling, loads, travel = self.numbers(u)
-        costs = np.zeros((mask.size, 1 + channels * width))
-        costs[:, 0] = np.nan_to_num(unit.money[mask], nan=0.0)
-        costs[:, 1 + c * width : 1 + (c + 1) * width] = loads
-        picks = np.full((mask.size, 1 + 3 * channels + len(space.places)), -1, dtype=np.intp)
-        picks[:, 1 + 3 * c + 1] = unit.capacitor[mask]
-        for k, g in enumerate(unit.groups):
-            picks[:, 1 + 3 * channels + g] = unit.options[mask, k]
+        mask = self.classes[unit]
+        gains, ceiling, loads, travel = self.numbers(unit)
+        money = self.wired.units[unit].money[mask]
+        costs = np.column_stack((np.nan_to_num(money, nan=np.inf), loads))
         kept = travel <= MOST_TRAVEL
-        if priced:
-            kept = kept & ~np.isnan(unit.money[mask])
-        return Group(costs, gains, ceiling, picks).only(kept)
+        return mask[kept], gains[kept], ceiling[kept], costs[kept]
+
+    def bass(
+        self, unit: int, rows: NDArray[np.intp]
+    ) -> tuple[ComplexArray, FloatArray, FloatArray]:
+        """Return the bass of some options of a unit, with the first of its places as +1."""
+        return self.wired.bass(unit, self.beside[unit], self.corner, rows)
+
+    def sign(self, unit: int) -> int:
+        """Return which way round the first place of a unit is connected."""
+        return self.wired.signs(unit)[0]
+
+
+Rows = tuple[NDArray[np.intp], FloatArray, FloatArray, FloatArray]
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,9 +153,9 @@ class Wired:
         found = self.wiring.numbers(unit, beside).at(corner, self._signs[unit][1])
         return found.gains[which], found.ceiling[which], loads, found.travel[which]
 
-    def volts(self, corner: int, drawn: FloatArray) -> float:
-        """Return the EMF of programme at which the radio's volts end at the latest [V]."""
-        return self.wiring.volts(corner, drawn)
+    def signs(self, unit: int) -> tuple[int, Signs]:
+        """Return the sign of a unit's first place, and those of all against it."""
+        return self._signs[unit]
 
     @property
     def allowed(self) -> float:
@@ -173,10 +170,10 @@ class Wired:
         if not self.wiring.hangings[unit]:
             nothing = np.zeros(rows.size)
             return np.zeros((rows.size, len(space)), dtype=complex), nothing, nothing
-        overall, signs = self._signs[unit]
+        _, signs = self._signs[unit]
         known = self.wiring.numbers(unit, beside)
         there = known.at(corner, signs)
-        vectors = overall * known.vectors(corner, signs, rows, space)
+        vectors = known.vectors(corner, signs, rows, space)
         slack = there.slack[rows]
         norm = there.gains[rows, 0] - slack
         rest = np.sqrt(np.maximum(norm**2 - np.sum(np.abs(vectors) ** 2, axis=1), 0.0))
@@ -197,8 +194,8 @@ class Wired:
         if not free.any():
             return None
         vectors, rest, slack = self.bass(unit, beside, corner, mask[free])
-        middle = vectors.mean(axis=0)
-        away = np.sqrt(np.sum(np.abs(vectors - middle) ** 2, axis=1))
+        middle = self._signs[unit][0] * vectors.mean(axis=0)
+        away = np.sqrt(np.sum(np.abs(vectors - vectors.mean(axis=0)) ** 2, axis=1))
         return _Most(
             gains=gains[free].max(axis=0),
             ceiling=float(ceiling[free].max()),
@@ -236,7 +233,7 @@ class Wired:
         takes: Sequence[Take],
         most: Sequence[_Most],
     ) -> Cell:
-        drawn = self.wiring.drawn(corner, masks)
+        taken, drawn = self.wiring.asked(corner, masks)
         set_it = self.ready.corner_take(self.group, self.channels.corners[corner])
         return Cell(
             wired=self,
@@ -245,9 +242,10 @@ class Wired:
             beside=beside,
             takes=(*takes, set_it),
             gains=np.sum([each.gains for each in most], axis=0),
-            ceiling=min(*(each.ceiling for each in most), self.volts(corner, drawn)),
+            ceiling=min(*(each.ceiling for each in most), self.wiring.volts(taken, drawn)),
             material=sum(each.material for each in takes),
             cheapest=tuple(each.cheapest for each in most),
+            taken=taken,
             drawn=drawn,
             middle=np.sum([each.middle for each in most], axis=0),
             radius=sum(each.radius for each in most),

@@ -8,12 +8,14 @@ all others.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from conewright.physics.basics.programme import programme_weights
 from conewright.stages.choose.engine.numbers import GAINS
 from conewright.stages.choose.engine.unions import Unions
 
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
     from conewright.stages.choose.engine.prepared import Prepared
     from conewright.stages.choose.engine.worth import Worth
 
-__all__ = ["Combination", "Combinations"]
+__all__ = ["Combinations", "Reached"]
 
 CLOSE = 1e-6
 """Hours and money of unions are put together by kinds, and that much may be rounded away."""
@@ -34,31 +36,61 @@ ROUNDED = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
-class Combination:
-    """A radio and a cell of every group of channels.
+class Reached:
+    """Combinations of cells under one radio that may hold the best plan; rows are these.
 
     Attributes:
-        radio: its position.
-        cells: positions among those of each group.
+        at: position among all of the radio.
+        cells: of each group of channels, (combinations, groups).
         bound: points that no plan of it exceeds.
-        at: position among all of its radio.
+        money: beside the parts.
+        marked: points of the wishes that no sound is about.
+        bass: norm of the bass, at most [Pa/V].
+        ceiling: at most [V].
+        gains: of each unit, the most that it adds for the money that is left,
+            (combinations, units, gains).
+        ends: likewise the highest ceiling [V].
+        cheapest: money for the parts of each unit at least.
 
     """
 
-    radio: int
-    cells: tuple[int, ...]
-    bound: float
-    at: int = -1
+    at: NDArray[np.intp]
+    cells: NDArray[np.intp]
+    bound: FloatArray
+    money: FloatArray
+    marked: FloatArray
+    bass: FloatArray
+    ceiling: FloatArray
+    gains: FloatArray
+    ends: FloatArray
+    cheapest: FloatArray
+
+    def __len__(self) -> int:
+        """Return the number of combinations."""
+        return len(self.at)
+
+    def only(self, kept: NDArray[np.intp] | NDArray[np.bool_] | slice) -> Reached:
+        """Return some combinations."""
+        return Reached(*(getattr(self, each.name)[kept] for each in fields(self)))
 
 
 class Combinations:
-    """Every combination of cells under one radio."""
+    """Every combination of cells under one radio.
+
+    Attributes:
+        groups: cells of each group of channels.
+        slots: group of channels of each unit that a combination may have.
+        hours, money: of every combination, money without the parts.
+        marked: points of the wishes that no sound is about.
+
+    """
 
     def __init__(
         self, ready: Prepared, worth: Worth, r: int, groups: Sequence[Sequence[Cell]]
     ) -> None:
-        self._worth, self.radio, self._groups = worth, r, groups
+        self._worth, self.radio, self.groups = worth, r, groups
         self._shape = tuple(map(len, groups))
+        self._weights = programme_weights(frequency=ready.ear.frequency)
         radio = ready.radio_takes[r]
         lists, found = _signatures(groups)
         unions = Unions(ready.labour, [ready.always, radio], lists)
@@ -69,44 +101,107 @@ class Combinations:
         self.money = unions.money[at].ravel() + material + beside
         marked = worth.marked({**unions.left, "hands_free": float(ready.hands_free[r])})
         self.marked = np.broadcast_to(marked, unions.hours.shape)[at].ravel()
-        self.gains = _summed([np.array([cell.gains for cell in cells]) for cells in groups])
-        self.gains[:, 0] = np.minimum(self.gains[:, 0], _together(groups))
-        self.ceiling = _least([np.array([cell.ceiling for cell in cells]) for cells in groups])
-        self._parts = [np.array([sum(cell.cheapest) for cell in cells]) for cells in groups]
-        self._least = self.money + _summed([each[:, np.newaxis] for each in self._parts])[:, 0]
-        self.bound = worth.upper(self.gains, self.ceiling, self.marked)
+        gains = _summed([np.array([cell.gains for cell in cells]) for cells in groups])
+        self._bass = gains[:, 0] = np.minimum(gains[:, 0], _together(groups))
+        self._ceiling = _least([np.array([cell.ceiling for cell in cells]) for cells in groups])
+        self._units = [max(len(cell.cheapest) for cell in cells) for cells in groups]
+        self.slots = tuple(g for g, units in enumerate(self._units) for _ in range(units))
+        self._parts = [_padded([cell.cheapest for cell in cells]) for cells in groups]
+        parts = _summed([each.sum(axis=1)[:, np.newaxis] for each in self._parts])[:, 0]
+        self._least = self.money + parts
+        self._bound = worth.upper(gains, self._ceiling, self.marked)
 
-    def within(self, limits: Limits, *, floor: float) -> Iterator[Combination]:
-        """Yield combinations within limits whose bounds reach a floor."""
-        reached = self.bound >= floor
+    def within(self, limits: Limits, *, floor: float) -> Reached:
+        """Return combinations within limits whose bounds reach a floor, the highest bound first."""
+        reached = self._bound >= floor
         if limits.money is not None:
             reached &= self._least <= limits.money + CLOSE
         if limits.hours is not None:
             reached &= self.hours <= limits.hours + CLOSE
         which = np.flatnonzero(reached)
-        if limits.money is None or not which.size:
-            bound = self.bound[which]
-        else:
-            bound = self._bounded(which, limits.money)
-        for index in np.flatnonzero(bound >= floor):
-            at = int(which[index])
-            cells = tuple(int(k) for k in np.unravel_index(at, self._shape))
-            yield Combination(self.radio, cells, float(bound[index]), at)
+        found = self._reached(which, np.inf if limits.money is None else limits.money)
+        order = np.argsort(-found.bound, kind="stable")
+        return found.only(order[found.bound[order] >= floor])
 
-    def _bounded(self, which: NDArray[np.intp], money: float) -> FloatArray:
-        """Return bounds with the most that each unit can add for the money that is left."""
-        cells = np.unravel_index(which, self._shape)
+    def cells_of(self, at: int) -> list[Cell]:
+        """Return the cells of a combination."""
+        multi = np.unravel_index(at, self._shape)
+        return [cells[int(k)] for cells, k in zip(self.groups, multi, strict=True)]
+
+    def _reached(self, which: NDArray[np.intp], money: float) -> Reached:
+        """Return combinations with the most that each unit can add for the money that is left."""
+        cells = np.stack(np.unravel_index(which, self._shape), axis=1).reshape(-1, len(self._shape))
+        count, units = len(which), len(self.slots)
         spare = money + CLOSE - self._least[which]
-        gains, ceiling = np.zeros((which.size, len(GAINS))), np.full(which.size, np.inf)
-        for here, every in zip(cells, self._groups, strict=True):
-            for cell, rows in _segments(here):
+        gains, ends = np.zeros((count, units, len(GAINS))), np.full((count, units), np.inf)
+        first = 0
+        for g, every in enumerate(self.groups):
+            for cell, rows in _segments(cells[:, g]):
                 for unit, cheapest in enumerate(every[cell].cheapest):
-                    more, most = every[cell].envelope(unit).at(spare[rows] + cheapest)
-                    gains[rows] += more
-                    ceiling[rows] = np.minimum(ceiling[rows], most)
-        gains = np.minimum(gains, self.gains[which])
-        ceiling = np.minimum(ceiling, self.ceiling[which])
-        return self._worth.upper(gains, ceiling, self.marked[which])
+                    at = first + unit
+                    most = every[cell].envelope(unit).at(spare[rows] + cheapest)
+                    gains[rows, at], ends[rows, at] = most
+            first += self._units[g]
+        whole = gains.sum(axis=1)
+        bass = self._bass[which]
+        whole[:, 0] = np.minimum(whole[:, 0], bass)
+        ceiling = np.minimum(self._ceiling[which], self._volts(cells))
+        least = np.minimum(ceiling, ends.min(axis=1, initial=np.inf))
+        marked = self.marked[which]
+        parts = [each[cells[:, g]] for g, each in enumerate(self._parts)]
+        return Reached(
+            at=which,
+            cells=cells,
+            bound=self._worth.upper(whole, least, marked),
+            money=self.money[which],
+            marked=marked,
+            bass=bass,
+            ceiling=ceiling,
+            gains=gains,
+            ends=ends,
+            cheapest=np.concatenate(parts, axis=1),
+        )
+
+    def _volts(self, cells: NDArray[np.intp]) -> FloatArray:
+        """Return the EMF at which the radio's volts end at the latest, all channels drawing [V]."""
+        least = np.full(len(cells), np.inf)
+        for start in range(0, len(cells), BLOCK):
+            some = slice(start, start + BLOCK)
+            drawn = sum(self._drawn[g][cells[some, g]] for g in range(len(self.groups)))
+            for g, every in enumerate(self.groups):
+                output = every[0].wired.wiring.output
+                for taken in self._taken[g]:
+                    squared = np.square(taken[cells[some, g]] + output.sagging * drawn)
+                    volts = output.by_volts(np.maximum(squared @ self._weights, TINY))
+                    least[some] = np.minimum(least[some], volts)
+        return least
+
+    @cached_property
+    def _drawn(self) -> list[FloatArray]:
+        return [np.array([cell.drawn for cell in cells]) for cells in self.groups]
+
+    @cached_property
+    def _taken(self) -> list[list[FloatArray]]:
+        """By group and channel of the radio, share of the supply that each cell takes."""
+        return [
+            [
+                np.array([cell.taken[k] for cell in cells])
+                for k in range(min(len(cell.taken) for cell in cells))
+            ]
+            for cells in self.groups
+        ]
+
+
+BLOCK = 4096
+TINY = 1e-300
+
+
+def _padded(rows: Sequence[Sequence[float]]) -> FloatArray:
+    """Return rows of unlike length with zeros behind them."""
+    table = np.zeros((len(rows), max(map(len, rows))))
+    for index, row in enumerate(rows):
+        table[index, : len(row)] = row
+    return table
 
 
 def _signatures(

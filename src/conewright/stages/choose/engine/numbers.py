@@ -85,7 +85,7 @@ class UnitNumbers:
         transfer: of its places.
         factors: of closed places, to the common space of the bass.
         emf: at which the volts or amps of a channel run out at the earliest, by channel [V].
-        output: of the radio.
+        outputs: that drive the channels.
 
     """
 
@@ -102,11 +102,11 @@ class UnitNumbers:
         transfer: Transfer,
         factors: Mapping[str, ComplexArray],
         emf: Mapping[str, FloatArray],
-        output: Output,
+        outputs: Mapping[str, Output],
     ) -> None:
         self._ear, self._transfer, self._factors = ear, transfer, factors
         self._twins, self._middles, self._passed, self._emf = twins, middles, passed, emf
-        self._output = output
+        self._outputs_of = outputs
         self._weights = programme_weights(frequency=ear.frequency)
         self._places = tuple(place for each in twins for some in each.places for place in some)
         corners = len(next(iter(passed.values())))
@@ -166,7 +166,7 @@ class UnitNumbers:
         for each in self._twins:
             each = Twinned(each.first.at(rows), each.places)
             driven += list(driven_of(each, self._middles[each.first.channel.id], mounted))
-            self._outputs(at, each, mounted)
+            self._clip(at, each, mounted)
         columns = self._ear.bass_columns
         self._flows.append([each.flow[:, columns] for each in driven])
         self._moved.append(
@@ -246,24 +246,26 @@ class UnitNumbers:
                 most = (peak * filtered).max(axis=1) / np.ravel(options.xmax)
                 self._travel[at, corner] = np.maximum(self._travel[at, corner], most)
 
-    def _outputs(self, at: slice, twins: Twinned, mounted: Mapping[str, MountedOptions]) -> None:
+    def _clip(self, at: slice, twins: Twinned, mounted: Mapping[str, MountedOptions]) -> None:
         """Work out where the volts and amps of a channel end a programme at the latest."""
-        first, output = twins.first, self._output
-        if first.channel.driven_by is not None or first.idle:
+        first = twins.first
+        if first.idle:
             return
+        output = self._outputs_of[first.channel.id]
         middle = self._middles[first.channel.id]
         own, _ = solved_branch(first, mounted, hot=False)
         least = np.maximum(own.real, 0.0) + np.maximum(middle.cold.real - middle.cold_radius, 0.0)
         level = np.sqrt(2.0) * np.abs(first.level)
         drawn = level * least / (1.0 + least * np.abs(first.source))
-        ahead = first.source - output.own
+        ahead = first.source - first.circuit.source_resistance
         lost: FloatArray = np.full_like(least, output.lost(np.zeros(1))[0])
         if not np.any(ahead.imag):
             lost = output.lost(least / (1.0 + least * ahead.real))
         through = (self._weights * _squared(self._passed[first.channel.id])).T
         taken = level * lost + output.sagging * len(twins.places) * drawn
         volts = output.by_volts(np.square(taken) @ through)
-        amps = output.by_amps(np.square(drawn) @ through)
+        current = np.square(drawn) @ through
+        amps = np.minimum(output.by_amps(current), output.by_feed(current * len(twins.places) ** 2))
         self._ceiling[at] = np.minimum(self._ceiling[at], np.minimum(volts, amps))
 
     def _answer(self, place: str, at: slice) -> ComplexArray:

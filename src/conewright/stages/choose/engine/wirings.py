@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -20,10 +20,12 @@ from conewright.stages.choose.engine.driven import (
     twinned,
 )
 from conewright.stages.choose.engine.ear import Transfer
+from conewright.stages.choose.engine.envelopes import Envelope
 from conewright.stages.choose.engine.numbers import LOADED_AT, Signs, UnitNumbers, loads_of
 from conewright.stages.choose.engine.output import Output
 from conewright.stages.choose.engine.prepared import Prepared, UnitOptions
 from conewright.stages.choose.engine.rows import rows_of, stood_in
+from conewright.stages.common.load import load_of
 
 if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
@@ -48,6 +50,9 @@ class Wiring:
         c: group of channels.
         forms: that are wired so.
 
+    Attributes:
+        envelopes: of units in cells, by what cells have in common.
+
     """
 
     def __init__(self, ready: Prepared, r: int, c: int, forms: Sequence[int]) -> None:
@@ -57,6 +62,8 @@ class Wiring:
         self.hangings = ready.hangings(r, c, forms[0], self.units)
         self._numbers: dict[tuple[int, int], UnitNumbers] = {}
         self._leasts: dict[tuple[int, str, int, int], FloatArray] = {}
+        self._signs: dict[int, Mapping[str, int]] = {}
+        self.envelopes: dict[Hashable, Envelope] = {}
 
     # --- Options ----------------------------------------------------------------------------------
 
@@ -105,12 +112,19 @@ class Wiring:
 
     def signs_of(self, f: int, unit: int) -> tuple[int, Signs]:
         """Return the sign of a unit's first place under a form, and those of all against it."""
-        build = self.ready.frame(self.radio, self._all_forms(f))
-        sign = {n: s for name in self.channels.channels for n, s in build.channel(name).polarity}
+        sign = self.signs_at(f)
         every = [sign[n] for twins in self.twins[unit] for some in twins.places for n in some]
         if not every:
             return 1, ()
         return every[0], tuple(every[0] * each for each in every)
+
+    def signs_at(self, f: int) -> Mapping[str, int]:
+        """Return which way round every place is connected under a form."""
+        if f not in self._signs:
+            build = self.ready.frame(self.radio, self._all_forms(f))
+            names = self.channels.channels
+            self._signs[f] = {n: s for name in names for n, s in build.channel(name).polarity}
+        return self._signs[f]
 
     # --- Numbers ----------------------------------------------------------------------------------
 
@@ -150,7 +164,7 @@ class Wiring:
                 others.append((cold[here], hot[here]))
             middles[name] = middle_of(others, size)
         return UnitNumbers(
-            self._parted(unit),
+            self.parted(unit),
             middles,
             lambda rows: ready.options_in(self.units[unit], rows),
             len(self.units[unit]),
@@ -160,10 +174,10 @@ class Wiring:
             transfer=self.transfer(unit),
             factors=ready.factors,
             emf=self._earliest,
-            output=self.output,
+            outputs=self.outputs,
         )
 
-    def _parted(self, unit: int) -> tuple[Twinned, ...]:
+    def parted(self, unit: int) -> tuple[Twinned, ...]:
         """Return what a unit hangs on its channels, alike ones together where neighbours are so."""
         found = []
         for twins in self.twins[unit]:
@@ -179,6 +193,12 @@ class Wiring:
             by_places = {h.places: h for h in self.hangings[unit]}
             parted += [Twinned(by_places[places], (places,)) for places in twins.places]
         return tuple(parted)
+
+    def alike_at(self, unit: int, channel: str) -> int:
+        """Return which of the `parted` hangings of a unit hangs on a channel, -1 for none."""
+        there = {each.places for each in self.hangings[unit] if each.channel.id == channel}
+        every = enumerate(self.parted(unit))
+        return next((index for index, twins in every if there & set(twins.places)), -1)
 
     def _same_beside(self, unit: int, one: str, other: str) -> bool:
         """Whether the neighbours of a unit on two channels are alike."""
@@ -231,6 +251,17 @@ class Wiring:
         """The output stage of the radio."""
         return Output.of(self.build, self.ready.centre)
 
+    @cached_property
+    def outputs(self) -> Mapping[str, Output]:
+        """What drives each channel: an output of the radio, or an amplifier."""
+        circuit = self.ready.solver.solve(self.build)
+        load = load_of(self.build, circuit, self.ready.centre)
+        units = {name: load.amplifier_of(name) for name in self.channels.channels}
+        return {
+            name: self.output if unit is None else Output.amplified(unit)
+            for name, unit in units.items()
+        }
+
     def _all_forms(self, f: int) -> list[int]:
         forms = [0] * len(self.ready.space.channels)
         forms[self.group] = f
@@ -269,20 +300,27 @@ class Wiring:
             found[name] = np.minimum(volts, amps) * np.ones(size)
         return found
 
-    def drawn(self, corner: int, classes: Sequence[NDArray[np.intp]]) -> FloatArray:
-        """Return what the channels draw per volt at the knob, at least [A/V], shape (F,).
+    def asked(
+        self, corner: int, classes: Sequence[NDArray[np.intp]]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return what the channels of the radio ask of it for each volt at the knob, at least.
 
+        Share of its supply by channel, (channels, F), and peak current of all, (F,) [A/V]:
         |Y/(1 + Zs Y)| is 1/(1/Re Y + |Zs|) or more, and Re Y no less than the least of each unit.
         """
-        total = np.zeros(self.ready.ear.frequency.size)
-        for name, (level, source) in self._sources.items():
-            least = np.zeros(total.size)
+        size = self.ready.ear.frequency.size
+        total, taken = np.zeros(size), np.zeros((len(self._sources), size))
+        for index, (name, (level, source, ahead)) in enumerate(self._sources.items()):
+            least = np.full(size, 1e-9)
             for unit, which in enumerate(classes):
                 if name in self.admittances[unit]:
-                    least = least + self._least(unit, name, which)
-            gain = level * np.abs(self.passed[name][corner])
-            total += np.sqrt(2.0) * gain / (1.0 / np.maximum(least, 1e-9) + np.abs(source))
-        return total
+                    least = least + np.maximum(self._least(unit, name, which), 0.0)
+            gain = np.sqrt(2.0) * level * np.abs(self.passed[name][corner])
+            total += gain / (1.0 / least + np.abs(source))
+            if ahead is not None:
+                least = least / (1.0 + least * ahead)
+            taken[index] = gain * self.output.lost(least if ahead is not None else 0.0 * least)
+        return taken, total
 
     def _least(self, unit: int, name: str, which: NDArray[np.intp]) -> FloatArray:
         key = (unit, name, int(which[0]), which.size)
@@ -290,36 +328,38 @@ class Wiring:
             self._leasts[key] = self.admittances[unit][name][0][which].real.min(axis=0)
         return self._leasts[key]
 
-    def volts(self, corner: int, drawn: FloatArray) -> float:
+    def volts(self, taken: FloatArray, drawn: FloatArray) -> float:
         """Return the EMF of programme at which the radio's volts end at the latest [V].
 
         Args:
-            corner: index of the high-pass.
-            drawn: by all channels per volt, at least [A/V].
+            taken: by channel, as from `asked`.
+            drawn: by all channels.
 
-        From above: the output at its own resistance.
         """
-        output, most = self.output, np.inf
-        lost = output.lost(np.zeros(1))
-        for name, (level, _) in self._sources.items():
-            gain = np.sqrt(2.0) * level * np.abs(self.passed[name][corner])
-            taken = np.square(gain * lost + output.sagging * drawn)
-            most = min(most, float(output.by_volts(np.sum(self._weights * taken))))
-        return most
+        if not len(taken):
+            return np.inf
+        squared = np.square(taken + self.output.sagging * drawn) @ self._weights
+        return float(self.output.by_volts(squared).min())
 
     @cached_property
     def _weights(self) -> FloatArray:
         return programme_weights(frequency=self.ready.ear.frequency)
 
     @cached_property
-    def _sources(self) -> dict[str, tuple[FloatArray, ComplexArray]]:
-        """Level without high-pass, and resistance of source and cable, by channel of the radio."""
-        return {
-            each.channel.id: (np.ravel(np.abs(each.level)), np.ravel(each.source))
-            for hangings in self.hangings
-            for each in hangings
-            if each.channel.driven_by is None and not each.idle
-        }
+    def _sources(self) -> dict[str, tuple[FloatArray, ComplexArray, FloatArray | None]]:
+        """Of each channel of the radio that plays: level without high-pass, what is ahead of its
+        load, and what of that is behind the output, None where it is no resistance.
+        """
+        found = {}
+        for hangings in self.hangings:
+            for each in hangings:
+                if each.channel.driven_by is not None or each.idle:
+                    continue
+                ahead = np.ravel(each.source - each.circuit.source_resistance)
+                resistance = None if np.any(ahead.imag) else ahead.real
+                level = np.ravel(np.abs(each.level))
+                found[each.channel.id] = level, np.ravel(each.source), resistance
+        return found
 
     @cached_property
     def allowed(self) -> float:

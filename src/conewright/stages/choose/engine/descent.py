@@ -1,0 +1,199 @@
+"""From blocks of options down to single plans: what cannot win is left out with proof.
+
+A node is a combination of cells with a block of options for each of their units. Gains add at the
+most, ceilings have a least, costs add at the least; the bass is no more than the sum of sizes, and
+no more than the sum of middles with all radii. A node that does not reach the floor is out with all
+the plans in it; another is split where its options differ most.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from conewright.physics.basics.arrays import FloatArray
+    from conewright.stages.choose.engine.found import Kept
+    from conewright.stages.choose.engine.nested import Nested
+    from conewright.stages.choose.engine.worth import Worth
+
+__all__ = ["Descent", "Mixed", "Nodes"]
+
+MARGIN = 1e-6
+"""Rounding of sums of prices that is no reason to leave anything out."""
+
+CHUNK = 4096
+"""Nodes that are split at once."""
+
+
+@dataclass(frozen=True, eq=False)
+class Mixed:
+    """Combinations of lists, rows of every array.
+
+    Attributes:
+        lists: position of each list, (combinations, units).
+        signs: of the bass of each, (combinations, units).
+        money: beside all options.
+        marked: points of the wishes that no sound is about.
+        ceiling: at most [V].
+        bass: norm of the bass, at most [Pa/V].
+        allowed: of the costs besides money, by group of units, (combinations, groups, limits).
+        slots: group of each unit.
+
+    """
+
+    lists: NDArray[np.intp]
+    signs: FloatArray
+    money: FloatArray
+    marked: FloatArray
+    ceiling: FloatArray
+    bass: FloatArray
+    allowed: FloatArray
+    slots: tuple[int, ...]
+
+    def __len__(self) -> int:
+        """Return the number of combinations."""
+        return len(self.money)
+
+
+@dataclass(frozen=True, eq=False)
+class Nodes:
+    """Nodes, or plans where all blocks are single options.
+
+    Attributes:
+        mixed: of which combination each is.
+        blocks: of each unit, (nodes, units).
+        bound: points.
+        money: at least.
+
+    """
+
+    mixed: NDArray[np.intp]
+    blocks: NDArray[np.intp]
+    bound: FloatArray
+    money: FloatArray
+
+    def __len__(self) -> int:
+        """Return the number of nodes."""
+        return len(self.bound)
+
+    def at(self, kept: NDArray[np.intp] | NDArray[np.bool_]) -> Nodes:
+        """Return some nodes."""
+        return Nodes(self.mixed[kept], self.blocks[kept], self.bound[kept], self.money[kept])
+
+
+class Descent:
+    """Goes down through the blocks of some combinations.
+
+    Args:
+        nested: blocks of all lists.
+        mixed: combinations of them.
+        worth: of sums.
+        limit: of money.
+
+    """
+
+    def __init__(self, nested: Nested, mixed: Mixed, worth: Worth, limit: float) -> None:
+        self._nested, self._mixed, self._worth, self._limit = nested, mixed, worth, limit
+
+    def roots(self, floor: float) -> Nodes:
+        """Return what all plans are in."""
+        every = np.arange(len(self._mixed))
+        blocks = self._nested.root[self._mixed.lists]
+        some = np.all(blocks >= 0, axis=1)
+        return self._bounded(every[some], blocks[some], floor)
+
+    def split(self, nodes: Nodes, floor: float) -> Nodes:
+        """Return what nodes fall apart into and may still reach the floor."""
+        nested = self._nested
+        apart = np.where(nested.count[nodes.blocks] > 0, nested.apart[nodes.blocks] + MARGIN, -1.0)
+        unit = np.argmax(apart, axis=1)
+        split = nodes.blocks[np.arange(len(nodes)), unit]
+        count = nested.count[split]
+        parent = np.repeat(np.arange(len(nodes)), count)
+        within = np.arange(len(parent)) - np.repeat(np.cumsum(count) - count, count)
+        blocks = nodes.blocks[parent]
+        blocks[np.arange(len(parent)), unit[parent]] = nested.first[split][parent] + within
+        return self._bounded(nodes.mixed[parent], blocks, floor)
+
+    def whole(self, nodes: Nodes) -> NDArray[np.bool_]:
+        """Whether nodes are single plans."""
+        return np.asarray(np.all(self._nested.count[nodes.blocks] == 0, axis=1))
+
+    def best_first(self, width: int, floor: float) -> Nodes:
+        """Return some plans with high bounds: a start, and no proof."""
+        nodes = self.roots(floor)
+        while len(nodes) and not self.whole(nodes).all():
+            nodes = nodes.at(np.argsort(-nodes.bound, kind="stable")[:width])
+            done = self.whole(nodes)
+            more = self.split(nodes.at(~done), floor)
+            nodes = _together(nodes.at(done), more)
+        return nodes.at(np.argsort(-nodes.bound, kind="stable")[:width])
+
+    def plans(self, kept: Kept) -> Iterator[Nodes]:
+        """Yield all plans that may win, by the best that is known meanwhile."""
+        waiting = [self.roots(kept.floor)]
+        while waiting:
+            nodes = waiting.pop()
+            nodes = nodes.at(kept.may_win(nodes.bound, nodes.money))
+            if len(nodes) > CHUNK:
+                order = np.argsort(-nodes.bound, kind="stable")
+                waiting.append(nodes.at(order[CHUNK:]))
+                nodes = nodes.at(order[:CHUNK])
+            if not len(nodes):
+                continue
+            done = self.whole(nodes)
+            if done.any():
+                yield nodes.at(done)
+            if not done.all():
+                waiting.append(self.split(nodes.at(~done), kept.floor))
+
+    def _bounded(self, mixed: NDArray[np.intp], blocks: NDArray[np.intp], floor: float) -> Nodes:
+        """Return nodes within the limits whose bound reaches the floor."""
+        nested, of = self._nested, self._mixed
+        costs = nested.costs
+        money = of.money[mixed] + costs[blocks, 0].sum(axis=1)
+        kept = money <= self._limit + MARGIN
+        for group in dict.fromkeys(of.slots):
+            here = [unit for unit, each in enumerate(of.slots) if each == group]
+            loads = costs[blocks[:, here[0]], 1:]
+            for unit in here[1:]:
+                loads = loads + costs[blocks[:, unit], 1:]
+            kept &= np.all(loads <= of.allowed[mixed, group] + MARGIN, axis=1)
+        mixed, blocks, money = mixed[kept], blocks[kept], money[kept]
+        gains = nested.gains[blocks].sum(axis=1)
+        ceiling = np.minimum(of.ceiling[mixed], nested.ceiling[blocks].min(axis=1))
+        gains[:, 0] = np.minimum(gains[:, 0], of.bass[mixed])
+        bound = self._worth.upper(gains, ceiling, of.marked[mixed])
+        kept = bound >= floor
+        mixed, blocks, money, bound = mixed[kept], blocks[kept], money[kept], bound[kept]
+        together = self._together(mixed, blocks)
+        gains = gains[kept]
+        gains[:, 0] = np.minimum(gains[:, 0], together)
+        bound = self._worth.upper(gains, ceiling[kept], of.marked[mixed])
+        kept = bound >= floor
+        return Nodes(mixed[kept], blocks[kept], bound[kept], money[kept])
+
+    def _together(self, mixed: NDArray[np.intp], blocks: NDArray[np.intp]) -> FloatArray:
+        """Return the norm of the bass at most, by its middles."""
+        nested, signs = self._nested, self._mixed.signs[mixed]
+        total = nested.bass[blocks[:, 0]] * signs[:, :1]
+        for unit in range(1, blocks.shape[1]):
+            total += nested.bass[blocks[:, unit]] * signs[:, unit : unit + 1]
+        leading = np.sqrt(np.sum(total.real**2 + total.imag**2, axis=1))
+        leading += nested.radius[blocks].sum(axis=1)
+        whole = np.hypot(leading, nested.rest[blocks].sum(axis=1))
+        return np.asarray(whole * (1.0 + MARGIN) + nested.slack[blocks].sum(axis=1))
+
+
+def _together(one: Nodes, other: Nodes) -> Nodes:
+    return Nodes(
+        np.concatenate([one.mixed, other.mixed]),
+        np.concatenate([one.blocks, other.blocks]),
+        np.concatenate([one.bound, other.bound]),
+        np.concatenate([one.money, other.money]),
+    )
