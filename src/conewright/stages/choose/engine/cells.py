@@ -16,12 +16,17 @@ from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.stages.choose.engine.envelopes import Envelope
+from conewright.stages.choose.engine.nested import Listed, Parted, Scale, ordered, parted
 from conewright.stages.choose.engine.numbers import GAINS, Signs
 from conewright.stages.choose.engine.prepared import Prepared
 from conewright.stages.choose.engine.takes import Take, union_of
 from conewright.stages.choose.engine.wirings import MOST_TRAVEL, Wiring
 
-__all__ = ["MOST_TRAVEL", "Cell", "Wired", "cells_of"]
+__all__ = ["BLOCKS", "MOST_TRAVEL", "Cell", "Wired", "cells_of"]
+
+
+BLOCKS = 32
+"""Into which the options of a unit are parted, to be looked at before they are by themselves."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +83,39 @@ class Cell:
             _, gains, ceiling, costs = self.options(unit)
             known[key] = Envelope(costs[:, 0], gains, ceiling)
         return known[key]
+
+    def blocks(self, unit: int, scale: Scale) -> Parted:
+        """Return the options of a unit in a few blocks of like ones."""
+        key, known = self.key(unit), self.wired.wiring.blocks
+        if key not in known:
+            listed = self.listed(unit)
+            order = np.argsort(self._rank(unit, scale)[listed.rows], kind="stable")
+            known[key] = parted(listed, order, most=BLOCKS)
+        return known[key]
+
+    def _rank(self, unit: int, scale: Scale) -> NDArray[np.intp]:
+        """Return in which order options of a unit are alike, much the same in every cell."""
+        mask, known = self.classes[unit], self.wired.wiring.ranks
+        key = (unit, int(mask[0]), mask.size)
+        if key not in known:
+            gains, ceiling, loads, _ = self.numbers(unit)
+            money = np.nan_to_num(self.wired.units[unit].money[mask], nan=np.inf)
+            bass, rest, slack = self.bass(unit, mask)
+            none = np.zeros(mask.size)
+            costs = np.column_stack((money, loads))
+            whole = Listed(mask, gains, ceiling, costs, bass, none, rest, slack)
+            rank = np.zeros(len(self.wired.units[unit]), dtype=np.intp)
+            rank[mask[ordered(scale.points(whole))]] = np.arange(mask.size)
+            known[key] = rank
+        return known[key]
+
+    def listed(self, unit: int, kept: NDArray[np.intp] | None = None) -> Listed:
+        """Return options of a unit that may be chosen in this cell; some of them if so asked."""
+        rows, gains, ceiling, costs = self.options(unit)
+        if kept is not None:
+            rows, gains, ceiling, costs = rows[kept], gains[kept], ceiling[kept], costs[kept]
+        bass, rest, slack = self.bass(unit, rows)
+        return Listed(rows, gains, ceiling, costs, bass, np.zeros(len(rows)), rest, slack)
 
     def key(self, unit: int) -> Hashable:
         """Return what cells have in common in which a unit has the same options and numbers."""
@@ -254,17 +292,44 @@ class Wired:
         )
 
 
-def cells_of(ready: Prepared, r: int, c: int) -> list[Cell]:
-    """Return every cell of a group of channels under a radio."""
-    forms = range(len(ready.space.channels[c].forms))
-    wirings: dict[object, list[int]] = {}
-    for f in forms:
-        wirings.setdefault(ready.wiring_key(c, f), []).append(f)
-    wired: dict[int, Wired] = {}
-    for some in wirings.values():
-        wiring = Wiring(ready, r, c, some)
-        wired |= {f: Wired(wiring, f) for f in some}
-    return [cell for f in forms for cell in wired[f].cells()]
+def cells_of(ready: Prepared, r: int) -> list[list[Cell]]:
+    """Return every cell of every group of channels under a radio."""
+    every = [_wirings(ready, r, c) for c in range(len(ready.space.channels))]
+    alone = _alone(ready, r)
+    drawn = []
+    for wirings in every:
+        whole = np.array([sum(each.drawn.values()) for each in dict.fromkeys(wirings.values())])
+        drawn.append(np.stack([whole[:, 0].max(axis=0), whole[:, 1].min(axis=0)]))
+    found = []
+    for c, wirings in enumerate(every):
+        for wiring in wirings.values():
+            wiring.besides = alone + sum(each for k, each in enumerate(drawn) if k != c)
+        wired = [Wired(wirings[f], f) for f in range(len(wirings))]
+        found.append([cell for each in wired for cell in each.cells()])
+    return found
+
+
+def _wirings(ready: Prepared, r: int, c: int) -> dict[int, Wiring]:
+    """Return the wiring of every form of a group of channels."""
+    forms: dict[Hashable, list[int]] = {}
+    for f in range(len(ready.space.channels[c].forms)):
+        forms.setdefault(ready.wiring_key(c, f), []).append(f)
+    wirings = {some[0]: Wiring(ready, r, c, some) for some in forms.values()}
+    return {f: wirings[some[0]] for some in forms.values() for f in some}
+
+
+def _alone(ready: Prepared, r: int) -> FloatArray:
+    """Return what channels of the radio draw that no plan changes, at most and at least [A/V]."""
+    build = ready.frame(r, [0] * len(ready.space.channels))
+    known = {name for group in ready.space.channels for name in group.channels}
+    total = np.zeros((2, ready.ear.frequency.size))
+    for name, each in ready.solver.solve(build).channels.items():
+        if name in known or build.channel(name).driven_by is not None or each.idle[0, 0]:
+            continue
+        through = np.abs(1.0 / (each.plug_impedance + each.source_resistance))
+        level = np.abs(np.stack([each.unfiltered.settings[0], each.settings[0]]))
+        total += np.sqrt(2.0) * level * np.ravel(through)
+    return total
 
 
 def _least_of(money: FloatArray) -> float:

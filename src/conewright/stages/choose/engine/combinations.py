@@ -8,7 +8,7 @@ all others.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.physics.basics.programme import programme_weights
+from conewright.stages.choose.engine.nested import Scale
 from conewright.stages.choose.engine.numbers import GAINS
 from conewright.stages.choose.engine.unions import Unions
 
@@ -80,6 +81,7 @@ class Combinations:
     Attributes:
         groups: cells of each group of channels.
         slots: group of channels of each unit that a combination may have.
+        scale: of differences between options.
         hours, money: of every combination, money without the parts.
         marked: points of the wishes that no sound is about.
 
@@ -110,25 +112,41 @@ class Combinations:
         parts = _summed([each.sum(axis=1)[:, np.newaxis] for each in self._parts])[:, 0]
         self._least = self.money + parts
         self._bound = worth.upper(gains, self._ceiling, self.marked)
+        self.scale = _scale(worth, gains, self._ceiling, ready.money)
 
-    def within(self, limits: Limits, *, floor: float) -> Reached:
-        """Return combinations within limits whose bounds reach a floor, the highest bound first."""
+    def within(self, limits: Limits, *, floor: float, most: int | None = None) -> Reached:
+        """Return combinations within limits whose bounds reach a floor, the highest bound first.
+
+        Args:
+            limits: of money and hours.
+            floor: that a plan has to reach.
+            most: how many to look at, those with the highest bounds whatever the money; all when
+                left out.
+
+        """
         reached = self._bound >= floor
         if limits.money is not None:
             reached &= self._least <= limits.money + CLOSE
         if limits.hours is not None:
             reached &= self.hours <= limits.hours + CLOSE
         which = np.flatnonzero(reached)
-        found = self._reached(which, np.inf if limits.money is None else limits.money)
-        order = np.argsort(-found.bound, kind="stable")
-        return found.only(order[found.bound[order] >= floor])
+        if most is not None and len(which) > most:
+            which = which[np.argpartition(-self._bound[which], most)[:most]]
+        money = np.inf if limits.money is None else limits.money
+        parts = [
+            self._reached(which[start : start + BLOCK], money, floor)
+            for start in range(0, max(len(which), 1), BLOCK)
+        ]
+        names = [each.name for each in fields(Reached)]
+        found = Reached(*(np.concatenate([getattr(each, n) for each in parts]) for n in names))
+        return found.only(np.argsort(-found.bound, kind="stable"))
 
     def cells_of(self, at: int) -> list[Cell]:
         """Return the cells of a combination."""
         multi = np.unravel_index(at, self._shape)
         return [cells[int(k)] for cells, k in zip(self.groups, multi, strict=True)]
 
-    def _reached(self, which: NDArray[np.intp], money: float) -> Reached:
+    def _reached(self, which: NDArray[np.intp], money: float, floor: float) -> Reached:
         """Return combinations with the most that each unit can add for the money that is left."""
         cells = np.stack(np.unravel_index(which, self._shape), axis=1).reshape(-1, len(self._shape))
         count, units = len(which), len(self.slots)
@@ -142,38 +160,40 @@ class Combinations:
                     most = every[cell].envelope(unit).at(spare[rows] + cheapest)
                     gains[rows, at], ends[rows, at] = most
             first += self._units[g]
-        whole = gains.sum(axis=1)
-        bass = self._bass[which]
-        whole[:, 0] = np.minimum(whole[:, 0], bass)
-        ceiling = np.minimum(self._ceiling[which], self._volts(cells))
-        least = np.minimum(ceiling, ends.min(axis=1, initial=np.inf))
-        marked = self.marked[which]
         parts = [each[cells[:, g]] for g, each in enumerate(self._parts)]
-        return Reached(
+        found = Reached(
             at=which,
             cells=cells,
-            bound=self._worth.upper(whole, least, marked),
+            bound=self._bound[which],
             money=self.money[which],
-            marked=marked,
-            bass=bass,
-            ceiling=ceiling,
+            marked=self.marked[which],
+            bass=self._bass[which],
+            ceiling=self._ceiling[which],
             gains=gains,
             ends=ends,
             cheapest=np.concatenate(parts, axis=1),
         )
+        found = self._bounded(found, floor)
+        ceiling = np.minimum(found.ceiling, self._volts(found.cells))
+        return self._bounded(replace(found, ceiling=ceiling), floor)
+
+    def _bounded(self, found: Reached, floor: float) -> Reached:
+        """Return combinations whose bounds reach a floor."""
+        whole = found.gains.sum(axis=1)
+        whole[:, 0] = np.minimum(whole[:, 0], found.bass)
+        least = np.minimum(found.ceiling, found.ends.min(axis=1, initial=np.inf))
+        bound = np.minimum(found.bound, self._worth.upper(whole, least, found.marked))
+        return replace(found, bound=bound).only(bound >= floor)
 
     def _volts(self, cells: NDArray[np.intp]) -> FloatArray:
         """Return the EMF at which the radio's volts end at the latest, all channels drawing [V]."""
         least = np.full(len(cells), np.inf)
-        for start in range(0, len(cells), BLOCK):
-            some = slice(start, start + BLOCK)
-            drawn = sum(self._drawn[g][cells[some, g]] for g in range(len(self.groups)))
-            for g, every in enumerate(self.groups):
-                output = every[0].wired.wiring.output
-                for taken in self._taken[g]:
-                    squared = np.square(taken[cells[some, g]] + output.sagging * drawn)
-                    volts = output.by_volts(np.maximum(squared @ self._weights, TINY))
-                    least[some] = np.minimum(least[some], volts)
+        drawn = sum(self._drawn[g][cells[:, g]] for g in range(len(self.groups)))
+        for g, every in enumerate(self.groups):
+            output = every[0].wired.wiring.output
+            for taken in self._taken[g]:
+                squared = np.square(taken[cells[:, g]] + output.sagging * drawn) @ self._weights
+                least = np.minimum(least, output.by_volts(np.maximum(squared, TINY)))
         return least
 
     @cached_property
@@ -192,8 +212,36 @@ class Combinations:
         ]
 
 
-BLOCK = 4096
+BLOCK = 2048
+"""Combinations that are looked at together."""
+
 TINY = 1e-300
+
+MONEY_POINTS = 10.0
+"""Points that four parts of a middling price stand for where like options are put together."""
+
+
+def _scale(
+    worth: Worth, gains: FloatArray, ceiling: FloatArray, money: Sequence[FloatArray]
+) -> Scale:
+    """Return points for differences between options, near the best of all combinations."""
+    bass, treble, coherent, powers = np.maximum(gains.max(axis=0), 1e-30)
+    slopes, overall = worth.slopes, float(coherent**2 + powers)
+    usual = float(np.nanmedian(np.concatenate(money)))
+    return Scale(
+        gains=np.array(
+            [
+                slopes["bass"] / bass,
+                0.5 * slopes["clarity"] / treble,
+                slopes["loudness"] * coherent / overall,
+                0.5 * slopes["loudness"] / overall,
+            ]
+        ),
+        loud=slopes["loudness"],
+        highest=float(min(ceiling.max(), 1e6)),
+        money=MONEY_POINTS / (4.0 * usual) if usual > 0.0 else 0.0,
+        bass=float(slopes["bass"] / bass),
+    )
 
 
 def _padded(rows: Sequence[Sequence[float]]) -> FloatArray:

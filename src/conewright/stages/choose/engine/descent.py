@@ -8,8 +8,8 @@ the plans in it; another is split where its options differ most.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from conewright.stages.choose.engine.nested import Nested
     from conewright.stages.choose.engine.worth import Worth
 
-__all__ = ["Descent", "Mixed", "Nodes"]
+__all__ = ["Descent", "Mixed", "Nodes", "stacked_nodes"]
 
 MARGIN = 1e-6
 """Rounding of sums of prices that is no reason to leave anything out."""
@@ -81,7 +81,7 @@ class Nodes:
         """Return the number of nodes."""
         return len(self.bound)
 
-    def at(self, kept: NDArray[np.intp] | NDArray[np.bool_]) -> Nodes:
+    def at(self, kept: NDArray[np.intp] | NDArray[np.bool_] | slice) -> Nodes:
         """Return some nodes."""
         return Nodes(self.mixed[kept], self.blocks[kept], self.bound[kept], self.money[kept])
 
@@ -95,21 +95,24 @@ class Descent:
         worth: of sums.
         limit: of money.
 
+    Attributes:
+        nested: the blocks.
+
     """
 
     def __init__(self, nested: Nested, mixed: Mixed, worth: Worth, limit: float) -> None:
-        self._nested, self._mixed, self._worth, self._limit = nested, mixed, worth, limit
+        self.nested, self._mixed, self._worth, self._limit = nested, mixed, worth, limit
 
     def roots(self, floor: float) -> Nodes:
         """Return what all plans are in."""
         every = np.arange(len(self._mixed))
-        blocks = self._nested.root[self._mixed.lists]
+        blocks = self.nested.root[self._mixed.lists]
         some = np.all(blocks >= 0, axis=1)
         return self._bounded(every[some], blocks[some], floor)
 
     def split(self, nodes: Nodes, floor: float) -> Nodes:
         """Return what nodes fall apart into and may still reach the floor."""
-        nested = self._nested
+        nested = self.nested
         apart = np.where(nested.count[nodes.blocks] > 0, nested.apart[nodes.blocks] + MARGIN, -1.0)
         unit = np.argmax(apart, axis=1)
         split = nodes.blocks[np.arange(len(nodes)), unit]
@@ -122,7 +125,7 @@ class Descent:
 
     def whole(self, nodes: Nodes) -> NDArray[np.bool_]:
         """Whether nodes are single plans."""
-        return np.asarray(np.all(self._nested.count[nodes.blocks] == 0, axis=1))
+        return np.asarray(np.all(self.nested.count[nodes.blocks] == 0, axis=1))
 
     def best_first(self, width: int, floor: float) -> Nodes:
         """Return some plans with high bounds: a start, and no proof."""
@@ -131,12 +134,18 @@ class Descent:
             nodes = nodes.at(np.argsort(-nodes.bound, kind="stable")[:width])
             done = self.whole(nodes)
             more = self.split(nodes.at(~done), floor)
-            nodes = _together(nodes.at(done), more)
+            nodes = stacked_nodes([nodes.at(done), more])
         return nodes.at(np.argsort(-nodes.bound, kind="stable")[:width])
 
-    def plans(self, kept: Kept) -> Iterator[Nodes]:
-        """Yield all plans that may win, by the best that is known meanwhile."""
-        waiting = [self.roots(kept.floor)]
+    def plans(self, kept: Kept, roots: Nodes | None = None) -> Iterator[Nodes]:
+        """Yield all plans that may win, by the best that is known meanwhile.
+
+        Args:
+            kept: the best that is known.
+            roots: where to begin; at everything when left out.
+
+        """
+        waiting = [self.roots(kept.floor) if roots is None else roots]
         while waiting:
             nodes = waiting.pop()
             nodes = nodes.at(kept.may_win(nodes.bound, nodes.money))
@@ -154,33 +163,35 @@ class Descent:
 
     def _bounded(self, mixed: NDArray[np.intp], blocks: NDArray[np.intp], floor: float) -> Nodes:
         """Return nodes within the limits whose bound reaches the floor."""
-        nested, of = self._nested, self._mixed
-        costs = nested.costs
-        money = of.money[mixed] + costs[blocks, 0].sum(axis=1)
+        nested, of = self.nested, self._mixed
+        money = of.money[mixed] + nested.money[blocks].sum(axis=1)
         kept = money <= self._limit + MARGIN
-        for group in dict.fromkeys(of.slots):
-            here = [unit for unit, each in enumerate(of.slots) if each == group]
-            loads = costs[blocks[:, here[0]], 1:]
-            for unit in here[1:]:
-                loads = loads + costs[blocks[:, unit], 1:]
-            kept &= np.all(loads <= of.allowed[mixed, group] + MARGIN, axis=1)
         mixed, blocks, money = mixed[kept], blocks[kept], money[kept]
         gains = nested.gains[blocks].sum(axis=1)
         ceiling = np.minimum(of.ceiling[mixed], nested.ceiling[blocks].min(axis=1))
         gains[:, 0] = np.minimum(gains[:, 0], of.bass[mixed])
+        kept = self._worth.upper(gains, ceiling, of.marked[mixed]) >= floor
+        mixed, blocks, money = mixed[kept], blocks[kept], money[kept]
+        gains, ceiling = gains[kept], ceiling[kept]
+        gains[:, 0] = np.minimum(gains[:, 0], self._together(mixed, blocks))
         bound = self._worth.upper(gains, ceiling, of.marked[mixed])
         kept = bound >= floor
         mixed, blocks, money, bound = mixed[kept], blocks[kept], money[kept], bound[kept]
-        together = self._together(mixed, blocks)
-        gains = gains[kept]
-        gains[:, 0] = np.minimum(gains[:, 0], together)
-        bound = self._worth.upper(gains, ceiling[kept], of.marked[mixed])
-        kept = bound >= floor
+        kept = self._borne(mixed, blocks)
         return Nodes(mixed[kept], blocks[kept], bound[kept], money[kept])
+
+    def _borne(self, mixed: NDArray[np.intp], blocks: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Whether what stands on each channel may be borne."""
+        kept = np.ones(len(mixed), dtype=bool)
+        for group in dict.fromkeys(self._mixed.slots):
+            here = [unit for unit, each in enumerate(self._mixed.slots) if each == group]
+            loads = sum(self.nested.loads[blocks[:, unit]] for unit in here)
+            kept &= np.all(loads <= self._mixed.allowed[mixed, group] + MARGIN, axis=1)
+        return kept
 
     def _together(self, mixed: NDArray[np.intp], blocks: NDArray[np.intp]) -> FloatArray:
         """Return the norm of the bass at most, by its middles."""
-        nested, signs = self._nested, self._mixed.signs[mixed]
+        nested, signs = self.nested, self._mixed.signs[mixed]
         total = nested.bass[blocks[:, 0]] * signs[:, :1]
         for unit in range(1, blocks.shape[1]):
             total += nested.bass[blocks[:, unit]] * signs[:, unit : unit + 1]
@@ -190,10 +201,11 @@ class Descent:
         return np.asarray(whole * (1.0 + MARGIN) + nested.slack[blocks].sum(axis=1))
 
 
-def _together(one: Nodes, other: Nodes) -> Nodes:
+def stacked_nodes(parts: Sequence[Nodes]) -> Nodes:
+    """Return nodes one after the other."""
+    if not parts:
+        none = np.zeros(0, dtype=np.intp)
+        return Nodes(none, none.reshape(0, 1), np.zeros(0), np.zeros(0))
     return Nodes(
-        np.concatenate([one.mixed, other.mixed]),
-        np.concatenate([one.blocks, other.blocks]),
-        np.concatenate([one.bound, other.bound]),
-        np.concatenate([one.money, other.money]),
+        *(np.concatenate([getattr(each, f.name) for each in parts]) for f in fields(Nodes))
     )

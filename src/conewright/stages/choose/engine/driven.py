@@ -193,6 +193,7 @@ class Driven:
         current: with hot coils, without their radius [A/V].
         least_hot: factor of that at least.
         options: what stands there.
+        drawn: current of its channel per volt of the source, at most [A/V].
 
     """
 
@@ -206,6 +207,7 @@ class Driven:
     current: ComplexArray
     least_hot: FloatArray | float
     options: MountedOptions
+    drawn: FloatArray
 
 
 def driven_of(
@@ -242,6 +244,7 @@ def driven_of(
                 current=across_hot / each.hot.impedance,
                 least_hot=hot.least,
                 options=each,
+                drawn=cold.drawn,
             )
 
 
@@ -249,6 +252,7 @@ def driven_of(
 class _Drives:
     share: ComplexArray
     across: Mapping[str, ComplexArray]
+    drawn: FloatArray
     moved: FloatArray | None
     most: FloatArray | float
     least: FloatArray | float
@@ -268,10 +272,12 @@ def _drives(
     hot: bool,
 ) -> _Drives:
     own, across = solved_branch(hanging, mounted, hot=hot)
-    share = 1.0 / (1.0 + hanging.source * (own + beside))
+    whole = own + beside
+    share = 1.0 / (1.0 + hanging.source * whole)
+    drawn = np.abs(whole * share)
     if not radius.any():
-        return _Drives(share * level, across, None, 1.0, 1.0)
+        return _Drives(share * level, across, drawn, None, 1.0, 1.0)
     moved = np.minimum(np.abs(hanging.source * share) * radius, MOST_MOVED)
-    return _Drives(
-        share * level, across, moved / (1.0 - moved), 1.0 / (1.0 - moved), 1.0 / (1.0 + moved)
-    )
+    most = 1.0 / (1.0 - moved)
+    drawn = (drawn + radius * np.abs(share)) * most
+    return _Drives(share * level, across, drawn, moved * most, most, 1.0 / (1.0 + moved))

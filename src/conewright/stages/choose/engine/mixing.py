@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import FloatArray
-from conewright.stages.choose.engine.descent import Mixed
-from conewright.stages.choose.engine.nested import Listed, Nested, Scale
+from conewright.stages.choose.engine.cells import BLOCKS
+from conewright.stages.choose.engine.descent import Descent, Mixed, Nodes
+from conewright.stages.choose.engine.nested import Listed, Nested
 from conewright.stages.choose.engine.numbers import LOADED_AT
 
 if TYPE_CHECKING:
@@ -19,13 +20,10 @@ if TYPE_CHECKING:
     from conewright.stages.choose.engine.combinations import Combinations, Reached
     from conewright.stages.choose.engine.worth import Worth
 
-__all__ = ["mixed_of"]
+__all__ = ["Mixing"]
 
 ROUNDED = 1e-6
 """Of money, that is no reason to leave anything out."""
-
-MONEY_POINTS = 10.0
-"""Points that all the money stands for where blocks are made of options that are alike."""
 
 
 @dataclass(eq=False)
@@ -35,70 +33,113 @@ class _Use:
     cell: Cell
     unit: int
     slot: int
-    combinations: list[NDArray[np.intp]]
 
 
-def mixed_of(
-    combined: Combinations,
-    reached: Reached,
-    worth: Worth,
-    *,
-    money: float,
-    floor: float,
-    most: int | None = None,
-) -> tuple[Nested, Mixed]:
-    """Return the lists of some combinations, with what cannot win left out.
+class Mixing:
+    """The lists of some combinations.
 
     Args:
         combined: all combinations of a radio.
         reached: those that are meant.
         worth: of sums.
         money: limit.
-        floor: that a plan has to reach.
-        most: options of a list, the most promising; all that may win when left out.
 
     """
-    slots = combined.slots
-    uses, lists = _uses(combined, reached)
-    spare = money - reached.money - reached.cheapest.sum(axis=1)
-    rest = reached.gains.sum(axis=1)[:, np.newaxis] - reached.gains
-    found = [_nothing(uses[0].cell)]
-    for use in uses:
-        here = np.concatenate(use.combinations)
-        ends = np.delete(reached.ends[here], use.slot, axis=1).min(axis=1, initial=np.inf)
-        rows, gains, ceiling, costs = use.cell.options(use.unit)
-        bound = worth.upper(
-            gains + rest[here, use.slot].max(axis=0),
+
+    def __init__(
+        self, combined: Combinations, reached: Reached, worth: Worth, *, money: float
+    ) -> None:
+        self._combined, self._reached, self._worth, self._money = combined, reached, worth, money
+        self._uses, self._lists = _uses(combined, reached)
+
+    def promising(self, most: int) -> Descent:
+        """Return the way down to so many options of each list that promise most: no proof."""
+        found = [_nothing(self._uses[0].cell)]
+        for index, use in enumerate(self._uses, start=1):
+            here = np.flatnonzero(self._lists[:, use.slot] == index)
+            found.append(use.cell.listed(use.unit, self._most_promising(use, here, most)))
+        return self._descent(found, self._lists)
+
+    def blocks(self) -> Descent:
+        """Return the way down to blocks of options."""
+        found = [_nothing(self._uses[0].cell)]
+        found += [use.cell.blocks(use.unit, self._combined.scale).blocks for use in self._uses]
+        return self._descent(found, self._lists)
+
+    def options(self, descent: Descent, nodes: Nodes) -> tuple[Descent, Nodes]:
+        """Return the way down from some blocks to their options, and where it begins.
+
+        Args:
+            descent: on which they were reached.
+            nodes: blocks that may hold the best plan.
+
+        """
+        lists = self._lists[nodes.mixed]
+        codes = lists * BLOCKS + descent.nested.rows[nodes.blocks]
+        distinct, places = np.unique(codes, return_inverse=True)
+        found: list[Listed] = []
+        for index in np.unique(distinct // BLOCKS):
+            here = distinct[distinct // BLOCKS == index] % BLOCKS
+            if index == 0:
+                found.append(_nothing(self._uses[0].cell))
+                continue
+            use = self._uses[int(index) - 1]
+            blocks = use.cell.blocks(use.unit, self._combined.scale)
+            options = [blocks.options(int(each)) for each in here]
+            listed = use.cell.listed(use.unit, np.concatenate(options))
+            ends = np.cumsum([each.size for each in options])
+            found += [
+                listed.only(slice(int(end) - each.size, int(end)))
+                for each, end in zip(options, ends, strict=True)
+            ]
+        down = self._descent(found, np.zeros((0, lists.shape[1]), dtype=np.intp))
+        roots = down.nested.root[places.reshape(codes.shape)]
+        return down, Nodes(nodes.mixed, roots, nodes.bound, nodes.money)
+
+    def _descent(self, lists: Sequence[Listed], which: NDArray[np.intp]) -> Descent:
+        reached = self._reached
+        mixed = Mixed(
+            lists=which,
+            signs=self._signs(),
+            money=reached.money,
+            marked=reached.marked,
+            ceiling=reached.ceiling,
+            bass=reached.bass,
+            allowed=_allowed(self._combined, reached),
+            slots=self._combined.slots,
+        )
+        return Descent(Nested(lists, self._combined.scale), mixed, self._worth, self._money)
+
+    def _most_promising(self, use: _Use, here: NDArray[np.intp], most: int) -> NDArray[np.intp]:
+        """Return options of a list with the highest bounds in any of some combinations."""
+        reached, slot = self._reached, use.slot
+        _, gains, ceiling, costs = use.cell.options(use.unit)
+        ends = np.delete(reached.ends[here], slot, axis=1).min(axis=1, initial=np.inf)
+        rest = np.delete(reached.gains[here], slot, axis=1).sum(axis=1)
+        bound = self._worth.upper(
+            gains + rest.max(axis=0),
             np.minimum(ceiling, np.minimum(ends, reached.ceiling[here]).max()),
             float(reached.marked[here].max()),
         )
-        room = money
-        if np.isfinite(money):
-            room = float((spare[here] + reached.cheapest[here, use.slot]).max()) + ROUNDED
-        kept = np.flatnonzero((bound >= floor) & (costs[:, 0] <= room))
-        if most is not None and len(kept) > most:
-            kept = kept[np.argsort(-bound[kept], kind="stable")[:most]]
-        bass, left, slack = use.cell.bass(use.unit, rows[kept])
-        found.append(Listed(rows[kept], gains[kept], ceiling[kept], costs[kept], bass, left, slack))
-    signs = np.ones((len(reached), len(slots)))
-    for use in uses:
-        for some in use.combinations:
-            cells = reached.cells[some, slots[use.slot]]
-            every = combined.groups[slots[use.slot]]
-            unit = use.unit
-            signs[some, use.slot] = [every[int(cell)].sign(unit) for cell in cells]
-    mixed = Mixed(
-        lists=lists,
-        signs=signs,
-        money=reached.money,
-        marked=reached.marked,
-        ceiling=reached.ceiling,
-        bass=reached.bass,
-        allowed=_allowed(combined, reached),
-        slots=slots,
-    )
-    limit = money if np.isfinite(money) else 0.0
-    return Nested(found, _scale(reached, worth, limit)), mixed
+        if np.isfinite(self._money):
+            beside = np.delete(reached.cheapest[here], slot, axis=1).sum(axis=1)
+            room = float((self._money - reached.money[here] - beside).max()) + ROUNDED
+            bound = np.where(costs[:, 0] <= room, bound, -np.inf)
+        left = np.argsort(-bound, kind="stable")[:most]
+        return left[np.isfinite(bound[left])]
+
+    def _signs(self) -> FloatArray:
+        """Return which way round the bass of each unit counts."""
+        found = []
+        for g, every in enumerate(self._combined.groups):
+            width = self._combined.slots.count(g)
+            table = np.ones((len(every), width))
+            for index, cell in enumerate(every):
+                table[index, : len(cell.classes)] = [
+                    cell.sign(unit) for unit in range(len(cell.classes))
+                ]
+            found.append(table[self._reached.cells[:, g]])
+        return np.concatenate(found, axis=1)
 
 
 def _uses(combined: Combinations, reached: Reached) -> tuple[list[_Use], NDArray[np.intp]]:
@@ -120,8 +161,7 @@ def _uses(combined: Combinations, reached: Reached) -> tuple[list[_Use], NDArray
                 key = (slot + unit, id(one.wired.wiring), one.key(unit))
                 if key not in known:
                     known[key] = len(uses)
-                    uses.append(_Use(one, unit, slot + unit, []))
-                uses[known[key]].combinations.append(here)
+                    uses.append(_Use(one, unit, slot + unit))
                 lists[here, slot + unit] = 1 + known[key]
         slot += width
     return uses, lists
@@ -137,6 +177,7 @@ def _nothing(cell: Cell) -> Listed:
         ceiling=np.full(1, np.inf),
         costs=np.zeros((1, 1 + len(LOADED_AT))),
         bass=np.zeros((1, size), dtype=complex),
+        radius=one,
         rest=one,
         slack=one,
     )
@@ -149,27 +190,3 @@ def _allowed(combined: Combinations, reached: Reached) -> FloatArray:
         for g, cells in enumerate(combined.groups)
     ]
     return np.stack(groups, axis=1)[:, :, np.newaxis] * np.ones(len(LOADED_AT))
-
-
-def _scale(reached: Reached, worth: Worth, limit: float) -> Scale:
-    """Return points for differences between options, near the best of some combinations."""
-    whole = reached.gains.sum(axis=1).max(axis=0)
-    slopes = worth.slopes
-    bass = slopes["bass"] / max(float(whole[0]), 1e-30)
-    overall = max(float(whole[2] ** 2 + whole[3]), 1e-30)
-    loud = slopes["loudness"]
-    highest = np.minimum(reached.ceiling, reached.ends.min(axis=1, initial=np.inf)).max()
-    return Scale(
-        gains=np.array(
-            [
-                bass,
-                0.5 * slopes["clarity"] / max(float(whole[1]), 1e-30),
-                loud * float(whole[2]) / overall,
-                0.5 * loud / overall,
-            ]
-        ),
-        loud=loud,
-        highest=float(min(highest, 1e6)),
-        money=MONEY_POINTS / limit if limit > 0.0 else 0.0,
-        bass=bass,
-    )

@@ -14,23 +14,27 @@ from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 
-__all__ = ["Listed", "Nested", "Scale"]
+__all__ = ["Listed", "Nested", "Parted", "Scale", "ordered", "parted"]
 
-FANOUT = 4
+FANOUT = 8
 """Blocks in the next larger one."""
+
+SHOWN = 3
+"""Leading dimensions of the bass by which options are put together."""
 
 
 @dataclass(frozen=True, eq=False)
 class Listed:
-    """Options of which a plan takes one; rows of every array.
+    """Options of which a plan takes one, or blocks of such; rows of every array.
 
     Attributes:
         rows: what each is called by whoever made the list.
-        gains: shape (options, gains).
-        ceiling: shape (options,).
+        gains: at most, shape (options, gains).
+        ceiling: at most, shape (options,).
         costs: of which sums must stay within limits, the first is money, (options, limits).
         bass: pressure in the leading dimensions, (options, dimensions).
-        rest: norm of it in all others.
+        radius: how far from that it is there at most.
+        rest: norm of it in all other dimensions.
         slack: how far its norm may be off.
 
     """
@@ -40,6 +44,7 @@ class Listed:
     ceiling: FloatArray
     costs: FloatArray
     bass: ComplexArray
+    radius: FloatArray
     rest: FloatArray
     slack: FloatArray
 
@@ -47,7 +52,7 @@ class Listed:
         """Return the number of options."""
         return len(self.rows)
 
-    def only(self, kept: NDArray[np.bool_] | NDArray[np.intp]) -> Listed:
+    def only(self, kept: NDArray[np.bool_] | NDArray[np.intp] | slice) -> Listed:
         """Return some options."""
         return Listed(*(getattr(self, each.name)[kept] for each in fields(self)))
 
@@ -72,33 +77,87 @@ class Scale:
 
     def points(self, options: Listed) -> FloatArray:
         """Return options as places in a space where distances are points."""
-        ceiling = np.clip(options.ceiling, 1e-3 * self.highest, self.highest)
-        vectors, costs = self.bass * options.bass[:, :SHOWN], options.costs[:, :1]
-        return np.concatenate(
-            [
-                options.gains * self.gains,
-                self.loud * np.log(ceiling)[:, np.newaxis],
-                self.money * np.where(np.isinf(costs), 0.0, costs),
-                vectors.real,
-                vectors.imag,
-            ],
-            axis=1,
-        )
+        vectors = self.bass * options.bass[:, :SHOWN]
+        end = np.clip(options.ceiling, 1e-3 * self.highest, self.highest)
+        money = np.where(np.isinf(options.costs[:, 0]), 0.0, options.costs[:, 0])
+        plain = (options.gains * self.gains, self.loud * np.log(end), self.money * money)
+        return np.column_stack((*plain, vectors.real, vectors.imag))
 
 
-SHOWN = 3
-"""Leading dimensions of the bass by which options are put together."""
+@dataclass(frozen=True, eq=False)
+class Parted:
+    """A list in blocks of like options.
+
+    Attributes:
+        blocks: as a list by themselves.
+        order: options, those of a block together and like ones near each other.
+        size: options of each block; the last may have fewer.
+
+    """
+
+    blocks: Listed
+    order: NDArray[np.intp]
+    size: int
+
+    def options(self, block: int) -> NDArray[np.intp]:
+        """Return the options of a block."""
+        return self.order[block * self.size : (block + 1) * self.size]
+
+
+def parted(options: Listed, order: NDArray[np.intp], *, most: int) -> Parted:
+    """Return a list in so many blocks at most, by an order in which like ones stand together."""
+    size = 1
+    while size * most < len(options):
+        size *= 2
+    starts = np.arange(0, len(options), size)
+    return Parted(_blocks(options.only(order), starts), order, size)
+
+
+def ordered(points: FloatArray) -> NDArray[np.intp]:
+    """Return an order in which options that are alike stand together.
+
+    Every half is halved again along the direction in which it differs most.
+    """
+    count = len(points)
+    order, within = np.arange(count), np.arange(count)
+    size = 1 << max(count - 1, 0).bit_length()
+    while size > 1:
+        starts, segment = np.arange(0, count, size), within // size
+        here = points[order]
+        apart = np.maximum.reduceat(here, starts) - np.minimum.reduceat(here, starts)
+        key = here[within, np.argmax(apart, axis=1)[segment]]
+        order = order[np.lexsort((key, segment))]
+        size //= 2
+    return order
+
+
+def _blocks(options: Listed, starts: NDArray[np.intp]) -> Listed:
+    """Return blocks that start at some of the options, as a list."""
+    sizes = np.diff(np.append(starts, len(options)))
+    middle = np.add.reduceat(options.bass, starts) / sizes[:, np.newaxis]
+    away = options.bass - np.repeat(middle, sizes, axis=0)
+    far = np.sqrt(np.sum(away.real**2 + away.imag**2, axis=1)) + options.radius
+    return Listed(
+        rows=np.arange(len(starts)),
+        gains=np.maximum.reduceat(options.gains, starts),
+        ceiling=np.maximum.reduceat(options.ceiling, starts),
+        costs=np.minimum.reduceat(options.costs, starts),
+        bass=middle,
+        radius=np.maximum.reduceat(far, starts),
+        rest=np.maximum.reduceat(options.rest, starts),
+        slack=np.maximum.reduceat(options.slack, starts),
+    )
 
 
 class Nested:
-    """The blocks of several lists, all in one table.
+    """The blocks of several lists, all in one table; options that stand near each other are alike.
 
     Attributes:
         root: of each list, its largest block; -1 of an empty one.
         rows: of a block of one option, what that is called; -1 of larger ones.
         first, count: of the blocks that a block has in it.
         gains, ceiling: at most.
-        costs: at least.
+        money, loads: at least.
         bass, radius: middle, and how far from it at most.
         rest, slack: at most.
         apart: how much the options of a block differ, in points.
@@ -109,100 +168,99 @@ class Nested:
         whole = Listed(
             *(np.concatenate([getattr(each, f.name) for each in lists]) for f in fields(Listed))
         )
-        sizes = np.array([len(each) for each in lists], dtype=np.intp)
-        which = np.repeat(np.arange(len(lists)), sizes)
-        within = np.arange(len(whole)) - np.repeat(np.cumsum(sizes) - sizes, sizes)
         points = scale.points(whole)
-        order = _ordered(which, within, points, int(sizes.max(initial=1)))
-        whole, points = whole.only(order), points[order]
-        self._levels(whole, points, which, within, sizes)
-
-    def _levels(
-        self,
-        whole: Listed,
-        points: FloatArray,
-        which: NDArray[np.intp],
-        within: NDArray[np.intp],
-        sizes: NDArray[np.intp],
-    ) -> None:
-        tables: list[dict[str, NDArray[np.generic]]] = []
-        offset, size = 0, 1
-        below: NDArray[np.intp] | None = None
-        self.root = np.full(len(sizes), -1)
+        # All of which the most counts, least costs turned round.
+        most = np.column_stack(
+            (whole.gains, whole.ceiling, whole.rest, whole.slack, -whole.costs, points, -points)
+        )
+        sizes = np.array([len(each) for each in lists], dtype=np.intp)
+        level = _Level(most, whole.bass, whole.radius, sizes)
+        tables, middles, radii, firsts, counts = [], [], [], [], []
+        self.root, offset, lists_left = np.full(len(lists), -1), 0, np.arange(len(lists))
         while True:
-            starts = np.flatnonzero(within % size == 0)
-            tables.append(_blocks(whole, points, starts))
-            count = np.zeros(len(starts), dtype=np.intp)
-            first = np.full(len(starts), -1)
-            if below is not None:
-                at = np.searchsorted(below, starts)
-                count = np.diff(np.append(at, len(below)))
-                first = at + offset - len(below)
-            tables[-1] |= {
-                "first": first,
-                "count": count,
-                "rows": whole.rows[starts] if below is None else np.full(len(starts), -1),
-            }
-            blocks = np.bincount(which[starts], minlength=len(sizes))
-            alone = (blocks == 1) & (self.root < 0)
-            of_list = which[starts]
-            here = np.flatnonzero(alone[of_list])
-            self.root[of_list[here]] = offset + here
-            below, offset = starts, offset + len(starts)
-            if not len(starts) or blocks.max() <= 1:
+            tables.append(level.most)
+            middles.append(level.bass)
+            radii.append(level.radius)
+            firsts.append(level.first)
+            counts.append(level.count)
+            alone = level.sizes == 1
+            self.root[lists_left[alone]] = offset + level.starts[alone]
+            several = np.flatnonzero(level.sizes > 1)
+            if not several.size:
                 break
-            size *= FANOUT
-        whole_table = {name: np.concatenate([t[name] for t in tables]) for name in tables[0]}
-        self.gains, self.ceiling = whole_table["gains"], whole_table["ceiling"]
-        self.costs, self.bass = whole_table["costs"], whole_table["bass"]
-        self.radius, self.rest = whole_table["radius"], whole_table["rest"]
-        self.slack, self.apart = whole_table["slack"], whole_table["apart"]
-        self.first, self.count = whole_table["first"], whole_table["count"]
-        self.rows = whole_table["rows"]
+            lists_left = lists_left[several]
+            below, level = offset, level.above(several)
+            offset += len(tables[-1])
+            level.first += below
+        table = np.concatenate(tables)
+        gains, costs, shown = (each.shape[1] for each in (whole.gains, whole.costs, points))
+        ends = np.cumsum([gains, 1, 2, costs, shown])
+        self.gains, self.ceiling = table[:, :gains].copy(), table[:, gains].copy()
+        self.rest, self.slack = table[:, gains + 1].copy(), table[:, gains + 2].copy()
+        self.money = -table[:, ends[2]]
+        self.loads = -table[:, ends[2] + 1 : ends[3]]
+        self.apart = (table[:, ends[3] : ends[4]] + table[:, ends[4] :]).max(axis=1)
+        self.bass, self.radius = np.concatenate(middles), np.concatenate(radii)
+        self.first, self.count = np.concatenate(firsts), np.concatenate(counts)
+        self.rows = np.full(len(table), -1)
+        self.rows[_places(sizes)] = whole.rows
 
 
-def _ordered(
-    which: NDArray[np.intp], within: NDArray[np.intp], points: FloatArray, most: int
-) -> NDArray[np.intp]:
-    """Return an order in which options that are alike stand together, list by list.
+class _Level:
+    """Blocks of one size; those of each list begin at a multiple of the fanout."""
 
-    Every half is halved again along the direction in which it differs most.
-    """
-    order = np.arange(len(which))
-    size = 1 << max(most - 1, 0).bit_length()
-    while size > 1:
-        starts = np.flatnonzero(within % size == 0)
-        segment = np.cumsum(within % size == 0) - 1
-        here = points[order]
-        apart = np.maximum.reduceat(here, starts) - np.minimum.reduceat(here, starts)
-        along = np.argmax(apart, axis=1)
-        key = here[np.arange(len(here)), along[segment]]
-        order = order[np.lexsort((key, segment))]
-        size //= 2
-    return order
+    def __init__(
+        self, most: FloatArray, bass: ComplexArray, radius: FloatArray, sizes: NDArray[np.intp]
+    ) -> None:
+        self.sizes = sizes
+        self.starts = _starts(sizes)
+        places, count = _places(sizes), int(_padded(sizes).sum())
+        self.most = np.full((count, most.shape[1]), -np.inf)
+        self.most[places] = most
+        self.bass = np.zeros((count, bass.shape[1]), dtype=complex)
+        self.bass[places] = bass
+        self.radius = np.full(count, -np.inf)
+        self.radius[places] = radius
+        self.first = np.full(count, -1)
+        self.count = np.zeros(count, dtype=np.intp)
+
+    def above(self, several: NDArray[np.intp]) -> _Level:
+        """Return the next larger blocks of some of the lists."""
+        padded = _padded(self.sizes)[several] // FANOUT
+        first = np.repeat(self.starts[several], padded) + FANOUT * _within(padded)
+        count = np.minimum(
+            np.repeat(self.sizes[several], padded) - FANOUT * _within(padded), FANOUT
+        )
+        most, total = self.most[first], self.bass[first]
+        for k in range(1, FANOUT):
+            most = np.maximum(most, self.most[first + k])
+            total = total + self.bass[first + k]
+        middle = total / count[:, np.newaxis]
+        radius = np.full(len(first), -np.inf)
+        for k in range(FANOUT):
+            away = self.bass[first + k] - middle
+            far = np.sqrt(np.sum(away.real**2 + away.imag**2, axis=1))
+            radius = np.maximum(radius, far + self.radius[first + k])
+        found = _Level(most, middle, radius, padded)
+        places = _places(padded)
+        found.first[places], found.count[places] = first, count
+        return found
 
 
-def _blocks(
-    whole: Listed, points: FloatArray, starts: NDArray[np.intp]
-) -> dict[str, NDArray[np.generic]]:
-    """Return the numbers of blocks that start at some of the options."""
-    sizes = np.diff(np.append(starts, len(whole)))
-    alone = len(starts) == len(whole)
-    middle = whole.bass
-    radius: FloatArray = np.zeros(len(starts))
-    if not alone:
-        middle = np.add.reduceat(whole.bass, starts) / sizes[:, np.newaxis]
-        away = whole.bass - np.repeat(middle, sizes, axis=0)
-        away_squared = np.sum(away.real**2 + away.imag**2, axis=1)
-        radius = np.sqrt(np.maximum.reduceat(away_squared, starts))
-    apart = np.maximum.reduceat(points, starts) - np.minimum.reduceat(points, starts)
-    return {
-        "gains": np.maximum.reduceat(whole.gains, starts),
-        "ceiling": np.maximum.reduceat(whole.ceiling, starts),
-        "costs": np.minimum.reduceat(whole.costs, starts),
-        "bass": middle,
-        "radius": radius,
-        "rest": np.maximum.reduceat(whole.rest, starts),
-        "slack": np.maximum.reduceat(whole.slack, starts),
-        "apart": apart.max(axis=1),
-    }
+def _padded(sizes: NDArray[np.intp]) -> NDArray[np.intp]:
+    return -(-sizes // FANOUT) * FANOUT
+
+
+def _starts(sizes: NDArray[np.intp]) -> NDArray[np.intp]:
+    padded = _padded(sizes)
+    return np.cumsum(padded) - padded
+
+
+def _within(sizes: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return 0, 1 ... for each of several runs."""
+    return np.arange(int(sizes.sum())) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+
+
+def _places(sizes: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return where the options of several lists stand in their table."""
+    return np.repeat(_starts(sizes), sizes) + _within(sizes)

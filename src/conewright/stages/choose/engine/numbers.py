@@ -30,7 +30,17 @@ from conewright.stages.choose.engine.output import Output
 from conewright.stages.choose.engine.rows import MountedOptions
 from conewright.stages.hear.ceiling import PEAK_TO_RMS
 
-__all__ = ["GAINS", "LOADED_AT", "Numbers", "Signs", "UnitNumbers", "loads_of"]
+__all__ = [
+    "GAINS",
+    "HIGHEST",
+    "LOADED_AT",
+    "LOWEST",
+    "MOVES_UP_TO",
+    "Numbers",
+    "Signs",
+    "UnitNumbers",
+    "loads_of",
+]
 
 GAINS = ("bass", "treble", "coherent", "powers")
 """What adds up over the units of a plan: [Pa/V], [Pa2/V2], [Pa/V], [Pa2/V2]."""
@@ -45,8 +55,14 @@ angle at which [rad]: |Y| >= Re(Y exp(-i angle)) for any."""
 BLOCK = 256
 """Options that are solved together: few enough to stay near the processor."""
 
-MOVES_UP_TO = 300.0
-"""No cone travels far above [Hz]: a bound from below leaves that out."""
+LOWEST, HIGHEST = 19.9, 20_010.0
+"""Ends of what counts for the least load [Hz]."""
+
+MOVES_UP_TO = 2500.0
+"""Cones of tweeters travel furthest below [Hz]; a bound from below leaves out what is above."""
+
+MOST_KEPT = 10_000
+"""Options of a unit whose vectors are kept, and not worked out anew when they are asked for."""
 
 Signs = tuple[int, ...]
 """Which way round the places of a unit are connected, the first as +1."""
@@ -84,7 +100,8 @@ class UnitNumbers:
         ear: of the seat that counts.
         transfer: of its places.
         factors: of closed places, to the common space of the bass.
-        emf: at which the volts or amps of a channel run out at the earliest, by channel [V].
+        beside: what all other channels draw at most and at least, by channel, without and with any
+            high-pass [A/V], (2, F).
         outputs: that drive the channels.
 
     """
@@ -101,11 +118,11 @@ class UnitNumbers:
         ear: Ear,
         transfer: Transfer,
         factors: Mapping[str, ComplexArray],
-        emf: Mapping[str, FloatArray],
+        beside: Mapping[str, FloatArray],
         outputs: Mapping[str, Output],
     ) -> None:
         self._ear, self._transfer, self._factors = ear, transfer, factors
-        self._twins, self._middles, self._passed, self._emf = twins, middles, passed, emf
+        self._twins, self._middles, self._passed, self._others = twins, middles, passed, beside
         self._outputs_of = outputs
         self._weights = programme_weights(frequency=ear.frequency)
         self._places = tuple(place for each in twins for some in each.places for place in some)
@@ -120,6 +137,7 @@ class UnitNumbers:
             rows = np.arange(start, min(start + BLOCK, count))
             self._solve(rows, mounted(rows))
         self._bass = {each: self._bass_of(each) for each in signs}
+        self._vectors: dict[tuple[int, Signs], ComplexArray] = {}
 
     # --- Doors ------------------------------------------------------------------------------------
 
@@ -149,12 +167,23 @@ class UnitNumbers:
             space: takes the common space of the bass to it, shape (dimensions, of that).
 
         """
-        total = np.zeros((len(rows), len(space)), dtype=complex)
+        count = len(self._treble)
         if self._open:
-            return total
+            return np.zeros((len(rows), len(space)), dtype=complex)
+        if count > MOST_KEPT:
+            return self._vectors_of(corner, signs, rows, space)
+        key = (corner, signs)
+        if key not in self._vectors:
+            self._vectors[key] = self._vectors_of(corner, signs, np.arange(count), space)
+        return self._vectors[key][rows]
+
+    def _vectors_of(
+        self, corner: int, signs: Signs, rows: NDArray[np.intp], space: ComplexArray
+    ) -> ComplexArray:
+        total = np.zeros((len(rows), len(space)), dtype=complex)
         for flow, each in zip(self._whole(self._flows), self._driven, strict=True):
             factor = space @ self._factor(each, corner, signs)
-            total += flow[rows] @ factor.T
+            total += (flow if len(rows) == len(flow) else flow[rows]) @ factor.T
         return total
 
     # --- Blocks -----------------------------------------------------------------------------------
@@ -237,14 +266,33 @@ class UnitNumbers:
             current = (_squared(each.current) * np.square(each.least_hot)) @ (
                 self._weights * through
             ).T
-            options = each.options
+            options, emf = each.options, self._earliest(each)
             by_travel = options.clean / (PEAK_TO_RMS * np.sqrt(travel))
             by_heat = np.sqrt(options.power / options.hot.re / current)
             self._ceiling[at] = np.minimum(self._ceiling[at], np.minimum(by_travel, by_heat))
-            peak = velocity[:, low] * (np.sqrt(2.0) * self._emf[each.channel][low] * profile)
+            peak = velocity[:, low] * (np.sqrt(2.0) * emf[:, low] * profile)
             for corner, filtered in enumerate(np.abs(passed[:, low])):
                 most = (peak * filtered).max(axis=1) / np.ravel(options.xmax)
                 self._travel[at, corner] = np.maximum(self._travel[at, corner], most)
+
+    def _earliest(self, each: Driven) -> FloatArray:
+        """Return the EMF at which volts or amps of a channel run out at the earliest [V].
+
+        None without the high-pass: what that takes away does not turn the knob up. An overloaded
+        channel is no matter: its plan is out.
+        """
+        hanging = next(t.first for t in self._twins if t.first.channel.id == each.channel)
+        if hanging.channel.driven_by is not None or hanging.idle:
+            return np.zeros((1, self._ear.frequency.size))
+        output = self._outputs_of[each.channel]
+        heard = (self._ear.frequency > LOWEST) & (self._ear.frequency < HIGHEST)
+        drawn = np.where(heard, np.minimum(each.drawn, 1.0 / output.borne), each.drawn)
+        level = np.sqrt(2.0) * np.abs(hanging.level)
+        lost = (1.0 + max(output.clip - output.own, 0.0) * drawn) / output.swing
+        together = self._others[each.channel][0] + len(each.places) * level * drawn
+        volts = output.supply / (level * lost + output.sagging * together)
+        fed = max(output.limit - output.quiet, 0.0) / (2.0 / np.pi * output.swing * together)
+        return np.minimum(volts, np.minimum(output.peak / (level * drawn), fed))
 
     def _clip(self, at: slice, twins: Twinned, mounted: Mapping[str, MountedOptions]) -> None:
         """Work out where the volts and amps of a channel end a programme at the latest."""
@@ -263,7 +311,13 @@ class UnitNumbers:
             lost = output.lost(least / (1.0 + least * ahead.real))
         through = (self._weights * _squared(self._passed[first.channel.id])).T
         taken = level * lost + output.sagging * len(twins.places) * drawn
-        volts = output.by_volts(np.square(taken) @ through)
+        others = self._others[first.channel.id][1]
+        # The other channels have filters of their own: their share is not weighed by this one's.
+        passed = np.abs(self._passed[first.channel.id]).T
+        beside = (self._weights * others)[:, np.newaxis] * passed
+        both = 2.0 * output.sagging * (taken @ beside)
+        alone = float(np.square(output.sagging * others) @ self._weights)
+        volts = output.by_volts(np.square(taken) @ through + both + alone)
         current = np.square(drawn) @ through
         amps = np.minimum(output.by_amps(current), output.by_feed(current * len(twins.places) ** 2))
         self._ceiling[at] = np.minimum(self._ceiling[at], np.minimum(volts, amps))

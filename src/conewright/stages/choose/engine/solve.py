@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from conewright.stages.choose.engine.cells import Cell, cells_of
 from conewright.stages.choose.engine.combinations import Combinations, Reached
-from conewright.stages.choose.engine.descent import Descent, Nodes
+from conewright.stages.choose.engine.descent import Descent, Nodes, stacked_nodes
 from conewright.stages.choose.engine.evaluation import Evaluation, broken_of
 from conewright.stages.choose.engine.found import ALIKE, DECIMALS, Found, Kept, Limits, Picks, Tally
-from conewright.stages.choose.engine.mixing import mixed_of
+from conewright.stages.choose.engine.mixing import Mixing
 from conewright.stages.choose.engine.plans import PlanSums, Rows
 from conewright.stages.choose.engine.prepared import Prepared
 from conewright.stages.choose.engine.worth import Worth
@@ -29,8 +29,14 @@ START_CELLS, START_OPTIONS, START_PLANS = 32, 48, 192
 """Where a first plan is looked for: cells with the highest bounds, the most promising options of
 each of their units, and plans of these."""
 
-CHUNK = 384
-"""Combinations of cells whose plans are looked for together, the best first."""
+START_AT_MOST = 2048
+"""Combinations among which a first plan is looked for at all."""
+
+FIRST_CELLS, MOST_CELLS = 1024, 16_384
+FIRST_BLOCKS, MOST_BLOCKS = 8192, 1 << 19
+MORE = 64
+"""Combinations of cells, and of blocks of options, that are looked at together: few with the
+highest bounds first, since what is found there leaves less of the others."""
 
 ROUNDED = 1e-6
 """Points, and shares of a limit, within which sums are what a plan comes to."""
@@ -86,18 +92,20 @@ class Search:
         for each in self._found.values():
             if each.picks not in self._barred and limits.hold(each.money, each.hours):
                 kept.add(each)
-        waiting = [(r, self._reached(r, limits, kept)) for r in self._radios()]
-        waiting.sort(key=lambda each: -each[1].bound.max(initial=-np.inf))
-        for r, reached in waiting:
-            for plans in self._started(r, reached, limits, kept):
-                self._look_at(r, plans, limits, kept)
-            for start in range(0, len(reached), CHUNK):
-                some = reached.only(slice(start, start + CHUNK))
+        radios = list(self._radios())
+        for r in radios:
+            self._start(r, limits, kept)
+        for r in radios:
+            left = self._combined_of(r).within(limits, floor=kept.floor)
+            start, size = 0, FIRST_CELLS
+            while start < len(left):
+                some = left.only(slice(start, start + size))
                 some = some.only(some.bound >= kept.floor)
                 if not len(some):
                     break
                 for plans in self._descended(r, some, limits, kept):
                     self._look_at(r, plans, limits, kept)
+                start, size = start + size, min(MORE * size, MOST_CELLS)
         return kept.found
 
     def _radios(self) -> Iterator[int]:
@@ -106,38 +114,45 @@ class Search:
             if all(self._cells_of(r)):
                 yield r
 
-    def _reached(self, r: int, limits: Limits, kept: Kept) -> Reached:
-        return self._combined_of(r).within(limits, floor=kept.floor)
+    def _start(self, r: int, limits: Limits, kept: Kept) -> None:
+        """Look at plans that are likely to be good: the sooner one is known the less is left.
 
-    def _started(self, r: int, reached: Reached, limits: Limits, kept: Kept) -> Iterator[Rows]:
-        """Yield plans that are likely to be good: the sooner one is known the less is looked at."""
-        some = reached.only(slice(0, START_CELLS))
-        some = some.only(some.bound >= kept.floor)
-        if len(some):
-            yield from self._descended(r, some, limits, kept, start=True)
+        What has the highest bounds may all break a limit: then what comes next is looked at.
+        """
+        reached = self._combined_of(r).within(limits, floor=kept.floor, most=START_AT_MOST)
+        at, size = 0, START_CELLS
+        while at < len(reached):
+            some = reached.only(slice(at, at + size))
+            some = some.only(some.bound >= kept.floor)
+            if not len(some):
+                break
+            before = len(kept.found)
+            descent = self._mixing(r, some, limits).promising(START_OPTIONS)
+            nodes = descent.best_first(START_PLANS, kept.floor)
+            self._look_at(r, _rows(some, descent, nodes), limits, kept)
+            if len(kept.found) > before and at > 0:
+                break
+            at, size = at + size, 4 * size
 
-    def _descended(
-        self, r: int, some: Reached, limits: Limits, kept: Kept, *, start: bool = False
-    ) -> Iterator[Rows]:
+    def _descended(self, r: int, some: Reached, limits: Limits, kept: Kept) -> Iterator[Rows]:
+        """Yield the plans of some combinations that may win: by blocks first, then by options."""
+        mixing = self._mixing(r, some, limits)
+        coarse = mixing.blocks()
+        blocks = stacked_nodes(list(coarse.plans(kept)))
+        blocks = blocks.at(np.argsort(-blocks.bound, kind="stable"))
+        start, size = 0, FIRST_BLOCKS
+        while start < len(blocks):
+            few = blocks.at(slice(start, start + size))
+            few = few.at(kept.may_win(few.bound, few.money))
+            if len(few):
+                descent, roots = mixing.options(coarse, few)
+                for nodes in descent.plans(kept, roots):
+                    yield _rows(some, descent, nodes)
+            start, size = start + size, min(MORE * size, MOST_BLOCKS)
+
+    def _mixing(self, r: int, some: Reached, limits: Limits) -> Mixing:
         money = np.inf if limits.money is None else limits.money
-        nested, mixed = mixed_of(
-            self._combined_of(r),
-            some,
-            self._worth,
-            money=money,
-            floor=kept.floor,
-            most=START_OPTIONS if start else None,
-        )
-        descent = Descent(nested, mixed, self._worth, money)
-
-        def rows(nodes: Nodes) -> Rows:
-            return Rows(some.cells[nodes.mixed], nested.rows[nodes.blocks], some.at[nodes.mixed])
-
-        if start:
-            yield rows(descent.best_first(START_PLANS, kept.floor))
-            return
-        for nodes in descent.plans(kept):
-            yield rows(nodes)
+        return Mixing(self._combined_of(r), some, self._worth, money=money)
 
     # --- Plans ------------------------------------------------------------------------------------
 
@@ -227,7 +242,7 @@ class Search:
     def _cells_of(self, r: int) -> list[list[Cell]]:
         if r not in self._cells:
             channels = self.ready.space.channels
-            self._cells[r] = [cells_of(self.ready, r, c) for c in range(len(channels))]
+            self._cells[r] = cells_of(self.ready, r)
             self.tally.frames += int(np.prod([len(c.forms) for c in channels]))
         return self._cells[r]
 
@@ -240,6 +255,12 @@ class Search:
         if r not in self._sums:
             self._sums[r] = PlanSums(self.ready, self._combined_of(r))
         return self._sums[r]
+
+
+def _rows(some: Reached, descent: Descent, nodes: Nodes) -> Rows:
+    """Return single plans of a descent."""
+    options = descent.nested.rows[nodes.blocks]
+    return Rows(some.cells[nodes.mixed], options, some.at[nodes.mixed])
 
 
 class _Every(dict[str, tuple[str, ...]]):

@@ -11,7 +11,7 @@ import numpy as np
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.programme import programme_weights
 from conewright.physics.electrics.amplifier import junction_temperature
-from conewright.stages.choose.engine.wholes import TRAVELS_UP_TO
+from conewright.stages.choose.engine.numbers import MOVES_UP_TO
 from conewright.stages.common.load import HOTTEST_CHIP
 from conewright.stages.report.having import may_have
 
@@ -57,7 +57,7 @@ class Radio:
         self._alone = ready.ear.overall[ready.ear.coherent] * (
             1.0 - ready.ear.share[ready.ear.coherent]
         )
-        self._low = ready.ear.frequency < TRAVELS_UP_TO
+        self._low = ready.ear.frequency < MOVES_UP_TO
         build = ready.frame(r, [0] * len(ready.space.channels))
         draws = ready.centre
         head = build.head_unit

@@ -24,21 +24,16 @@ from conewright.physics.basics.programme import (
 from conewright.physics.electrics import amplifier
 from conewright.stages.choose.engine.driven import Driven, Middle, Twinned, driven_of
 from conewright.stages.choose.engine.ear import Transfer
+from conewright.stages.choose.engine.numbers import HIGHEST, LOWEST, MOVES_UP_TO
 from conewright.stages.common.load import EASY
 from conewright.stages.hear.ceiling import PEAK_TO_RMS
 
 if TYPE_CHECKING:
     from conewright.stages.choose.engine.wirings import Wiring
 
-__all__ = ["TRAVELS_UP_TO", "Whole", "WholeSolver", "stacked_wholes"]
+__all__ = ["Whole", "WholeSolver", "stacked_wholes"]
 
 BLOCK = 256
-
-LOWEST, HIGHEST = 19.9, 20_010.0
-"""Ends of what counts for the least load [Hz]."""
-
-TRAVELS_UP_TO = 2500.0
-"""Cones of tweeters travel furthest below [Hz]; a bound from below leaves out what is above."""
 
 NONE = np.zeros((1, 1))
 
@@ -100,7 +95,7 @@ class WholeSolver:
     def __init__(self, wiring: Wiring) -> None:
         self._wiring, self._ready, self._ear = wiring, wiring.ready, wiring.ready.ear
         self._weights = programme_weights(frequency=self._ear.frequency)
-        self._low = self._ear.frequency < TRAVELS_UP_TO
+        self._low = self._ear.frequency < MOVES_UP_TO
         self._units = [wiring.parted(unit) for unit in range(len(wiring.units))]
         self._transfers = [
             wiring.transfer(unit) if every else None for unit, every in enumerate(self._units)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,15 @@ from conewright.stages.choose.engine.driven import (
 )
 from conewright.stages.choose.engine.ear import Transfer
 from conewright.stages.choose.engine.envelopes import Envelope
-from conewright.stages.choose.engine.numbers import LOADED_AT, Signs, UnitNumbers, loads_of
+from conewright.stages.choose.engine.nested import Parted
+from conewright.stages.choose.engine.numbers import (
+    HIGHEST,
+    LOADED_AT,
+    LOWEST,
+    Signs,
+    UnitNumbers,
+    loads_of,
+)
 from conewright.stages.choose.engine.output import Output
 from conewright.stages.choose.engine.prepared import Prepared, UnitOptions
 from conewright.stages.choose.engine.rows import rows_of, stood_in
@@ -35,10 +44,30 @@ __all__ = ["MOST_TRAVEL", "Wiring"]
 MOST_TRAVEL = 1.4
 """Peak travel over Xmax from which a cone meets its end; of 0.75 to 1.4, from memory."""
 
-LEADING = 16
+LEADING = 8
 """Dimensions of the common space of the bass in which bounds are looked at; the rest is a norm."""
 
 Classes = list[tuple[tuple[int, ...], NDArray[np.intp]]]
+
+
+@dataclass(frozen=True, eq=False)
+class _Source:
+    """What drives channels that are alike.
+
+    Attributes:
+        name: of the first.
+        names: of all of them.
+        level: without any high-pass [V/V].
+        source: impedance before the load [ohm].
+        ahead: of that, resistance behind the output; None where it is not only that.
+
+    """
+
+    name: str
+    names: tuple[str, ...]
+    level: FloatArray
+    source: ComplexArray
+    ahead: FloatArray | None
 
 
 class Wiring:
@@ -51,7 +80,9 @@ class Wiring:
         forms: that are wired so.
 
     Attributes:
-        envelopes: of units in cells, by what cells have in common.
+        besides: what the channels of all other groups draw at most, and at least [A/V], (2, F).
+        envelopes, blocks: of units in cells, by what cells have in common.
+        ranks: of options, by unit and class: those that are alike stand together.
 
     """
 
@@ -63,7 +94,10 @@ class Wiring:
         self._numbers: dict[tuple[int, int], UnitNumbers] = {}
         self._leasts: dict[tuple[int, str, int, int], FloatArray] = {}
         self._signs: dict[int, Mapping[str, int]] = {}
+        self.besides: FloatArray = np.zeros((2, ready.ear.frequency.size))
         self.envelopes: dict[Hashable, Envelope] = {}
+        self.blocks: dict[Hashable, Parted] = {}
+        self.ranks: dict[Hashable, NDArray[np.intp]] = {}
 
     # --- Options ----------------------------------------------------------------------------------
 
@@ -173,7 +207,7 @@ class Wiring:
             ear=ready.ear,
             transfer=self.transfer(unit),
             factors=ready.factors,
-            emf=self._earliest,
+            beside=self._beside(unit),
             outputs=self.outputs,
         )
 
@@ -273,32 +307,45 @@ class Wiring:
         return self.ready.frame(self.radio, self._all_forms(self._forms[0]))
 
     @cached_property
-    def _earliest(self) -> dict[str, FloatArray]:
-        """EMF at which volts or amps of each channel run out at the earliest [V], shape (F,).
-
-        From below: every channel of the radio at the least load that it bears, which draws most.
+    def drawn(self) -> Mapping[str, FloatArray]:
+        """What each channel of the radio draws per volt at the knob: without any high-pass at most,
+        with any at least [A/V], (2, F).
         """
-        output, size = self.output, self.ready.ear.frequency.size
-        circuit = self.ready.solver.solve(self.build)
-        flat = {
-            name: np.abs(np.ravel(each.unfiltered.settings))
-            for name, each in circuit.channels.items()
-        }
-        by_radio = [each.id for each in self.build.channels if each.driven_by is None]
-        least, swing = output.borne, output.swing
-        mean = 2.0 / np.pi * swing * sum(np.sqrt(2.0) * flat[n] / least for n in by_radio)
-        reach = swing * min(1.0, (least + output.own) / (least + output.clip))
         found = {}
-        for name, gain in flat.items():
-            if name not in by_radio:
-                found[name] = np.zeros(size)
-                continue
-            peak = np.sqrt(2.0) * gain
-            volts = output.supply * reach / (peak + reach * output.feed * mean)
-            left = max(output.limit - output.quiet, 0.0) / mean
-            amps = np.minimum(output.peak * least / peak, left)
-            found[name] = np.minimum(volts, amps) * np.ones(size)
+        frequency = self.ready.ear.frequency
+        heard = (frequency > LOWEST) & (frequency < HIGHEST)
+        for name in self.channels.channels:
+            found[name] = np.zeros((2, frequency.size))
+        for source in self._sources:
+            level = np.sqrt(2.0) * source.level
+            every = [each[source.name][0] for each in self.admittances if source.name in each]
+            most = sum(np.abs(each).max(axis=0) for each in every)
+            borne = np.minimum(most, 1.0 / self.output.borne)
+            least = np.maximum(sum(each.real.min(axis=0) for each in every), 1e-9)
+            passed = np.abs(self.passed[source.name]).min(axis=0)
+            for name in source.names:
+                found[name] = np.stack(
+                    [
+                        level * np.where(heard, borne, most),
+                        level * passed / (1.0 / least + np.abs(source.source)),
+                    ]
+                )
         return found
+
+    def _beside(self, unit: int) -> Mapping[str, FloatArray]:
+        """Return what all other channels draw than those that are alike, by the first of them."""
+        found = {}
+        for twins in self.parted(unit):
+            names = {self._by_places[unit][places].channel.id for places in twins.places}
+            others = [each for name, each in self.drawn.items() if name not in names]
+            found[twins.first.channel.id] = self.besides + np.sum(
+                [np.zeros((2, self.ready.ear.frequency.size)), *others], axis=0
+            )
+        return found
+
+    @cached_property
+    def _by_places(self) -> list[dict[tuple[str, ...], Hanging]]:
+        return [{each.places: each for each in every} for every in self.hangings]
 
     def asked(
         self, corner: int, classes: Sequence[NDArray[np.intp]]
@@ -310,16 +357,17 @@ class Wiring:
         """
         size = self.ready.ear.frequency.size
         total, taken = np.zeros(size), np.zeros((len(self._sources), size))
-        for index, (name, (level, source, ahead)) in enumerate(self._sources.items()):
+        for index, source in enumerate(self._sources):
             least = np.full(size, 1e-9)
             for unit, which in enumerate(classes):
-                if name in self.admittances[unit]:
-                    least = least + np.maximum(self._least(unit, name, which), 0.0)
-            gain = np.sqrt(2.0) * level * np.abs(self.passed[name][corner])
-            total += gain / (1.0 / least + np.abs(source))
-            if ahead is not None:
-                least = least / (1.0 + least * ahead)
-            taken[index] = gain * self.output.lost(least if ahead is not None else 0.0 * least)
+                if source.name in self.admittances[unit]:
+                    least = least + np.maximum(self._least(unit, source.name, which), 0.0)
+            gain = np.sqrt(2.0) * source.level * np.abs(self.passed[source.name][corner])
+            total += len(source.names) * gain / (1.0 / least + np.abs(source.source))
+            if source.ahead is not None:
+                least = least / (1.0 + least * source.ahead)
+            known = source.ahead is not None
+            taken[index] = gain * self.output.lost(least if known else 0.0 * least)
         return taken, total
 
     def _least(self, unit: int, name: str, which: NDArray[np.intp]) -> FloatArray:
@@ -346,20 +394,29 @@ class Wiring:
         return programme_weights(frequency=self.ready.ear.frequency)
 
     @cached_property
-    def _sources(self) -> dict[str, tuple[FloatArray, ComplexArray, FloatArray | None]]:
-        """Of each channel of the radio that plays: level without high-pass, what is ahead of its
-        load, and what of that is behind the output, None where it is no resistance.
-        """
-        found = {}
-        for hangings in self.hangings:
-            for each in hangings:
-                if each.channel.driven_by is not None or each.idle:
-                    continue
-                ahead = np.ravel(each.source - each.circuit.source_resistance)
-                resistance = None if np.any(ahead.imag) else ahead.real
-                level = np.ravel(np.abs(each.level))
-                found[each.channel.id] = level, np.ravel(each.source), resistance
-        return found
+    def _sources(self) -> tuple[_Source, ...]:
+        """The channels of the radio that play, those that are alike as one."""
+        hung = {each.channel.id: each for hangings in self.hangings for each in hangings}
+        alike: dict[object, list[str]] = {}
+        for name, each in hung.items():
+            if each.channel.driven_by is None and not each.idle:
+                units = range(len(self.units))
+                key = tuple(self.alike_at(unit, name) for unit in units)
+                alike.setdefault(key, []).append(name)
+        found = []
+        for names in alike.values():
+            each = hung[names[0]]
+            ahead = np.ravel(each.source - each.circuit.source_resistance)
+            found.append(
+                _Source(
+                    names[0],
+                    tuple(names),
+                    np.ravel(np.abs(each.level)),
+                    np.ravel(each.source),
+                    None if np.any(ahead.imag) else ahead.real,
+                )
+            )
+        return tuple(found)
 
     @cached_property
     def allowed(self) -> float:
