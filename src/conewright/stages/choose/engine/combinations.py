@@ -217,7 +217,7 @@ BLOCK = 2048
 
 TINY = 1e-300
 
-MONEY_POINTS = 10.0
+MONEY_POINTS = 8.0
 """Points that four parts of a middling price stand for where like options are put together."""
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.choose.engine.found import Kept
-    from conewright.stages.choose.engine.nested import Nested
+    from conewright.stages.choose.engine.nested import Listed, Nested
     from conewright.stages.choose.engine.worth import Worth
 
-__all__ = ["Descent", "Mixed", "Nodes", "stacked_nodes"]
+__all__ = ["Descent", "Mixed", "Nodes", "Solver", "stacked_nodes"]
 
 MARGIN = 1e-6
 """Rounding of sums of prices that is no reason to leave anything out."""
@@ -86,6 +86,22 @@ class Nodes:
         return Nodes(self.mixed[kept], self.blocks[kept], self.bound[kept], self.money[kept])
 
 
+class Solver(Protocol):
+    """Solves groups of units whose options are all chosen."""
+
+    def keys(self, group: int, mixed: NDArray[np.intp]) -> NDArray[np.intp]:
+        """Return what tells the groups of combinations from one another."""
+
+    def solve(self, group: int, keys: NDArray[np.intp]) -> tuple[Listed, NDArray[np.bool_]]:
+        """Return groups as options by themselves, and which of them break no limit.
+
+        Args:
+            group: which.
+            keys: what tells them from one another, then the option of each unit.
+
+        """
+
+
 class Descent:
     """Goes down through the blocks of some combinations.
 
@@ -94,14 +110,31 @@ class Descent:
         mixed: combinations of them.
         worth: of sums.
         limit: of money.
+        solver: of groups of units whose options are all chosen, so that none of them is bounded
+            any more; None where only blocks are looked at.
 
     Attributes:
         nested: the blocks.
 
     """
 
-    def __init__(self, nested: Nested, mixed: Mixed, worth: Worth, limit: float) -> None:
+    def __init__(
+        self,
+        nested: Nested,
+        mixed: Mixed,
+        worth: Worth,
+        limit: float,
+        solver: Solver | None = None,
+    ) -> None:
         self.nested, self._mixed, self._worth, self._limit = nested, mixed, worth, limit
+        self._solver = solver
+        self._units = [
+            [unit for unit, each in enumerate(mixed.slots) if each == group]
+            for group in dict.fromkeys(mixed.slots)
+        ]
+        self._wholes: list[dict[bytes, int]] = [{} for _ in self._units]
+        self._first = len(nested.rows)
+        self._options: list[NDArray[np.intp]] = []
 
     def roots(self, floor: float) -> Nodes:
         """Return what all plans are in."""
@@ -159,7 +192,65 @@ class Descent:
             if done.any():
                 yield nodes.at(done)
             if not done.all():
-                waiting.append(self.split(nodes.at(~done), kept.floor))
+                left = self.split(nodes.at(~done), kept.floor)
+                waiting.append(left if self._solver is None else self._solved(left, kept.floor))
+
+    def options(self, nodes: Nodes) -> NDArray[np.intp]:
+        """Return the options of each unit of single plans."""
+        blocks = nodes.blocks
+        found = self.nested.rows[blocks]
+        if self._options:
+            table = np.concatenate(self._options)
+            for units in self._units:
+                here = np.flatnonzero(blocks[:, units[0]] >= self._first)
+                chosen = table[blocks[here, units[0]] - self._first]
+                for k, unit in enumerate(units):
+                    found[here, unit] = chosen[:, k]
+        return found
+
+    def _solved(self, nodes: Nodes, floor: float) -> Nodes:
+        """Return nodes in which groups of units whose options are all chosen stand as one."""
+        assert self._solver is not None
+        blocks, nested = nodes.blocks, self.nested
+        kept, changed = np.ones(len(nodes), dtype=bool), np.zeros(len(nodes), dtype=bool)
+        for group, units in enumerate(self._units):
+            single = np.all(nested.count[blocks[:, units]] == 0, axis=1)
+            here = np.flatnonzero(single & (blocks[:, units[0]] < self._first))
+            if not here.size:
+                continue
+            keys = np.column_stack(
+                (
+                    self._solver.keys(group, nodes.mixed[here]),
+                    nested.rows[blocks[np.ix_(here, units)]],
+                )
+            )
+            whole = self._of_group(group, keys)
+            kept[here[whole < 0]] = False
+            blocks[here, units[0]] = whole
+            blocks[np.ix_(here, units[1:])] = 0
+            changed[here] = True
+        again = np.flatnonzero(kept & changed)
+        fresh = self._bounded(nodes.mixed[again], blocks[again], floor)
+        return stacked_nodes([nodes.at(np.flatnonzero(kept & ~changed)), fresh])
+
+    def _of_group(self, group: int, keys: NDArray[np.intp]) -> NDArray[np.intp]:
+        """Return the blocks of groups that are whole, -1 of those that break a limit."""
+        assert self._solver is not None
+        known = self._wholes[group]
+        distinct, back = np.unique(keys, axis=0, return_inverse=True)
+        names = [row.tobytes() for row in distinct]
+        fresh = [index for index, name in enumerate(names) if name not in known]
+        if fresh:
+            listed, sound = self._solver.solve(group, distinct[fresh])
+            known |= {names[index]: -1 for index in fresh}
+            some = np.flatnonzero(sound)
+            at = self.nested.append(listed.only(some))
+            width = max(len(units) for units in self._units)
+            options = np.zeros((len(some), width), dtype=np.intp)
+            options[:, : keys.shape[1] - 1] = distinct[fresh][some, 1:]
+            self._options.append(options)
+            known |= {names[fresh[int(k)]]: int(block) for k, block in zip(some, at, strict=True)}
+        return np.array([known[name] for name in names], dtype=np.intp)[back.ravel()]
 
     def _bounded(self, mixed: NDArray[np.intp], blocks: NDArray[np.intp], floor: float) -> Nodes:
         """Return nodes within the limits whose bound reaches the floor."""
@@ -183,9 +274,8 @@ class Descent:
     def _borne(self, mixed: NDArray[np.intp], blocks: NDArray[np.intp]) -> NDArray[np.bool_]:
         """Whether what stands on each channel may be borne."""
         kept = np.ones(len(mixed), dtype=bool)
-        for group in dict.fromkeys(self._mixed.slots):
-            here = [unit for unit, each in enumerate(self._mixed.slots) if each == group]
-            loads = sum(self.nested.loads[blocks[:, unit]] for unit in here)
+        for group, units in enumerate(self._units):
+            loads = sum(self.nested.loads[blocks[:, unit]] for unit in units)
             kept &= np.all(loads <= self._mixed.allowed[mixed, group] + MARGIN, axis=1)
         return kept
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +18,7 @@ from conewright.stages.choose.engine.numbers import LOADED_AT
 if TYPE_CHECKING:
     from conewright.stages.choose.engine.cells import Cell
     from conewright.stages.choose.engine.combinations import Combinations, Reached
+    from conewright.stages.choose.engine.plans import PlanSums
     from conewright.stages.choose.engine.worth import Worth
 
 __all__ = ["Mixing"]
@@ -42,14 +43,22 @@ class Mixing:
         combined: all combinations of a radio.
         reached: those that are meant.
         worth: of sums.
+        sums: of whole plans.
         money: limit.
 
     """
 
     def __init__(
-        self, combined: Combinations, reached: Reached, worth: Worth, *, money: float
+        self,
+        combined: Combinations,
+        reached: Reached,
+        worth: Worth,
+        sums: PlanSums,
+        *,
+        money: float,
     ) -> None:
         self._combined, self._reached, self._worth, self._money = combined, reached, worth, money
+        self._sums = sums
         self._uses, self._lists = _uses(combined, reached)
 
     def promising(self, most: int) -> Descent:
@@ -92,11 +101,16 @@ class Mixing:
                 listed.only(slice(int(end) - each.size, int(end)))
                 for each, end in zip(options, ends, strict=True)
             ]
-        down = self._descent(found, np.zeros((0, lists.shape[1]), dtype=np.intp))
-        roots = down.nested.root[places.reshape(codes.shape)]
+        # Block 0 has to be nothing: it stands beside units that were solved together.
+        found.insert(0, _nothing(self._uses[0].cell))
+        none = np.zeros((0, lists.shape[1]), dtype=np.intp)
+        down = self._descent(found, none, _Groups(self._sums, self._reached, self._signs()))
+        roots = down.nested.root[1 + places.reshape(codes.shape)]
         return down, Nodes(nodes.mixed, roots, nodes.bound, nodes.money)
 
-    def _descent(self, lists: Sequence[Listed], which: NDArray[np.intp]) -> Descent:
+    def _descent(
+        self, lists: Sequence[Listed], which: NDArray[np.intp], solver: _Groups | None = None
+    ) -> Descent:
         reached = self._reached
         mixed = Mixed(
             lists=which,
@@ -108,7 +122,8 @@ class Mixing:
             allowed=_allowed(self._combined, reached),
             slots=self._combined.slots,
         )
-        return Descent(Nested(lists, self._combined.scale), mixed, self._worth, self._money)
+        nested = Nested(lists, self._combined.scale)
+        return Descent(nested, mixed, self._worth, self._money, solver)
 
     def _most_promising(self, use: _Use, here: NDArray[np.intp], most: int) -> NDArray[np.intp]:
         """Return options of a list with the highest bounds in any of some combinations."""
@@ -140,6 +155,30 @@ class Mixing:
                 ]
             found.append(table[self._reached.cells[:, g]])
         return np.concatenate(found, axis=1)
+
+
+class _Groups:
+    """Solves groups of channels whose options are all chosen."""
+
+    def __init__(self, sums: PlanSums, reached: Reached, signs: FloatArray) -> None:
+        self._sums, self._cells = sums, reached.cells
+        self._signs: list[dict[int, float]] = []
+        for g, first in enumerate(sums.first_units):
+            cells, at = np.unique(reached.cells[:, g], return_index=True)
+            self._signs.append(dict(zip(cells.tolist(), signs[at, first].tolist(), strict=True)))
+
+    def keys(self, group: int, mixed: NDArray[np.intp]) -> NDArray[np.intp]:
+        """Return the cells of combinations."""
+        return self._cells[mixed, group]
+
+    def solve(self, group: int, keys: NDArray[np.intp]) -> tuple[Listed, NDArray[np.bool_]]:
+        """Return groups as options by themselves, and which of them break no limit."""
+        cells = keys[:, 0]
+        listed, broken = self._sums.whole(group, cells, keys[:, 1:])
+        # As the first unit counts: a sign that a combination has for it is taken back.
+        signs = np.array([self._signs[group][int(cell)] for cell in cells])
+        listed = replace(listed, bass=listed.bass * signs[:, np.newaxis])
+        return listed, ~np.any(list(broken.values()), axis=0)
 
 
 def _uses(combined: Combinations, reached: Reached) -> tuple[list[_Use], NDArray[np.intp]]:

@@ -205,6 +205,24 @@ class Nested:
         self.rows = np.full(len(table), -1)
         self.rows[_places(sizes)] = whole.rows
 
+    def append(self, options: Listed) -> NDArray[np.intp]:
+        """Take in options that stand by themselves; return where."""
+        start, more = len(self.rows), len(options)
+        none = np.zeros(more, dtype=np.intp)
+        self.gains = np.concatenate([self.gains, options.gains])
+        self.ceiling = np.concatenate([self.ceiling, options.ceiling])
+        self.money = np.concatenate([self.money, options.costs[:, 0]])
+        self.loads = np.concatenate([self.loads, options.costs[:, 1:]])
+        self.bass = np.concatenate([self.bass, options.bass])
+        self.radius = np.concatenate([self.radius, options.radius])
+        self.rest = np.concatenate([self.rest, options.rest])
+        self.slack = np.concatenate([self.slack, options.slack])
+        self.apart = np.concatenate([self.apart, np.zeros(more)])
+        self.first = np.concatenate([self.first, none - 1])
+        self.count = np.concatenate([self.count, none])
+        self.rows = np.concatenate([self.rows, options.rows])
+        return np.arange(start, start + more)
+
 
 class _Level:
     """Blocks of one size; those of each list begin at a multiple of the fanout."""

@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from conewright.stages.choose.engine.evaluation import broken_of
+from conewright.stages.choose.engine.nested import Listed
+from conewright.stages.choose.engine.numbers import GAINS, LOADED_AT
 from conewright.stages.choose.engine.sums import Radio, Sums
 from conewright.stages.choose.engine.wholes import Whole, WholeSolver, stacked_wholes
 
@@ -21,6 +24,10 @@ __all__ = ["PlanSums", "Rows"]
 
 MOST_KEPT = 20_000
 """Groups of channels that are kept solved for one wiring; beyond it they start anew."""
+
+
+ROUNDED = 1e-6
+"""Share of a limit within which sums are what a plan comes to."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +94,16 @@ class PlanSums:
         self._wirings = [
             np.array([id(cell.wired.wiring) for cell in cells]) for cells in combined.groups
         ]
+        self._at = [
+            [s for s, each in enumerate(combined.slots) if each == g]
+            for g in range(len(combined.groups))
+        ]
         self._by_id = {id(c.wired.wiring): c.wired.wiring for g in combined.groups for c in g}
+
+    @property
+    def first_units(self) -> list[int]:
+        """The first unit of each group of channels."""
+        return [units[0] for units in self._at]
 
     def sums(self, plans: Rows) -> Sums:
         """Return what plans come to, but for rounding."""
@@ -106,15 +122,55 @@ class PlanSums:
         groups, cones = [], []
         for g, key in enumerate(wirings):
             wiring = self._by_id[int(key)]
-            slots = [s for s, each in enumerate(self._combined.slots) if each == g]
-            units = slots[: len(wiring.units)]
-            if int(key) not in self._solved:
-                self._solved[int(key)] = _Solved(wiring)
-            solved = self._solved[int(key)]
-            forms = self._forms[g][plans.cells[:, g]]
-            groups.append(solved.of(np.column_stack((forms, plans.options[:, units]))))
+            solved, whole = self._group(g, wiring, plans.cells[:, g], plans.options[:, self._at[g]])
+            groups.append(whole)
             cones.append(solved.solver.cones)
         return self._radio.sums(groups, cones)
+
+    def whole(
+        self, g: int, cells: NDArray[np.intp], options: NDArray[np.intp]
+    ) -> tuple[Listed, dict[str, NDArray[np.bool_]]]:
+        """Return groups of channels with all that stands on them as options by themselves, and
+        which of them break a limit whatever else a plan takes.
+
+        Args:
+            g: group.
+            cells: of each.
+            options: of each unit, (groups, units).
+
+        """
+        count = len(cells)
+        gains, ends = np.zeros((count, len(GAINS))), np.zeros(count)
+        bass = np.zeros((count, len(self._combined.groups[g][0].middle)), dtype=complex)
+        rest, slack = np.zeros((2, count))
+        broken = {"load": np.zeros(count, dtype=bool), "travel": np.zeros(count, dtype=bool)}
+        for key in np.unique(self._wirings[g][cells]):
+            here = np.flatnonzero(self._wirings[g][cells] == key)
+            wiring = self._by_id[int(key)]
+            solved, whole = self._group(g, wiring, cells[here], options[here])
+            known = self._radio.alone(whole, solved.solver.cones, wiring.besides)
+            gains[here], ends[here] = known.gains, known.ceiling
+            leading = bass.shape[1]
+            bass[here] = whole.bass[:, :leading]
+            rest[here] = np.sqrt(np.sum(np.abs(whole.bass[:, leading:]) ** 2, axis=1))
+            slack[here] = whole.slack
+            told = broken_of(known.load, known.chip, known.travel, hottest=np.inf, margin=ROUNDED)
+            for gate, which in broken.items():
+                which[here] = told[gate]
+        costs = np.zeros((count, 1 + len(LOADED_AT)))
+        costs[:, 0] = self._money_of(g, cells, options)
+        rows = np.arange(count)
+        return Listed(rows, gains, ends, costs, bass, np.zeros(count), rest, slack), broken
+
+    def _group(
+        self, g: int, wiring: Wiring, cells: NDArray[np.intp], options: NDArray[np.intp]
+    ) -> tuple[_Solved, Whole]:
+        """Return groups of channels of one wiring."""
+        if id(wiring) not in self._solved:
+            self._solved[id(wiring)] = _Solved(wiring)
+        solved = self._solved[id(wiring)]
+        keys = np.column_stack((self._forms[g][cells], options[:, : len(wiring.units)]))
+        return solved, solved.of(keys)
 
     def picks(self, plans: Rows) -> NDArray[np.intp]:
         """Return the picks of plans."""
@@ -125,7 +181,7 @@ class PlanSums:
         for g in range(channels):
             here = plans.cells[:, g]
             picks[:, [1 + 3 * g, 1 + 3 * g + 2]] = self._forms[g][here]
-            slots = [s for s, each in enumerate(combined.slots) if each == g]
+            slots = self._at[g]
             for key in np.unique(self._wirings[g][here]):
                 some = np.flatnonzero(self._wirings[g][here] == key)
                 for unit, slot in zip(self._by_id[int(key)].units, slots, strict=False):
@@ -140,10 +196,14 @@ class PlanSums:
         """Return the money for the parts of plans."""
         total = np.zeros(len(plans))
         for g in range(len(self._combined.groups)):
-            here = plans.cells[:, g]
-            slots = [s for s, each in enumerate(self._combined.slots) if each == g]
-            for key in np.unique(self._wirings[g][here]):
-                some = np.flatnonzero(self._wirings[g][here] == key)
-                for unit, slot in zip(self._by_id[int(key)].units, slots, strict=False):
-                    total[some] += unit.money[plans.options[some, slot]]
+            total += self._money_of(g, plans.cells[:, g], plans.options[:, self._at[g]])
+        return total
+
+    def _money_of(self, g: int, cells: NDArray[np.intp], options: NDArray[np.intp]) -> FloatArray:
+        """Return the money for the parts of groups of channels."""
+        total = np.zeros(len(cells))
+        for key in np.unique(self._wirings[g][cells]):
+            some = np.flatnonzero(self._wirings[g][cells] == key)
+            for k, unit in enumerate(self._by_id[int(key)].units):
+                total[some] += unit.money[options[some, k]]
         return total

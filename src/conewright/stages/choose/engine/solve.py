@@ -152,7 +152,7 @@ class Search:
 
     def _mixing(self, r: int, some: Reached, limits: Limits) -> Mixing:
         money = np.inf if limits.money is None else limits.money
-        return Mixing(self._combined_of(r), some, self._worth, money=money)
+        return Mixing(self._combined_of(r), some, self._worth, self._sums_of(r), money=money)
 
     # --- Plans ------------------------------------------------------------------------------------
 
@@ -259,8 +259,7 @@ class Search:
 
 def _rows(some: Reached, descent: Descent, nodes: Nodes) -> Rows:
     """Return single plans of a descent."""
-    options = descent.nested.rows[nodes.blocks]
-    return Rows(some.cells[nodes.mixed], options, some.at[nodes.mixed])
+    return Rows(some.cells[nodes.mixed], descent.options(nodes), some.at[nodes.mixed])
 
 
 class _Every(dict[str, tuple[str, ...]]):

@@ -98,10 +98,29 @@ class Radio:
             travel=self._travel(groups, cones),
         )
 
-    def _ceiling(self, groups: Sequence[Whole]) -> FloatArray:
+    def alone(self, whole: Whole, cones: Sequence[int], besides: FloatArray) -> Sums:
+        """Return what groups of channels add, beside any others.
+
+        Args:
+            whole: the groups.
+            cones: channel of each cone.
+            besides: what all other channels draw per volt at most, and at least [A/V], (2, F).
+
+        """
+        bass = np.sqrt(_squared(whole.bass).sum(axis=1)) * (1.0 + CARRIED) + whole.slack
+        coherent = np.sqrt(_squared(whole.coherent) @ self._alone)
+        return Sums(
+            gains=np.stack([bass, whole.treble, coherent, whole.powers], axis=1),
+            ceiling=self._ceiling([whole], besides[1]),
+            load=whole.load,
+            chip=np.zeros(len(bass)),
+            travel=self._travel([whole], [cones], besides[0][self._low]),
+        )
+
+    def _ceiling(self, groups: Sequence[Whole], besides: FloatArray | float = 0.0) -> FloatArray:
         output = self._output
         least = np.min([each.ceiling for each in groups], axis=0)
-        drawn = sum(each.drawn for each in groups)
+        drawn = besides + sum(each.drawn for each in groups)
         least = np.minimum(least, output.by_feed(np.square(drawn) @ self._weights))
         sag = output.sagging * drawn
         for each in groups:
@@ -113,9 +132,16 @@ class Radio:
                 least = np.where(heard, np.minimum(least, volts), least)
         return np.asarray(least)
 
-    def _travel(self, groups: Sequence[Whole], cones: Sequence[Sequence[int]]) -> FloatArray:
+    def _travel(
+        self,
+        groups: Sequence[Whole],
+        cones: Sequence[Sequence[int]],
+        besides: FloatArray | None = None,
+    ) -> FloatArray:
         output = self._output
-        drawn = self._besides + sum(each.flat_drawn for each in groups)
+        drawn = (self._besides if besides is None else besides) + sum(
+            each.flat_drawn for each in groups
+        )
         sag, most = output.sagging * drawn, np.zeros(len(groups[0].slack))
         mean = 2.0 / np.pi * output.swing * np.maximum(drawn, TINY)
         fed = max(output.limit - output.quiet, 0.0) / mean
