@@ -41,11 +41,27 @@ PIECES = (
 TIMES = (1, 1, 1, 60, 3000, 60_000)
 PAGES = (
     *("/jobs", "/jobs/new", "/jobs/upload", "/devices", "{job}", "{job}/text", "{job}/history"),
+    *("/parts", "/parts/import", "/parts/lists"),
     *("{job}/find", "{job}/feed", "{job}/fit", "{job}/hear", "{job}/compare", "{job}/proposals"),
     *("{job}/part/job", "{job}/part/head_unit", "{job}/part/door-fl", "{job}/part/old-100"),
     *("{job}/part/front-left", "{job}/proposals/new", "{job}/proposals/put-right", "{job}/make"),
 )
-QUERIES = ("q", "revision", "a", "b", "proposal", "against", "at", "reading", "deleted", "paper")
+QUERIES = (
+    "q",
+    "revision",
+    "a",
+    "b",
+    "proposal",
+    "against",
+    "at",
+    "reading",
+    "deleted",
+    "paper",
+    "kind",
+    "catalogue",
+    "version",
+    "page",
+)
 UNHEALTHY = tuple(HealthCheck)
 BY_DESCRIPTION, BY_FORMS = 0.18, 0.18
 """Shares of the requests, by what one of each costs; the others keep to no rules."""

@@ -6,9 +6,9 @@ from functools import partial
 from benchmarks.invented_parts import invented
 from benchmarks.timing import Row, best_seconds
 from conewright.catalogue.compiled import pack, unpack
-from conewright.catalogue.forms import FORMS, table_of, written
-from conewright.catalogue.listing import chosen
-from conewright.catalogue.part_rows import read_catalogue
+from conewright.catalogue.lists.forms import FORMS, table_of, written
+from conewright.catalogue.lists.listing import chosen
+from conewright.catalogue.lists.part_rows import read_catalogue
 
 SIZES = (1_000, 10_000, 100_000)
 

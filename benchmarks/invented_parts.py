@@ -152,7 +152,7 @@ def _driver(chance: random.Random, index: int) -> dict[str, str]:
         cells.pop(name, None)
     stem = "T" if size == "25 mm" else "P"
     part = f"{stem}-{size.replace(' ', '').removesuffix('mm').removesuffix('in')}"
-    table = data_rows("stages.outlay", "driver_prices.csv")
+    table = data_rows("catalogue", "driver_prices.csv")
     prices = next(row for row in table if row["size"] == size)
     return {
         "part": f"{part}-{_letters(index // len(SIZES))}",

@@ -81,9 +81,19 @@ def _prose() -> Iterator[tuple[str, tuple[str, ...]]]:
             f"A body has at most {limits.largest_body:,} bytes and {limits.body_seconds:g} s to "
             f"arrive, a head {limits.largest_headers:,} bytes and {limits.head_seconds:g} s, an "
             f"address {limits.longest_target:,} characters (`web.base.settings`).",
-            "What is uploaded is one job file, TOML or JSON in UTF-8 whatever its name ends in, "
-            "of that size; nothing is unpacked. It is read as a job, refused with every problem "
-            "in it, and kept as text in the database.",
+            "What is uploaded as a job is one job file, TOML or JSON in UTF-8 whatever its name "
+            "ends in, of that size; nothing is unpacked. It is read as a job, refused with every "
+            "problem in it, and kept as text in the database.",
+            "A list of parts comes at an address of its own, with "
+            f"{limits.largest_list // 1_000_000} MB at most: CSV, TOML or SQLite, told by its "
+            "first bytes and its name's ending, at most 200,000 rows of it. It is read in a worker "
+            f"beside the server, within {limits.reading_seconds:g} s and "
+            f"{limits.reading_memory:,} bytes; a database is opened in memory alone, its table "
+            "`parts` and no view. Nothing of it is "
+            "kept before somebody says how it is read and that it is kept; until then it waits in "
+            f"memory (`web.desk.held_lists`), {limits.held_lists} lists and "
+            f"{limits.held_list_bytes:,} packed bytes at most, for "
+            f"{limits.held_seconds / 3600:g} h.",
             "Recordings and curves come at two addresses of their own, with "
             f"{limits.largest_upload // 1_000_000} MB at once and {limits.slowest_upload:,} bytes "
             f"a second at least, {limits.uploads} uploads at the same time; they are written to "
@@ -111,6 +121,8 @@ def _prose() -> Iterator[tuple[str, tuple[str, ...]]]:
             "Recordings, in which there may be voices: only when somebody says so, as files for "
             "their owner alone beside the jobs, called by their SHA-256 (`store.recordings`). A "
             "page gives out only those of the job it is of.",
+            "Catalogues of parts: the cells that are used of every list that was kept, and who "
+            "brought it in, in the database; nothing of them is removed.",
             "Secrets: the key of the certificate in a file for its owner alone; tokens of devices "
             "as their SHA-256; the code in memory only; the address of a database, where it holds "
             "a password, in the environment. No message names a password.",
@@ -125,7 +137,7 @@ def _prose() -> Iterator[tuple[str, tuple[str, ...]]]:
             "Python's ssl.",
             "Tokens: 256 bits of `secrets`; only their SHA-256 is kept. Codes are compared in a "
             "time that does not tell how much of one was right.",
-            "Recordings that wait to be kept: under 128 bits of `secrets`.",
+            "Recordings and lists that wait to be kept: under 128 bits of `secrets`.",
             "SHA-256 also names answers, the files of the papers and those of recordings. Nothing "
             "else is encrypted, hashed or signed.",
         ),

@@ -1,7 +1,7 @@
 """An invented answer of choose: numbers of the right kind, nothing calculated."""
 
 from conewright.job.builds.states.value import Origin
-from conewright.stages.choose.answer import (
+from conewright.stages.choose.finals.plan_answers import (
     CatalogueUsed,
     Choice,
     Chosen,

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from conewright.papers.press.manifest import Manifest
     from conewright.sound.played.wav import Played, sounds, stimulus
     from conewright.sound.recorded.recording import Recording
-    from conewright.stages.choose.answer import Choice
+    from conewright.stages.choose.finals.plan_answers import Choice
     from conewright.stages.choose.stage import choose
     from conewright.stages.compare.cures import ways_to_mend
     from conewright.stages.compare.stage import compare
@@ -160,7 +160,7 @@ def _doors() -> dict[str, Any]:
 def _choosing() -> dict[str, Any]:
     """Import what chooses, and the store of the catalogues that it chooses from."""
     from conewright.catalogue.offer import Offer
-    from conewright.stages.choose.answer import Choice
+    from conewright.stages.choose.finals.plan_answers import Choice
     from conewright.stages.choose.stage import choose
     from conewright.store import offer
 

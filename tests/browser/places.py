@@ -5,13 +5,20 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 import httpx2
+from benchmarks.invented_parts import invented
 from playwright.sync_api import Page
 
 from browser.browsing import NOWHERE, Site
 from conewright import demo_text, starter_text
+from conewright.catalogue.lists.forms import written
 from conewright.sound.played.wav import wav_bytes
 
 Steps = Callable[[Page], None]
+FOREIGN = (
+    "Artikel;Warengruppe;Rdc [Ohm];fs (Hz);Xmax p-p (mm);Preis EUR;Farbe\n"
+    "LT-1;Tieftöner;3,4;85;7,1;24,90;rot\nX-1;Zubehör;;neunzig;;9,90;\n"
+).encode("cp1252")
+"""A supplier's list that is guessed at."""
 PARTS = ("door-fr", "front-right", "head_unit", "vehicle", "job", "driver", "budget-130", "wishes")
 
 
@@ -45,6 +52,9 @@ def places(site: Site) -> list[Place]:
         "devices": "/devices",
         "sounds": "/sounds",
         "sounds-unplugged": "/sounds?unplugged=true",
+        "parts": "/parts?catalogue=invented",
+        "parts-nothing-found": "/parts?catalogue=invented&q=submarine",
+        "parts-import": "/parts/import",
         "nowhere": NOWHERE,
     }
     below = {
@@ -62,6 +72,9 @@ def places(site: Site) -> list[Place]:
         "proposals": "/proposals",
         "proposal": "/proposals/put-right",
         "proposal-new": "/proposals/new",
+        "choose": "/choose",
+        "choose-answer": "/choose?money=180&bass=matters+most&loudness=matters",
+        "choose-refused": "/choose?money=much&may=",
         "make": "/make",
         "make-plan": "/make?proposal=put-right-patched",
         "make-refused": "/make?proposal=larger-fronts",
@@ -78,6 +91,7 @@ def places(site: Site) -> list[Place]:
         *(Place(name, f"{site.origin}{path}") for name, path in plain.items()),
         *(Place(name, f"{demo}{path}") for name, path in below.items()),
         Place("mend", f"{torn}/mend"),
+        *_parts(site),
         Place("heard", _heard(site, long, wav_bytes("crawl-short", side="left"))),
         Place("heard-unusable", _heard(site, long, wav_bytes("crawl-short")[:400_000])),
         Place("recording", _kept(site)),
@@ -128,6 +142,38 @@ def _heard(site: Site, job: str, content: bytes) -> str:
     files = {"file": ("crawl.wav", content, "audio/wav")}
     with httpx2.Client(trust_env=False, timeout=None) as client:
         answer = client.post(f"{job}/record", data=told, files=files)
+    assert answer.status_code == 303, answer.text
+    return f"{site.origin}{answer.headers['location']}"
+
+
+def _parts(site: Site) -> list[Place]:
+    """Return the pages of a kept catalogue with twins in it, and of lists on their way in."""
+    rows = [dict(row) for row in invented(40)]
+    twin = {**rows[3], "supplier": "Supplier 9", "price": "9999"}
+    asked = written([*rows, twin, {**rows[4], "stock": "many"}], ending=".csv")
+    again = written([*rows, {**twin, "price": rows[3]["price"]}], ending=".csv")
+    for content in (written(rows, ending=".csv"), again):
+        at = _listed(site, "shop.csv", content).removesuffix("/findings")
+        _send(site, f"{at}/keep", name="shop")
+    sold = f"{site.origin}/parts?catalogue=shop"
+    return [
+        Place("parts-kept", f"{sold}&kept=new"),
+        Place("parts-old", f"{sold}&version=1"),
+        Place("parts-twins", f"{sold}&q=supplier-9"),
+        Place("part-sold", f"{sold}&q=supplier-9", _first_part),
+        Place("parts-lists", f"{site.origin}/parts/lists"),
+        Place("parts-history", f"{site.origin}/parts/lists/shop"),
+        Place("list-findings", _listed(site, "april.csv", asked)),
+        Place("list-map", _listed(site, "preise.csv", FOREIGN)),
+        Place("list-map-refused", _listed(site, "preise.csv", FOREIGN), _slip_in_map),
+        Place("list-refused", f"{site.origin}/parts/import", _slip_in_list),
+    ]
+
+
+def _listed(site: Site, name: str, content: bytes) -> str:
+    """Send a list of parts; return the page that it leads to."""
+    with httpx2.Client(trust_env=False, timeout=None) as client:
+        answer = client.post(f"{site.origin}/parts/import", files={"file": (name, content)})
     assert answer.status_code == 303, answer.text
     return f"{site.origin}{answer.headers['location']}"
 
@@ -208,6 +254,22 @@ def _slip_in_recording(page: Page) -> None:
     page.get_by_label("Recordings, in their order").set_input_files(file)  # type: ignore[arg-type]
     page.locator("#file-error").wait_for()
     _press(page, "Listen to it")
+
+
+def _first_part(page: Page) -> None:
+    page.locator("table a").first.click()
+    page.wait_for_load_state()
+
+
+def _slip_in_map(page: Page) -> None:
+    page.get_by_label("in which unit: Rdc [Ohm]").fill("pints")
+    _press(page, "It is so: read the list")
+
+
+def _slip_in_list(page: Page) -> None:
+    file = {"name": "book.xlsx", "mimeType": "text/csv", "buffer": b"PK\x03\x04"}
+    page.get_by_label("File of the list").set_input_files(file)  # type: ignore[arg-type]
+    _press(page, "Look at the list")
 
 
 def _slip_in_reading(page: Page) -> None:

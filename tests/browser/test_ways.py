@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import Page, ViewportSize, expect
 
 from browser.browsing import DESKTOP, PHONE, SIZES, Hand, Look, Site
+from browser.places import FOREIGN
 from conewright import demo_text, starter_text
 from conewright.job.text.readings import without_finding, without_reading
 
@@ -142,6 +143,8 @@ TALL: ViewportSize = {"width": 390, "height": 844}
 
 def below(page: Page, selector: str) -> float:
     """Return where the lowest of some things that are shown ends [px from the window's top]."""
+    # A page that is just coming can be measured before its styles are there; nobody sees it so.
+    page.wait_for_load_state()
     shown = [each for each in page.locator(selector).all() if each.is_visible()]
     assert shown, selector
     boxes = [each.bounding_box() for each in shown]
@@ -268,6 +271,9 @@ def to(page: Page, role: str, name: str) -> None:
     """Press Tab until that has the focus, and see that the focus can be seen."""
     # The library takes only its own list of role names.
     wanted = page.get_by_role(role, name=re.compile(name)).first  # type: ignore[arg-type]
+    # Not a Tab goes to the page that is just being left, nor to one that has no styles yet.
+    wanted.wait_for(state="attached")
+    page.wait_for_load_state()
     for _ in range(90):
         page.keyboard.press("Tab")
         if wanted.evaluate("(each) => each === document.activeElement"):
@@ -316,3 +322,34 @@ def test_everything_by_keyboard_alone(visit: Visit, place: Site) -> None:
     page.locator("details.figure > summary").first.focus()
     page.keyboard.press("Enter")
     expect(page.locator("details.figure[open] .formula").first).to_be_visible()
+
+
+# --- Parts ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("size", SIZES.values(), ids=SIZES)
+@pytest.mark.parametrize("script", [True, False], ids=["script", "plain"])
+def test_a_suppliers_list_is_brought_in_and_its_parts_are_found(
+    visit: Visit, place: Site, size: ViewportSize, script: bool
+) -> None:
+    page = visit({**touched(size), "java_script_enabled": script})
+    page.goto(f"{place.origin}/jobs")
+    hand, name = Hand(page), f"nord-{'script' if script else 'plain'}-{size['width']}"
+    hand.click("Parts", role="link")
+    hand.click("Bring in a list", role="link")
+    file = {"name": f"{name}.csv", "mimeType": "text/csv", "buffer": FOREIGN}
+    page.get_by_label("File of the list").set_input_files(file)  # type: ignore[arg-type]
+    hand.click("Look at the list")
+    expect(page.get_by_text("This is a guess.")).to_be_visible()
+    expect(page.get_by_label("is what: Artikel")).to_have_value("part")
+    page.get_by_label("Zubehör", exact=True).select_option("driver")
+    hand.type("Supplier", "Nord")
+    hand.click("It is so: read the list")
+    expect(page.get_by_role("row").filter(has_text="neunzig")).to_contain_text("left out")
+    hand.click("Keep this list")
+    expect(page.get_by_role("status")).to_contain_text(f"Kept as {name}, version 1")
+    page.get_by_label("Words in number, name, supplier").fill("lt-1")
+    hand.click("Search")
+    hand.click("LT-1", role="link")
+    expect(page.get_by_text("24.90 EUR per piece.")).to_be_visible()
+    assert (hand.clicks, hand.fields) == (7, 1)

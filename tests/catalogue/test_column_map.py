@@ -4,9 +4,11 @@ import random
 
 import pytest
 
-from conewright.catalogue.column_map import Mapped, foreign_table, map_text, parse_map
-from conewright.catalogue.guessing import guess_map
-from conewright.catalogue.part_rows import read_catalogue
+from conewright.catalogue.columns import column_words, columns
+from conewright.catalogue.lists.column_map import Mapped, foreign_table, map_text, parse_map
+from conewright.catalogue.lists.forms import table_of
+from conewright.catalogue.lists.guessing import first_guess, guess_map
+from conewright.catalogue.lists.part_rows import read_catalogue
 from conewright.errors import BadInputError, ConewrightError
 
 LIST = (
@@ -193,3 +195,48 @@ def test_damaged_lists_and_maps_raise_nothing_but_what_is_meant() -> None:
         except ConewrightError:
             refused += 1
     assert 0 < refused < 200
+
+
+def test_a_guess_where_no_head_is_known_has_the_list_all_the_same() -> None:
+    guess = first_guess(b"colour;taste\nred;sweet\n", file="list.csv")
+    assert guess.map.columns == {}
+    assert guess.table.rows == ({"colour": "red", "taste": "sweet"},)
+    assert guess.why == {"colour": "not used", "taste": "not used"}
+
+
+def test_a_list_is_cut_as_somebody_says() -> None:
+    guess = first_guess(b"part|kind;depth\nA|driver;50\n", file="l.csv", delimiter="|")
+    assert guess.table.heads == ("part", "kind;depth")
+    guess = first_guess("part;Größe\nA;1\n".encode("cp850"), file="l.csv", encoding="cp850")
+    assert guess.table.heads == ("part", "Größe")
+    assert guess.map.encoding == "cp850"
+
+
+def test_a_list_in_utf_16_is_told_by_its_mark() -> None:
+    guess = guess_map("Artikel;fs (Hz)\nTieftöner;85\n".encode("utf-16"), file="list.csv")
+    assert guess.map.encoding == "utf-16"
+    assert guess.table.rows[0]["Artikel"] == "Tieftöner"
+
+
+@pytest.mark.parametrize(
+    ("content", "what"),
+    [
+        (b"PK\x03\x04\x14\0\6\0", "a workbook, or other packed files"),
+        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "a workbook"),
+        (b"%PDF-1.7\n", "a PDF"),
+        (b"SQLite format 3\0", "a database"),
+    ],
+)
+def test_what_is_no_text_by_its_first_bytes_is_told(content: bytes, what: str) -> None:
+    with pytest.raises(BadInputError, match=f"found {what}; a list is text: save it as CSV"):
+        guess_map(content, file="list.csv")
+    with pytest.raises(BadInputError, match=f"found {what}; a list is text"):
+        table_of(content, file="list.csv")
+    used = parse_map(MAP, file="map.toml")
+    with pytest.raises(BadInputError, match=f"found {what}; a list is text"):
+        foreign_table(content, used, file="list.csv", map_file="map.toml")
+
+
+def test_every_column_has_words_in_a_form() -> None:
+    named = [name for group in column_words().values() for name in group]
+    assert sorted(named) == sorted(columns())

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conewright.catalogue.columns import columns
-from conewright.catalogue.forms import FORMS, table_of, written
-from conewright.catalogue.part_rows import read_catalogue
+from conewright.catalogue.lists.forms import FORMS, table_of, written
+from conewright.catalogue.lists.part_rows import read_catalogue
 from conewright.errors import BadInputError
 
 # Blanks at the ends of a cell are no part of it; a lone surrogate is no text.

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from conewright.catalogue.columns import columns
-from conewright.catalogue.part_cells import cell_number
+from conewright.catalogue.lists.part_cells import cell_number
 from conewright.errors import QuantityError
 from conewright.job.quantity.values import parse_quantity
 

@@ -7,10 +7,10 @@ import pytest
 from benchmarks.invented_parts import SEED, invented
 
 from conewright.catalogue.compiled import Compiled, pack, part_ids, unpack
-from conewright.catalogue.forms import table_of, written
-from conewright.catalogue.listing import chosen, invented_catalogue, part_in_words
-from conewright.catalogue.part_rows import Catalogue, read_catalogue
-from conewright.data_files import data_text
+from conewright.catalogue.lists.forms import table_of, written
+from conewright.catalogue.lists.listing import chosen, invented_catalogue, part_in_words
+from conewright.catalogue.lists.part_rows import Catalogue, read_catalogue
+from conewright.data_files import data_rows, data_text
 from conewright.errors import BadInputError
 
 DRIVER = {
@@ -213,3 +213,77 @@ def test_the_parts_that_come_along_are_sound_and_made_as_the_benchmarks_make_the
     assert set(read.compiled.texts["kind"]) >= {"driver", "radio", "amplifier", "capacitor", "ring"}
     again = _read(*map(dict, invented(len(read.rows), seed=SEED)))
     assert written(again.rows, ending=".csv").decode() == data_text("catalogue", "invented.csv")
+
+
+# --- Prices far above the usual -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("change", "times"),
+    [
+        # The most that is usual of a 130 mm driver: 90 for one, own table, from memory.
+        ({"price": "270"}, None),
+        ({"price": "270.90"}, "3.0 times"),
+        ({"price": "540", "per": "pair"}, None),
+        ({"price": "900", "per": "pair"}, "5.0 times the most that is usual of such a driver"),
+        # A mark of decimals that was lost; of another worth, and of no size, nothing is known.
+        ({"price": "2490"}, "27.7 times"),
+        ({"price": "2490", "currency": "HUF"}, None),
+        ({"price": "2490", "size": ""}, None),
+        ({"price": "2490", "per": "kg"}, None),
+    ],
+)
+def test_a_driver_over_three_times_the_usual_of_its_size_is_asked_about(
+    change: dict[str, str], times: str | None
+) -> None:
+    read = _read(DRIVER | change, OTHER)
+    told = [each for each in read.findings if each.asked]
+    assert [(each.row, each.column, each.done) for each in told] == (
+        [] if times is None else [(2, "price", "refused")]
+    )
+    assert len(read.rows) == (2 if times is None else 1)
+    if times is not None:
+        assert times in told[0].allowed
+
+
+@pytest.mark.parametrize(
+    ("cells", "most"),
+    [
+        # Closed form from the tables: high of the row, of a cable times its mm2, times 3.
+        ({"kind": "cable", "value": "4 mm2", "per": "metre"}, 12.0),
+        ({"kind": "patch", "value": "2 kg/m2", "area": "2500 cm2"}, 54.0),
+        ({"kind": "patch", "value": "2 kg/m2", "per": "kg"}, 54.0),
+        ({"kind": "film", "area": "10000 cm2"}, 36.0),
+        ({"kind": "fuse", "value": "20 A", "per": "pair"}, 120.0),
+        ({"kind": "radio"}, 900.0),
+        ({"kind": "amplifier"}, 960.0),
+        ({"kind": "repair", "cures": "surround-torn"}, 105.0),
+        ({"kind": "ring"}, 36.0),
+        ({"kind": "capacitor", "value": "4.7 uF"}, 60.0),
+        ({"kind": "adapter"}, 90.0),
+    ],
+)
+def test_every_kind_has_a_price_from_which_it_is_asked_about(
+    cells: dict[str, str], most: float
+) -> None:
+    for price, asked in ((most - 0.01, 0), (most + 0.01, 1)):
+        read = _read(DRIVER, {"part": "X", "price": f"{price:.2f}", **cells})
+        assert sum(each.asked for each in read.findings) == asked
+
+
+def test_what_is_asked_about_is_used_after_a_yes_for_all_or_for_its_row() -> None:
+    odd, dear = DRIVER | {"qts": "1.5", "part": "odd"}, DRIVER | {"price": "900", "part": "dear"}
+    assert [row["part"] for row in _read(odd, dear, OTHER).rows] == ["C-4.7"]
+    assert [row["part"] for row in _read(odd, dear, accept=True).rows] == ["dear", "odd"]
+    table = table_of(written([odd, dear, OTHER], ending=".csv"), file="parts.csv")
+    read = read_catalogue(table, accept={3})
+    assert [row["part"] for row in read.rows] == ["dear", "C-4.7"]
+    assert {each.row: each.done for each in read.findings if each.column == "price"} == {3: "used"}
+    assert [each.row for each in read.findings if each.asked] == [2]
+
+
+def test_the_most_for_a_capacitor_is_that_of_the_ratings() -> None:
+    ratings = data_rows("stages.feed", "ratings.csv")
+    dearest = max(float(row["high"]) for row in ratings if row["kind"] == "capacitor")
+    rows = data_rows("catalogue", "usual_prices.csv")
+    assert [float(row["high"]) for row in rows if row["kind"] == "capacitor"] == [dearest]

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from benchmarks.invented_parts import invented
 
-from conewright.catalogue.forms import table_of, written
-from conewright.catalogue.part_rows import read_catalogue
+from conewright.catalogue.lists.forms import table_of, written
+from conewright.catalogue.lists.part_rows import read_catalogue
 from conewright.catalogue.sheets import FIGURES, complete_sheets
 from conewright.job.builds.fills import Filler
 from conewright.job.builds.resolve_driver import resolve_driver

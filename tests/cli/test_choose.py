@@ -7,7 +7,7 @@ import pytest
 from commands import run, starter_in
 
 import conewright as cw
-from conewright.stages.choose.answer import Choice
+from conewright.stages.choose.finals.plan_answers import Choice
 from conewright.store import Store
 
 INVENTED = ("--catalogue", "invented")

@@ -6,7 +6,7 @@ import pytest
 from benchmarks.invented_parts import invented
 from commands import run
 
-from conewright.catalogue.forms import written
+from conewright.catalogue.lists.forms import written
 
 CSV = written(invented(30), ending=".csv")
 FOREIGN = "Artikel;Rdc [Ohm];fs [Hz];Preis\nP1;3,4;85;24,90\nP2;3,3;neunzig;\n".encode("cp1252")
@@ -98,7 +98,9 @@ def test_a_list_whose_figures_contradict_each_other_needs_a_yes() -> None:
         b"A,driver,3.4 ohm,85 Hz,5,0.8,1.5,84 cm2,8 g\nB,driver,3.4 ohm,85 Hz,5,0.8,,84 cm2,8 g\n"
     )
     _file("odd.csv", text)
-    assert "1 part can be used. 1 row refused" in _ok("--check", "odd.csv")
+    said = _ok("--check", "odd.csv")
+    assert "1 part can be used. 1 row refused" in said
+    assert "1 refused row would be used after a yes: --accept" in said
     assert "2 parts can be used." in _ok("--check", "odd.csv", "--accept")
 
 

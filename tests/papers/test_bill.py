@@ -258,7 +258,7 @@ def test_the_sheet_has_the_list_and_the_quote(slim: Bill) -> None:
 
 def test_every_price_has_its_source_and_its_order() -> None:
     for name in ("prices.csv", "driver_prices.csv"):
-        for row in data_rows("stages.outlay", name):
+        for row in data_rows("catalogue", name):
             assert row["source"]
             amount = amount_of(row)
             assert 0.0 < amount.low < amount.typical < amount.high

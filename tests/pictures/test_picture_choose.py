@@ -8,7 +8,7 @@ from looking import corners, cut_off, found, overlapping, patches, points, title
 
 from conewright import pictures
 from conewright.errors import BadInputError
-from conewright.stages.choose.answer import PlanAnswer
+from conewright.stages.choose.finals.plan_answers import PlanAnswer
 from invented_choice import BEST, FIX, NOTHING, PLANS, POINTS, RECOMMENDED, choice
 
 

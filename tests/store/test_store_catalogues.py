@@ -9,8 +9,8 @@ from benchmarks.invented_parts import invented
 from sqlalchemy import create_engine, update
 
 from conewright.catalogue import compiled as compiling
-from conewright.catalogue.forms import table_of, written
-from conewright.catalogue.part_rows import Catalogue, read_catalogue
+from conewright.catalogue.lists.forms import table_of, written
+from conewright.catalogue.lists.part_rows import Catalogue, read_catalogue
 from conewright.store import NotFound, Store, StoreUnavailable, schema
 
 

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from benchmarks.invented_parts import invented
 
-from conewright.catalogue.forms import table_of, written
-from conewright.catalogue.part_rows import read_catalogue
+from conewright.catalogue.lists.forms import table_of, written
+from conewright.catalogue.lists.part_rows import read_catalogue
 from conewright.errors import BadInputError
 from conewright.store import NotFound, Store, offer
 

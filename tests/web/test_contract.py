@@ -185,6 +185,7 @@ def test_every_method_of_an_address_is_told(client: TestClient) -> None:
     "path",
     [
         *("/", "/jobs", "/jobs/new", "/devices", "/jobs/{job}", "/jobs/{job}/feed", "/nothing"),
+        *("/parts", "/parts/import", "/parts/lists"),
         *("/static/style.css", "/api/v1/jobs", "/api/v1/jobs/{job}", "/api/v1/jobs/{job}/feed"),
         *("/api/v1/openapi.json", "/api/v1/jobs/none-aaaa"),
     ],

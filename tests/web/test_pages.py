@@ -29,9 +29,9 @@ ORIGIN = {"origin": "http://127.0.0.1:8420"}
 VOID = {"br", "img", "input", "link", "meta", "source", "path", "circle", "rect"}
 PATHS = (
     "", "/find", "/fit", "/feed", "/hear", "/hear?proposal=slim-fronts&against=as-found",
-    "/proposals", "/proposals/put-right", "/proposals/new", "/part/door-fr", "/part/front-right",
-    "/part/head_unit", "/part/converter", "/part/vehicle", "/part/job", "/part/driver",
-    "/part/budget-130", "/history",
+    "/choose", "/proposals", "/proposals/put-right", "/proposals/new", "/part/door-fr",
+    "/part/front-right", "/part/head_unit", "/part/converter", "/part/vehicle", "/part/job",
+    "/part/driver", "/part/budget-130", "/history",
     "/text",
 )  # fmt: skip
 
@@ -211,7 +211,7 @@ def test_what_leads_nowhere_is_not_found(client: TestClient, job_id: str) -> Non
         "/part/attic",
         "/proposals/none",
         "/feed.svgx",
-        "/choose.svg?revision=1",
+        "/mend.svg?revision=1",
     ):
         response = client.get(f"/jobs/{job_id}{path}", headers={"accept": "text/html"})
         assert response.status_code == 404, path

@@ -17,7 +17,7 @@ from conewright.store import Store
 from conewright.web.app import create_app
 from conewright.web.base.errors import Refusal
 from conewright.web.base.settings import Settings
-from conewright.web.desk import reports as desk
+from conewright.web.desk import workers
 from conewright.web.desk.reports import STAGES, Question, Reports
 from conewright.web.desk.waiting import NotYet, together
 from conewright.web.desk.workers import Done, PaperQuestion, Workers
@@ -292,7 +292,7 @@ def test_who_made_a_page_for_others_may_go(place: Place, job_id: str) -> None:
 
 
 def test_whose_turn_comes_too_late_is_told(place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(desk, "TURN_SECONDS", -1.0)
+    monkeypatch.setattr(workers, "TURN_SECONDS", -1.0)
     with pytest.raises(Refusal, match="Other answers") as told:
         place.reports.answer(starter_text(), Question("feed"))
     assert (told.value.status, told.value.code) == (503, "busy")

@@ -1,1 +1,1 @@
-"""Parts that can be bought: read from anybody's list, checked, and kept as columns of numbers."""
+"""Parts that can be bought: their columns of numbers, what names a list of them, job entries."""

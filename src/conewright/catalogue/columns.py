@@ -8,7 +8,7 @@ from typing import Final, get_args
 from conewright.data_files import data_rows
 from conewright.job.document.bench import PartKind, Per
 
-__all__ = ["CHOICES", "DIMENSION_OF_VALUE", "KINDS", "Column", "columns"]
+__all__ = ["CHOICES", "DIMENSION_OF_VALUE", "KINDS", "Column", "column_words", "columns"]
 
 KINDS: Final[tuple[PartKind, ...]] = get_args(PartKind)
 
@@ -69,3 +69,12 @@ def columns() -> Mapping[str, Column]:
         )
         for row in data_rows("catalogue", "columns.csv")
     }
+
+
+@cache
+def column_words() -> Mapping[str, Mapping[str, str]]:
+    """Return what every column is called, by group and column, in the order of a form."""
+    told: dict[str, dict[str, str]] = {}
+    for row in data_rows("catalogue", "column_words.csv"):
+        told.setdefault(row["group"], {})[row["column"]] = row["words"]
+    return told

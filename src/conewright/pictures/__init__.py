@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from conewright.errors import BadInputError
 from conewright.shown import view_of
-from conewright.stages.choose.answer import Choice
+from conewright.stages.choose.finals.plan_answers import Choice
 from conewright.stages.report.data import Report
 from conewright.whole_file import write_whole
 

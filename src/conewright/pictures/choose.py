@@ -27,7 +27,7 @@ from conewright.pictures.axes import (
     text_width,
 )
 from conewright.pictures.curves import unbroken
-from conewright.stages.choose.answer import (
+from conewright.stages.choose.finals.plan_answers import (
     BEST,
     DO_NOTHING,
     RECOMMENDED,

@@ -19,7 +19,7 @@ from conewright.store.texts import one_line, slug
 
 if TYPE_CHECKING:
     from conewright.catalogue.compiled import Compiled
-    from conewright.catalogue.part_rows import Catalogue
+    from conewright.catalogue.lists.part_rows import Catalogue
 
 __all__ = ["CatalogueList"]
 
@@ -61,7 +61,7 @@ class CatalogueList:
 
         """
         from conewright.catalogue.compiled import compiled_with, pack
-        from conewright.catalogue.forms import written
+        from conewright.catalogue.lists.forms import written
 
         text = written(catalogue.rows, ending=".csv")
         row = {
@@ -118,10 +118,11 @@ class CatalogueList:
             if number is not None:
                 wanted = select(*_WHOLE).where(_there.name == name, _there.number == number)
             row = row_of(connection, wanted)
-            if row is None and number is not None and row_of(connection, _newest_of(name, _NOTES)):
-                raise NotFound(f"{name}: found no version {number}; --history lists what there is")
             if row is None:
-                raise _no_catalogue(connection, name)
+                newest = row_of(connection, _newest_of(name, _NOTES))
+                if newest is None:
+                    raise _no_catalogue(connection, name)
+                raise NotFound(f"{name}: found no version {number}; {newest.number} is the newest")
             return _whole(row)
 
 
@@ -148,8 +149,8 @@ def _whole(row: Row[Any]) -> KeptCatalogue:
 def _compiled(row: Row[Any], text: bytes) -> Compiled:
     """Return the columns: those kept where today's tables make the same, else made again."""
     from conewright.catalogue.compiled import compiled_with, unpack
-    from conewright.catalogue.forms import table_of
-    from conewright.catalogue.part_rows import read_catalogue
+    from conewright.catalogue.lists.forms import table_of
+    from conewright.catalogue.lists.part_rows import read_catalogue
 
     if row.compiled_with == compiled_with():
         try:

@@ -22,8 +22,8 @@ from conewright.store.records import FoundCatalogue, Listed, RevisionNote, Saved
 from conewright.store.texts import Read, Summary, here, one_line, slug, summary
 
 if TYPE_CHECKING:
+    from conewright.catalogue.lists.part_rows import Catalogue
     from conewright.catalogue.offer import Offer
-    from conewright.catalogue.part_rows import Catalogue
 
 __all__ = ["INVENTED", "Store", "find_catalogue", "offer"]
 
@@ -359,10 +359,10 @@ def offer(asked: str | Path | None = None) -> Offer:
 
 def find_catalogue(asked: str | Path | None = None) -> FoundCatalogue:
     """Return the parts to choose from, with the list they are from; as `offer`."""
-    from conewright.catalogue.forms import FORMS, table_of
-    from conewright.catalogue.listing import invented_catalogue
+    from conewright.catalogue.lists.forms import FORMS, table_of
+    from conewright.catalogue.lists.listing import invented_catalogue
+    from conewright.catalogue.lists.part_rows import read_catalogue
     from conewright.catalogue.offer import Offer
-    from conewright.catalogue.part_rows import read_catalogue
 
     if asked is not None and Path(asked).suffix.lower() in FORMS:
         read = read_catalogue(table_of(_content(Path(asked)), file=str(asked)))
@@ -397,7 +397,7 @@ def _named(asked: str) -> tuple[str, int | None]:
 
 def _unkept(name: str, read: Catalogue) -> FoundCatalogue:
     """Return a catalogue that is not kept; its sum is that of the same parts when they are."""
-    from conewright.catalogue.forms import written
+    from conewright.catalogue.lists.forms import written
     from conewright.catalogue.offer import Offer
 
     text = written(read.rows, ending=".csv")

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from conewright.job.document.parts import AS_FOUND
 from conewright.phrases import capital, listed
-from conewright.stages.choose.answer import (
+from conewright.stages.choose.finals.plan_answers import (
     BEST,
     DO_NOTHING,
     FIX_ONLY,
@@ -246,8 +246,9 @@ def _taken(plan: PlanAnswer) -> dict[str, Chosen]:
 
 def _what_goes_in(plan: PlanAnswer) -> Iterator[Paragraph]:
     taken = _taken(plan)
-    room = min(max(map(len, taken), default=0), GROUP_WIDTH)
-    for group, each in taken.items():
+    named = [(each.where or group, each) for group, each in taken.items()]
+    room = min(max((len(name) for name, _ in named), default=0), GROUP_WIDTH)
+    for group, each in named:
         bought = ", ".join(f"{number(count)} {part}" for part, count in each.buy.items())
         told = f"{each.words} ({bought})" if bought else each.words
         yield Paragraph(told, first=f"  {group:<{room}}  ", rest=" " * (room + 4))

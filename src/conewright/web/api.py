@@ -17,13 +17,18 @@ from pydantic import BaseModel, Field
 
 from conewright.errors import Problem
 from conewright.job.text.conversion import json_from_toml, toml_from_json
+from conewright.job.text.editing import Refused
+from conewright.job.text.labels import written
+from conewright.stages.choose.finals.plan_answers import Choice
 from conewright.stages.find.checked import entry_problems
 from conewright.stages.report.data import Report
 from conewright.store import Conflict, Saved, Store
 from conewright.web.base.errors import ErrorBody, Refusal, overtaken
 from conewright.web.base.settings import LARGEST_NUMBER
+from conewright.web.desk.choosing import INVENTED, Manner, offered
 from conewright.web.desk.reports import Question, Reports, Stage
 from conewright.web.frame.page import hold_gained, store_of, who
+from conewright.web.frame.wished import FIELDS, limits_in, limits_of, text_with
 
 __all__ = [
     "Answers",
@@ -91,6 +96,51 @@ class RevisionsBody(BaseModel):
     """A job's history, the newest first."""
 
     revisions: list[RevisionBody] = Field(description="Its revisions.")
+
+
+Word = Annotated[str | None, Field(max_length=40, description="As in `[wishes]`, in its place.")]
+
+
+class ChoiceAsked(BaseModel):
+    """What a choice is asked for; what is left out counts as the job's wishes say."""
+
+    revision: int | None = Field(
+        None, ge=1, le=LARGEST_NUMBER, description="The newest when left out."
+    )
+    catalogue: str = Field(
+        INVENTED, max_length=100, description="A kept catalogue: its name, or name@version."
+    )
+    money: float | None = Field(None, ge=0, description="Most that it may cost.")
+    hours: float | None = Field(None, ge=0, description="Most working time [h].")
+    seat: str | None = Field(None, max_length=60, description="Id of the seat that counts.")
+    bass: Word = None
+    loudness: Word = None
+    clarity: Word = None
+    reversible: Word = None
+    appearance: Word = None
+    hands_free: Word = None
+    may: str | None = Field(
+        None, max_length=200, description="What may be changed, with commas: driver,ring."
+    )
+    cut: bool | None = Field(None, description="Whether panels may be cut.")
+    unmeasured: bool = Field(False, description="Whether larger parts go where nobody measured.")
+    sure: bool = Field(False, description="Whether the limit of money holds at the high end.")
+    gap: float = Field(0.0, ge=0, le=100, description="Points within which the best is proved.")
+    trust: bool = Field(False, description="Whether a sheet is trusted by its source.")
+
+    @property
+    def pairs(self) -> list[tuple[str, str]]:
+        """The wishes and limits as a form sends them."""
+        given = {name: getattr(self, name) for name in FIELDS if getattr(self, name) is not None}
+        told = {name: written(value) for name, value in given.items()}
+        told |= {} if self.may is None else {"may": self.may}
+        told |= {} if self.cut is None else {"cut": written(self.cut)}
+        return [*told.items(), ("catalogue", self.catalogue)]
+
+    @property
+    def manner(self) -> Manner:
+        """How it is searched."""
+        return Manner(unmeasured=self.unmeasured, sure=self.sure, gap=self.gap, trust=self.trust)
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +228,7 @@ def refusals(*statuses: int, answers: Responses | None = None) -> Responses:
 
 
 _DOCUMENT: Responses = {200: {"description": "The job.", "content": CONTENT}}
+_CHOICE: Responses = {200: {"description": "The choice.", "model": Choice}}
 _REPORT: Responses = {200: {"description": "The report.", "model": Report}}
 _BODY = {"requestBody": {"required": True, "content": CONTENT}}
 
@@ -322,6 +373,32 @@ def read_revision(
 
 
 @router.get(
+    "/jobs/{job_id}/choose",
+    response_class=Response,
+    responses=refusals(304, 404, answers=_CHOICE),
+    tags=["reports"],
+)
+def read_choice(
+    store: Kept,
+    reports: Answers,
+    job_id: JobId,
+    wanted: Annotated[ChoiceAsked, Query()],
+    if_none_match: IfNoneMatch = None,
+) -> Response:
+    """Choose the best whole plans of a job for its wishes and limits, from a catalogue."""
+    saved = store.get(job_id, wanted.revision)
+    job = reports.reading.job(saved.text)
+    own = limits_of(job)
+    limits = limits_in(wanted.pairs, own) or own
+    try:
+        text = text_with(saved.text, job, limits, reports.reading)
+    except Refused as refused:
+        raise _unusable(refused) from None
+    answer = reports.choosing.answer(store, text, offered(store, limits.catalogue), wanted.manner)
+    return _tagged(answer.json, answer.etag, if_none_match)
+
+
+@router.get(
     "/jobs/{job_id}/{stage}",
     response_class=Response,
     responses=refusals(304, 404, answers=_REPORT),
@@ -343,10 +420,7 @@ def read_report(
     """Give a stage's report of a job; what is no finite number is null."""
     saved = store.get(job_id, revision)
     answer = reports.answer(saved.text, Question(stage, proposal or None, against or None, at))
-    headers = {"ETag": answer.etag, "Cache-Control": "private, no-cache"}
-    if _is_known(answer.etag, if_none_match):
-        return Response(status_code=304, headers=headers)
-    return Response(answer.json, media_type=JSON, headers=headers)
+    return _tagged(answer.json, answer.etag, if_none_match)
 
 
 # --- Answers ------------------------------------------------------------------------------------
@@ -360,6 +434,21 @@ def _conflicts_told() -> Iterator[None]:
     except Conflict as conflict:
         str(conflict)
         raise
+
+
+def _tagged(json: bytes, etag: str, known: str | None) -> Response:
+    """Return a report, or that it is what the tag stands for that somebody has."""
+    headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
+    if _is_known(etag, known):
+        return Response(status_code=304, headers=headers)
+    return Response(json, media_type=JSON, headers=headers)
+
+
+def _unusable(refused: Refused) -> Refusal:
+    """Return what is wrong with the limits of a choice, each beside its name."""
+    problems = [Problem(name, "what was sent", words) for name, words in refused.beside.items()]
+    problems += [Problem("job", "what was sent", words) for words in refused.others]
+    return Refusal(422, "These limits cannot be used.", problems=problems)
 
 
 def _saved(saved: Saved, response: Response) -> KeptBody:

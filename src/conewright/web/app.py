@@ -16,7 +16,7 @@ from starlette.types import Scope
 
 from conewright.job.text.starter import job_schema
 from conewright.store import Store
-from conewright.web import api, api_papers, api_recordings, pairing
+from conewright.web import api, api_files, pairing
 from conewright.web.base.errors import handle_errors
 from conewright.web.base.settings import Settings
 from conewright.web.desk.cache import Kept
@@ -32,6 +32,7 @@ from conewright.web.doors.security import (
 from conewright.web.doors.uploads import UploadDoor
 from conewright.web.pages import routers
 from conewright.web.pairing import PairedDoor, Pairing
+from conewright.web.parts import bringing_in, shelf
 from conewright.web.recording import kept_recordings, recorder
 
 __all__ = ["create_app"]
@@ -71,10 +72,10 @@ def create_app(
     app.state.reports = answers
     app.state.store = store
     app.state.pages = Kept(settings.kept_pages)
+    app.state.catalogues = Kept(settings.kept_catalogues)
     app.state.pairing = lan
     handle_errors(app)
-    app.include_router(api_recordings.router)
-    app.include_router(api_papers.router)
+    app.include_router(api_files.router)
     app.include_router(api.router)
     _mount_pages(app)
     return app
@@ -128,7 +129,8 @@ class _Files(StaticFiles):
 
 
 def _mount_pages(app: FastAPI) -> None:
-    for router in (pairing.router, recorder.router, kept_recordings.router, *routers):
+    own = (pairing, recorder, kept_recordings, bringing_in, shelf)
+    for router in (*(each.router for each in own), *routers):
         app.include_router(router, include_in_schema=False)
     app.add_api_route("/", lambda: RedirectResponse("/jobs", 303), include_in_schema=False)
     app.mount("/static", _Files(directory=STATIC), name="static")

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from conewright.catalogue.offer import Offer
     from conewright.job.builds.job import Job
     from conewright.job.text.job_file import JobFile as OpenFile
-    from conewright.stages.choose.answer import Choice
+    from conewright.stages.choose.finals.plan_answers import Choice
 
 __all__ = ["choose"]
 

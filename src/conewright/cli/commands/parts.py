@@ -15,8 +15,8 @@ from conewright.errors import BadInputError
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from conewright.catalogue.forms import Table
-    from conewright.catalogue.part_rows import Catalogue
+    from conewright.catalogue.lists.forms import Table
+    from conewright.catalogue.lists.part_rows import Catalogue
     from conewright.store import FoundCatalogue
 
 __all__ = ["parts"]
@@ -90,7 +90,7 @@ def parts(
         typer.Option(
             "--accept",
             help="With --import, --check: take parts whose figures contradict each other by more "
-            "than half.",
+            "than half, or that cost over 3 times the usual.",
             show_default=False,
         ),
     ] = False,
@@ -157,15 +157,15 @@ def _hold_company(asked: list[str], beside: Mapping[str, object]) -> None:
 
 
 def _read(file: Path, map_file: Path | None, *, accept: bool) -> Catalogue:
-    from conewright.catalogue.part_rows import read_catalogue
+    from conewright.catalogue.lists.part_rows import read_catalogue
 
     with busy(f"{file}: reading the parts"):
         return read_catalogue(_table(file, map_file), accept=accept)
 
 
 def _table(file: Path, map_file: Path | None) -> Table:
-    from conewright.catalogue.column_map import foreign_table, parse_map
-    from conewright.catalogue.forms import table_of
+    from conewright.catalogue.lists.column_map import foreign_table, parse_map
+    from conewright.catalogue.lists.forms import table_of
     from conewright.cli.base.files import read_bytes, read_text
 
     if map_file is None:
@@ -175,8 +175,8 @@ def _table(file: Path, map_file: Path | None) -> Table:
 
 
 def _guessed(file: Path, map_file: Path | None) -> str:
-    from conewright.catalogue.column_map import map_text
-    from conewright.catalogue.guessing import guess_map
+    from conewright.catalogue.lists.column_map import map_text
+    from conewright.catalogue.lists.guessing import guess_map
     from conewright.cli.base.files import read_bytes, write_job
 
     guess = guess_map(read_bytes(file), file=str(file))
@@ -189,7 +189,7 @@ def _guessed(file: Path, map_file: Path | None) -> str:
 
 
 def _exported(file: Path, catalogue: str | None) -> str:
-    from conewright.catalogue.forms import FORMS, table_of, written
+    from conewright.catalogue.lists.forms import FORMS, table_of, written
     from conewright.whole_file import write_new
 
     ending = file.suffix.lower()
@@ -206,15 +206,18 @@ def _exported(file: Path, catalogue: str | None) -> str:
 
 
 def _checked(catalogue: Catalogue) -> Iterator[str]:
-    from conewright.catalogue.listing import findings_in_words
+    from conewright.catalogue.lists.listing import findings_in_words
     from conewright.phrases import counted
 
     yield f"{counted(len(catalogue.rows), 'part')} can be used."
     yield from findings_in_words(catalogue.findings, most=MOST_FINDINGS)
+    asked = len({finding.row for finding in catalogue.findings if finding.asked})
+    if asked:
+        yield f"{counted(asked, 'refused row')} would be used after a yes: --accept"
 
 
 def _listed(catalogue: str | None, *, kind: str, search: str) -> str:
-    from conewright.catalogue.listing import chosen, part_in_words
+    from conewright.catalogue.lists.listing import chosen, part_in_words
     from conewright.phrases import counted
 
     found = _found(catalogue)

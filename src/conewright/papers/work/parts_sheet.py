@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from conewright.papers.press.head import head
 from conewright.papers.press.typeset import Paper, typeset
+from conewright.papers.work.alternatives import Alternatives, alternatives
 from conewright.papers.work.bill import Bill, bill, chosen_from
 from conewright.phrases import capital
 from conewright.stages.report.words import number, odds
@@ -81,7 +82,27 @@ def parts_data(answers: Answers, made: Bill, *, revision: str | None = None) -> 
         "exclusions": list(made.exclusions),
         "notes": list(made.notes),
         "verdict": made.verdict,
+        "choice": _choice(alternatives(build)),
         "steps": [{"title": step.title, "where": step.where} for step in taken.steps],
+    }
+
+
+def _choice(found: Alternatives) -> dict[str, Any]:
+    """Return the plans to choose from, as plain data."""
+    highest = max((plan.cost.high for plan in found.plans), default=0.0)
+    return {
+        "against": found.against,
+        "undone": list(found.undone),
+        "plans": [
+            {
+                **asdict(plan),
+                "cost": {
+                    name: money(each, highest=highest) for name, each in asdict(plan.cost).items()
+                },
+                "hours": hours_in_words(plan.hours),
+            }
+            for plan in found.plans
+        ],
     }
 
 

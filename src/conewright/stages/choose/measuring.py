@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from conewright.job.document.document import Document
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.choose.engine.solve import Found
-    from conewright.stages.choose.finalists import Finalist, Panel
+    from conewright.stages.choose.finals.finalists import Finalist, Panel
     from conewright.stages.report.assembly import Answer
 
 __all__ = ["FirstReading", "first_reading", "worth_of_knowing"]
@@ -54,7 +54,7 @@ class FirstReading:
             None,
             unit="",
             label="what to measure first",
-            text=self.words or "no single reading would change the choice",
+            text=self.words or None,
         )
         answer.figure(
             "choice",

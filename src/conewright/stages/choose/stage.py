@@ -7,18 +7,19 @@ from collections.abc import Iterable, Sequence
 from math import isfinite
 from typing import TYPE_CHECKING
 
+from conewright.catalogue.driver_columns import driver_columns
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import DEFAULT_SAMPLES
 from conewright.phrases import listed
-from conewright.stages.choose.answer import CatalogueUsed, Choice, SearchTold
-from conewright.stages.choose.engine.parts import driver_columns
-from conewright.stages.choose.engine.prepared import Prepared
 from conewright.stages.choose.engine.solve import Limits, Search
-from conewright.stages.choose.finalists import Panel
-from conewright.stages.choose.outcome import Rules, shown_of, sought
+from conewright.stages.choose.finals.finalists import Panel
+from conewright.stages.choose.finals.outcome import Rules, shown_of, sought
+from conewright.stages.choose.finals.plan_answers import CatalogueUsed, Choice, SearchTold
+from conewright.stages.choose.mounted.prepared import Prepared
+from conewright.stages.choose.plans import Told
 from conewright.stages.choose.space.gates import Allowed
-from conewright.stages.choose.space.knobs import KNOBS, space_of
-from conewright.stages.choose.telling import Told, told
+from conewright.stages.choose.space.knobs import KNOBS, NOT_SEARCHED, space_of
+from conewright.stages.choose.telling import told
 from conewright.stages.compare.wishes import seat_that_counts
 from conewright.stages.find.talk.inquiry import inquire
 from conewright.stages.find.talk.mending import established
@@ -27,9 +28,9 @@ if TYPE_CHECKING:
     from conewright.catalogue.offer import Offer
     from conewright.job.builds.job import Job
     from conewright.stages.choose.space.explicit import GivenOptions
-    from conewright.stages.choose.space.options import Space
+    from conewright.stages.choose.space.groups import Space
 
-__all__ = ["choose", "space_to_choose_from"]
+__all__ = ["choose", "space_to_choose_from", "wished"]
 
 UNASKED = "matters"
 """How much bass counts where nobody said what is wished."""
@@ -73,8 +74,9 @@ def choose(
             limit that cannot be.
 
     """
-    started = time.process_time()
-    job = _wished(job, money=money, hours=hours, cut=cut, seat=seat, may=may)
+    started, unasked = time.process_time(), not job.wishes.weights
+    may = None if may is None else tuple(may)
+    job = wished(job, money=money, hours=hours, cut=cut, seat=seat, may=may)
     limits = Limits(job.most_money, job.wishes.hours)
     _hold(job, gap)
     space = space_to_choose_from(
@@ -82,7 +84,9 @@ def choose(
     )
     ready = Prepared(space, driver_columns(offer.compiled), seat_that_counts(job))
     search = Search(ready, gap=gap)
-    rules = Rules(limits, sure, trust, samples)
+    asked = (*(may or ()), *(job.wishes.may or ()))
+    unmade = tuple(knob for knob in NOT_SEARCHED if knob in asked)
+    rules = Rules(limits, sure, trust, samples, unasked, unmade)
     outcome = sought(search, space, rules)
     shown = shown_of(outcome, space, rules)
     panel = Panel(space.job, shown, limits, samples)
@@ -164,7 +168,7 @@ def space_to_choose_from(
     )
 
 
-def _wished(
+def wished(
     job: Job,
     *,
     money: float | None,

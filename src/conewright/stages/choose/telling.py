@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,19 +10,24 @@ import numpy as np
 from conewright.job.builds.states.value import Origin
 from conewright.job.quantity.units import to_unit
 from conewright.phrases import capital, counted, listed
-from conewright.stages.choose.answer import (
+from conewright.stages.choose.finals.finalists import Finalist, unsafe
+from conewright.stages.choose.finals.plan_answers import (
     BEST,
     DO_NOTHING,
     FIX_ONLY,
     RECOMMENDED,
     Choice,
-    Chosen,
-    FrontStep,
     PlanAnswer,
 )
-from conewright.stages.choose.finalists import Finalist, Panel
 from conewright.stages.choose.measuring import first_reading
-from conewright.stages.choose.outcome import NEAR, Outcome, Rules, roles_of
+from conewright.stages.choose.plans import (
+    Told,
+    behind,
+    front_steps,
+    plans_of,
+    recommended_of,
+    title_of,
+)
 from conewright.stages.choose.space.gates import MOST_TOLD
 from conewright.stages.common.load import EASY
 from conewright.stages.report.assembly import Answer
@@ -32,8 +36,7 @@ from conewright.stages.report.having import may_have
 from conewright.stages.report.words import number
 
 if TYPE_CHECKING:
-    from conewright.stages.choose.engine.solve import Search
-    from conewright.stages.choose.space.options import Space
+    pass
 
 __all__ = ["GATES", "Told", "told"]
 
@@ -58,22 +61,6 @@ PLAN_GATES: Mapping[str, str] = {
 """What gates reject, in words."""
 
 
-@dataclass(frozen=True)
-class Told:
-    """Everything that the answer is made of."""
-
-    space: Space
-    search: Search
-    outcome: Outcome
-    panel: Panel
-    rules: Rules
-
-    @property
-    def currency(self) -> str:
-        """Of the job; empty where none is written."""
-        return self.space.job.about.currency or ""
-
-
 def told(given: Told) -> Choice:
     """Return the answer."""
     finalists = {each.id: each for each in given.panel.finalists}
@@ -85,9 +72,9 @@ def told(given: Told) -> Choice:
         ),
         None,
     )
-    recommended = _recommended(given, best)
+    recommended = recommended_of(given, best)
     answer = Answer("choose", given.panel.found, None, given.panel.draws)
-    plans = _plans(given, best, recommended)
+    plans = plans_of(given, best, recommended)
     for plan in plans:
         for role in dict.fromkeys((plan.id, *plan.roles)):
             _figures(answer, given, finalists[_source(plan, finalists)], plan, role)
@@ -107,7 +94,7 @@ def told(given: Told) -> Choice:
             **dict(report),
             "cautions": tuple(cautions.values()),
             "plans": plans,
-            "front": tuple(_front(given, finalists)),
+            "front": tuple(front_steps(given, finalists)),
             "rejected": given.space.rejected[:MOST_TOLD],
         }
     )
@@ -115,143 +102,6 @@ def told(given: Told) -> Choice:
 
 def _source(plan: PlanAnswer, finalists: Mapping[str, Finalist]) -> str:
     return next(each for each in (plan.id, *plan.roles) if each in finalists)
-
-
-# --- Plans ----------------------------------------------------------------------------------------
-
-
-def _recommended(given: Told, best: Finalist | None) -> Finalist | None:
-    """Return the plan with the highest careful value among those near the best that hold their
-    limits at the ends of the bands.
-    """
-    if best is None or best.value is None:
-        return None
-    near = [
-        each
-        for each in given.panel.finalists
-        if each.shown.found is not None
-        and each.id.startswith((BEST, "near"))
-        and each.shown.found.value >= best.value - NEAR
-    ]
-    safe = [each for each in near if not each.unsafe_at_the_ends and not each.broken]
-    return max(
-        safe or [best],
-        key=lambda each: (each.careful or 0.0, -each.taken.total.typical),
-    )
-
-
-def _plans(
-    given: Told, best: Finalist | None, recommended: Finalist | None
-) -> tuple[PlanAnswer, ...]:
-    found = []
-    runner = _runner_up(given, best)
-    for each in given.panel.finalists:
-        roles = [*roles_of(each.shown.found, given.outcome)]
-        if each is recommended:
-            roles.append(RECOMMENDED)
-        if each.id == DO_NOTHING and not given.space.faults:
-            roles.append(FIX_ONLY)
-        if each.id not in roles:
-            roles.insert(0, each.id)
-        found.append(_plan(given, each, tuple(roles), best, recommended, runner))
-    return tuple(sorted(found, key=_place))
-
-
-def _place(plan: PlanAnswer) -> tuple[int, float]:
-    """Best first, then recommended, then by what they are worth."""
-    first = 0 if BEST in plan.roles else 1 if RECOMMENDED in plan.roles else 2
-    return first, -(plan.value or 0.0)
-
-
-def _runner_up(given: Told, best: Finalist | None) -> Finalist | None:
-    others = [
-        each
-        for each in given.panel.finalists
-        if each is not best and each.id.startswith("near") and each.value is not None
-    ]
-    return max(others, key=lambda each: each.value or 0.0, default=None)
-
-
-def _plan(
-    given: Told,
-    each: Finalist,
-    roles: tuple[str, ...],
-    best: Finalist | None,
-    recommended: Finalist | None,
-    runner: Finalist | None,
-) -> PlanAnswer:
-    planned = each.shown.plan
-    taken = each.taken
-    ended = _ended(given, each)
-    against = runner if each is best else best
-    why = [*each.broken]
-    if each is not recommended and each.shown.found is not None and not why:
-        why = [*each.unsafe_at_the_ends] or [_behind(each, recommended)]
-    return PlanAnswer(
-        id=each.id,
-        roles=roles,
-        title=_title(each),
-        value=each.value,
-        careful_value=each.careful,
-        better_odds=_better(each, against),
-        money=taken.total.typical,
-        money_low=taken.total.low,
-        money_high=taken.total.high,
-        hours=taken.hours.typical,
-        options=planned.chosen if planned is not None else _as_found(given.space),
-        points=each.points,
-        shares=each.shares,
-        cures=ended,
-        leaves=tuple(fault for fault in given.space.faults if fault not in ended),
-        breaks=each.broken,
-        why_not=None if each is recommended else "; ".join(filter(None, why)) or None,
-        proposal=planned.entry if planned is not None else {},
-        drivers=planned.drivers if planned is not None else (),
-    )
-
-
-def _title(each: Finalist) -> str:
-    if each.shown.plan is not None:
-        return each.shown.plan.title
-    return "Nothing is done" if each.id == DO_NOTHING else each.build.title
-
-
-def _as_found(space: Space) -> dict[str, Chosen]:
-    kept = Chosen(id="as-found", words="as found", set={}, buy={})
-    groups = [group.id for group in space.places]
-    return dict.fromkeys([*groups, *(f"wiring {c.id}" for c in space.channels), "radio"], kept)
-
-
-def _ended(given: Told, each: Finalist) -> tuple[str, ...]:
-    """Return the established faults that are there no more."""
-    left = {fault.id for fault in each.build.faults}
-    if each.build.proposal is None:
-        return ()
-    return tuple(fault for fault in given.space.faults if fault not in left)
-
-
-def _behind(each: Finalist, recommended: Finalist | None) -> str:
-    if recommended is None or each.careful is None or recommended.careful is None:
-        return ""
-    return (
-        f"with care it is worth {number(each.careful)} points, the recommended plan "
-        f"{number(recommended.careful)}"
-    )
-
-
-def _better(each: Finalist, other: Finalist | None) -> float | None:
-    """Return the chance that a plan is worth more than another one, half where they are alike."""
-    if other is None or each is other or each.values is None or other.values is None:
-        return None
-    one, two = (v.values[1:] if v.values.size > 1 else v.values for v in (each, other))
-    return float(np.mean(one > two) + 0.5 * np.mean(one == two))
-
-
-def _front(given: Told, finalists: Mapping[str, Finalist]) -> Iterator[FrontStep]:
-    by_picks = {f.shown.found.picks: f for f in finalists.values() if f.shown.found is not None}
-    for found in given.outcome.front:
-        each = by_picks[found.picks]
-        yield FrontStep(plan=each.id, money=found.money, hours=found.hours, value=found.value)
 
 
 # --- Figures --------------------------------------------------------------------------------------
@@ -292,6 +142,22 @@ def _figures(answer: Answer, given: Told, each: Finalist, plan: PlanAnswer, subj
             label=words,
             text=none,
         )
+    _outlay_figures(answer, given, each, subject)
+    _limit_figures(answer, each, plan, subject)
+    answer.figure(
+        subject,
+        "better_odds",
+        plan.better_odds,
+        unit="",
+        kind=Kind.ODDS,
+        label="chance that it is worth more than the next best"
+        if BEST in plan.roles
+        else "chance that it is worth more than the best",
+        text=None if plan.better_odds is not None else "not compared",
+    )
+
+
+def _outlay_figures(answer: Answer, given: Told, each: Finalist, subject: str) -> None:
     total, hours = each.taken.total, each.taken.hours
     answer.figure(
         subject,
@@ -314,21 +180,9 @@ def _figures(answer: Answer, given: Told, each: Finalist, plan: PlanAnswer, subj
         origin=None if hours.low == hours.high else Origin.TYPICAL,
         band=(hours.low, hours.high),
     )
-    _limit_figures(answer, each, subject)
-    answer.figure(
-        subject,
-        "better_odds",
-        plan.better_odds,
-        unit="",
-        kind=Kind.ODDS,
-        label="chance that it is worth more than the next best"
-        if BEST in plan.roles
-        else "chance that it is worth more than the best",
-        text=None if plan.better_odds is not None else "not compared",
-    )
 
 
-def _limit_figures(answer: Answer, each: Finalist, subject: str) -> None:
+def _limit_figures(answer: Answer, each: Finalist, plan: PlanAnswer, subject: str) -> None:
     live = [load.minimum_impedance for load in each.load.live.values()]
     answer.figure(
         subject,
@@ -355,14 +209,16 @@ def _limit_figures(answer: Answer, each: Finalist, subject: str) -> None:
         unit="",
         label="peak travel over Xmax as loud as the radio goes, worst place",
     )
+    near = each.shown.found is not None and each.shown.passed is None
+    odds = None if near and RECOMMENDED not in plan.roles else each.fit_odds
     answer.figure(
         subject,
         "fit_odds",
-        each.fit_odds,
+        odds,
         unit="",
         kind=Kind.ODDS,
         label="chance that some place is tighter than it should be",
-        text=None if each.fit_odds is not None else "nothing to judge",
+        text=None if odds is not None else "not judged",
     )
 
 
@@ -383,10 +239,10 @@ def _counts(answer: Answer, given: Told) -> None:
         label="no plan within the limits is worth more than the best by more than this",
     )
     for gate, words in GATES.items():
-        count = space.counts.get(gate)
-        if count:
+        rejected = space.counts.get(gate)
+        if rejected:
             answer.figure(
-                "choice", f"rejected_{gate}", count, unit="", kind=Kind.COUNT, label=words
+                "choice", f"rejected_{gate}", rejected, unit="", kind=Kind.COUNT, label=words
             )
     broken = {**search.tally.rejected, "stages": len(outcome.stopped)}
     for gate, words in PLAN_GATES.items():
@@ -459,7 +315,7 @@ def _verdicts(
         text = "The best plan holds all limits, at the ends of the bands too."
         answer.verdict(BEST, "limits", Severity.GOOD, text, f"{BEST}.money")
     if recommended is not None and recommended is not best:
-        why = best.unsafe_at_the_ends or (_behind(best, recommended),)
+        why = unsafe(best) or (behind(best, recommended),)
         answer.verdict(
             RECOMMENDED,
             "differs",
@@ -475,6 +331,19 @@ def _verdicts(
             Severity.NOTE,
             "To mend what is broken is enough: nothing that may be bought is worth more.",
             f"{BEST}.value",
+        )
+    if given.rules.unmade:
+        text = (
+            f"Asked for and not searched: {listed(list(given.rules.unmade))}; write such a plan as "
+            "a proposal, and it stands beside these."
+        )
+        answer.verdict("choice", "unmade", Severity.NOTE, text)
+    if given.rules.unasked:
+        answer.verdict(
+            "choice",
+            "unasked",
+            Severity.NOTE,
+            "Nobody said what is wished, so bass alone counts: write it under [wishes].",
         )
     left = [fault for fault in given.space.faults if fault in given.space.left]
     if left:
@@ -512,6 +381,12 @@ def _none_meets(given: Told, finalists: Mapping[str, Finalist]) -> str:
             f"No plan meets the limits: of {counted(given.search.tally.checked, 'plan')} that were "
             f"worked out {counted(broken[worst], 'plan')} {PLAN_GATES[worst]}."
         )
+    asfound = finalists[DO_NOTHING].broken
+    if asfound:
+        return (
+            f"No plan meets the limits: {asfound[0]}, and with what may be changed, and for this "
+            "money and time, that stays so. Allow more to be changed, wiring first."
+        )
     return "No plan meets the limits: give more money or hours, or allow more to be changed."
 
 
@@ -525,16 +400,13 @@ def _sentence(
     if best is None or recommended is None:
         return _none_meets(given, finalists)
     each = recommended
-    cost = f"{number(each.taken.total.typical, spread=1.0)} {given.currency}".strip()
-    text = (
-        f"For {cost} and {number(each.taken.hours.typical, 'h')}: {_title(each)}: "
-        f"{each.value:.0f} of 100 points"
-    )
+    cost = f"{each.taken.total.typical:.0f} {given.currency}".strip()
+    text = f"For {cost} and {each.taken.hours.typical:.1f} h, {each.value:.0f} of 100 points"
     if nothing.value is not None:
         text += f" where nothing done has {nothing.value:.0f}"
+    text += f". {title_of(each)}."
     if nothing.broken:
-        text += f" (and {nothing.broken[0]})"
-    text += "."
+        text += f" As it is, {nothing.broken[0]}."
     for more, found in given.outcome.more.items():
         gained = found.value - (given.outcome.best.value if given.outcome.best else 0.0)
         if gained >= 0.1 and more == max(given.outcome.more):

@@ -193,14 +193,12 @@ class Unit:
     """A driver in its place, before it is wired.
 
     Attributes:
-        impedance: of the driver [ohm].
-        terminals: the impedance that is wired, a tweeter on the frame included [ohm].
+        impedance, terminals: of the driver; of what is wired, with a tweeter on its frame [ohm].
         velocity_per_volt: of the cone [m/s/V].
         share: of its volume velocity, what reaches the cabin [1].
         flows: the same through each opening of the mount [1].
-        sd: piston area [m2].
-        re: d.c. resistance of the coil [ohm].
-        tweeter: on the frame; it gets the part `passed` of the voltage at the terminals.
+        sd, re: piston area [m2] and d.c. resistance of the coil [ohm].
+        tweeter: on the frame; it gets `passed` of the voltage at the terminals.
 
     """
 

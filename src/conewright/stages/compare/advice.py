@@ -12,6 +12,7 @@ from conewright.stages.report.words import number, odds
 
 if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
+    from conewright.stages.outlay.reckoning import Outlay
 
 __all__ = ["Candidate", "advice", "advised"]
 
@@ -43,6 +44,9 @@ class Candidate:
         hold: chance that what it mends holds two years; None where it mends nothing.
         risks: why it must not be recommended.
         beyond: what of it the owner does not want.
+        taken: parts, steps, hours and money.
+        cures, leaves: established faults, and channels below what the radio bears, that it ends
+            and that it does not, each as fault@place.
 
     """
 
@@ -55,6 +59,9 @@ class Candidate:
     hold: float | None
     risks: tuple[str, ...]
     beyond: tuple[str, ...]
+    taken: Outlay
+    cures: tuple[str, ...]
+    leaves: tuple[str, ...]
 
     @property
     def name(self) -> str:
@@ -70,6 +77,11 @@ class Candidate:
         return self.cost if self.hold is None else self.cost * (2.0 - self.hold)
 
     @property
+    def takeable(self) -> bool:
+        """Whether nothing speaks against it: no stop, nothing that the owner does not want."""
+        return not self.risks and not self.beyond
+
+    @property
     def idle(self) -> bool:
         """Whether it moves only what is not wrong."""
         return self.build.proposal is not None and self.cure is not None and self.helps < CURES
@@ -82,7 +94,7 @@ def advised(candidates: Sequence[Candidate]) -> Candidate | None:
     the owner does not want. Then what cures the complaint, what gives most of what was asked for,
     what costs least with the chance that it comes back in it, what takes least time.
     """
-    free = [each for each in candidates if not each.risks and not each.beyond]
+    free = [each for each in candidates if each.takeable]
     free = _best(free, "cure", ALIKE_ODDS)
     free = _best(free, "points", ALIKE_POINTS)
     return min(free, key=lambda each: (each.cost_with_returns, each.hours), default=None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -18,15 +19,17 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.common.changes import moved_places, planned_job
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
-from conewright.stages.common.load import EASY, HARD, RadioLoad, radio_load
+from conewright.stages.common.load import EASY, HARD, RadioLoad, overloaded, radio_load
 from conewright.stages.compare.advice import Candidate, advice, advised
 from conewright.stages.compare.wishes import beyond, points, seat_that_counts
 from conewright.stages.compare.worth import Ends, dangers, risks
 from conewright.stages.feed.stage import feed_answer
 from conewright.stages.feed.supply import supply_cables
+from conewright.stages.find.faults.chains import Atom
+from conewright.stages.find.faults.entries import LOW_LOAD
 from conewright.stages.find.faults.trade import in_owners_words
 from conewright.stages.find.talk.inquiry import Inquiry, inquire
-from conewright.stages.find.talk.mending import with_mending
+from conewright.stages.find.talk.mending import established, with_mending
 from conewright.stages.fit.stage import fit
 from conewright.stages.hear.heard import BuildSound, sound_of
 from conewright.stages.hear.stage import hear_answer
@@ -37,7 +40,7 @@ from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Caution, Kind, Report, Severity, Verdict
 from conewright.stages.report.having import NO_CHIP, may_have
 
-__all__ = ["compare"]
+__all__ = ["Compared", "compare", "compared"]
 
 
 def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
@@ -59,6 +62,24 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
     >>> report.figure("put-right.hours").value, report.figure("slim-fronts.hours").value
     (1.5, 2.5)
     """
+    return compared(job, samples=samples).report
+
+
+@dataclass(frozen=True)
+class Compared:
+    """The builds of a job side by side.
+
+    report: what is said of them. candidates: the builds, the vehicle as found first. mend_only: id
+    of the plan that only mends, where nobody wrote it.
+    """
+
+    report: Report
+    candidates: tuple[Candidate, ...]
+    mend_only: str | None
+
+
+def compared(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Compared:
+    """Return the comparison of `compare` with the builds behind it; arguments as there."""
     known = job.about.complaints or job.readings or job.findings
     inquiry = inquire(job.build()) if known else None
     job, mend_only = with_mending(job, {} if inquiry is None else inquiry.chances())
@@ -68,6 +89,7 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
     answer = Answer("compare", found, None, solver.draws)
     sounds: list[BuildSound] = []
     candidates: list[Candidate] = []
+    faults = established(job, {} if inquiry is None else inquiry.chances())
     cautions: dict[str, Caution] = {}
     for build in builds:
         reports = _reports(build, solver)
@@ -75,7 +97,9 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
         cautions |= {caution.text: caution for report in reports for caution in report.cautions}
         sounds.append(sound_of(build, solver))
         load, taken = radio_load(build, solver), outlay(build, solver=solver)
-        candidate = _candidate(build, reports, sounds, load, taken, inquiry)
+        if not candidates:
+            faults = (*faults, *_too_low(load))
+        candidate = _candidate(build, reports, sounds, load, taken, inquiry, faults)
         candidates.append(candidate)
         _worth_figures(answer, candidate)
         _radio_figures(answer, build, load)
@@ -92,7 +116,8 @@ def compare(job: Job, *, samples: int = DEFAULT_SAMPLES) -> Report:
     currency = job.about.currency or ""
     answer.sentence = _sentence(candidates, trouble, currency, mend_only)
     report = answer.report(headlines=_headlines(sounds))
-    return report.model_copy(update={"cautions": tuple(cautions.values())})
+    report = report.model_copy(update={"cautions": tuple(cautions.values())})
+    return Compared(report, tuple(candidates), mend_only)
 
 
 def _reports(build: Build, solver: Solver) -> tuple[Report, ...]:
@@ -250,6 +275,7 @@ def _candidate(
     load: RadioLoad,
     taken: Outlay,
     inquiry: Inquiry | None,
+    faults: Sequence[str],
 ) -> Candidate:
     cost, hours = taken.total.typical, taken.hours.typical
     # Each fault is asked about several times.
@@ -265,7 +291,20 @@ def _candidate(
         hold=None if (held := holding(build)) is None else held.chance.typical,
         risks=risks(load, reports, moved),
         beyond=beyond(build, cost=cost, hours=hours, playing=sounds[-1].circuit.playing),
+        taken=taken,
+        cures=tuple(fault for fault in faults if ends(_atom(fault))),
+        leaves=tuple(fault for fault in faults if not ends(_atom(fault))),
     )
+
+
+def _too_low(load: RadioLoad) -> tuple[str, ...]:
+    """Return each channel that loads its source below what that bears, as a fault."""
+    return tuple(f"{LOW_LOAD}@{name}" for name in overloaded(load))
+
+
+def _atom(id: str) -> Atom:
+    name, _, at = id.partition("@")
+    return Atom(name, at)
 
 
 def _heard(sound: BuildSound, before: BuildSound) -> dict[str, float]:

@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from conewright.job.document.document import Document, Goals
 
 __all__ = [
+    "APPEARANCE",
+    "REVERSIBLE",
+    "SPAN",
+    "UNASKED",
     "Given",
     "beyond",
     "marked",

@@ -36,7 +36,15 @@ if TYPE_CHECKING:
     from conewright.job.builds.states.location import LocationState
     from conewright.job.quantity.spots import PanelHole
 
-__all__ = ["BY_TRIMS", "consumables", "material", "patched_area", "trims"]
+__all__ = [
+    "BY_TRIMS",
+    "RIM",
+    "USUAL_SCREWS",
+    "consumables",
+    "material",
+    "patched_area",
+    "trims",
+]
 
 METRE = 1e-3
 CLIPS, CLIP_BREAKS = 10, 0.12
@@ -140,7 +148,7 @@ def material(
 
 @cache
 def _prices() -> dict[str, dict[str, str]]:
-    return {row["item"]: row for row in data_rows("stages.outlay", "prices.csv")}
+    return {row["item"]: row for row in data_rows("catalogue", "prices.csv")}
 
 
 @cache

@@ -6,16 +6,15 @@ from collections import Counter
 from math import ceil
 from typing import TYPE_CHECKING
 
-from conewright.data_files import data_rows
+from conewright.catalogue.lists.usual_prices import typical_driver_price
 from conewright.job.builds.fills import plain_text
-from conewright.job.builds.typical import nearest_size
 from conewright.stages.common.changes import Changes, new_driver_places, new_parts, pairs_of
 from conewright.stages.feed.components import PartBurden
 from conewright.stages.outlay.amounts import Amount, Line, amount_of, exactly, line_of
 from conewright.stages.outlay.consumables import material
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from conewright.job.builds.states.build import Build
     from conewright.job.builds.states.electrics import CableState, FeedState, PartState
@@ -78,12 +77,10 @@ def used_drivers(planned: Document, build: Build, changed: Changes) -> Iterator[
         yield line_of("driver", name, title, quantity=count, price=usual.price, source=usual.source)
 
 
-def _typical_price(sheet: DriverSheet) -> dict[str, str] | None:
+def _typical_price(sheet: DriverSheet) -> Mapping[str, str] | None:
     if sheet.size is None:
         return None
-    size = nearest_size(minor=sheet.size.minor, major=sheet.size.major)
-    rows = data_rows("stages.outlay", "driver_prices.csv")
-    return next((row for row in rows if row["size"] == size), None)
+    return typical_driver_price(sheet.size.minor, sheet.size.major)
 
 
 def new_units(planned: Document, changed: Changes) -> Iterator[Line]:

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure as Drawing
 
 __all__ = [
+    "HIGH",
+    "LOW",
     "Axis",
     "Caution",
     "Figure",

@@ -81,6 +81,19 @@ class Reading:
             made: Made = self._workers.run(Task(function, (text, *args), named))
         return made
 
+    def apart(
+        self,
+        function: Callable[Concatenate[bytes, More], Made],
+        content: bytes,
+        /,
+        *args: More.args,
+        **named: More.kwargs,
+    ) -> Made:
+        """Return what a function makes of a file that was sent, never here; raises as `run`."""
+        with self._room.place():
+            made: Made = self._workers.run(Task(function, (content, *args), named))
+        return made
+
     def job(self, text: str, *, file: str = "job") -> Job:
         """Return the job in a text, read once; raises JobError, Refusal."""
         if _costs_little(text):

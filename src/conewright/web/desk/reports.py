@@ -10,27 +10,26 @@ requests: who waits for a report has left its thread (`desk.waiting`), so that a
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from hashlib import sha256
-from time import monotonic
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 from conewright.web.base.settings import Settings
 from conewright.web.desk.cache import Kept
+from conewright.web.desk.choosing import Choosing
+from conewright.web.desk.held_lists import HeldLists
 from conewright.web.desk.listener import Listener
 from conewright.web.desk.reading import Reading
 from conewright.web.desk.waiting import WaitingRoom
 from conewright.web.desk.workers import (
     STAGES,
-    TURN_SECONDS,
     Made,
     PaperQuestion,
     Question,
     Stage,
     Workers,
-    out_of_turn,
+    in_turn,
 )
 
 if TYPE_CHECKING:
@@ -38,8 +37,6 @@ if TYPE_CHECKING:
     from conewright.store import Saved
 
 __all__ = ["STAGES", "Answer", "Made", "PaperQuestion", "Question", "Reports", "Stage"]
-
-Found = TypeVar("Found")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +63,12 @@ class Reports:
         """Where texts are read and edited, to which the answers belong."""
         self.listener = Listener(settings)
         """Where recordings are listened to, and held until somebody keeps them."""
+        self.lists = HeldLists(settings)
+        """Where lists of parts wait until somebody keeps them."""
         self.room = WaitingRoom(settings.waiting)
         """Where everybody waits who waits for an answer, or for a page that is made of some."""
+        self.choosing = Choosing(settings, self.room)
+        """Where whole plans are chosen, which takes longer than any other answer."""
         self._answers: Kept[Answer] = Kept(settings.kept_reports)
         self._papers: Kept[Made] = Kept(settings.kept_papers)
 
@@ -92,7 +93,7 @@ class Reports:
     def answer(self, text: str, question: Question) -> Answer:
         """Return the answer to a question about a job's TOML text, saved or not; as `report`."""
         key = (sha256(text.encode()).digest(), question)
-        make = _in_turn(lambda: self._answer(text, question))
+        make = in_turn(lambda: self._answer(text, question))
         return self._answers.work_out(key, make, line=self._line, room=self.room)
 
     def papers(self, saved: Saved, question: PaperQuestion) -> Made:
@@ -106,7 +107,7 @@ class Reports:
 
         """
         key = (sha256(saved.text.encode()).digest(), question)
-        make = _in_turn(lambda: self._workers.make(saved.text, question))
+        make = in_turn(lambda: self._workers.make(saved.text, question))
         return self._papers.work_out(key, make, line=self._line, room=self.room)
 
     def warm(self) -> None:
@@ -121,19 +122,8 @@ class Reports:
         self._workers.close()
         self.reading.close()
         self.listener.close()
+        self.choosing.close()
 
     def _answer(self, text: str, question: Question) -> Answer:
         done = self._workers.work_out(text, question)
         return Answer(done.report, done.json, f'"{sha256(done.json).hexdigest()[:32]}"')
-
-
-def _in_turn(make: Callable[[], Found]) -> Callable[[], Found]:
-    """Return what makes something unless its turn comes too late to be worth it."""
-    since = monotonic()
-
-    def turn() -> Found:
-        if monotonic() - since > TURN_SECONDS:
-            raise out_of_turn()
-        return make()
-
-    return turn

@@ -20,7 +20,8 @@ from dataclasses import dataclass
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from time import monotonic
+from typing import TYPE_CHECKING, Any, Literal, TypeVar, get_args
 
 from conewright.errors import (
     BadInputError,
@@ -46,10 +47,11 @@ __all__ = [
     "Stage",
     "Task",
     "Workers",
+    "in_turn",
     "load_texts",
-    "out_of_turn",
 ]
 
+Found = TypeVar("Found")
 Stage = Literal["find", "fit", "feed", "hear", "compare"]
 STAGES: tuple[Stage, ...] = get_args(Stage)
 TURN_SECONDS = 60.0
@@ -277,7 +279,7 @@ class Workers:
     @contextmanager
     def _turn(self) -> Iterator[None]:
         if not self._turns.acquire(timeout=TURN_SECONDS):
-            raise out_of_turn()
+            raise _out_of_turn()
         try:
             yield
         finally:
@@ -359,8 +361,19 @@ class _Worker:
         self._process.join()
 
 
-def out_of_turn() -> Refusal:
-    """Return what is said to somebody who stood in line for too long."""
+def in_turn(make: Callable[[], Found]) -> Callable[[], Found]:
+    """Return what makes something unless its turn comes too late to be worth it."""
+    since = monotonic()
+
+    def turn() -> Found:
+        if monotonic() - since > TURN_SECONDS:
+            raise _out_of_turn()
+        return make()
+
+    return turn
+
+
+def _out_of_turn() -> Refusal:
     return busy("Other answers are being worked out; ask again in a moment.")
 
 

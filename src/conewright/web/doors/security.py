@@ -30,6 +30,8 @@ __all__ = [
 ]
 
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+LISTS = "/parts/import"
+"""Address that takes lists of parts."""
 CLOSE = {"Connection": "close"}
 """Goes with a refusal that leaves part of the request unread."""
 
@@ -174,47 +176,55 @@ class BodyDoor:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        allowed = self.settings
+        most, seconds = allowed.largest_body, allowed.body_seconds
+        told = f"A body has at most {most} bytes."
+        if scope["method"] == "POST" and scope["path"] == LISTS:
+            most = allowed.largest_list
+            seconds += most / allowed.slowest_upload
+            told = (
+                f"A list that is sent here has at most {most // 1_000_000} MB. Divide it, or bring "
+                "it in on that computer: conewright parts --import FILE"
+            )
         try:
-            self._check_length(Headers(scope=scope))
-            async with asyncio.timeout(self.settings.body_seconds):
-                body = await self._read(receive)
+            _check_length(Headers(scope=scope), most, told)
+            async with asyncio.timeout(seconds):
+                body = await _read(receive, most, told)
         except Refusal as refusal:
             refusal.headers |= CLOSE
             await refuse(refusal, scope, receive, send)
         except TimeoutError:
-            seconds = self.settings.body_seconds
             slow = Refusal(408, f"A request must arrive within {seconds:g} s.", headers=CLOSE)
             await refuse(slow, scope, receive, send)
         else:
             if body is not None:
                 await self.app(scope, replay(body, receive), send)
 
-    def _check_length(self, headers: Headers) -> None:
-        """Raise Refusal for a body that says of itself that it is too large."""
-        lengths = headers.getlist("content-length")
-        if any(not length.isascii() or not length.isdigit() for length in lengths):
-            raise Refusal(400, "The length of a body is a whole number.")
-        if any(len(length) > 12 or int(length) > self.settings.largest_body for length in lengths):
-            raise self._too_large()
 
-    async def _read(self, receive: Receive) -> bytes | None:
-        """Return the body, None where whoever sent it went away; a length may have been a lie."""
-        chunks: list[bytes] = []
-        size = 0
-        while True:
-            message = await receive()
-            if message["type"] == "http.disconnect":
-                return None
-            chunk = message.get("body", b"")
-            size += len(chunk)
-            if size > self.settings.largest_body:
-                raise self._too_large()
-            chunks.append(chunk)
-            if not message.get("more_body", False):
-                return b"".join(chunks)
+def _check_length(headers: Headers, most: int, told: str) -> None:
+    """Raise Refusal for a body that says of itself that it is too large."""
+    lengths = headers.getlist("content-length")
+    if any(not length.isascii() or not length.isdigit() for length in lengths):
+        raise Refusal(400, "The length of a body is a whole number.")
+    if any(len(length) > 12 or int(length) > most for length in lengths):
+        raise Refusal(413, told)
 
-    def _too_large(self) -> Refusal:
-        return Refusal(413, f"A body has at most {self.settings.largest_body} bytes.")
+
+async def _read(receive: Receive, most: int, told: str) -> bytes | None:
+    """Return the body, None where whoever sent it went away; a length may have been a lie."""
+    chunks: list[bytes] = []
+    size = 0
+    while True:
+        message = await receive()
+        if message["type"] == "http.disconnect":
+            return None
+        chunk = message.get("body", b"")
+        size += len(chunk)
+        if size > most:
+            raise Refusal(413, told)
+        chunks.append(chunk)
+        if not message.get("more_body", False):
+            return b"".join(chunks)
 
 
 def replay(body: bytes, receive: Receive) -> Receive:

@@ -2,6 +2,7 @@
 
 from fastapi import APIRouter
 
+from conewright.web.pages.choose import router as choose
 from conewright.web.pages.dialogue import router as dialogue
 from conewright.web.pages.findings import router as findings
 from conewright.web.pages.history import router as history
@@ -25,6 +26,7 @@ routers: tuple[APIRouter, ...] = (
     dialogue,
     findings,
     sounds,
+    choose,
     make,
     text,
     stage,

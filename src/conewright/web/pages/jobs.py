@@ -115,7 +115,7 @@ def me(request: Request, form: Form) -> Response:
     """Remember the name somebody wants on what they save."""
     fields = form_texts(form)
     back = fields.get("back", "/jobs")
-    response = see_other(back if back.startswith(("/jobs", "/devices")) else "/jobs")
+    response = see_other(back if back.startswith(("/jobs", "/devices", "/parts")) else "/jobs")
     name = quote(" ".join(fields.get("who", "").split())[:LONGEST_NAME])
     response.set_cookie(
         name_cookie(request),

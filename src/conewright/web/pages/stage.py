@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Hashable, Mapping
 from dataclasses import asdict
 from io import StringIO
 from json import dumps
@@ -19,13 +20,13 @@ from conewright.web.base.errors import Refusal
 from conewright.web.base.headers import FOREVER
 from conewright.web.desk.workers import STAGES as ASKED
 from conewright.web.desk.workers import Stage
-from conewright.web.frame.answer import series_table
+from conewright.web.frame.answer import TableView, series_table
 from conewright.web.frame.context import STAGES, JobPage, open_page, plan_of, report_of, view_of
 from conewright.web.frame.page import Revision, address, render
 from conewright.web.frame.picture import in_dark, outline, written
 from conewright.web.frame.rendered import kept
 
-__all__ = ["picture_view", "refused_page", "router"]
+__all__ = ["drawn", "picture_at", "picture_view", "refused_page", "router", "sheet_of"]
 
 router = APIRouter()
 
@@ -43,13 +44,7 @@ def picture(
 ) -> Response:
     """Give the picture of a report; its address names revision and program, so it never changes."""
     page, report = _asked(request, job_id, stage, revision, proposal, against)
-    try:
-        svg = written(report, key=_key(page, stage, against), narrow=narrow)
-    except BadInputError as error:
-        raise Refusal(404, str(error)) from None
-    svg = in_dark(svg) if dark else svg
-    headers = {"Cache-Control": FOREVER}
-    return Response(svg, media_type="image/svg+xml; charset=utf-8", headers=headers)
+    return drawn(report, key=_key(page, stage, against), narrow=narrow, dark=dark)
 
 
 @router.get("/jobs/{job_id}/{stage}.csv")
@@ -66,11 +61,7 @@ def numbers(
     table = series_table(report, most=None)
     if table is None:
         raise Refusal(404, "There are no curves in this answer.")
-    sheet = StringIO()
-    csv.writer(sheet).writerows([map(sheet_cell, table.heads), *table.rows])
-    name = f"{page.saved.name}-{stage}.csv"
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return PlainTextResponse(sheet.getvalue(), media_type="text/csv", headers=headers)
+    return sheet_of(table, name=f"{page.saved.name}-{stage}")
 
 
 @router.get("/jobs/{job_id}/{stage}")
@@ -115,15 +106,29 @@ def picture_view(
     page: JobPage, stage: Stage, report: Report, *, against: str | None = None
 ) -> dict[str, object] | str:
     """Return a report's picture in both widths with its addresses, or why there is none."""
+    query = {"revision": page.saved.revision, "proposal": page.proposal, "against": against}
+    return picture_at(f"{page.base}/{stage}", report, key=_key(page, stage, against), query=query)
+
+
+def picture_at(
+    place: str, report: Report, *, key: Hashable, query: Mapping[str, object]
+) -> dict[str, object] | str:
+    """Return a report's picture in both widths, or why there is none.
+
+    Args:
+        place: where its drawing (.svg) and its numbers (.csv) are.
+        report: to be drawn.
+        key: what tells it from all others.
+        query: what their addresses carry; with the program's version it fixes what is there.
+
+    """
     try:
-        key = _key(page, stage, against)
         wide, narrow = (outline(report, key=key, narrow=each) for each in (False, True))
     except BadInputError as error:
         return str(error)
-    query = {"revision": page.saved.revision, "proposal": page.proposal, "against": against}
 
     def at(**more: object) -> str:
-        return address(f"{page.base}/{stage}.svg", **(query | more), by=__version__)
+        return address(f"{place}.svg", **{**query, **more}, by=__version__)
 
     return {
         "title": wide.title,
@@ -135,8 +140,27 @@ def picture_view(
         "narrow_dark": at(narrow=1, dark=1),
         "wide_panels": dumps([asdict(panel) for panel in wide.panels]),
         "narrow_panels": dumps([asdict(panel) for panel in narrow.panels]),
-        "numbers": address(f"{page.base}/{stage}.csv", **query),
+        "numbers": address(f"{place}.csv", **query),
     }
+
+
+def drawn(report: Report, *, key: Hashable, narrow: bool, dark: bool) -> Response:
+    """Give the picture of a report; its address never changes what is there."""
+    try:
+        svg = written(report, key=key, narrow=narrow)
+    except BadInputError as error:
+        raise Refusal(404, str(error)) from None
+    svg = in_dark(svg) if dark else svg
+    headers = {"Cache-Control": FOREVER}
+    return Response(svg, media_type="image/svg+xml; charset=utf-8", headers=headers)
+
+
+def sheet_of(table: TableView, *, name: str) -> Response:
+    """Give a table as a CSV file."""
+    sheet = StringIO()
+    csv.writer(sheet).writerows([map(sheet_cell, table.heads), *table.rows])
+    headers = {"Content-Disposition": f'attachment; filename="{name}.csv"'}
+    return PlainTextResponse(sheet.getvalue(), media_type="text/csv", headers=headers)
 
 
 def _key(page: JobPage, stage: str, against: str | None) -> tuple[str | None, ...]:

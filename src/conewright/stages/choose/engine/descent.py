@@ -17,9 +17,7 @@ from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray
-    from conewright.stages.choose.engine.found import Kept
-    from conewright.stages.choose.engine.nested import Listed, Nested
-    from conewright.stages.choose.engine.worth import Worth
+    from conewright.stages.choose.cells.nested import Listed, Nested
 
 __all__ = ["Descent", "Mixed", "Nodes", "Solver", "stacked_nodes"]
 
@@ -86,6 +84,26 @@ class Nodes:
         return Nodes(self.mixed[kept], self.blocks[kept], self.bound[kept], self.money[kept])
 
 
+class Best(Protocol):
+    """The best plan that is known meanwhile."""
+
+    @property
+    def floor(self) -> float:
+        """What the bound of a plan has to reach."""
+
+    def may_win(self, bound: FloatArray, money: FloatArray) -> NDArray[np.bool_]:
+        """Whether plans may matter by their bounds and the least money that they take."""
+
+
+class Value(Protocol):
+    """What sums are worth at most."""
+
+    def upper(
+        self, gains: FloatArray, ceiling: FloatArray, marked: FloatArray | float
+    ) -> FloatArray:
+        """Return the most that plans can be worth."""
+
+
 class Solver(Protocol):
     """Solves groups of units whose options are all chosen."""
 
@@ -122,7 +140,7 @@ class Descent:
         self,
         nested: Nested,
         mixed: Mixed,
-        worth: Worth,
+        worth: Value,
         limit: float,
         solver: Solver | None = None,
     ) -> None:
@@ -170,7 +188,7 @@ class Descent:
             nodes = stacked_nodes([nodes.at(done), more])
         return nodes.at(np.argsort(-nodes.bound, kind="stable")[:width])
 
-    def plans(self, kept: Kept, roots: Nodes | None = None) -> Iterator[Nodes]:
+    def plans(self, kept: Best, roots: Nodes | None = None) -> Iterator[Nodes]:
         """Yield all plans that may win, by the best that is known meanwhile.
 
         Args:
@@ -221,13 +239,14 @@ class Descent:
             keys = np.column_stack(
                 (
                     self._solver.keys(group, nodes.mixed[here]),
-                    nested.rows[blocks[np.ix_(here, units)]],
+                    nested.rows[blocks[here][:, units]],
                 )
             )
             whole = self._of_group(group, keys)
             kept[here[whole < 0]] = False
             blocks[here, units[0]] = whole
-            blocks[np.ix_(here, units[1:])] = 0
+            for unit in units[1:]:
+                blocks[here, unit] = 0
             changed[here] = True
         again = np.flatnonzero(kept & changed)
         fresh = self._bounded(nodes.mixed[again], blocks[again], floor)

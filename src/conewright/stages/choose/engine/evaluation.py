@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.stages.choose.engine.exact import Plans, Solved, solved
-from conewright.stages.choose.engine.wirings import MOST_TRAVEL
+from conewright.stages.choose.mounted.exact import Plans, Solved, solved
+from conewright.stages.choose.mounted.plan_rows import MOST_TRAVEL
 from conewright.stages.compare.wishes import points_by_wish
 
 if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
     from conewright.physics.basics.arrays import FloatArray
-    from conewright.stages.choose.engine.prepared import Prepared
+    from conewright.stages.choose.mounted.prepared import Prepared
 
 __all__ = ["Evaluation", "broken_of"]
 
@@ -61,7 +61,7 @@ class Evaluation:
         frames = np.array([self._frame_of(row) for row in picks])
         for frame in np.unique(frames, axis=0):
             here = np.flatnonzero(np.all(frames == frame, axis=1))
-            build, found = self._solved(picks[here])
+            build, found = self.solved(picks[here])
             some = {name: values[here] for name, values in left.items()}
             value[here] = self._points(found, int(frame[0]), some)
             told = broken_of(
@@ -88,7 +88,7 @@ class Evaluation:
         names = self._ready.space.channels[c].channels
         return all(self._ready.base.channel(n).settings.high_pass is None for n in names)
 
-    def _solved(self, picks: NDArray[np.intp]) -> tuple[Build, Solved]:
+    def solved(self, picks: NDArray[np.intp]) -> tuple[Build, Solved]:
         """Return the build of plans of one frame, and what they come to."""
         ready, space = self._ready, self._ready.space
         forms = [int(picks[0, 1 + 3 * c]) for c in range(len(space.channels))]

@@ -14,11 +14,14 @@ __all__ = ["ALIKE", "DECIMALS", "Found", "Kept", "Limits", "Picks", "Tally"]
 DECIMALS = 3
 """Points are alike within this: what costs less is taken then."""
 
+SUMS = 6
+"""Decimals of money and hours that count: the rest is the order in which they were summed."""
+
 ALIKE = 0.5 * 10.0**-DECIMALS
 """A bound this much below the best may still tie with it."""
 
-CLOSE = 1e-6
-"""Money that is put together in another order differs by less."""
+CLOSE = 1e-5
+"""Money that is put together in another order, or rounded, differs by less."""
 
 ROUNDED = 1e-9
 """Sums of prices and hours are rounded: this much over a limit is within it."""
@@ -30,6 +33,12 @@ class Limits:
 
     money: float | None = None
     hours: float | None = None
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Money and hours as numbers, inf for any amount."""
+        money, hours = (np.inf if each is None else each for each in (self.money, self.hours))
+        return money, hours
 
     def hold(self, money: float, hours: float) -> bool:
         """Whether so much is within them."""
@@ -63,7 +72,8 @@ class Found:
     def order(self) -> tuple[float, float, float, int, Picks]:
         """The lowest is the best: more points, then less money and time, then fewer changes."""
         changed = sum(1 for pick in self.picks if pick > 0)
-        return -round(self.value, DECIMALS), self.money, self.hours, changed, self.picks
+        money, hours = (round(each, SUMS) for each in (self.money, self.hours))
+        return -round(self.value, DECIMALS), money, hours, changed, self.picks
 
 
 @dataclass

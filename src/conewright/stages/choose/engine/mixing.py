@@ -10,16 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import FloatArray
-from conewright.stages.choose.engine.cells import BLOCKS
+from conewright.stages.choose.cells.form_cells import BLOCKS
+from conewright.stages.choose.cells.nested import Listed, Nested
 from conewright.stages.choose.engine.descent import Descent, Mixed, Nodes
-from conewright.stages.choose.engine.nested import Listed, Nested
-from conewright.stages.choose.engine.numbers import LOADED_AT
+from conewright.stages.choose.mounted.option_numbers import LOADED_AT
 
 if TYPE_CHECKING:
-    from conewright.stages.choose.engine.cells import Cell
-    from conewright.stages.choose.engine.combinations import Combinations, Reached
-    from conewright.stages.choose.engine.plans import PlanSums
-    from conewright.stages.choose.engine.worth import Worth
+    from conewright.stages.choose.cells.combinations import Combinations, Reached
+    from conewright.stages.choose.cells.form_cells import Cell
+    from conewright.stages.choose.cells.points_bound import Worth
+    from conewright.stages.choose.engine.plan_sums import PlanSums
 
 __all__ = ["Mixing"]
 
@@ -169,7 +169,7 @@ class _Groups:
 
     def keys(self, group: int, mixed: NDArray[np.intp]) -> NDArray[np.intp]:
         """Return the cells of combinations."""
-        return self._cells[mixed, group]
+        return np.asarray(self._cells[mixed, group])
 
     def solve(self, group: int, keys: NDArray[np.intp]) -> tuple[Listed, NDArray[np.bool_]]:
         """Return groups as options by themselves, and which of them break no limit."""
@@ -228,4 +228,4 @@ def _allowed(combined: Combinations, reached: Reached) -> FloatArray:
         np.array([cell.wired.allowed for cell in cells])[reached.cells[:, g]]
         for g, cells in enumerate(combined.groups)
     ]
-    return np.stack(groups, axis=1)[:, :, np.newaxis] * np.ones(len(LOADED_AT))
+    return np.stack(groups, axis=1)

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.stages.choose.engine.cells import Cell, cells_of
-from conewright.stages.choose.engine.combinations import Combinations, Reached
+from conewright.stages.choose.cells.combinations import Combinations, Reached
+from conewright.stages.choose.cells.form_cells import Cell, cells_of
+from conewright.stages.choose.cells.points_bound import Worth
 from conewright.stages.choose.engine.descent import Descent, Nodes, stacked_nodes
 from conewright.stages.choose.engine.evaluation import Evaluation, broken_of
 from conewright.stages.choose.engine.found import ALIKE, DECIMALS, Found, Kept, Limits, Picks, Tally
 from conewright.stages.choose.engine.mixing import Mixing
-from conewright.stages.choose.engine.plans import PlanSums, Rows
-from conewright.stages.choose.engine.prepared import Prepared
-from conewright.stages.choose.engine.worth import Worth
+from conewright.stages.choose.engine.plan_sums import PlanSums, Rows
+from conewright.stages.choose.mounted.prepared import Prepared
 from conewright.stages.common.changes import Changes
 from conewright.stages.compare.wishes import marks
 
@@ -96,7 +96,8 @@ class Search:
         for r in radios:
             self._start(r, limits, kept)
         for r in radios:
-            left = self._combined_of(r).within(limits, floor=kept.floor)
+            money, hours = limits.ends
+            left = self._combined_of(r).within(money=money, hours=hours, floor=kept.floor)
             start, size = 0, FIRST_CELLS
             while start < len(left):
                 some = left.only(slice(start, start + size))
@@ -119,7 +120,10 @@ class Search:
 
         What has the highest bounds may all break a limit: then what comes next is looked at.
         """
-        reached = self._combined_of(r).within(limits, floor=kept.floor, most=START_AT_MOST)
+        money, hours = limits.ends
+        reached = self._combined_of(r).within(
+            money=money, hours=hours, floor=kept.floor, most=START_AT_MOST
+        )
         at, size = 0, START_CELLS
         while at < len(reached):
             some = reached.only(slice(at, at + size))
@@ -151,8 +155,9 @@ class Search:
             start, size = start + size, min(MORE * size, MOST_BLOCKS)
 
     def _mixing(self, r: int, some: Reached, limits: Limits) -> Mixing:
-        money = np.inf if limits.money is None else limits.money
-        return Mixing(self._combined_of(r), some, self._worth, self._sums_of(r), money=money)
+        return Mixing(
+            self._combined_of(r), some, self._worth, self._sums_of(r), money=limits.ends[0]
+        )
 
     # --- Plans ------------------------------------------------------------------------------------
 

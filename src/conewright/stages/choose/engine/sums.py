@@ -11,14 +11,14 @@ import numpy as np
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.programme import programme_weights
 from conewright.physics.electrics.amplifier import junction_temperature
-from conewright.stages.choose.engine.numbers import MOVES_UP_TO
+from conewright.stages.choose.mounted.option_numbers import MOVES_UP_TO
 from conewright.stages.common.load import HOTTEST_CHIP
 from conewright.stages.report.having import may_have
 
 if TYPE_CHECKING:
-    from conewright.stages.choose.engine.output import Output
-    from conewright.stages.choose.engine.prepared import Prepared
     from conewright.stages.choose.engine.wholes import Whole
+    from conewright.stages.choose.mounted.output import Output
+    from conewright.stages.choose.mounted.prepared import Prepared
 
 __all__ = ["Radio", "Sums"]
 

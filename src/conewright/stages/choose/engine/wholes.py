@@ -22,14 +22,14 @@ from conewright.physics.basics.programme import (
     programme_weights,
 )
 from conewright.physics.electrics import amplifier
-from conewright.stages.choose.engine.driven import Driven, Middle, Twinned, driven_of
-from conewright.stages.choose.engine.ear import Transfer
-from conewright.stages.choose.engine.numbers import HIGHEST, LOWEST, MOVES_UP_TO
+from conewright.stages.choose.mounted.driven import Driven, Middle, Twinned, driven_of
+from conewright.stages.choose.mounted.ear import Transfer
+from conewright.stages.choose.mounted.option_numbers import HIGHEST, LOWEST, MOVES_UP_TO
 from conewright.stages.common.load import EASY
 from conewright.stages.hear.ceiling import PEAK_TO_RMS
 
 if TYPE_CHECKING:
-    from conewright.stages.choose.engine.wirings import Wiring
+    from conewright.stages.choose.cells.wirings import Wiring
 
 __all__ = ["Whole", "WholeSolver", "stacked_wholes"]
 
@@ -240,7 +240,7 @@ class WholeSolver:
         frequency = self._ear.frequency[low]
         profile = np.minimum(1.0, (frequency / 50.0) ** 2) / (2.0 * np.pi * frequency)
         moved = np.abs(one.velocity[:, low] * through[:, low]) * (np.sqrt(2.0) * profile)
-        return np.asarray(moved / one.options.xmax)
+        return np.asarray(moved / (one.options.xmax * one.options.stretch))
 
     def _electric(
         self,
@@ -294,8 +294,11 @@ class WholeSolver:
             whole.taken[:, index] = lost * passed
             amps = output.by_amps(np.square(drawn * passed) @ self._weights)
             whole.ceiling = np.minimum(whole.ceiling, amps)
-            whole.flat_drawn += several * drawn[:, low]
-            whole.flat[:, index], whole.asked[:, index] = lost[:, low], drawn[:, low]
+            # A low-pass that is set turns no knob up either.
+            plain = (hanging.flat / level)[:, low]
+            whole.flat_drawn += several * drawn[:, low] * plain
+            whole.flat[:, index] = lost[:, low] * plain
+            whole.asked[:, index] = drawn[:, low] * plain
             whole.heat += several * self._heat(plug)
         return whole
 

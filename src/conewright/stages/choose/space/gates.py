@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict, Field
 
 from conewright.job.builds.draws import draw
 from conewright.job.builds.fills import CALLIPER
 from conewright.job.builds.states.value import Origin, Value
 from conewright.job.quantity.values import Quantity
 from conewright.physics.basics.arrays import FloatArray
-from conewright.stages.choose.answer import Rejection
 from conewright.stages.common.screws import is_measured
 from conewright.stages.find.faults.chains import SMALLEST_CONE
 from conewright.stages.fit.margins import FRONT, LAND_WANTED, REAR, SEAT_WANTED
@@ -25,13 +25,27 @@ from conewright.stages.report.words import number, odds
 
 if TYPE_CHECKING:
     from conewright.catalogue.compiled import Compiled
+    from conewright.catalogue.driver_columns import DriverColumns
     from conewright.job.builds.states.location import LocationState
-    from conewright.stages.choose.engine.parts import DriverColumns
 
-__all__ = ["MOST_TOLD", "Allowed", "Gated", "gated"]
+__all__ = ["MOST_TOLD", "Allowed", "Gated", "Rejection", "gated"]
 
 MOST_TOLD = 200
 """Rejected parts that are told one by one."""
+
+
+class Rejection(BaseModel):
+    """A part that does not go in at a place, or may not."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    part: str = Field(description="Id of the part.")
+    place: str = Field(description="Id of the place or channel.")
+    reason: str = Field(description="Id of the gate: fit-behind, hole, stock ...")
+    number: float | None = Field(description="What was found, in the unit of the gate.")
+    limit: float | None = Field(description="What is allowed.")
+    words: str = Field(description="The reason in one line, numbers put in.")
+
 
 SAME = 1e-6
 """Two sizes within this are the same [m]."""

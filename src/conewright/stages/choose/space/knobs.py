@@ -2,52 +2,54 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.catalogue.entries import in_words, radio_fields
-from conewright.job.quantity.expression import Load, ValuePart, format_load, parse_load
+from conewright.catalogue.job_entries import in_words, radio_fields
 from conewright.job.repairs import repairs_of
 from conewright.phrases import listed
-from conewright.physics.electrics.wiring import Leaf, Parallel, Series, Tree
 from conewright.stages.choose.space.gates import Allowed, Gated, gated
-from conewright.stages.choose.space.options import (
+from conewright.stages.choose.space.groups import (
     KEPT,
-    Capacitors,
     Change,
-    ChannelGroup,
-    Form,
     PlaceGroup,
     RadioOption,
     Space,
     Variant,
 )
-from conewright.stages.common.together import mirrored, opposed_twins
+from conewright.stages.choose.space.seen import Seen, base_of, built
+from conewright.stages.choose.space.wiring_forms import channel_groups
+from conewright.stages.common.together import mirrored
 from conewright.stages.find.faults.chains import is_tweeter
-from conewright.stages.hear.heard import HIGH_PASS_MENU
 from conewright.stages.report.care import restraint_gate
 from conewright.stages.report.data import Severity
-from conewright.stages.report.having import may_filter
 
 if TYPE_CHECKING:
+    from conewright.catalogue.driver_columns import DriverColumns
     from conewright.catalogue.offer import Offer
     from conewright.job.builds.job import Job
     from conewright.job.builds.states.build import Build
     from conewright.job.builds.states.electrics import ChannelState
     from conewright.job.builds.states.location import LocationState
-    from conewright.stages.choose.engine.parts import DriverColumns
 
-__all__ = ["KNOBS", "space_of"]
+__all__ = [
+    "KNOBS",
+    "NOT_SEARCHED",
+    "space_of",
+    "twins_of",
+]
 
 KNOBS = (
     *("driver", "repair", "swap", "ring", "cover", "polarity", "wiring", "capacitor"),
     *("high-pass", "radio", "amplifier"),
 )
 """What may be changed; to mend what is broken is always allowed."""
+
+NOT_SEARCHED = ("swap", "amplifier")
+"""What is written by hand as a proposal."""
 
 RINGED = ("door", "panel", "shelf", "roof")
 PATCH = "4 kg/m2"
@@ -60,44 +62,6 @@ OF_DRIVER = frozenset(
     }
 )
 """Faults that another driver ends, as the table of cures says."""
-
-
-@dataclass(frozen=True)
-class _Seen:
-    """What the generator goes by.
-
-    Attributes:
-        job: as it is written, with the wishes that count.
-        found: as found.
-        base: with what every plan mends.
-        offer: the parts.
-        parts: its drivers.
-        allowed: what is, beyond what simply goes in.
-        may: knobs that may be turned.
-        faults: established, by place.
-
-    """
-
-    job: Job
-    found: Build
-    base: Build
-    offer: Offer
-    parts: DriverColumns
-    allowed: Allowed
-    may: frozenset[str]
-    faults: Mapping[str, tuple[str, ...]]
-
-    def rows(self, kind: str) -> NDArray[np.intp]:
-        """Return the rows of a kind that can be paid for; only one of the same works."""
-        compiled = self.offer.compiled
-        rows = np.flatnonzero(np.array(compiled.texts["kind"]) == kind)
-        rows = rows[compiled.offered[rows] == rows]
-        if self.allowed.money and "price" in compiled.numbers:
-            rows = rows[~np.isnan(compiled.numbers["price"][rows])]
-        if "stock" in compiled.numbers:
-            stock = compiled.numbers["stock"][rows]
-            rows = rows[np.isnan(stock) | (stock > 0.0)]
-        return np.asarray(rows)
 
 
 def space_of(
@@ -130,18 +94,18 @@ def space_of(
     faults: dict[str, list[str]] = {}
     for each, at in at_driver.items():
         faults.setdefault(at, []).append(each)
-    seen = _Seen(
+    seen = Seen(
         job,
         job.build(),
-        built(job, {"base": Change(mends=tuple(established))})["base"],
+        base_of(job, established),
         offer,
         parts,
         allowed,
         frozenset(KNOBS if may is None else may),
-        {at: tuple(each) for at, each in faults.items()},
+        {at: tuple(each) for at, each in faults.items()} | {"": tuple(established)},
     )
     groups, found = [], []
-    for twins in _twins(seen.base):
+    for twins in twins_of(seen.base):
         group, gate = _place_group(seen, twins)
         groups.append(group)
         found.append(gate)
@@ -158,21 +122,14 @@ def space_of(
         faults=tuple(established),
         left=(),
         places=tuple(groups),
-        channels=tuple(_channel_groups(seen, groups)),
+        channels=tuple(channel_groups(seen, groups)),
         radios=tuple(_radios(seen)),
         rejected=tuple(rejected),
         counts=counts,
     )
 
 
-def built(job: Job, changes: Mapping[str, Change]) -> dict[str, Build]:
-    """Return the builds of several changes of a job, by their names."""
-    plans = tuple(change.proposal(name) for name, change in changes.items())
-    tried = job.model_copy(update={"proposals": plans})
-    return {name: tried.build(name) for name in changes}
-
-
-def _twins(build: Build) -> list[tuple[LocationState, ...]]:
+def twins_of(build: Build) -> list[tuple[LocationState, ...]]:
     """Return the places that are driven, those that mirror each other together, left first."""
     driven = {name for channel in build.channels for name, _ in channel.polarity}
     groups: list[tuple[LocationState, ...]] = []
@@ -197,7 +154,7 @@ def _twins(build: Build) -> list[tuple[LocationState, ...]]:
 # --- Places ---------------------------------------------------------------------------------------
 
 
-def _place_group(seen: _Seen, places: tuple[LocationState, ...]) -> tuple[PlaceGroup, Gated | None]:
+def _place_group(seen: Seen, places: tuple[LocationState, ...]) -> tuple[PlaceGroup, Gated | None]:
     names = tuple(place.id for place in places)
     faults = tuple(each for name in names for each in seen.faults.get(name, ()))
     gate = None
@@ -239,11 +196,11 @@ def _place_group(seen: _Seen, places: tuple[LocationState, ...]) -> tuple[PlaceG
     return PlaceGroup("+".join(names), names, tuple(variants)), gate
 
 
-def _channel_of(seen: _Seen, place: str) -> ChannelState:
+def _channel_of(seen: Seen, place: str) -> ChannelState:
     return next(c for c in seen.base.channels if place in dict(c.polarity))
 
 
-def _is_closed(seen: _Seen, names: tuple[str, ...]) -> bool:
+def _is_closed(seen: Seen, names: tuple[str, ...]) -> bool:
     """Whether a restraint part stops all work that opens one of the places."""
     change = Change({f"{name}.mount.ring": True for name in names if _has_mount(seen, name)})
     if not change.set:
@@ -255,7 +212,7 @@ def _is_closed(seen: _Seen, names: tuple[str, ...]) -> bool:
     return any(each.severity is Severity.STOP for each in restraint_gate(probe))
 
 
-def _has_mount(seen: _Seen, name: str) -> bool:
+def _has_mount(seen: Seen, name: str) -> bool:
     return seen.found.location(name).kind in RINGED
 
 
@@ -268,7 +225,7 @@ def _ways(faults: Sequence[str]) -> list[str]:
     return ["", *(each for each in others if each not in ("keep", "swap", "new"))]
 
 
-def _around(seen: _Seen, places: Sequence[LocationState]) -> Iterator[tuple[bool, bool]]:
+def _around(seen: Seen, places: Sequence[LocationState]) -> Iterator[tuple[bool, bool]]:
     """Yield whether a ring and whether a patch is fitted, nothing first."""
     ring = "ring" in seen.may and all(
         place.kind in RINGED
@@ -290,7 +247,7 @@ def _around(seen: _Seen, places: Sequence[LocationState]) -> Iterator[tuple[bool
 
 
 def _alike(
-    seen: _Seen, places: Sequence[LocationState], gate: Gated
+    seen: Seen, places: Sequence[LocationState], gate: Gated
 ) -> Iterator[tuple[str, str, NDArray[np.intp]]]:
     """Yield the drivers that go in, those together that take the same work."""
     if not gate.rows.size:
@@ -309,7 +266,7 @@ def _alike(
 
 
 def _screws_apart(
-    seen: _Seen, places: Sequence[LocationState], rows: NDArray[np.intp]
+    seen: Seen, places: Sequence[LocationState], rows: NDArray[np.intp]
 ) -> NDArray[np.bool_]:
     """Whether the screws of a driver lie elsewhere than those of the mount, as far as known."""
     circle, count = (seen.parts.of(name, rows) for name in ("screw_circle", "screw_count"))
@@ -353,217 +310,10 @@ def _words(name: str, ring: bool, cover: bool) -> str:
     return f"{name}, {listed(more)}" if more else name
 
 
-# --- Channels -------------------------------------------------------------------------------------
-
-
-def _channel_groups(seen: _Seen, groups: Sequence[PlaceGroup]) -> Iterator[ChannelGroup]:
-    """Yield channels that feed the same groups of places, with their forms and high-passes."""
-    channels = {channel.id: channel for channel in seen.base.channels}
-    joined: list[tuple[set[str], set[str]]] = []
-    for name, channel in channels.items():
-        at = {place for place, _ in channel.polarity}
-        mine = {group.id for group in groups if at & set(group.places)}
-        if not mine:
-            continue
-        names = {name}
-        rest = []
-        for other, theirs in joined:
-            if theirs & mine:
-                names, mine = names | other, mine | theirs
-            else:
-                rest.append((other, theirs))
-        joined = [*rest, (names, mine)]
-    several = len(joined) > 1
-    for names, mine in joined:
-        here = [channels[name] for name in channels if name in names]
-        of_them = [group for group in groups if group.id in mine]
-        yield ChannelGroup(
-            id="+".join(channel.id for channel in here),
-            channels=tuple(channel.id for channel in here),
-            groups=tuple(group.id for group in of_them),
-            forms=tuple(_forms(seen, here, of_them, several=several)),
-            corners=tuple(_corners(seen, here)),
-        )
-
-
-def _corners(seen: _Seen, channels: Sequence[ChannelState]) -> Iterator[float | None]:
-    yield None
-    if "high-pass" not in seen.may:
-        return
-    if not all(may_filter(seen.base, channel) for channel in channels):
-        return
-    off = all(channel.settings.high_pass is None for channel in channels)
-    yield from (corner for corner in HIGH_PASS_MENU if corner or not off)
-
-
-def _forms(
-    seen: _Seen,
-    channels: Sequence[ChannelState],
-    groups: Sequence[PlaceGroup],
-    *,
-    several: bool,
-) -> Iterator[Form]:
-    loads = {channel.id: parse_load(channel.load) for channel in channels}
-    wired = list(_wirings(seen, channels, groups, loads))
-    turned = list(_turnings(seen, channels, several=several))
-    for wiring, form, there in wired:
-        for turning, flipped in turned:
-            told = {
-                name: format_load(_flipped(load, flipped & set(load.locations)))
-                for name, load in there.items()
-            }
-            changed = {
-                f"{name}.load": text
-                for name, text in told.items()
-                if text != format_load(loads[name])
-            }
-            words = [each for each in (form.words, turning) if each]
-            named = [each for each in (wiring, turning.replace(" ", "-")) if each]
-            plain = replace(
-                form,
-                id="+".join(named) or KEPT,
-                words=listed(words) or "as found",
-                change=Change(changed),
-            )
-            yield plain
-            yield from _with_capacitor(seen, plain, channels, told, loads)
-
-
-def _wirings(
-    seen: _Seen,
-    channels: Sequence[ChannelState],
-    groups: Sequence[PlaceGroup],
-    loads: Mapping[str, Load],
-) -> Iterator[tuple[str, Form, dict[str, Load]]]:
-    """Yield how two full-range places of a channel may be wired; as they are first."""
-    there = {name: load.tree for name, load in loads.items()}
-    same = any(_in_series(tree, loads[name]) for name, tree in there.items())
-    yield "", Form("", "", same=same), dict(loads)
-    if "wiring" not in seen.may or not all(_are_two(seen, channel) for channel in channels):
-        return
-    for name, make, words in (
-        ("series", Series, "in series"),
-        ("parallel", Parallel, "in parallel"),
-    ):
-        if all(isinstance(tree, make) for tree in there.values()):
-            continue
-        new = {at: replace(load, tree=make(_leaves(load))) for at, load in loads.items()}
-        yield name, Form("", words, same=make is Series), new
-    for index, group in enumerate(groups):
-        alone = {}
-        for at, load in loads.items():
-            left = next((n for n in load.locations if n in group.places), None)
-            if left is not None:
-                kept = load.reversed & {left}
-                alone[at] = Load(Leaf(left), kept, {})
-        others = frozenset(each.id for each in groups if each is not group)
-        if len(alone) == len(loads) and others:
-            yield (
-                f"alone-{index + 1}",
-                Form("", f"{listed(list(group.places))} alone", silent=others),
-                alone,
-            )
-
-
-def _are_two(seen: _Seen, channel: ChannelState) -> bool:
-    """Whether a channel drives two full-range places and nothing else."""
-    if channel.parts or len(channel.polarity) != 2 or channel.driven_by is not None:
-        return False
-    places = (seen.base.location(name) for name, _ in channel.polarity)
-    return not any(is_tweeter(place, channel) for place in places)
-
-
-def _in_series(tree: Tree, load: Load) -> bool:
-    """Whether two places stand one behind the other somewhere in a load."""
-    if isinstance(tree, Leaf):
-        return False
-    inside = [sum(n not in load.parts for n in _names(part)) for part in tree.parts]
-    if isinstance(tree, Series) and sum(count > 0 for count in inside) > 1:
-        return True
-    return any(_in_series(part, load) for part in tree.parts)
-
-
-def _names(tree: Tree) -> list[str]:
-    if isinstance(tree, Leaf):
-        return [tree.name]
-    return [name for part in tree.parts for name in _names(part)]
-
-
-def _leaves(load: Load) -> tuple[Tree, ...]:
-    return tuple(Leaf(name) for name in load.locations)
-
-
-def _turnings(
-    seen: _Seen, channels: Sequence[ChannelState], *, several: bool
-) -> Iterator[tuple[str, frozenset[str]]]:
-    """Yield the places that are turned round: none, those against their twins, all."""
-    yield "", frozenset()
-    if "polarity" not in seen.may:
-        return
-    here = {name for channel in channels for name, _ in channel.polarity}
-    pulls = frozenset(back for _, back in opposed_twins(seen.base) if back in here)
-    if pulls:
-        yield f"{listed(sorted(pulls))} turned round", pulls
-    if several:
-        yield "all turned round", frozenset(here) ^ pulls
-
-
-def _flipped(load: Load, names: frozenset[str] | set[str]) -> Load:
-    return replace(load, reversed=load.reversed ^ frozenset(names))
-
-
-def _with_capacitor(
-    seen: _Seen,
-    form: Form,
-    channels: Sequence[ChannelState],
-    told: Mapping[str, str],
-    loads: Mapping[str, Load],
-) -> Iterator[Form]:
-    """Yield a form with the capacitors to choose from, where each channel has one to change."""
-    if "capacitor" not in seen.may or form.silent:
-        return
-    keys = {channel.id: _only_capacitor(loads[channel.id]) for channel in channels}
-    rows = seen.rows("capacitor")
-    found = {name: key for name, key in keys.items() if key is not None}
-    if len(found) < len(channels) or not rows.size:
-        return
-    size = seen.offer.compiled.numbers["value"][rows]
-    first = f"{1e6 * float(size[0]):.6g} uF"
-    changed = {
-        f"{name}.load": with_capacitor(told[name], key, first) for name, key in found.items()
-    }
-    yield replace(
-        form,
-        id=f"{form.id}+capacitor" if form.id != KEPT else "capacitor",
-        words="another capacitor" if form.words == "as found" else f"{form.words}, capacitor",
-        change=Change(changed),
-        chosen=Capacitors(found, rows, size),
-    )
-
-
-def _only_capacitor(load: Load) -> str | None:
-    """Return the part that stands before the tweeter of `woofer | (C + tweeter)`, if it is so."""
-    if not isinstance(load.tree, Parallel):
-        return None
-    parts = [key for key, part in load.parts.items() if isinstance(part, ValuePart)]
-    capacitors = [key for key in parts if load.parts[key].kind == "capacitor"]
-    if len(load.parts) != 1 or len(capacitors) != 1 or len(load.locations) != 2:
-        return None
-    behind = [part for part in load.tree.parts if isinstance(part, Series)]
-    return capacitors[0] if len(behind) == 1 and len(behind[0].parts) == 2 else None
-
-
-def with_capacitor(text: str, key: str, value: str) -> str:
-    """Return a load with another capacitor in the place of one of its parts."""
-    load = parse_load(text)
-    fresh = next(iter(parse_load(f"x | ({value} + y)").parts.values()))
-    return format_load(replace(load, parts={**load.parts, key: fresh}))
-
-
 # --- Radio ----------------------------------------------------------------------------------------
 
 
-def _radios(seen: _Seen) -> Iterator[RadioOption]:
+def _radios(seen: Seen) -> Iterator[RadioOption]:
     yield RadioOption(KEPT, "radio kept")
     if "radio" not in seen.may:
         return

@@ -1,0 +1,1 @@
+"""Anybody's list of parts, read and checked cell by cell; and parts told in words."""

@@ -1,0 +1,219 @@
+"""What the search is asked for: the best plan, those near it, what other money would buy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from conewright.stages.choose.engine.solve import Found, Limits, Search
+from conewright.stages.choose.finals.finalists import Finalist, Panel, Passed, Shown
+from conewright.stages.choose.finals.plan_answers import BEST, DO_NOTHING, FIX_ONLY
+from conewright.stages.choose.finals.planned import PlannedPlan
+
+if TYPE_CHECKING:
+    from conewright.stages.choose.engine.solve import Picks
+    from conewright.stages.choose.space.groups import Space
+
+__all__ = ["MORE", "NEAR", "Outcome", "Rules", "roles_of", "shown_of", "sought"]
+
+NEAR = 3.0
+"""Plans worth no less than so much below the best are looked at with care [points]."""
+
+MOST_NEAR = 8
+MOST_STEPS = 8
+STEP = 1.0
+"""A cheaper plan is told where it is worth so much less than the one before [points]."""
+
+CENT = 0.01
+MORE = (20, 50)
+"""Further money that is asked about."""
+
+MOST_STOPPED = 12
+"""Plans in a row that a stage may stop before the search gives up."""
+
+
+@dataclass(frozen=True)
+class Rules:
+    """How the search is held.
+
+    Attributes:
+        limits: of money and hours.
+        sure: whether the money holds at the high end of a quote.
+        trust: whether figures get the spread that their origin deserves.
+        samples: draws behind the careful values.
+        unasked: whether nobody said what is wished.
+        unmade: what may be changed and is not searched.
+
+    """
+
+    limits: Limits
+    sure: bool
+    trust: bool
+    samples: int
+    unasked: bool = False
+    unmade: tuple[str, ...] = ()
+
+
+@dataclass
+class Outcome:
+    """What was found.
+
+    Attributes:
+        best: None where no plan meets the limits.
+        near: plans near the best, the best first.
+        front: what less money buys, the best first.
+        more: what more money would buy, by how much more.
+        stopped: plans that a stage stops, with its reasons.
+        passed: plans that every stage let through.
+
+    """
+
+    best: Found | None = None
+    near: list[Found] = field(default_factory=list)
+    front: list[Found] = field(default_factory=list)
+    more: dict[int, Found] = field(default_factory=dict)
+    stopped: list[tuple[Found, tuple[str, ...]]] = field(default_factory=list)
+    passed: dict[Picks, Passed] = field(default_factory=dict)
+
+
+def sought(search: Search, space: Space, rules: Rules) -> Outcome:
+    """Return the best plan and all that is told beside it."""
+    outcome = Outcome()
+    seeker = _Seeker(search, space, rules, outcome)
+    outcome.best = seeker.best(rules.limits)
+    if outcome.best is None:
+        return outcome
+    limits = seeker.held
+    near = search.near(limits, below=NEAR)
+    outcome.near = _worth_a_look([each for each in near if each.picks != outcome.best.picks])
+    outcome.front = [outcome.best, *seeker.cheaper(outcome.best)]
+    if rules.limits.money is not None:
+        for more in MORE:
+            wider = replace(rules.limits, money=rules.limits.money + more)
+            found = seeker.best(wider)
+            if found is not None:
+                outcome.more[more] = found
+    return outcome
+
+
+def _worth_a_look(near: Sequence[Found]) -> list[Found]:
+    """Return those of some plans, the best first, that are the best or that nothing cheaper beats.
+
+    Few are looked at: the first by worth, and the cheapest of all that are worth as much.
+    """
+    found = list(near[: MOST_NEAR // 2])
+    cheapest = min((each.money for each in found), default=float("inf"))
+    thrifty = []
+    for each in near[MOST_NEAR // 2 :]:
+        if each.money < cheapest - CENT:
+            cheapest = each.money
+            thrifty.append(each)
+    return [*found, *thrifty[-(MOST_NEAR // 2) :]]
+
+
+class _Seeker:
+    """Asks the search and lets every stage look at what it finds."""
+
+    def __init__(self, search: Search, space: Space, rules: Rules, outcome: Outcome) -> None:
+        self._search, self._space, self._rules = search, space, rules
+        self._outcome = outcome
+        self.held = rules.limits
+
+    def best(self, limits: Limits) -> Found | None:
+        """Return the best plan that no stage stops."""
+        for _ in range(MOST_STOPPED):
+            found = self._search.best(limits)
+            if found is None or found.picks in self._outcome.passed:
+                return found
+            finalist = self._looked_at(found, limits)
+            over = finalist.taken.total.high - (self._rules.limits.money or 0.0)
+            if self._rules.sure and limits.money is not None and over > CENT:
+                spread = finalist.taken.total.high - found.money
+                limits = replace(limits, money=min(found.money - CENT, limits.money - spread))
+                self.held = limits
+                continue
+            # What the search holds by itself is none of the reasons of a stage.
+            if not finalist.broken:
+                self._outcome.passed[found.picks] = Passed(finalist.fit_odds)
+                return found
+            self._outcome.stopped.append((found, finalist.broken))
+            self._search.bar(found.picks)
+        return None
+
+    def cheaper(self, best: Found) -> Iterator[Found]:
+        """Yield what less money buys: where a step is lost, the cheapest before it and the next."""
+        lead = last = best
+        for _ in range(MOST_STEPS):
+            found = None
+            if last.money > CENT:
+                found = self.best(replace(self.held, money=last.money - CENT))
+            if found is None:
+                break
+            if found.value <= lead.value - STEP:
+                if last is not lead:
+                    yield last
+                yield found
+                lead = found
+            last = found
+        if last is not lead:
+            yield last
+
+    def _looked_at(self, found: Found, limits: Limits) -> Finalist:
+        plan = PlannedPlan("plan", self._space, found.picks, trust=self._rules.trust)
+        job = self._space.job
+        wishes = job.wishes.model_copy(update={"money": limits.money, "hours": limits.hours})
+        about = job.about.model_copy(update={"budget": None})
+        held = job.model_copy(update={"wishes": wishes, "about": about, "proposals": ()})
+        return Panel(held, [Shown("plan", plan, found)], limits, 1).finalists[0]
+
+
+def shown_of(outcome: Outcome, space: Space, rules: Rules) -> list[Shown]:
+    """Return every plan that is told, each once, with an id that no proposal of the job has."""
+    taken = {proposal.id for proposal in space.job.proposals}
+    found: dict[Picks, Shown] = {}
+    nothing, kept = _all_kept(space), Shown(DO_NOTHING)
+
+    def add(name: str, plan: Found | None) -> None:
+        nonlocal kept
+        if plan is not None and plan.picks == nothing and not space.faults:
+            kept = Shown(DO_NOTHING, None, plan, outcome.passed.get(plan.picks))
+        elif plan is not None and plan.picks not in found:
+            free = name if name not in taken else f"{name}-plan"
+            planned = PlannedPlan(free, space, plan.picks, trust=rules.trust)
+            found[plan.picks] = Shown(free, planned, plan, outcome.passed.get(plan.picks))
+
+    add(BEST, outcome.best)
+    for number, plan in enumerate(outcome.near, start=1):
+        add(f"near-{number}", plan)
+    for number, plan in enumerate(outcome.front, start=1):
+        add(f"front-{number}", plan)
+    for more, plan in outcome.more.items():
+        add(f"next-{more}", plan)
+    if nothing not in found and space.faults:
+        planned = PlannedPlan(FIX_ONLY, space, nothing, trust=rules.trust)
+        found[nothing] = Shown(FIX_ONLY, planned)
+    written = [Shown(proposal.id) for proposal in space.job.proposals]
+    return [*found.values(), kept, *written]
+
+
+def _all_kept(space: Space) -> Picks:
+    """Return the plan that changes nothing and mends what is broken."""
+    picks = [0]
+    for _ in space.channels:
+        picks += [0, -1, 0]
+    return tuple(picks + [0] * len(space.places))
+
+
+def roles_of(found: Found | None, outcome: Outcome) -> Sequence[str]:
+    """Return every id under which a plan of the search is told."""
+    if found is None:
+        return ()
+    roles = [BEST] if outcome.best is not None and found.picks == outcome.best.picks else []
+    roles += [
+        f"front-{number}"
+        for number, each in enumerate(outcome.front, start=1)
+        if each.picks == found.picks
+    ]
+    roles += [f"next-{more}" for more, each in outcome.more.items() if each.picks == found.picks]
+    return roles

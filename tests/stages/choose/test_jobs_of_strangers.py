@@ -1,0 +1,99 @@
+"""Jobs as a stranger would bring them; what a good practitioner would say was written first."""
+
+from functools import cache
+
+import pytest
+
+import conewright as cw
+from conewright import BadInputError
+
+FEW = ("driver", "ring", "wiring", "high-pass")
+
+
+@cache
+def parts() -> cw.Offer:
+    return cw.offer("invented")
+
+
+def chosen(text: str, *, money: float = 300.0, may: tuple[str, ...] = FEW) -> cw.Choice:
+    job = cw.loads(text)
+    return cw.choose(job, parts(), money=money, hours=8.0, may=may, samples=16)
+
+
+def opened(choice: cw.Choice) -> set[str]:
+    """The places at which any plan of the search fits something."""
+    return {
+        key.partition(".")[0]
+        for plan in choice.plans
+        for option in plan.options.values()
+        for key in option.set
+        if ".mount." in key or ".driver" in key
+    }
+
+
+def test_no_plan_opens_a_door_with_a_pressure_sensor() -> None:
+    text = cw.demo_text().replace('door_sensor = "none"', 'door_sensor = "pressure"')
+    choice = chosen(text)
+    assert not any(name.startswith("door") for name in opened(choice))
+    assert choice.figure("choice.rejected_restraint").value
+    assert choice.plans  # what needs no door is chosen all the same
+
+
+def test_a_radio_for_4_ohm_is_never_left_with_less_than_it_bears() -> None:
+    choice = chosen(cw.demo_text())
+    best = choice.plan_of("best")
+    assert (choice.figure("do-nothing.minimum_load").value or 9.0) < 3.2
+    for plan in (best, choice.plan_of("recommended")):
+        assert (choice.figure(f"{plan.id}.minimum_load").value or 0.0) >= 3.2
+        assert not plan.breaks
+    assert choice.plan_of("do-nothing").breaks
+    assert "reversed@door-fr" in best.cures
+
+
+def test_less_money_than_the_fix_takes_is_said_with_its_price() -> None:
+    choice = chosen(cw.demo_text(), money=40.0)
+    stop = next(each for each in choice.verdicts if each.id == "choice.none")
+    assert "to mend what is broken alone costs" in stop.text
+    assert {plan.id for plan in choice.plans} >= {"do-nothing", "fix-only"}
+
+
+def test_a_burnt_coil_is_cured_by_every_plan_and_left_by_doing_nothing() -> None:
+    job = cw.demo_job().with_finding("coil-open", "door-fl")
+    choice = cw.choose(job, parts(), money=400.0, hours=8.0, may=FEW, samples=16)
+    for plan in choice.plans:
+        if plan.proposal:
+            assert "coil-open@door-fl" in plan.cures, plan.id
+    assert "coil-open@door-fl" in choice.plan_of("do-nothing").leaves
+
+
+def test_a_plan_costs_what_its_proposal_costs_when_it_is_written() -> None:
+    from conewright.stages.choose.writing import text_with_plan
+
+    text = cw.demo_text()
+    choice = chosen(text)
+    for plan in choice.plans[:3]:
+        if plan.proposal:
+            written, name = text_with_plan(text, "toml", choice, plan.id)
+            taken = cw.outlay(cw.loads(written).build(name))
+            assert taken.total.typical == pytest.approx(plan.money, abs=0.005)
+            assert taken.hours.typical == pytest.approx(plan.hours, abs=1e-6)
+
+
+def test_nothing_is_chosen_where_nobody_knows_what_hangs_on_a_channel() -> None:
+    text = cw.demo_text().replace('load = "side-rl | roof-rl"', 'load = "unknown"')
+    with pytest.raises(BadInputError, match="nothing is chosen on a guess"):
+        chosen(text)
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"seat": "roof"}, "this job has driver"),
+        ({"may": ("paint",)}, "allowed: driver"),
+        ({"money": -1.0}, "from 0 on"),
+        ({"gap": float("nan")}, "from 0 on"),
+    ],
+)
+def test_what_cannot_be_is_named_with_what_may(given: dict[str, object], words: str) -> None:
+    with pytest.raises(BadInputError, match=words):
+        cw.choose(cw.demo_job(), parts(), **given)  # type: ignore[arg-type]
