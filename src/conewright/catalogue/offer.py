@@ -19,6 +19,9 @@ class Offer:
         sha256: of its content.
         compiled: its columns.
 
+    >>> import conewright as cw
+    >>> cw.offer("invented").words.partition(" ")[0]
+    'invented,'
     """
 
     name: str

@@ -12,6 +12,7 @@ read it (`4.7 uF 63 V`, `0.33 mH 3 A`, `2 ohm 10 W`), `wire(1.2 m, 0.5 mm2)`.
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Literal, NoReturn, TypeAlias
 
 from conewright.errors import LoadError, QuantityError
@@ -116,6 +117,12 @@ def parse_load(text: str) -> Load:
         raise LoadError(f"a text is wanted; {ALLOWED}")
     if len(text) > LONGEST:
         raise LoadError(f"the load is longer than {LONGEST} characters; {ALLOWED}")
+    return _load_of(text)
+
+
+@lru_cache(maxsize=4096)
+def _load_of(text: str) -> Load:
+    """Return the load that a text says; every build of a job asks for the same few again."""
     return _Reader(text).load()
 
 

@@ -7,6 +7,7 @@ dimension. What could be read in two ways is refused with what is allowed, never
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from math import inf, isfinite, nextafter, sqrt
 from typing import Literal
 
@@ -244,6 +245,12 @@ def _read(text: object, dimension: str) -> Quantity:
         raise QuantityError("a text with a unit is wanted")
     if len(text) > LONGEST:
         raise QuantityError(f"the text is longer than {LONGEST} characters")
+    return _quantity_of(text, dimension)
+
+
+@lru_cache(maxsize=4096)
+def _quantity_of(text: str, dimension: str) -> Quantity:
+    """Return what a text says; the tables say the same few over and over."""
     sides, ends = _PLUS_MINUS.split(text), text.split("..")
     if len(sides) == 2 and len(ends) == 1:
         return _read_plus_minus(*sides, dimension=dimension)

@@ -73,6 +73,13 @@ def choose(
         BadInputError: nothing can be chosen: a channel whose load is not known, a seat, wish or
             limit that cannot be.
 
+    >>> import conewright as cw
+    >>> parts = cw.offer("invented")
+    >>> choice = cw.choose(cw.demo_job(), parts, money=150, may=("wiring",), samples=16)
+    >>> choice.plan_of("best").options["wiring rear-left+rear-right"].id
+    'series'
+    >>> choice.plan_of("best").cures
+    ('reversed@door-fr',)
     """
     started, unasked = time.process_time(), not job.wishes.weights
     may = None if may is None else tuple(may)

@@ -110,7 +110,14 @@ class SearchTold(_Data):
 
 
 class Choice(Report):
-    """The report of choose, with the plans behind it."""
+    """The report of choose, with the plans behind it.
+
+    >>> import conewright as cw
+    >>> job = cw.loads(cw.starter_text())
+    >>> choice = cw.choose(job, cw.offer("invented"), money=150, may=("polarity",), samples=16)
+    >>> choice.plan_of("do-nothing").title, choice.plan_of("do-nothing").money
+    ('Nothing is done', 0.0)
+    """
 
     plans: tuple[PlanAnswer, ...] = Field((), description="The plans that are told, best first.")
     front: tuple[FrontStep, ...] = Field(
