@@ -18,8 +18,7 @@ from conewright.job.text.parsing import from_dict
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.levels import REFERENCE_PRESSURE, decibel
 from conewright.physics.electrics.wiring import Leaf
-from conewright.stages.choose.engine.bounding import Group, bounded_plans, promising
-from conewright.stages.choose.mounted.option_numbers import Hanging, _drives, middle_of
+from conewright.stages.choose.mounted.driven import Hanging, _drives, middle_of
 from conewright.stages.choose.mounted.plan_rows import MountedOptions
 from conewright.stages.choose.space.gates import Allowed, gated
 from conewright.stages.common.changes import Changes, changes
@@ -27,6 +26,7 @@ from conewright.stages.common.circuit import Unit
 from conewright.stages.compare.wishes import points_by_wish, share_of
 from conewright.stages.outlay.amounts import Amount, together
 from conewright.stages.outlay.reckoning import labour
+from descended import Group, bounded_plans, promising
 
 from .checks import Check, read_checks
 
@@ -49,11 +49,9 @@ def lists(check: str) -> dict[str, list[float]]:
 def additive(*options: tuple[Sequence[float], Sequence[Sequence[float]]]) -> list[Group]:
     """Groups whose options only add points and costs: points, and costs by limit."""
     groups = []
-    for index, (points, costs) in enumerate(options):
-        picks = np.full((len(points), len(options)), -1)
-        picks[:, index] = np.arange(len(points))
+    for points, costs in options:
         gains = np.array(points, dtype=float)[:, np.newaxis]
-        groups.append(Group(np.array(costs, float).T, gains, np.full(len(points), np.inf), picks))
+        groups.append(Group(np.array(costs, float).T, gains, np.full(len(points), 9.0)))
     return groups
 
 
@@ -66,11 +64,11 @@ def most(groups: Sequence[Group], *limits: float) -> float:
     at_most = np.array(limits)
     start = promising(groups, limits=at_most, upper=upper, most=200)
     reached = sum(each.gains[start[:, k], 0] for k, each in enumerate(groups))
-    plans = bounded_plans(groups, limits=at_most, upper=upper, floor=float(np.max(reached)) - 1e-9)
-    first = plans.picks[0]
-    spent = sum(each.costs[first[k]] for k, each in enumerate(groups))
+    floor = float(np.max(reached)) - 1e-9
+    picks, bound = bounded_plans(groups, limits=at_most, upper=upper, floor=floor)
+    spent = sum(each.costs[picks[0, k]] for k, each in enumerate(groups))
     assert np.all(spent <= at_most + 1e-9)
-    return float(plans.bound[0])
+    return float(bound[0])
 
 
 def items(values: Sequence[float], *costs: Sequence[float]) -> list[Group]:
@@ -169,13 +167,13 @@ def _high_end(check: str) -> float:
 def _level_of_two(one: float, other: float) -> float:
     """The level of two sources at most, as sums of the search bound it."""
     groups = additive(([one], [[0.0]]), ([other], [[0.0]]))
-    found = bounded_plans(
+    _, bound = bounded_plans(
         groups,
         limits=np.array([0.0]),
         upper=lambda gains, _: decibel((gains[:, 0] / REFERENCE_PRESSURE) ** 2),
         floor=-np.inf,
     )
-    return float(found.bound[0])
+    return float(bound[0])
 
 
 def _over_sixty_degrees(_: str) -> float:
@@ -202,7 +200,7 @@ def _joined_by_another(check: str) -> float:
     y: ComplexArray = np.asarray(1.0 / here)
     alone, beside = middle_of([], 1), middle_of([(y, y)], 1)
     volts = [
-        _drives(hanging, mounted, each.cold, each.cold_radius, hot=False).across["driver"]
+        _drives(hanging, mounted, each.cold, each.cold_radius, plain, hot=False).of("driver")
         for each in (alone, beside)
     ]
     return float(decibel(np.abs(volts[1] / volts[0]) ** 2)[0, 0])

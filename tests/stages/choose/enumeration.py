@@ -9,10 +9,10 @@ from itertools import product
 import numpy as np
 
 from conewright.physics.basics.arrays import FloatArray
-from conewright.stages.choose.engine.prepared import Prepared, UnitOptions
 from conewright.stages.choose.engine.solve import DECIMALS, Found, Limits, Picks
 from conewright.stages.choose.mounted.exact import Plans, Solved, solved
 from conewright.stages.choose.mounted.plan_rows import MOST_TRAVEL
+from conewright.stages.choose.mounted.prepared import Prepared, UnitOptions
 from conewright.stages.common.changes import Changes
 from conewright.stages.compare.wishes import marks, points_by_wish
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 from benchmarks.invented_parts import invented
-from numpy.typing import NDArray
 
 from conewright.catalogue.compiled import Compiled
 from conewright.catalogue.driver_columns import driver_columns
@@ -20,14 +19,14 @@ from conewright.job.builds.job import Job
 from conewright.job.builds.states.build import Build
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.levels import REFERENCE_PRESSURE
-from conewright.stages.choose.engine.bounding import SLACK, Group
-from conewright.stages.choose.engine.combinations import Combination
-from conewright.stages.choose.engine.form_cells import Cell
+from conewright.stages.choose.cells.combinations import Reached
 from conewright.stages.choose.engine.found import Limits, Picks
-from conewright.stages.choose.engine.prepared import Prepared
+from conewright.stages.choose.engine.plan_sums import Rows
 from conewright.stages.choose.engine.solve import Search
 from conewright.stages.choose.finals.planned import PlannedPlan, job_with
 from conewright.stages.choose.mounted.exact import Solved
+from conewright.stages.choose.mounted.option_numbers import LOADED_AT
+from conewright.stages.choose.mounted.prepared import Prepared
 from conewright.stages.choose.space.gates import Allowed
 from conewright.stages.choose.space.groups import Space
 from conewright.stages.choose.space.knobs import space_of
@@ -66,91 +65,88 @@ class Plan:
     """A plan drawn by chance, with what the search knows of it ahead.
 
     Attributes:
-        combination: of cells that it is of.
-        row: what it takes, as the search joins it.
-        picks: the same, whole.
-        bounds: of bass, clarity, loudness [dB]: from sums of sizes, and from sums of pressures.
-        travel: peak travel over Xmax, at least.
+        radio, at: combination of cells that it is of.
+        picks: what it takes.
+        hours, money: as the search has them.
+        bounds: of bass, clarity, loudness [dB]: from sums of what options add at most, and from
+            sums of groups of channels that were solved.
+        travel: peak travel over Xmax, at least: of options, and of groups that were solved.
         overloaded: whether its load is ruled out ahead.
+        bound: points that no plan of its combination exceeds.
 
     """
 
-    combination: Combination
-    row: NDArray[np.intp]
+    radio: int
+    at: int
     picks: Picks
+    hours: float
+    money: float
     bounds: Mapping[str, tuple[float, float]]
-    travel: float
+    travel: tuple[float, float]
     overloaded: bool
+    bound: float
 
 
 class Watched(Search):
-    """A search that keeps what plans came to, and whose plans can be drawn by chance."""
-
-    last: Solved
-    sums: tuple[FloatArray, FloatArray]
-
-    def _judged(
-        self,
-        build: Build,
-        r: int,
-        found: Solved,
-        some: Sequence[tuple[Combination, NDArray[np.intp]]],
-    ) -> FloatArray:
-        self.last = found
-        return super()._judged(build, r, found, some)
-
-    def _upper(
-        self, gains: FloatArray, ceiling: FloatArray, left: dict[str, float], r: int
-    ) -> FloatArray:
-        self.sums = gains, ceiling
-        return super()._upper(gains, ceiling, left, r)
+    """A search whose plans can be drawn by chance."""
 
     def some_plans(self, seed: int, count: int) -> list[Plan]:
         """Return plans of any combinations, by chance."""
         chance = random.Random(seed)
-        combinations = self._combinations(Limits())
-        plans: list[Plan] = []
-        for _ in range(count if combinations else 0):
-            each = chance.choice(combinations)
-            found = self._groups(each, Limits())
-            if found is not None:
-                plans.append(self._drawn(each, found[0], found[1], chance))
-        return plans
+        radios = list(self._radios())
+        return [self._drawn(chance.choice(radios), chance) for _ in range(count if radios else 0)]
 
-    def _drawn(
-        self, each: Combination, groups: Sequence[Group], limits: FloatArray, chance: random.Random
-    ) -> Plan:
-        rows = [chance.randrange(len(group)) for group in groups]
-        one = [group.only(np.array([row])) for group, row in zip(groups, rows, strict=True)]
-        row = np.max([group.picks[0] for group in one], axis=0)
-        volts = self._volts(each)
-        gains = np.sum([group.gains for group in one], axis=0)
-        least = np.min([group.ceiling for group in one], axis=0)
-        ceiling = np.minimum(least, volts)
-        left = self._takes(each)[2]
-        bound = self._upper(gains, ceiling, left, each.radio)
-        sizes = _levels(*self.sums)
-        self._refined(each, groups, row[np.newaxis], bound, volts, left)
-        pressures = _levels(*self.sums)
-        travel = [
-            cell.numbers(u)[3][_at(cell, u, row, len(self.ready.space.channels))]
-            for cell in self._of(each)
-            for u in range(len(cell.classes))
-        ]
-        costs = np.sum([group.costs[0] for group in one], axis=0)
+    def reached(self, r: int, limits: Limits) -> Reached:
+        """Return all combinations within limits that may hold a plan."""
+        money, hours = limits.ends
+        return self._combined_of(r).within(money=money, hours=hours, floor=-np.inf)
+
+    def _drawn(self, r: int, chance: random.Random) -> Plan:
+        combined, sums = self._combined_of(r), self._sums_of(r)
+        reached = self.reached(r, Limits())
+        row = chance.randrange(len(reached))
+        at = int(reached.at[row])
+        options = np.zeros((1, len(combined.slots)), dtype=np.intp)
+        gains, ceiling = np.zeros((1, 4)), reached.ceiling[[row]].copy()
+        travel, overloaded = 0.0, False
+        for g, cell in enumerate(combined.cells_of(at)):
+            loads = np.zeros(len(LOADED_AT))
+            for unit in range(len(cell.classes)):
+                rows, more, most, costs = cell.options(unit)
+                k = chance.randrange(len(rows))
+                options[0, combined.slots.index(g) + unit] = rows[k]
+                gains += more[k]
+                ceiling = np.minimum(ceiling, most[k])
+                loads += costs[k, 1:]
+                where = np.flatnonzero(cell.classes[unit] == rows[k])
+                travel = max(travel, float(cell.numbers(unit)[3][where[0]]))
+            overloaded |= bool(np.any(loads > cell.wired.allowed + 1e-9))
+        plan = Rows(reached.cells[[row]], options, reached.at[[row]])
+        found = sums.sums(plan)
+        sizes = _levels(gains, ceiling)
+        whole = _levels(found.gains, found.ceiling)
+        hours, money, _ = self._takes(r, at)
         return Plan(
-            each,
-            row,
-            self._picks(each, row),
-            {name: (sizes[name], pressures[name]) for name in sizes},
-            float(max(travel)),
-            bool(np.any(costs[1:] > limits[1:] + SLACK)),
+            radio=r,
+            at=at,
+            picks=tuple(int(v) for v in sums.picks(plan)[0]),
+            hours=hours,
+            money=money + float(sums.parts(plan)[0]),
+            bounds={name: (sizes[name], whole[name]) for name in sizes},
+            travel=(travel, float(found.travel[0])),
+            overloaded=overloaded,
+            bound=float(reached.bound[row]),
         )
 
     def worked_out(self, plan: Plan) -> tuple[float, Solved]:
-        """Return the points of a plan, and what it comes to."""
-        value = float(self._values(plan.combination, [(plan.combination, plan.row)])[0])
-        return value, self.last
+        """Return the points of a plan, minus infinity if it breaks a limit, and what it is."""
+        picks = np.array([plan.picks])
+        left = {
+            name: np.array([each]) for name, each in self._takes(plan.radio, plan.at)[2].items()
+        }
+        value, broken = self._evaluation.values(picks, left)
+        _, found = self._evaluation.solved(picks)
+        return (-np.inf if any(each[0] for each in broken.values()) else float(value[0])), found
 
 
 def _levels(gains: FloatArray, ceiling: FloatArray) -> dict[str, float]:
@@ -163,15 +159,6 @@ def _levels(gains: FloatArray, ceiling: FloatArray) -> dict[str, float]:
             "loudness": (coherent**2 + powers) * ceiling[0] ** 2,
         }
         return {n: float(10 * np.log10(s / REFERENCE_PRESSURE**2)) for n, s in squared.items()}
-
-
-def _at(cell: Cell, u: int, row: NDArray[np.intp], channels: int) -> int:
-    """Return which of a unit's options a plan takes, among those of a cell."""
-    unit, mask = cell.wired.units[u], cell.classes[u]
-    wanted = row[[1 + 3 * channels + g for g in unit.groups]]
-    same = np.all(unit.options[mask] == wanted, axis=1)
-    same &= (unit.capacitor[mask] < 0) | (unit.capacitor[mask] == row[1 + 3 * cell.wired.group + 1])
-    return int(np.flatnonzero(same)[0])
 
 
 def searched(

@@ -56,18 +56,16 @@ def test_a_plan_costs_what_its_outlay_says(name: str) -> None:
     plans = search.some_plans(3, PLANS)
     assert plans
     for plan in plans:
-        hours, money = search.takes_of(plan.combination, plan.picks)
         taken = outlay(written_build(search.ready.space, plan.picks))
-        assert money == pytest.approx(taken.total.typical, abs=0.005), plan.picks
-        assert hours == pytest.approx(taken.hours.typical, abs=1e-6), plan.picks
+        assert plan.money == pytest.approx(taken.total.typical, abs=0.005), plan.picks
+        assert plan.hours == pytest.approx(taken.hours.typical, abs=1e-6), plan.picks
 
 
 def test_no_combination_is_left_out_of_limits_that_a_plan_of_it_keeps() -> None:
     """What leaves combinations out ahead must be no more than what any of their plans takes."""
     search = search_of("random 4")
     for plan in search.some_plans(5, 25):
-        hours, money = search.takes_of(plan.combination, plan.picks)
-        held = search._combinations(Limits(money=money, hours=hours))
-        assert plan.combination.cells in {each.cells for each in held}
-        fewer = search._combinations(Limits(hours=0.2 * hours))
+        held = search.reached(plan.radio, Limits(money=plan.money, hours=plan.hours))
+        assert plan.at in held.at
+        fewer = search.reached(plan.radio, Limits(hours=0.2 * plan.hours))
         assert len(fewer) < len(held)

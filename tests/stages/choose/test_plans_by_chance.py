@@ -108,7 +108,7 @@ def test_no_plan_is_better_than_its_bounds(cases: list[Case]) -> None:
         for name, bounds in case.plan.bounds.items():
             level = float(getattr(case.found, name)[0])
             assert min(bounds) >= level - 1e-9, (case, name)
-        assert case.plan.combination.bound >= case.value - 1e-9, case
+        assert case.plan.bound >= case.value - 1e-9, case
 
 
 def test_bounds_are_near_what_they_bound(cases: list[Case]) -> None:
@@ -127,10 +127,10 @@ def test_travel_and_load_rule_out_nothing_that_passes(cases: list[Case]) -> None
     assert 20 < len(passed) < len(cases)
     for case in passed:
         assert not case.plan.overloaded, case
-        assert case.plan.travel <= case.found.travel[0] * (1.0 + 1e-9), case
+        assert max(case.plan.travel) <= case.found.travel[0] * (1.0 + 1e-9), case
     # And they do rule out: neither is a bound of nothing.
     assert any(case.plan.overloaded for case in cases)
-    assert max(case.plan.travel / case.found.travel[0] for case in passed) > 0.8
+    assert max(case.plan.travel[0] / case.found.travel[0] for case in passed) > 0.8
 
 
 def test_vehicles_are_of_all_kinds(cases: list[Case]) -> None:

@@ -16,8 +16,8 @@ from random_vehicles import random_job
 from spaces import Watched, few_parts, searched
 
 from conewright.job.document.document import Wishes
-from conewright.stages.choose.engine.prepared import Prepared
 from conewright.stages.choose.engine.solve import Found, Limits, Search
+from conewright.stages.choose.mounted.prepared import Prepared
 from conewright.stages.choose.space import wiring_forms
 
 VEHICLES = (0, 2, 4, 8, 9, 10, 14)

@@ -11,11 +11,11 @@ from conewright.catalogue.driver_columns import driver_columns
 from conewright.errors import BadInputError
 from conewright.job.builds.draws import DEFAULT_SAMPLES
 from conewright.phrases import listed
-from conewright.stages.choose.engine.prepared import Prepared
 from conewright.stages.choose.engine.solve import Limits, Search
 from conewright.stages.choose.finals.finalists import Panel
 from conewright.stages.choose.finals.outcome import Rules, shown_of, sought
 from conewright.stages.choose.finals.plan_answers import CatalogueUsed, Choice, SearchTold
+from conewright.stages.choose.mounted.prepared import Prepared
 from conewright.stages.choose.plans import Told
 from conewright.stages.choose.space.gates import Allowed
 from conewright.stages.choose.space.knobs import KNOBS, NOT_SEARCHED, space_of

@@ -23,6 +23,7 @@ from conewright.stages.common.damage import clean_travel
 from conewright.stages.common.load import AmplifierLoad, load_of, supply_limit
 
 __all__ = [
+    "LEAST_LEFT",
     "LIMITS",
     "PEAK_TO_RMS",
     "Ceiling",

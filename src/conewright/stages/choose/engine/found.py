@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
+
+from conewright.physics.basics.arrays import FloatArray
 
 __all__ = ["ALIKE", "DECIMALS", "Found", "Kept", "Limits", "Picks", "Tally"]
 
@@ -17,6 +20,9 @@ SUMS = 6
 ALIKE = 0.5 * 10.0**-DECIMALS
 """A bound this much below the best may still tie with it."""
 
+CLOSE = 1e-5
+"""Money that is put together in another order, or rounded, differs by less."""
+
 ROUNDED = 1e-9
 """Sums of prices and hours are rounded: this much over a limit is within it."""
 
@@ -27,6 +33,12 @@ class Limits:
 
     money: float | None = None
     hours: float | None = None
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Money and hours as numbers, inf for any amount."""
+        money, hours = (np.inf if each is None else each for each in (self.money, self.hours))
+        return money, hours
 
     def hold(self, money: float, hours: float) -> bool:
         """Whether so much is within them."""
@@ -79,16 +91,33 @@ class Kept:
     def __init__(self, below: float, gap: float) -> None:
         self.below, self.gap = below, gap
         self.found: list[Found] = []
-        self._best = -np.inf
+        self._best: Found | None = None
 
     @property
     def floor(self) -> float:
         """What the bound of a plan has to reach to be looked at."""
+        if self._best is None:
+            return -np.inf
         if self.below:
-            return self._best - self.below - ALIKE
-        return round(self._best, DECIMALS) - ALIKE + self.gap if self.found else -np.inf
+            return self._best.value - self.below - ALIKE
+        return round(self._best.value, DECIMALS) - ALIKE + self.gap
+
+    def may_win(self, bound: FloatArray, money: FloatArray) -> NDArray[np.bool_]:
+        """Whether plans may matter by their bounds and the least money that they take.
+
+        What can at best be worth the same as the best one has to cost no more.
+        """
+        reached = bound >= self.floor
+        if self._best is None or self.below:
+            return reached
+        more = bound >= round(self._best.value, DECIMALS) + ALIKE - ROUNDED
+        return reached & (more | (money <= self._best.money + CLOSE) | np.isnan(money))
 
     def add(self, plan: Found) -> None:
         """Take a plan in."""
         self.found.append(plan)
-        self._best = max(self._best, plan.value)
+        if self._best is None or self._is_better(plan, self._best):
+            self._best = plan
+
+    def _is_better(self, plan: Found, best: Found) -> bool:
+        return plan.value > best.value if self.below else plan.order < best.order

@@ -2,39 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.stages.choose.engine.bounding import Group, bounded_plans, promising
-from conewright.stages.choose.engine.combinations import Combination, Combinations
-from conewright.stages.choose.engine.form_cells import Cell, Wired
+from conewright.stages.choose.cells.combinations import Combinations, Reached
+from conewright.stages.choose.cells.form_cells import Cell, cells_of
+from conewright.stages.choose.cells.points_bound import Worth
+from conewright.stages.choose.engine.descent import Descent, Nodes, stacked_nodes
+from conewright.stages.choose.engine.evaluation import Evaluation, broken_of
 from conewright.stages.choose.engine.found import ALIKE, DECIMALS, Found, Kept, Limits, Picks, Tally
-from conewright.stages.choose.engine.points_bound import Worth
-from conewright.stages.choose.engine.prepared import Prepared
-from conewright.stages.choose.mounted.exact import Plans, Solved, solved
-from conewright.stages.choose.mounted.option_numbers import GAINS
-from conewright.stages.choose.mounted.plan_rows import MOST_TRAVEL
+from conewright.stages.choose.engine.mixing import Mixing
+from conewright.stages.choose.engine.plan_sums import PlanSums, Rows
+from conewright.stages.choose.mounted.prepared import Prepared
 from conewright.stages.common.changes import Changes
-from conewright.stages.compare.wishes import marks, points_by_wish
+from conewright.stages.compare.wishes import marks
 
 if TYPE_CHECKING:
-    from conewright.job.builds.states.build import Build
-    from conewright.physics.basics.arrays import ComplexArray, FloatArray
+    from conewright.physics.basics.arrays import FloatArray
 
 __all__ = ["DECIMALS", "Found", "Limits", "Picks", "Search", "Tally"]
 
-BATCH = 256
-START_CELLS, START_PLANS = 24, 6
-"""Where a first plan is looked for: cells with the highest bounds, and plans of each."""
+START_CELLS, START_OPTIONS, START_PLANS = 32, 48, 192
+"""Where a first plan is looked for: cells with the highest bounds, the most promising options of
+each of their units, and plans of these."""
 
-CHUNK = 48
-"""Combinations of cells whose plans are worked out together, the best first."""
+START_AT_MOST = 2048
+"""Combinations among which a first plan is looked for at all."""
+
+FIRST_CELLS, MOST_CELLS = 1024, 16_384
+FIRST_BLOCKS, MOST_BLOCKS = 8192, 1 << 19
+MORE = 64
+"""Combinations of cells, and of blocks of options, that are looked at together: few with the
+highest bounds first, since what is found there leaves less of the others."""
 
 ROUNDED = 1e-6
-"""What singular vectors that were left out may carry of a norm."""
+"""Points, and shares of a limit, within which sums are what a plan comes to."""
+
+FIRST, LARGEST = 2, 256
+"""Plans that are worked out together, the most promising first."""
 
 
 class Search:
@@ -48,13 +56,16 @@ class Search:
 
     def __init__(self, ready: Prepared, *, gap: float = 0.0) -> None:
         self.ready, self.gap, self.tally = ready, gap, Tally()
-        self._exact: dict[Picks, float] = {}
+        self._worth = Worth(ready.space.job, ready.as_found)
+        self._evaluation = Evaluation(ready)
         self._cells: dict[int, list[list[Cell]]] = {}
-        self._barred: set[Picks] = set()
-        self._taken: dict[tuple[int, int], tuple[float, float, dict[str, float]]] = {}
         self._combined: dict[int, Combinations] = {}
-        self._reference = ready.as_found
-        self._worth = Worth(ready.space.job, self._reference)
+        self._sums: dict[int, PlanSums] = {}
+        self._taken: dict[tuple[int, int], tuple[float, float, dict[str, float]]] = {}
+        self._exact: dict[Picks, float] = {}
+        self._rejected: set[bytes] = set()
+        self._found: dict[Picks, Found] = {}
+        self._barred: set[Picks] = set()
 
     # --- Doors ------------------------------------------------------------------------------------
 
@@ -77,365 +88,183 @@ class Search:
     # --- The search -------------------------------------------------------------------------------
 
     def _within(self, limits: Limits, *, below: float) -> list[Found]:
-        combinations = self._combinations(limits)
         kept = Kept(below, self.gap)
-        for each in combinations[:START_CELLS]:
-            if each.bound >= kept.floor:
-                picks = self._start(each, limits)
-                self._work_out(each, picks, kept, limits)
-        at = 0
-        while at < len(combinations) and combinations[at].bound >= kept.floor:
-            pending: list[tuple[float, Combination, NDArray[np.intp]]] = []
-            for each in combinations[at : at + CHUNK]:
-                if each.bound < kept.floor:
+        for each in self._found.values():
+            if each.picks not in self._barred and limits.hold(each.money, each.hours):
+                kept.add(each)
+        radios = list(self._radios())
+        for r in radios:
+            self._start(r, limits, kept)
+        for r in radios:
+            money, hours = limits.ends
+            left = self._combined_of(r).within(money=money, hours=hours, floor=kept.floor)
+            start, size = 0, FIRST_CELLS
+            while start < len(left):
+                some = left.only(slice(start, start + size))
+                some = some.only(some.bound >= kept.floor)
+                if not len(some):
                     break
-                pending += self._bounded(each, limits, kept)
-            at += CHUNK
-            self._work_out_all(pending, kept, limits)
+                for plans in self._descended(r, some, limits, kept):
+                    self._look_at(r, plans, limits, kept)
+                start, size = start + size, min(MORE * size, MOST_CELLS)
         return kept.found
 
-    def _combinations(self, limits: Limits, *, floor: float = -np.inf) -> list[Combination]:
-        """Return radios and cells whose bounds are within the limits, the highest bound first."""
-        found: list[Combination] = []
+    def _radios(self) -> Iterator[int]:
+        """Yield the radios with which there is a cell of every group of channels."""
         for r in range(len(self.ready.space.radios)):
             if all(self._cells_of(r)):
-                found += self._combined_of(r).within(limits, floor=floor)
-        found.sort(key=lambda each: (-each.bound, each.radio, each.cells))
-        return found
+                yield r
+
+    def _start(self, r: int, limits: Limits, kept: Kept) -> None:
+        """Look at plans that are likely to be good: the sooner one is known the less is left.
+
+        What has the highest bounds may all break a limit: then what comes next is looked at.
+        """
+        money, hours = limits.ends
+        reached = self._combined_of(r).within(
+            money=money, hours=hours, floor=kept.floor, most=START_AT_MOST
+        )
+        at, size = 0, START_CELLS
+        while at < len(reached):
+            some = reached.only(slice(at, at + size))
+            some = some.only(some.bound >= kept.floor)
+            if not len(some):
+                break
+            before = len(kept.found)
+            descent = self._mixing(r, some, limits).promising(START_OPTIONS)
+            nodes = descent.best_first(START_PLANS, kept.floor)
+            self._look_at(r, _rows(some, descent, nodes), limits, kept)
+            if len(kept.found) > before and at > 0:
+                break
+            at, size = at + size, 4 * size
+
+    def _descended(self, r: int, some: Reached, limits: Limits, kept: Kept) -> Iterator[Rows]:
+        """Yield the plans of some combinations that may win: by blocks first, then by options."""
+        mixing = self._mixing(r, some, limits)
+        coarse = mixing.blocks()
+        blocks = stacked_nodes(list(coarse.plans(kept)))
+        blocks = blocks.at(np.argsort(-blocks.bound, kind="stable"))
+        start, size = 0, FIRST_BLOCKS
+        while start < len(blocks):
+            few = blocks.at(slice(start, start + size))
+            few = few.at(kept.may_win(few.bound, few.money))
+            if len(few):
+                descent, roots = mixing.options(coarse, few)
+                for nodes in descent.plans(kept, roots):
+                    yield _rows(some, descent, nodes)
+            start, size = start + size, min(MORE * size, MOST_BLOCKS)
+
+    def _mixing(self, r: int, some: Reached, limits: Limits) -> Mixing:
+        return Mixing(
+            self._combined_of(r), some, self._worth, self._sums_of(r), money=limits.ends[0]
+        )
+
+    # --- Plans ------------------------------------------------------------------------------------
+
+    def _look_at(self, r: int, plans: Rows, limits: Limits, kept: Kept) -> None:
+        """Work out those of some plans that may win."""
+        if not len(plans):
+            return
+        sums, combined = self._sums_of(r), self._combined_of(r)
+        found = sums.sums(plans)
+        value = self._worth.upper(found.gains, found.ceiling, combined.marked[plans.at])
+        limit = float(self.ready.frame(r, [0] * len(combined.groups)).head_unit.limit.si)
+        broken = broken_of(found.load, found.chip, found.travel, hottest=limit, margin=ROUNDED)
+        whole = ~np.any(list(broken.values()), axis=0)
+        picks = sums.picks(plans)
+        self._reject(picks[~whole], {gate: which[~whole] for gate, which in broken.items()})
+        parts = sums.parts(plans)
+        money = combined.money[plans.at] + parts
+        left = np.flatnonzero(whole & kept.may_win(value + ROUNDED, money))
+        left = left[np.lexsort((money[left], -value[left]))]
+        size, at = FIRST, 0
+        while at < len(left):
+            some = left[at : at + size]
+            some = some[kept.may_win(value[some] + ROUNDED, money[some])]
+            if len(some):
+                self._work_out(r, plans.at[some], picks[some], parts[some], limits, kept)
+            at, size = at + size, min(4 * size, LARGEST)
+
+    def _work_out(
+        self,
+        r: int,
+        at: NDArray[np.intp],
+        picks: NDArray[np.intp],
+        parts: FloatArray,
+        limits: Limits,
+        kept: Kept,
+    ) -> None:
+        """Work plans out exactly, and keep those that are within the limits."""
+        names = [tuple(int(v) for v in row) for row in picks]
+        takes = [self._takes(r, int(each)) for each in at]
+        fresh = [index for index, name in enumerate(names) if name not in self._exact]
+        if fresh:
+            left = {
+                name: np.array([takes[index][2][name] for index in fresh]) for name in takes[0][2]
+            }
+            values, broken = self._evaluation.values(picks[fresh], left)
+            self._reject(picks[fresh], broken)
+            self.tally.checked += len(fresh)
+            out = np.any(list(broken.values()), axis=0)
+            for index, value in zip(fresh, np.where(out, -np.inf, values), strict=True):
+                self._exact[names[index]] = float(value)
+        for name, (hours, money, _), spent in zip(names, takes, parts, strict=True):
+            value = self._exact[name]
+            if np.isfinite(value) and name not in self._found:
+                self._found[name] = Found(name, value, money + float(spent), hours)
+                if name not in self._barred and limits.hold(money + float(spent), hours):
+                    kept.add(self._found[name])
+
+    def _reject(self, picks: NDArray[np.intp], broken: dict[str, NDArray[np.bool_]]) -> None:
+        """Count plans that break a limit, each once."""
+        names = [row.tobytes() for row in picks]
+        new = np.array([name not in self._rejected for name in names], dtype=bool)
+        new &= np.any(list(broken.values()), axis=0)
+        for gate, which in broken.items():
+            count = int(np.sum(which & new))
+            if count:
+                self.tally.rejected[gate] = self.tally.rejected.get(gate, 0) + count
+        self._rejected.update(name for name, one in zip(names, new, strict=True) if one)
+
+    def _takes(self, r: int, at: int) -> tuple[float, float, dict[str, float]]:
+        """Return hours and money of a combination beside the parts, and what it leaves marked."""
+        if (r, at) not in self._taken:
+            ready = self.ready
+            cells = self._combined_of(r).cells_of(at)
+            takes = [ready.always, ready.radio_takes[r]]
+            takes += [take for cell in cells for take in cell.takes]
+            hours, money = ready.labour.of(takes)
+            money += sum(take.material for take in takes)
+            union: dict[str, tuple[str, ...]] = {}
+            for take in takes:
+                for kind, there in take.kinds.items():
+                    union[kind] = (*union.get(kind, ()), *there)
+            self._taken[r, at] = hours, money, marks(Changes((), _Every(union), {}))
+        return self._taken[r, at]
+
+    # --- What is kept -----------------------------------------------------------------------------
+
+    def _cells_of(self, r: int) -> list[list[Cell]]:
+        if r not in self._cells:
+            channels = self.ready.space.channels
+            self._cells[r] = cells_of(self.ready, r)
+            self.tally.frames += int(np.prod([len(c.forms) for c in channels]))
+        return self._cells[r]
 
     def _combined_of(self, r: int) -> Combinations:
         if r not in self._combined:
             self._combined[r] = Combinations(self.ready, self._worth, r, self._cells_of(r))
         return self._combined[r]
 
-    def _cells_of(self, r: int) -> list[list[Cell]]:
-        if r not in self._cells:
-            ready = self.ready
-            self._cells[r] = [
-                [cell for f in range(len(channels.forms)) for cell in Wired(ready, r, c, f).cells()]
-                for c, channels in enumerate(ready.space.channels)
-            ]
-            self.tally.frames += int(np.prod([len(c.forms) for c in ready.space.channels]))
-        return self._cells[r]
-
-    def _takes(self, each: Combination) -> tuple[float, float, dict[str, float]]:
-        """Return hours and money of a combination beside the parts, and what it leaves marked."""
-        key = (each.radio, each.at)
-        if key not in self._taken:
-            self._taken[key] = self._takes_anew(each)
-        return self._taken[key]
-
-    def _takes_anew(self, each: Combination) -> tuple[float, float, dict[str, float]]:
-        ready = self.ready
-        cells = self._of(each)
-        takes = [ready.always, ready.radio_takes[each.radio]]
-        takes += [take for cell in cells for take in cell.takes]
-        hours, money = ready.labour.of(takes)
-        money += sum(take.material for take in takes)
-        union: dict[str, tuple[str, ...]] = {}
-        for take in takes:
-            for kind, at in take.kinds.items():
-                union[kind] = (*union.get(kind, ()), *at)
-        return hours, money, marks(Changes((), _Every(union), {}))
-
-    def _of(self, each: Combination) -> list[Cell]:
-        groups = self._cells_of(each.radio)
-        return [groups[c][k] for c, k in enumerate(each.cells)]
-
-    def _groups(
-        self, each: Combination, limits: Limits
-    ) -> tuple[list[Group], FloatArray, dict[str, float], float, float] | None:
-        """Return what is left to choose in a combination, with the limits of it; None for none."""
-        hours, money, left = self._takes(each)
-        if limits.hours is not None and hours > limits.hours + 1e-9:
-            return None
-        room = np.inf if limits.money is None else limits.money - money
-        cells = self._of(each)
-        priced = limits.money is not None
-        groups = [cell.group(u, priced=priced) for cell in cells for u in range(len(cell.classes))]
-        at_most = np.array(
-            [room, *(allowed for cell in cells for allowed in cell.wired.allowed)], dtype=float
-        )
-        if any(len(group) == 0 for group in groups):
-            return None
-        return groups, at_most, left, hours, money
-
-    @property
-    def _width(self) -> int:
-        return 1 + 3 * len(self.ready.space.channels) + len(self.ready.space.places)
-
-    def _start(self, each: Combination, limits: Limits) -> NDArray[np.intp]:
-        found = self._groups(each, limits)
-        if found is None:
-            return np.empty((0, self._width), dtype=np.intp)
-        groups, at_most, left, _, _ = found
-        volts = self._volts(each)
-        return promising(
-            groups,
-            limits=at_most,
-            upper=lambda gains, ceiling: self._upper(
-                gains, np.minimum(ceiling, volts), left, each.radio
-            ),
-            most=START_PLANS,
-        )
-
-    def _bounded(
-        self, each: Combination, limits: Limits, kept: Kept
-    ) -> list[tuple[float, Combination, NDArray[np.intp]]]:
-        found = self._groups(each, limits)
-        if found is None:
-            return []
-        groups, at_most, left, _, _ = found
-        volts = self._volts(each)
-        plans = bounded_plans(
-            groups,
-            limits=at_most,
-            upper=lambda gains, ceiling: self._upper(
-                gains, np.minimum(ceiling, volts), left, each.radio
-            ),
-            floor=kept.floor,
-        )
-        bound = self._refined(each, groups, plans.picks, plans.bound, volts, left)
-        reached = bound >= kept.floor
-        return [
-            (float(one), each, picks)
-            for one, picks in zip(bound[reached], plans.picks[reached], strict=True)
-        ]
-
-    def _volts(self, each: Combination) -> float:
-        """Return the EMF at which the radio's volts end at the latest, all channels drawing."""
-        cells = self._of(each)
-        drawn = np.sum([cell.drawn for cell in cells], axis=0)
-        return min(cell.wired.volts(cell.corner, drawn) for cell in cells)
-
-    def _refined(
-        self,
-        each: Combination,
-        groups: Sequence[Group],
-        picks: NDArray[np.intp],
-        bound: FloatArray,
-        volts: float,
-        left: dict[str, float],
-    ) -> FloatArray:
-        """Return bounds of whole plans from sums of pressures with their phases."""
-        if not len(picks):
-            return bound
-        gains = np.zeros((len(picks), len(GAINS)))
-        ceiling = np.full(len(picks), volts)
-        bass: ComplexArray | float = 0.0
-        slack: FloatArray | float = 0.0
-        coherent: ComplexArray | float = 0.0
-        loose: FloatArray | float = 0.0
-        at = 0
-        for cell in self._of(each):
-            for u in range(len(cell.classes)):
-                rows = _rows_in(groups[at], picks)
-                gains += groups[at].gains[rows]
-                ceiling = np.minimum(ceiling, groups[at].ceiling[rows])
-                some, back = np.unique(rows, return_inverse=True)
-                found = cell.vectors(u, self._whole_rows(cell, u, groups[at].picks[some]))
-                at += 1
-                if found is None:
-                    continue
-                bass = bass + found.bass[back]
-                slack = slack + found.slack[back]
-                coherent = coherent + found.coherent[back]
-                loose = loose + found.loose[back]
-        ear = self.ready.ear
-        weights = (ear.overall * (1.0 - ear.share))[ear.coherent]
-        norm = np.sqrt(np.sum(np.abs(bass) ** 2, axis=-1)) + slack
-        together = np.sqrt((np.abs(coherent) + loose) ** 2 @ weights)
-        gains[:, 0] = np.minimum(gains[:, 0], norm * (1.0 + ROUNDED))
-        gains[:, 2] = np.minimum(gains[:, 2], together * (1.0 + ROUNDED))
-        return np.minimum(bound, self._upper(gains, ceiling, left, each.radio))
-
-    def _whole_rows(self, cell: Cell, u: int, picks: NDArray[np.intp]) -> NDArray[np.intp]:
-        """Return the rows of a unit's options, among all of them, by what they pick."""
-        unit = cell.wired.units[u]
-        start = 1 + 3 * len(self.ready.space.channels)
-        return _positions(
-            np.column_stack((unit.options, unit.capacitor)),
-            np.column_stack(
-                (
-                    picks[:, [start + g for g in unit.groups]],
-                    picks[:, 1 + 3 * cell.wired.group + 1],
-                )
-            ),
-        )
-
-    # --- Exactly ----------------------------------------------------------------------------------
-
-    def _work_out_all(
-        self,
-        pending: list[tuple[float, Combination, NDArray[np.intp]]],
-        kept: Kept,
-        limits: Limits,
-    ) -> None:
-        """Work out pending plans, the highest bound first, until none can reach the floor."""
-        pending.sort(key=lambda each: -each[0])
-        at = 0
-        while at < len(pending) and pending[at][0] >= kept.floor:
-            batch = [each for each in pending[at : at + BATCH] if each[0] >= kept.floor]
-            at += BATCH
-            by_frame: dict[tuple[object, ...], list[tuple[Combination, NDArray[np.intp]]]] = {}
-            for _, combination, picks in batch:
-                by_frame.setdefault(self._frame_of(combination), []).append((combination, picks))
-            for some in by_frame.values():
-                self._work_out_some(some, kept, limits)
-
-    def _work_out(
-        self, each: Combination, picks: NDArray[np.intp], kept: Kept, limits: Limits
-    ) -> None:
-        if len(picks):
-            self._work_out_some([(each, row) for row in picks], kept, limits)
-
-    def _frame_of(self, each: Combination) -> tuple[object, ...]:
-        """Return what plans must share to be worked out together."""
-        cells = self._of(each)
-        kept = tuple(
-            cell.wired.channels.corners[cell.corner] is None and not self._off(c)
-            for c, cell in enumerate(cells)
-        )
-        return each.radio, tuple(cell.wired.form for cell in cells), kept
-
-    def _off(self, c: int) -> bool:
-        """Whether no high-pass is set as found in a group of channels."""
-        names = self.ready.space.channels[c].channels
-        return all(self.ready.base.channel(n).settings.high_pass is None for n in names)
-
-    def _work_out_some(
-        self,
-        some: Sequence[tuple[Combination, NDArray[np.intp]]],
-        kept: Kept,
-        limits: Limits,
-    ) -> None:
-        whole = [self._picks(each, row) for each, row in some]
-        fresh = [index for index, picks in enumerate(whole) if picks not in self._exact]
-        if fresh:
-            first = some[fresh[0]][0]
-            values = self._values(first, [some[index] for index in fresh])
-            for index, value in zip(fresh, values, strict=True):
-                self._exact[whole[index]] = float(value)
-            self.tally.checked += len(fresh)
-        for (each, _), picks in zip(some, whole, strict=True):
-            value = self._exact[picks]
-            if np.isfinite(value) and picks not in self._barred:
-                hours, money = self.takes_of(each, picks)
-                if limits.hold(money, hours):
-                    kept.add(Found(picks, value, money, hours))
-
-    def _picks(self, each: Combination, row: NDArray[np.intp]) -> Picks:
-        picks = row.copy()
-        picks[0] = each.radio
-        for c, cell in enumerate(self._of(each)):
-            picks[1 + 3 * c] = cell.wired.form
-            picks[1 + 3 * c + 2] = cell.corner
-        return tuple(int(v) for v in picks)
-
-    def takes_of(self, each: Combination, picks: Picks) -> tuple[float, float]:
-        """Return hours and money of a plan of a combination."""
-        hours, money, _ = self._takes(each)
-        start = 1 + 3 * len(self.ready.space.channels)
-        for cell in self._of(each):
-            for unit in cell.wired.units:
-                wanted = np.array([picks[start + g] for g in unit.groups])
-                same = np.all(unit.options == wanted, axis=1)
-                capacitor = picks[1 + 3 * cell.wired.group + 1]
-                if (unit.capacitor >= 0).any():
-                    same &= unit.capacitor == capacitor
-                money += float(unit.money[np.flatnonzero(same)[0]])
-        return hours, money
-
-    def _values(
-        self, first: Combination, some: Sequence[tuple[Combination, NDArray[np.intp]]]
-    ) -> FloatArray:
-        """Return the points of plans of one frame, minus infinity where a limit is broken."""
-        ready, space = self.ready, self.ready.space
-        forms = [cell.wired.form for cell in self._of(first)]
-        build = ready.frame(first.radio, forms)
-        start = 1 + 3 * len(space.channels)
-        picks = np.array([self._picks(each, row) for each, row in some])
-        mounted = {
-            name: ready.mounted[name].at(picks[:, start + g])
-            for g, group in enumerate(space.places)
-            for name in group.places
-        }
-        capacitors, corners = {}, {}
-        for c, channels in enumerate(space.channels):
-            chosen = channels.forms[forms[c]].chosen
-            told = np.array([np.nan if v is None else v for v in channels.corners])
-            corner = told[picks[:, 1 + 3 * c + 2]][:, np.newaxis]
-            for name in channels.channels:
-                if chosen is not None:
-                    size = chosen.size[picks[:, 1 + 3 * c + 1]][:, np.newaxis]
-                    capacitors[name, chosen.keys[name]] = size
-                if not np.isnan(corner).all():
-                    corners[name] = np.nan_to_num(corner, nan=0.0)
-        found = solved(
-            build, Plans(mounted, capacitors, corners), ear=ready.ear, centre=ready.centre
-        )
-        return self._judged(build, first.radio, found, some)
-
-    def _judged(
-        self,
-        build: Build,
-        r: int,
-        found: Solved,
-        some: Sequence[tuple[Combination, NDArray[np.intp]]],
-    ) -> FloatArray:
-        known: dict[Combination, dict[str, float]] = {}
-        left: dict[str, list[float]] = {}
-        for each, _ in some:
-            if each not in known:
-                known[each] = self._takes(each)[2]
-            for name, marked in known[each].items():
-                left.setdefault(name, []).append(marked)
-        given: dict[str, FloatArray | float] = {
-            "bass": found.bass - self._reference.bass,
-            "clarity": found.clarity - self._reference.clarity,
-            "loudness": found.loudness - self._reference.loudness,
-            **{name: np.array(values) for name, values in left.items()},
-            "hands_free": np.full(len(some), self._hands_free(r)),
-        }
-        told = points_by_wish(self.ready.space.job, given)
-        assert told is not None
-        value: FloatArray = np.asarray(sum(told.values()), dtype=float)
-        limit = float(build.head_unit.limit.si)
-        broken = {
-            "load": found.least_load < 1.0 - 1e-9,
-            "heat": found.chip > limit,
-            "travel": found.travel > MOST_TRAVEL,
-        }
-        for gate, which in broken.items():
-            if which.any():
-                self.tally.rejected[gate] = self.tally.rejected.get(gate, 0) + int(which.sum())
-                value = np.where(which, -np.inf, value)
-        return np.asarray(value)
-
-    def _upper(
-        self, gains: FloatArray, ceiling: FloatArray, left: dict[str, float], r: int
-    ) -> FloatArray:
-        """Return the most that plans can be worth, of their sums and least ceilings."""
-        marked = self._worth.marked({**left, "hands_free": self._hands_free(r)})
-        return self._worth.upper(gains, ceiling, marked)
-
-    def _hands_free(self, r: int) -> float:
-        return float(self.ready.hands_free[r])
+    def _sums_of(self, r: int) -> PlanSums:
+        if r not in self._sums:
+            self._sums[r] = PlanSums(self.ready, self._combined_of(r))
+        return self._sums[r]
 
 
-def _rows_in(group: Group, picks: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Return the option of a group that each plan picks."""
-    speaks = np.flatnonzero((group.picks >= 0).any(axis=0))
-    return _positions(group.picks[:, speaks], picks[:, speaks])
-
-
-def _positions(table: NDArray[np.intp], wanted: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Return where each wanted row stands in a table that holds it once."""
-    sizes = np.maximum(table.max(axis=0), wanted.max(axis=0)) + 2
-    scale = np.concatenate(([1], np.cumprod(sizes[:-1])))
-    codes, asked = (table + 1) @ scale, (wanted + 1) @ scale
-    order = np.argsort(codes)
-    return np.asarray(order[np.searchsorted(codes, asked, sorter=order)])
+def _rows(some: Reached, descent: Descent, nodes: Nodes) -> Rows:
+    """Return single plans of a descent."""
+    return Rows(some.cells[nodes.mixed], descent.options(nodes), some.at[nodes.mixed])
 
 
 class _Every(dict[str, tuple[str, ...]]):

@@ -5,37 +5,41 @@ step (Minkowski), powers add, and the ceiling is the least of all. A neighbour o
 takes its share of the drop in the source and the cable. Around a middle admittance Y0 of all that
 may stand there, |Y - Y0| <= r, the drive is d0/(1 + e) with d0 = 1/(1 + Zs (Yown + Y0)) and
 |e| <= k = |Zs r d0|: so |drive| lies between |d0|/(1 + k) and |d0|/(1 - k), and it moves by at most
-|d0| k/(1 - k).
+|d0| k/(1 - k). Every high-pass weighs the same squares, so that all of them are one product.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.job.builds.states.electrics import ChannelState
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.programme import programme_weights
-from conewright.physics.electrics.filters import butterworth_high_pass
-from conewright.physics.electrics.wiring import Tree, solve_tree
+from conewright.stages.choose.mounted.driven import (
+    Driven,
+    Middle,
+    Twinned,
+    driven_of,
+    solved_branch,
+)
 from conewright.stages.choose.mounted.ear import Ear, Transfer
+from conewright.stages.choose.mounted.output import Output
 from conewright.stages.choose.mounted.plan_rows import MountedOptions
-from conewright.stages.common.circuit import ChannelCircuit
 from conewright.stages.hear.ceiling import PEAK_TO_RMS
 
 __all__ = [
     "GAINS",
+    "HIGHEST",
     "LOADED_AT",
-    "Hanging",
-    "Middle",
+    "LOWEST",
+    "MOVES_UP_TO",
     "Numbers",
+    "Signs",
     "UnitNumbers",
-    "Vectors",
-    "middle_of",
-    "solved_branch",
+    "loads_of",
 ]
 
 GAINS = ("bass", "treble", "coherent", "powers")
@@ -48,442 +52,402 @@ LOADED_AT = (
 """Where the admittances of the branches of a channel are added up to rule out a load [Hz], and the
 angle at which [rad]: |Y| >= Re(Y exp(-i angle)) for any."""
 
-MOST_MOVED = 0.95
-"""Beyond this a neighbour moves a drive by so much that nothing is bounded any more [1]."""
+BLOCK = 256
+"""Options that are solved together: few enough to stay near the processor."""
 
+LOWEST, HIGHEST = 19.9, 20_010.0
+"""Ends of what counts for the least load [Hz]."""
 
-@dataclass(frozen=True, eq=False)
-class Hanging:
-    """What one unit hangs on one channel: rows are its options.
+MOVES_UP_TO = 2500.0
+"""Cones of tweeters travel furthest below [Hz]; a bound from below leaves out what is above."""
 
-    Attributes:
-        places: in its branch.
-        branch: of the load.
-        parts: impedance of each part in it, by key, (rows or 1, F) [ohm].
-        source: of channel and cable, with what lies before all branches, (1, F) [ohm].
-        high_pass: what the one that is set for the channel itself lets through [V/V], (1, F).
+MOST_KEPT = 10_000
+"""Options of a unit whose vectors are kept, and not worked out anew when they are asked for."""
 
-    """
-
-    channel: ChannelState
-    circuit: ChannelCircuit
-    places: tuple[str, ...]
-    branch: Tree
-    parts: Mapping[str, ComplexArray]
-    source: ComplexArray
-    high_pass: ComplexArray
-
-    @property
-    def before(self) -> ComplexArray:
-        """Of the cable, with what lies before all branches, (1, F) [ohm]."""
-        return np.asarray(self.source - self.circuit.source_resistance)
-
-
-@dataclass(frozen=True, eq=False)
-class Middle:
-    """Admittance of all that may stand beside a unit on a channel: a middle, and how far at most
-    from it, cold and hot, shape (1, F) [S].
-    """
-
-    cold: ComplexArray
-    cold_radius: FloatArray
-    hot: ComplexArray
-    hot_radius: FloatArray
+Signs = tuple[int, ...]
+"""Which way round the places of a unit are connected, the first as +1."""
 
 
 @dataclass(frozen=True, eq=False)
 class Numbers:
-    """Numbers of all options of a unit under one form, beside one class of neighbours.
+    """Numbers of all options of a unit under one form and high-pass, beside one class of
+    neighbours.
 
     Attributes:
         gains: bounds of `GAINS`, shape (options, 4).
         ceiling: of the programme, a bound [V], shape (options,).
-        loads: admittance as in `LOADED_AT`, by channel, shape (options, 8) [S].
         travel: peak travel over Xmax at the radio's ceiling, at least [1], shape (options,).
-        bass: pressures in the common space of the bass [Pa/V], shape (options, dimensions).
         slack: how far the norm of a sum with one may be off [Pa/V], shape (options,).
 
     """
 
     gains: FloatArray
     ceiling: FloatArray
-    loads: Mapping[str, FloatArray]
     travel: FloatArray
-    bass: ComplexArray
     slack: FloatArray
-
-
-def middle_of(hangings: Sequence[tuple[ComplexArray, ComplexArray]], size: int) -> Middle:
-    """Return the middle of what stands beside a unit: admittances of each neighbour's options,
-    cold and hot.
-    """
-    cold, hot = np.zeros((1, size), dtype=complex), np.zeros((1, size), dtype=complex)
-    radius, hot_radius = np.zeros((1, size)), np.zeros((1, size))
-    for each, burning in hangings:
-        centre, hot_centre = _centre(each), _centre(burning)
-        cold, hot = cold + centre, hot + hot_centre
-        radius = radius + np.abs(each - centre).max(axis=0, keepdims=True)
-        hot_radius = hot_radius + np.abs(burning - hot_centre).max(axis=0, keepdims=True)
-    return Middle(cold, radius, hot, hot_radius)
-
-
-def _centre(values: ComplexArray) -> ComplexArray:
-    """Return the middle of the smallest upright rectangle round some complex values."""
-    real = 0.5 * (values.real.min(axis=0) + values.real.max(axis=0))
-    imag = 0.5 * (values.imag.min(axis=0) + values.imag.max(axis=0))
-    return np.asarray((real + 1j * imag)[np.newaxis, :])
-
-
-def solved_branch(
-    hanging: Hanging, mounted: Mapping[str, MountedOptions], *, hot: bool
-) -> tuple[ComplexArray, dict[str, ComplexArray]]:
-    """Return the admittance of a branch and the voltage across each place per volt across it."""
-    impedances: dict[str, ComplexArray] = dict(hanging.parts)
-    for name in hanging.places:
-        options = mounted[name]
-        impedances[name] = (options.hot if hot else options.cold).terminals
-    tree = solve_tree(tree=hanging.branch, impedances=impedances, voltage=1.0)
-    return np.asarray(1.0 / tree.impedance), {n: tree.voltages[n] for n in hanging.places}
-
-
-@dataclass(frozen=True, eq=False)
-class _Driven:
-    """One driver, a place's own or the tweeter on its frame, per volt of its channel's source.
-
-    Attributes:
-        flow: in the middle of its neighbours, without any high-pass [m3/s/V].
-        moved: share by which the neighbours may move it [1], (1 or rows, F).
-        most, least: factors of its size at most and at least.
-        velocity: of the cone [m/s/V].
-        current: with hot coils, without their radius [A/V].
-        least_hot: factor of that at least.
-
-    """
-
-    place: str
-    channel: str
-    flow: ComplexArray
-    moved: FloatArray
-    most: FloatArray
-    least: FloatArray
-    velocity: ComplexArray
-    current: ComplexArray
-    least_hot: FloatArray
-    options: MountedOptions
 
 
 class UnitNumbers:
     """The options of a unit beside one class of neighbours, and their numbers by high-pass.
 
     Args:
-        hangings: what it hangs on its channels.
+        twins: what it hangs on its channels.
         middles: of what stands beside it, by channel.
-        mounted: its options in place, by place.
+        mounted: gives some of its options in place, by place.
+        count: options.
+        passed: what each high-pass lets through, by channel, shape (high-passes, F).
+        signs: ways round in which its places may be connected.
         ear: of the seat that counts.
         transfer: of its places.
         factors: of closed places, to the common space of the bass.
-        emf: at which the volts or amps of a channel run out at the earliest, by channel [V].
+        beside: what all other channels draw at most and at least, by channel, without and with any
+            high-pass [A/V], (2, F).
+        outputs: that drive the channels.
 
     """
 
     def __init__(
         self,
-        hangings: Sequence[Hanging],
+        twins: Sequence[Twinned],
         middles: Mapping[str, Middle],
-        mounted: Mapping[str, MountedOptions],
+        mounted: Callable[[NDArray[np.intp]], Mapping[str, MountedOptions]],
+        count: int,
         *,
+        passed: Mapping[str, ComplexArray],
+        signs: Sequence[Signs],
         ear: Ear,
         transfer: Transfer,
         factors: Mapping[str, ComplexArray],
-        emf: Mapping[str, FloatArray],
+        beside: Mapping[str, FloatArray],
+        outputs: Mapping[str, Output],
     ) -> None:
-        self._hangings, self._ear, self._transfer, self._emf = hangings, ear, transfer, emf
-        self._driven = [
-            each for h in hangings for each in _driven(h, middles[h.channel.id], mounted)
-        ]
-        self._loads = {h.channel.id: _conductance(h, mounted, ear.frequency) for h in hangings}
-        self._bass = _Bass(self._driven, ear, transfer, factors)
-        self._known: dict[float | None, Numbers] = {}
+        self._ear, self._transfer, self._factors = ear, transfer, factors
+        self._twins, self._middles, self._passed, self._others = twins, middles, passed, beside
+        self._outputs_of = outputs
+        self._weights = programme_weights(frequency=ear.frequency)
+        self._places = tuple(place for each in twins for some in each.places for place in some)
+        corners = len(next(iter(passed.values())))
+        self._treble, self._powers, self._travel = np.zeros((3, count, corners))
+        self._ceiling = np.full((count, corners), np.inf)
+        self._coherent = {each: np.zeros((count, corners)) for each in signs}
+        self._flows: list[list[ComplexArray]] = []
+        self._moved: list[list[FloatArray | None]] = []
+        self._driven: list[Driven] = []
+        for start in range(0, count, BLOCK):
+            rows = np.arange(start, min(start + BLOCK, count))
+            self._solve(rows, mounted(rows))
+        self._bass = {each: self._bass_of(each) for each in signs}
+        self._vectors: dict[tuple[int, Signs], ComplexArray] = {}
 
-    def at(self, corner: float | None) -> Numbers:
-        """Return the numbers of all options with a high-pass [Hz]; None for what is set there."""
-        if corner not in self._known:
-            passed, ear = self._passed(corner), self._ear
-            levels = _levels(self._driven, ear, self._transfer, passed)
-            bass, slack = self._bass.vectors(passed)
-            norm = np.sqrt(np.sum(_squared(bass), axis=1)) + slack
-            gains = np.stack([norm, *levels], axis=1)
-            ceiling = _ceiling(self._driven, passed, ear.frequency)
-            travel = _travel(self._driven, passed, self._emf, ear.frequency)
-            self._known[corner] = Numbers(gains, ceiling, self._loads, travel, bass, slack)
-        return self._known[corner]
+    # --- Doors ------------------------------------------------------------------------------------
 
-    def vectors(self, corner: float | None, rows: NDArray[np.intp]) -> Vectors:
-        """Return the pressures behind the norms of some options."""
-        known, passed = self.at(corner), self._passed(corner)
-        coherent, loose = _coherent(self._driven, self._ear, self._transfer, passed, rows)
-        return Vectors(known.bass[rows], known.slack[rows], coherent, loose)
-
-    def _passed(self, corner: float | None) -> dict[str, ComplexArray]:
-        return {h.channel.id: _passed(h, corner, self._ear.frequency) for h in self._hangings}
-
-
-@dataclass(frozen=True, eq=False)
-class Vectors:
-    """Pressures of options, which add with their phases.
-
-    Attributes:
-        bass: in the common space of the bass [Pa/V], shape (options, dimensions).
-        slack: how far the norm of a sum with it may be off [Pa/V], shape (options,).
-        coherent: on the grid, where sources add so [Pa/V], shape (options, points).
-        loose: how far each may be off [Pa/V].
-
-    """
-
-    bass: ComplexArray
-    slack: FloatArray
-    coherent: ComplexArray
-    loose: FloatArray
-
-
-def _passed(hanging: Hanging, corner: float | None, frequency: FloatArray) -> ComplexArray:
-    """Return what a high-pass lets through, shape (F,)."""
-    if corner is None:
-        return np.ravel(hanging.high_pass)
-    if corner == 0.0:
-        return np.ones(frequency.size, dtype=complex)
-    return np.ravel(butterworth_high_pass(corner=corner, order=2, frequency=frequency))
-
-
-def _driven(
-    hanging: Hanging, middle: Middle, mounted: Mapping[str, MountedOptions]
-) -> Iterator[_Driven]:
-    signs = dict(hanging.channel.polarity)
-    # What is set ahead of an amplifier stays, whatever is set for its own channel.
-    level = hanging.circuit.settings / hanging.high_pass
-    idle = 1e-12 if hanging.circuit.idle[0, 0] else 1.0
-    cold, hot = (
-        _drives(hanging, mounted, y0, radius, hot=heat)
-        for heat, y0, radius in (
-            (False, middle.cold, middle.cold_radius),
-            (True, middle.hot, middle.hot_radius),
+    def at(self, corner: int, signs: Signs) -> Numbers:
+        """Return the numbers of all options with a high-pass."""
+        norm, slack = self._bass[signs]
+        gains = np.stack(
+            [
+                norm[:, corner],
+                self._treble[:, corner],
+                self._coherent[signs][:, corner],
+                self._powers[:, corner],
+            ],
+            axis=1,
         )
-    )
-    for name in hanging.places:
-        options = mounted[name]
-        drive = cold.across[name] * level * (idle * signs[name])
-        burning = hot.across[name] * level * idle
-        pairs = [(name, options, drive, burning)]
-        if options.tweeter is not None:
-            small = options.tweeter
-            pairs.append(
-                (
-                    f"{name}.tweeter",
-                    small,
-                    drive * options.cold.passed,
-                    burning * options.hot.passed,
-                )
-            )
-        for at, each, across, across_hot in pairs:
-            velocity = across * each.cold.velocity_per_volt
-            yield _Driven(
-                place=at,
-                channel=hanging.channel.id,
-                flow=velocity * each.cold.sd * each.cold.share,
-                moved=cold.moved,
-                most=cold.most,
-                least=cold.least,
-                velocity=velocity,
-                current=across_hot / each.hot.impedance,
-                least_hot=hot.least,
-                options=each,
-            )
+        return Numbers(gains, self._ceiling[:, corner], self._travel[:, corner], slack[:, corner])
 
+    def vectors(
+        self, corner: int, signs: Signs, rows: NDArray[np.intp], space: ComplexArray
+    ) -> ComplexArray:
+        """Return the bass of some options in a space, nothing of what has an open back.
 
-@dataclass(frozen=True, eq=False)
-class _Drives:
-    across: Mapping[str, ComplexArray]
-    moved: FloatArray
-    most: FloatArray
-    least: FloatArray
+        Args:
+            corner: of the high-pass.
+            signs: ways round.
+            rows: options.
+            space: takes the common space of the bass to it, shape (dimensions, of that).
 
-
-def _drives(
-    hanging: Hanging,
-    mounted: Mapping[str, MountedOptions],
-    beside: ComplexArray,
-    radius: FloatArray,
-    *,
-    hot: bool,
-) -> _Drives:
-    own, across = solved_branch(hanging, mounted, hot=hot)
-    share = 1.0 / (1.0 + hanging.source * (own + beside))
-    moved = np.minimum(np.abs(hanging.source * share) * radius, MOST_MOVED)
-    return _Drives(
-        {name: share * volts for name, volts in across.items()},
-        moved / (1.0 - moved),
-        1.0 / (1.0 - moved),
-        1.0 / (1.0 + moved),
-    )
-
-
-def _conductance(
-    hanging: Hanging, mounted: Mapping[str, MountedOptions], frequency: FloatArray
-) -> FloatArray:
-    own, _ = solved_branch(hanging, mounted, hot=False)
-    at = [int(np.argmin(np.abs(frequency - hertz))) for hertz, _ in LOADED_AT]
-    turned = np.exp(-1j * np.array([angle for _, angle in LOADED_AT]))
-    return np.asarray((own[:, at] * turned).real)
-
-
-# --- Levels -------------------------------------------------------------------------------------
-
-
-def _levels(
-    driven: Sequence[_Driven],
-    ear: Ear,
-    transfer: Transfer,
-    passed: Mapping[str, ComplexArray],
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return treble power, coherent norm and overall power of a unit, bounds of each."""
-    coherent, loose = _coherent(driven, ear, transfer, passed, slice(None))
-    powers: FloatArray | float = 0.0
-    for each in driven:
-        answer, through = transfer.grid[each.place], passed[each.channel]
-        weight = _squared(answer) + ear.diffuse * transfer.power[each.place]
-        powers = powers + _squared(each.flow) * each.most**2 * (weight * _squared(through))
-    low, alone = ear.coherent, 1.0 - ear.share
-    together = (np.abs(coherent) + loose) ** 2
-    treble = powers @ (ear.treble * ear.share) + together @ (ear.treble * alone)[low]
-    norm = np.sqrt(together @ (ear.overall * alone)[low])
-    return np.asarray(treble), norm, np.asarray(powers @ (ear.overall * ear.share))
-
-
-def _coherent(
-    driven: Sequence[_Driven],
-    ear: Ear,
-    transfer: Transfer,
-    passed: Mapping[str, ComplexArray],
-    rows: NDArray[np.intp] | slice,
-) -> tuple[ComplexArray, FloatArray]:
-    """Return pressures where sources add with their phases, and how far each may be off."""
-    low = ear.coherent
-    coherent: ComplexArray | float = 0.0
-    loose: FloatArray | float = 0.0
-    for each in driven:
-        answer = transfer.grid[each.place]
-        answer = answer[:, low] if len(answer) == 1 else answer[rows][:, low]
-        pressure = each.flow[rows][:, low] * (answer * passed[each.channel][low])
-        coherent = coherent + pressure
-        moved = each.moved[:, low] if len(each.moved) == 1 else each.moved[rows][:, low]
-        loose = loose + moved * np.abs(pressure)
-    return np.asarray(coherent), np.asarray(loose)
-
-
-class _Bass:
-    """The norm of a unit's bass pressure: a quadratic form in its flows, once for each filter."""
-
-    def __init__(
-        self,
-        driven: Sequence[_Driven],
-        ear: Ear,
-        transfer: Transfer,
-        factors: Mapping[str, ComplexArray],
-    ) -> None:
-        self._driven, self._ear, self._transfer = driven, ear, transfer
-        self._columns = ear.bass_columns
-        self._through = ear.drawn_through()
-        self._sizes = np.abs(self._through)
-        self._flows = [each.flow[:, self._columns] for each in driven]
-        self._open = any(each.place not in factors for each in driven)
-        self._factors = factors
-
-    def vectors(self, passed: Mapping[str, ComplexArray]) -> tuple[ComplexArray, FloatArray]:
-        """Return pressures in the common space, and by how much the norm of a sum may be off.
-
-        What has an open back is not linear in its flow: all of it is slack.
         """
-        slack = self._slack(passed)
-        count, size = len(self._flows[0]), len(next(iter(self._factors.values()), ()))
-        total = np.zeros((count, size), dtype=complex)
+        count = len(self._treble)
         if self._open:
-            return total, slack + self._direct(passed)
-        for flow, each in zip(self._flows, self._driven, strict=True):
-            factor = self._factors[each.place] * passed[each.channel][self._columns]
-            total += flow @ factor.T
-        return total, slack
+            return np.zeros((len(rows), len(space)), dtype=complex)
+        if count > MOST_KEPT:
+            return self._vectors_of(corner, signs, rows, space)
+        key = (corner, signs)
+        if key not in self._vectors:
+            self._vectors[key] = self._vectors_of(corner, signs, np.arange(count), space)
+        return self._vectors[key][rows]
 
-    def _slack(self, passed: Mapping[str, ComplexArray]) -> FloatArray:
-        total = np.zeros(len(self._flows[0]))
-        for flow, each in zip(self._flows, self._driven, strict=True):
-            moved = each.moved[:, self._columns]
-            if moved.any():
-                through = np.abs(passed[each.channel][self._columns])
-                total += self._loose(np.abs(flow) * through * moved, each.place)
+    def _vectors_of(
+        self, corner: int, signs: Signs, rows: NDArray[np.intp], space: ComplexArray
+    ) -> ComplexArray:
+        total = np.zeros((len(rows), len(space)), dtype=complex)
+        for flow, each in zip(self._whole(self._flows), self._driven, strict=True):
+            factor = space @ self._factor(each, corner, signs)
+            total += (flow if len(rows) == len(flow) else flow[rows]) @ factor.T
         return total
 
-    def _direct(self, passed: Mapping[str, ComplexArray]) -> FloatArray:
-        """Return the norm point by point, for places whose answers differ by option."""
-        ear, columns = self._ear, self._columns
-        flows = [
-            flow * passed[each.channel][columns]
-            for flow, each in zip(self._flows, self._driven, strict=True)
+    # --- Blocks -----------------------------------------------------------------------------------
+
+    def _solve(self, rows: NDArray[np.intp], mounted: Mapping[str, MountedOptions]) -> None:
+        """Solve a block of options, and keep what bounds need of them."""
+        driven = []
+        at = slice(int(rows[0]), int(rows[-1]) + 1)
+        for each in self._twins:
+            each = Twinned(each.first.at(rows), each.places)
+            driven += list(driven_of(each, self._middles[each.first.channel.id], mounted))
+            self._clip(at, each, mounted)
+        columns = self._ear.bass_columns
+        self._flows.append([each.flow[:, columns] for each in driven])
+        self._moved.append(
+            [None if each.moved is None else each.moved[:, columns] for each in driven]
+        )
+        self._driven = driven
+        self._levels(at, driven)
+        self._ends(at, driven)
+
+    def _levels(self, at: slice, driven: Sequence[Driven]) -> None:
+        ear, low, alone = self._ear, self._ear.coherent, 1.0 - self._ear.share
+        for each in driven:
+            through = _squared(self._passed[each.channel])
+            size = _squared(each.flow)
+            if each.moved is not None:
+                size *= np.square(each.most)
+            weight: FloatArray = np.zeros((1, ear.frequency.size))
+            for place in each.places:
+                answer = self._answer(place, at)
+                weight = weight + _squared(answer) + ear.diffuse * self._power(place, at)
+            if len(weight) > 1:
+                size, weight = size * weight, np.ones((1, ear.frequency.size))
+            self._treble[at] += size @ (weight * ear.treble * ear.share * through).T
+            self._powers[at] += size @ (weight * ear.overall * ear.share * through).T
+        alike = _alike([self._passed[each.channel] for each in driven])
+        overall = ear.overall[low] * alone[low]
+        for signs, coherent in self._coherent.items():
+            if alike:
+                through = _squared(self._passed[driven[0].channel])[:, low]
+                pressure, loose = self._pressure(driven, signs, at, None)
+                coherent[at] = np.sqrt((np.abs(pressure) + loose) ** 2 @ (overall * through).T)
+                continue
+            for corner in range(coherent.shape[1]):
+                pressure, loose = self._pressure(driven, signs, at, corner)
+                coherent[at, corner] = np.sqrt((np.abs(pressure) + loose) ** 2 @ overall)
+
+    def _pressure(
+        self, driven: Sequence[Driven], signs: Signs, at: slice, corner: int | None
+    ) -> tuple[ComplexArray, FloatArray | float]:
+        """Return pressures where sources add with their phases, and how far each may be off."""
+        low = self._ear.coherent
+        pressure: ComplexArray | float = 0.0
+        loose: FloatArray | float = 0.0
+        for each in driven:
+            answer = sum(
+                sign * self._answer(place, at)[:, low]
+                for place, sign in zip(each.places, self._signs(each, signs), strict=True)
+            )
+            if corner is not None:
+                answer = answer * self._passed[each.channel][corner, low]
+            pressure = pressure + each.flow[:, low] * answer
+            if each.moved is not None:
+                size = sum(np.abs(self._answer(place, at)[:, low]) for place in each.places)
+                loose = loose + each.moved[:, low] * np.abs(each.flow[:, low]) * size
+        return np.asarray(pressure), loose
+
+    def _ends(self, at: slice, driven: Sequence[Driven]) -> None:
+        """Work out where travel and heat end a programme, and how far cones travel at least."""
+        frequency = self._ear.frequency
+        slow = self._weights / (2.0 * np.pi * frequency) ** 2
+        low = frequency < MOVES_UP_TO
+        profile = np.minimum(1.0, (frequency[low] / 50.0) ** 2) / (2.0 * np.pi * frequency[low])
+        for each in driven:
+            passed = self._passed[each.channel]
+            through = _squared(passed)
+            velocity = np.abs(each.velocity) * each.least
+            travel = np.square(velocity) @ (slow * through).T
+            current = (_squared(each.current) * np.square(each.least_hot)) @ (
+                self._weights * through
+            ).T
+            options, emf = each.options, self._earliest(each)
+            by_travel = options.clean / (PEAK_TO_RMS * np.sqrt(travel))
+            by_heat = np.sqrt(options.power / options.hot.re / current)
+            self._ceiling[at] = np.minimum(self._ceiling[at], np.minimum(by_travel, by_heat))
+            peak = velocity[:, low] * (np.sqrt(2.0) * emf[:, low] * profile)
+            for corner, filtered in enumerate(np.abs(passed[:, low])):
+                most = (peak * filtered).max(axis=1) / np.ravel(options.xmax * options.stretch)
+                self._travel[at, corner] = np.maximum(self._travel[at, corner], most)
+
+    def _earliest(self, each: Driven) -> FloatArray:
+        """Return the EMF at which volts or amps of a channel run out at the earliest [V].
+
+        None without the high-pass: what that takes away does not turn the knob up. An overloaded
+        channel is no matter: its plan is out.
+        """
+        hanging = next(t.first for t in self._twins if t.first.channel.id == each.channel)
+        if hanging.channel.driven_by is not None or hanging.idle:
+            return np.zeros((1, self._ear.frequency.size))
+        output = self._outputs_of[each.channel]
+        heard = (self._ear.frequency > LOWEST) & (self._ear.frequency < HIGHEST)
+        drawn = np.where(heard, np.minimum(each.drawn, 1.0 / output.borne), each.drawn)
+        level = hanging.flat
+        lost = (1.0 + max(output.clip - output.own, 0.0) * drawn) / output.swing
+        together = self._others[each.channel][0] + len(each.places) * level * drawn
+        volts = output.supply / (level * lost + output.sagging * together)
+        fed = max(output.limit - output.quiet, 0.0) / (2.0 / np.pi * output.swing * together)
+        return np.asarray(np.minimum(volts, np.minimum(output.peak / (level * drawn), fed)))
+
+    def _clip(self, at: slice, twins: Twinned, mounted: Mapping[str, MountedOptions]) -> None:
+        """Work out where the volts and amps of a channel end a programme at the latest."""
+        first = twins.first
+        if first.idle:
+            return
+        output = self._outputs_of[first.channel.id]
+        middle = self._middles[first.channel.id]
+        own, _ = solved_branch(first, mounted, hot=False)
+        least = np.maximum(own.real, 0.0) + np.maximum(middle.cold.real - middle.cold_radius, 0.0)
+        level = np.sqrt(2.0) * np.abs(first.level)
+        drawn = level * least / (1.0 + least * np.abs(first.source))
+        ahead = first.before
+        lost: FloatArray = np.full_like(least, output.lost(np.zeros(1))[0])
+        if not np.any(ahead.imag):
+            lost = output.lost(least / (1.0 + least * ahead.real))
+        through = (self._weights * _squared(self._passed[first.channel.id])).T
+        taken = level * lost + output.sagging * len(twins.places) * drawn
+        others = self._others[first.channel.id][1]
+        # The other channels have filters of their own: their share is not weighed by this one's.
+        passed = np.abs(self._passed[first.channel.id]).T
+        beside = (self._weights * others)[:, np.newaxis] * passed
+        both = 2.0 * output.sagging * (taken @ beside)
+        alone = float(np.square(output.sagging * others) @ self._weights)
+        volts = output.by_volts(np.square(taken) @ through + both + alone)
+        current = np.square(drawn) @ through
+        amps = np.minimum(output.by_amps(current), output.by_feed(current * len(twins.places) ** 2))
+        self._ceiling[at] = np.minimum(self._ceiling[at], np.minimum(volts, amps))
+
+    def _answer(self, place: str, at: slice) -> ComplexArray:
+        answer = self._transfer.grid[place]
+        return answer if len(answer) == 1 else answer[at]
+
+    def _power(self, place: str, at: slice) -> FloatArray | float:
+        power = self._transfer.power[place]
+        several = isinstance(power, np.ndarray) and power.ndim > 1 and len(power) > 1
+        return power[at] if several else power  # type: ignore[index]
+
+    def _signs(self, each: Driven, signs: Signs) -> list[int]:
+        known = dict(zip(self._places, signs, strict=True))
+        return [known[place.removesuffix(".tweeter")] for place in each.places]
+
+    # --- Bass -------------------------------------------------------------------------------------
+
+    @property
+    def _open(self) -> bool:
+        """Whether one of its places is open behind, so that its flow says not all."""
+        return any(place not in self._factors for place in self._places)
+
+    def _whole(self, blocks: Sequence[Sequence[ComplexArray]]) -> list[ComplexArray]:
+        if len(blocks) > 1:
+            whole = [np.concatenate(parts) for parts in zip(*blocks, strict=True)]
+            blocks[:] = [whole]  # type: ignore[index]
+        return list(blocks[0])
+
+    def _factor(self, each: Driven, corner: int, signs: Signs) -> ComplexArray:
+        """Return what takes a flow to the common space, shape (dimensions, columns)."""
+        total = sum(
+            sign * self._factors[place]
+            for place, sign in zip(each.places, self._signs(each, signs), strict=True)
+        )
+        return np.asarray(total * self._passed[each.channel][corner, self._ear.bass_columns])
+
+    def _bass_of(self, signs: Signs) -> tuple[FloatArray, FloatArray]:
+        """Return the norm of the bass of every option, slack added, and that slack."""
+        flows = self._whole(self._flows)
+        moved = [
+            None if any(part is None for part in parts) else np.concatenate(parts)
+            for parts in zip(*self._moved, strict=True)
         ]
+        count, corners = self._treble.shape
+        norms, slacks = np.zeros((2, count, corners))
+        for corner in range(corners):
+            if self._open:
+                norm = self._direct(flows, corner, signs)
+                slack = norm + self._loose(flows, moved, corner)
+                norms[:, corner], slacks[:, corner] = slack, slack
+                continue
+            roots = [_root(self._factor(each, corner, signs)) for each in self._driven]
+            if len(roots) == 1:
+                total = _squared(flows[0] @ roots[0].T).sum(axis=1)
+            else:
+                whole = np.concatenate(
+                    [self._factor(each, corner, signs) for each in self._driven], axis=1
+                )
+                total = _squared(np.concatenate(flows, axis=1) @ _root(whole).T).sum(axis=1)
+            slack = np.zeros(count)
+            for flow, root, share, each in zip(flows, roots, moved, self._driven, strict=True):
+                if share is not None:
+                    off = np.abs(flow) * share
+                    for sizes in self._sizes(each, corner, root):
+                        slack += np.sqrt(np.square(off @ sizes.T).sum(axis=1))
+            norms[:, corner], slacks[:, corner] = np.sqrt(total) + slack, slack
+        return norms, slacks
+
+    def _sizes(self, each: Driven, corner: int, root: ComplexArray) -> list[FloatArray]:
+        """Return what takes sizes of flows to no less than their norms, whatever their phases.
+
+        One for each place: those of twins need not be moved alike.
+        """
+        if len(each.places) == 1:
+            return [np.abs(root)]
+        passed = self._passed[each.channel][corner, self._ear.bass_columns]
+        return [np.abs(_root(self._factors[place] * passed)) for place in each.places]
+
+    def _direct(self, flows: Sequence[ComplexArray], corner: int, signs: Signs) -> FloatArray:
+        """Return the norm point by point, for places whose answers differ by option."""
+        ear, columns, through = self._ear, self._ear.bass_columns, self._ear.drawn_through()
         grid: ComplexArray | float = 0.0
         inner: ComplexArray | float = 0.0
         for flow, each in zip(flows, self._driven, strict=True):
-            grid = grid + flow * self._transfer.grid[each.place][:, columns]
-            inner = inner + (flow @ self._through.T) * self._transfer.inner[each.place]
+            heard = flow * self._passed[each.channel][corner, columns]
+            between = heard @ through.T
+            for place, sign in zip(each.places, self._signs(each, signs), strict=True):
+                grid = grid + sign * heard * self._transfer.grid[place][:, columns]
+                inner = inner + sign * between * self._transfer.inner[place]
         power = _squared(np.asarray(grid)) @ ear.bass_grid[columns]
         return np.asarray(np.sqrt(power + _squared(np.asarray(inner)) @ ear.bass_inner))
 
-    def _loose(self, moved: FloatArray, place: str) -> FloatArray:
-        """Norm at most of what the neighbours may add to a place's pressure."""
-        ear, columns = self._ear, self._columns
-        grid = _squared(self._transfer.grid[place][:, columns])
-        inner = _squared(self._transfer.inner[place])
-        on_grid = np.sum(moved**2 * grid * ear.bass_grid[columns], axis=1)
-        between = np.sum((moved @ self._sizes.T) ** 2 * inner * ear.bass_inner, axis=1)
-        return np.asarray(np.sqrt(on_grid + between))
+    def _loose(
+        self, flows: Sequence[ComplexArray], moved: Sequence[FloatArray | None], corner: int
+    ) -> FloatArray:
+        """Norm at most of what the neighbours may add to the pressure of open places."""
+        ear, columns, total = self._ear, self._ear.bass_columns, np.zeros(len(flows[0]))
+        sizes = np.abs(ear.drawn_through())
+        for flow, share, each in zip(flows, moved, self._driven, strict=True):
+            if share is None:
+                continue
+            off = np.abs(flow * self._passed[each.channel][corner, columns]) * share
+            for place in each.places:
+                grid = _squared(self._transfer.grid[place][:, columns])
+                inner = _squared(self._transfer.inner[place])
+                on_grid = np.sum(off**2 * grid * ear.bass_grid[columns], axis=1)
+                between = np.sum((off @ sizes.T) ** 2 * inner * ear.bass_inner, axis=1)
+                total += np.sqrt(on_grid + between)
+        return total
+
+
+def loads_of(admittance: ComplexArray, frequency: FloatArray) -> FloatArray:
+    """Return the admittance of branches as in `LOADED_AT`, shape (options, 8) [S]."""
+    at = [int(np.argmin(np.abs(frequency - hertz))) for hertz, _ in LOADED_AT]
+    turned = np.exp(-1j * np.array([angle for _, angle in LOADED_AT]))
+    return np.asarray((admittance[:, at] * turned).real)
+
+
+def _root(factor: ComplexArray) -> ComplexArray:
+    """Return the square matrix whose products have the norms of those with another."""
+    sizes, vectors = np.linalg.eigh(factor.conj().T @ factor)
+    roots = np.sqrt(np.maximum(sizes, 0.0))
+    return np.asarray((vectors * roots) @ vectors.conj().T)
+
+
+def _alike(tables: Sequence[ComplexArray]) -> bool:
+    return all(each is tables[0] or np.array_equal(each, tables[0]) for each in tables)
 
 
 def _squared(value: ComplexArray) -> FloatArray:
     return np.asarray(value.real**2 + value.imag**2)
-
-
-# --- Ceilings -----------------------------------------------------------------------------------
-
-
-def _ceiling(
-    driven: Sequence[_Driven],
-    passed: Mapping[str, ComplexArray],
-    frequency: FloatArray,
-) -> FloatArray:
-    """Return the EMF of programme at which a unit's own travel or heat ends it, at most [V]."""
-    weights = programme_weights(frequency=frequency)
-    slow = weights / (2.0 * np.pi * frequency) ** 2
-    least: FloatArray | float = np.inf
-    for each in driven:
-        through = _squared(passed[each.channel])
-        travel = _squared(each.velocity) * each.least**2 @ (slow * through)
-        current = _squared(each.current) * each.least_hot**2 @ (weights * through)
-        by_travel = np.ravel(each.options.clean) / (PEAK_TO_RMS * np.sqrt(travel))
-        by_heat = np.sqrt(np.ravel(each.options.power / each.options.hot.re) / current)
-        least = np.minimum(least, np.minimum(by_travel, by_heat))
-    return np.broadcast_to(np.asarray(least), (len(driven[0].flow),)).copy()
-
-
-def _travel(
-    driven: Sequence[_Driven],
-    passed: Mapping[str, ComplexArray],
-    emf: Mapping[str, FloatArray],
-    frequency: FloatArray,
-) -> FloatArray:
-    """Return the travel over Xmax that a unit's cones have at least, at the radio's ceiling."""
-    most: FloatArray | float = 0.0
-    for each in driven:
-        scale = np.sqrt(2.0) * emf[each.channel] * np.minimum(1.0, (frequency / 50.0) ** 2)
-        scale = scale * np.abs(passed[each.channel]) / (2.0 * np.pi * frequency)
-        peak = (np.abs(each.velocity) * each.least * scale).max(axis=1)
-        most = np.maximum(most, peak / np.ravel(each.options.xmax * each.options.stretch))
-    return np.asarray(most)

@@ -114,6 +114,18 @@ class MountedOptions:
             tweeter=None if small is None else small.let_pass(travel, f"{name}.tweeter"),
         )
 
+    def same_as(self, other: MountedOptions) -> bool:
+        """Whether every number of another is the same, as in a place that mirrors it."""
+        if len(self) != len(other) or (self.tweeter is None) != (other.tweeter is None):
+            return False
+        pairs = [(self.clean, other.clean), (self.power, other.power), (self.xmax, other.xmax)]
+        pairs.append((self.stretch, other.stretch))
+        for one, two in ((self.cold, other.cold), (self.hot, other.hot)):
+            pairs += [(getattr(one, name), getattr(two, name)) for name in _SOLVED]
+        if not all(np.array_equal(one, two) for one, two in pairs):
+            return False
+        return self.tweeter is None or other.tweeter is None or self.tweeter.same_as(other.tweeter)
+
     def at(self, options: NDArray[np.intp]) -> MountedOptions:
         """Return some options, in their order."""
         return MountedOptions(
@@ -127,10 +139,15 @@ class MountedOptions:
         )
 
 
+_SOLVED = ("impedance", "terminals", "velocity_per_volt", "share", "sd", "re", "passed")
+
+
 def _taken(unit: Unit, rows: NDArray[np.intp]) -> Unit:
+    impedance = unit.impedance[rows]
+    alone = unit.terminals is unit.impedance
     return Unit(
-        impedance=unit.impedance[rows],
-        terminals=unit.terminals[rows],
+        impedance=impedance,
+        terminals=impedance if alone else unit.terminals[rows],
         velocity_per_volt=unit.velocity_per_volt[rows],
         share=unit.share[rows],
         flows={},
@@ -275,9 +292,11 @@ def _whole(unit: Unit, count: int, size: int) -> Unit:
         )
 
     small = None if unit.tweeter is None else _whole(unit.tweeter, count, size)
+    impedance = full(unit.impedance)
     return Unit(
-        impedance=full(unit.impedance),
-        terminals=full(unit.terminals),
+        impedance=impedance,
+        # Without a tweeter they are one array, so that nothing is kept twice.
+        terminals=impedance if small is None else full(unit.terminals),
         velocity_per_volt=full(unit.velocity_per_volt),
         share=full(unit.share),
         flows={},
@@ -338,9 +357,11 @@ def _stacked_units(units: list[Unit], tweeter: MountedOptions | None, *, hot: bo
         else np.asarray(unit.passed)
         for unit in units
     ]
+    impedance = np.concatenate([unit.impedance for unit in units])
+    alone = all(unit.terminals is unit.impedance for unit in units)
     return Unit(
-        impedance=np.concatenate([unit.impedance for unit in units]),
-        terminals=np.concatenate([unit.terminals for unit in units]),
+        impedance=impedance,
+        terminals=impedance if alone else np.concatenate([unit.terminals for unit in units]),
         velocity_per_volt=np.concatenate([unit.velocity_per_volt for unit in units]),
         share=np.concatenate([unit.share for unit in units]),
         flows={},

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from conewright.stages.choose.engine.option_takes import Labour, Take, union_of
+from conewright.stages.choose.mounted.option_takes import Labour, Take, union_of
 from conewright.stages.compare.wishes import APPEARANCE, REVERSIBLE
 
 if TYPE_CHECKING:

@@ -51,6 +51,12 @@ class Worth:
             offset = level + low - float(own.get(name, plain))
             self._sound[name] = 10.0 * slope, -slope * offset, most[name]
 
+    @property
+    def slopes(self) -> Mapping[str, float]:
+        """Points for a factor e of a pressure or an EMF, by wish."""
+        slopes = {name: 2.0 / np.log(10.0) * each[0] for name, each in self._sound.items()}
+        return {name: float(slopes.get(name, 0.0)) for name in SOUND}
+
     def upper(
         self, gains: FloatArray, ceiling: FloatArray, marked: FloatArray | float
     ) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -16,11 +16,11 @@ from conewright.job.document.places import DriverSheet
 from conewright.physics.basics.air import Air
 from conewright.physics.electrics.wiring import capacitor as capacitor_impedance
 from conewright.physics.electrics.wiring import leaves
-from conewright.stages.choose.engine.option_takes import Labour, Take, option_money, paid, take_of
 from conewright.stages.choose.mounted.branches import split
+from conewright.stages.choose.mounted.driven import Hanging
 from conewright.stages.choose.mounted.ear import Ear
 from conewright.stages.choose.mounted.exact import Plans, Solved, solved
-from conewright.stages.choose.mounted.option_numbers import Hanging
+from conewright.stages.choose.mounted.option_takes import Labour, Take, option_money, paid, take_of
 from conewright.stages.choose.mounted.plan_rows import (
     AS_BEFORE,
     MOST_TRAVEL,
@@ -252,7 +252,7 @@ class Prepared:
     def mounted(self) -> dict[str, MountedOptions]:
         """Every option of every place, solved there."""
         air = Air(temperature=self.base.vehicle.temperature.si)
-        found = {}
+        found: dict[str, MountedOptions] = {}
         for g, group in enumerate(self.space.places):
             for name in group.places:
                 tables = []
@@ -272,7 +272,9 @@ class Prepared:
                     else:
                         kept = mounted_one(place, centre=self.centre, solver=self.solver, air=air)
                         tables.append(kept.let_pass(self._travel_there, name))
-                found[name] = stacked(tables)
+                whole = stacked(tables)
+                alike = (found[other] for other in group.places if other in found)
+                found[name] = next((each for each in alike if each.same_as(whole)), whole)
         return found
 
     @cached_property
@@ -516,12 +518,32 @@ class Prepared:
             found[part.key] = np.atleast_2d(impedance) + 0j * self.ear.frequency
         return found
 
-    def options_in(self, unit: UnitOptions) -> dict[str, MountedOptions]:
-        """Return the options of a unit in each of its places."""
-        found = {}
+    def options_in(
+        self,
+        unit: UnitOptions,
+        rows: NDArray[np.intp] | None = None,
+        *,
+        only: Container[str] | None = None,
+    ) -> dict[str, MountedOptions]:
+        """Return options of a unit in each of its places.
+
+        Args:
+            unit: whose.
+            rows: of its options; all when left out.
+            only: places that are meant; all when left out.
+
+        """
+        found: dict[str, MountedOptions] = {}
         for k, g in enumerate(unit.groups):
+            options = unit.options[:, k] if rows is None else unit.options[rows, k]
+            taken: dict[int, MountedOptions] = {}
             for name in self.space.places[g].places:
-                found[name] = self.mounted[name].at(unit.options[:, k])
+                if only is not None and name not in only:
+                    continue
+                whole = self.mounted[name]
+                if id(whole) not in taken:
+                    taken[id(whole)] = whole.at(options)
+                found[name] = taken[id(whole)]
         return found
 
 

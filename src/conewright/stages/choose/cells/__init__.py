@@ -1,0 +1,1 @@
+"""What may be combined on the channels of a vehicle, cell by cell: its numbers, work and money."""
