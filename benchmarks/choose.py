@@ -98,7 +98,9 @@ def run() -> Iterator[Row]:
     options = sum(map(len, ready.space.places))
     yield Row("all of them in four places and their twins", seconds, f"{options} options")
     search, seconds = _timed(lambda: _with_cells(Search(ready)))
-    yield Row("numbers of all options, work of all cells", seconds, f"{ready.space.plans:.1e} plans")
+    yield Row(
+        "numbers of all options, work of all cells", seconds, f"{ready.space.plans:.1e} plans"
+    )
     first = 0.0
     for money, hours in NINE:
         checked = search.tally.checked

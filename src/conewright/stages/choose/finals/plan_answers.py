@@ -110,14 +110,7 @@ class SearchTold(_Data):
 
 
 class Choice(Report):
-    """The report of choose, with the plans behind it.
-
-    >>> import conewright as cw
-    >>> job = cw.loads(cw.starter_text())
-    >>> choice = cw.choose(job, cw.offer("invented"), money=150, may=("polarity",), samples=16)
-    >>> choice.plan_of("do-nothing").title, choice.plan_of("do-nothing").money
-    ('Nothing is done', 0.0)
-    """
+    """The report of choose, with the plans behind it."""
 
     plans: tuple[PlanAnswer, ...] = Field((), description="The plans that are told, best first.")
     front: tuple[FrontStep, ...] = Field(
@@ -135,6 +128,11 @@ class Choice(Report):
         Raises:
             KeyError: there is none.
 
+        >>> import conewright as cw
+        >>> job = cw.loads(cw.starter_text())
+        >>> choice = cw.choose(job, cw.offer("invented"), money=150, may=("polarity",), samples=16)
+        >>> choice.plan_of("do-nothing").title, choice.plan_of("do-nothing").money
+        ('Nothing is done', 0.0)
         """
         for plan in self.plans:
             if role == plan.id or role in plan.roles:
