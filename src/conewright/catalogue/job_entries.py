@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
     from conewright.catalogue.compiled import Compiled
 
-__all__ = ["driver_entry", "in_words", "radio_fields"]
+__all__ = ["AmplifierEntry", "amplifier_entry", "driver_entry", "in_words", "radio_fields"]
 
 SHEET: Final = (
     *("rated_impedance", "re", "fs", "qes", "qms", "qts", "vas", "sd", "mms", "cms", "bl", "rms"),
@@ -79,6 +80,45 @@ def radio_fields(compiled: Compiled, row: int) -> dict[str, JsonValue]:
     if hands_free is not None:
         fields["head_unit.carries"] = ["hands-free"] if hands_free else []
     return fields
+
+
+@dataclass(frozen=True)
+class AmplifierEntry:
+    """An amplifier of a catalogue.
+
+    Attributes:
+        fields: of an entry of `[[amplifier]]`, without gain, feed and price.
+        power: clean, of one channel into that load [W].
+        load: the lowest that it bears [ohm].
+
+    """
+
+    fields: Mapping[str, JsonValue]
+    power: float
+    load: float
+
+
+def amplifier_entry(compiled: Compiled, row: int) -> AmplifierEntry | None:
+    """Return an amplifier of a catalogue; None where its power cannot be told.
+
+    It is taken to give its peak current into the lowest load that it bears: P = I^2 R/2.
+    """
+    load, current = (compiled.number(name, row) for name in ("minimum_load", "peak_current"))
+    if load is None or current is None:
+        return None
+    power = 0.5 * current**2 * load
+    ohms = f"{_plain(load)} ohm"
+    return AmplifierEntry(
+        {
+            "id": compiled.text("id", row),
+            "name": in_words(compiled, row),
+            "clean_power": f"{power:.4g} W",
+            "clean_load": ohms,
+            "minimum_load": ohms,
+        },
+        power,
+        load,
+    )
 
 
 def in_words(compiled: Compiled, row: int) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 from conewright.errors import Problem
 from conewright.job.document.likeness import expand_likeness
 from conewright.job.document.lists import LISTS, spoken
-from conewright.job.document.parts import UNKNOWN
+from conewright.job.document.parts import UNKNOWN, UNUSED
 from conewright.job.document.paths import Steps, inside, known_names, path_text, show
 from conewright.job.document.problems import MOST_PROBLEMS
 from conewright.job.document.references import TARGET_LISTS, ids_of, names_in_load
@@ -108,18 +108,20 @@ def idle_problems(raw: Mapping[str, Any], plan: Altered) -> Iterator[Problem]:
 
     """
     loads = [inside(each, "load") for each in _listed(raw, "channel")]
-    naming: dict[str, set[Steps]] = {}
-    if any(steps[0] not in STANDALONE for steps in plan.added):
-        naming = _naming(raw)
+    naming = _naming(raw) if plan.added else {}
     for steps, where in plan.added.items():
         name, entry = str(steps[0]), inside(raw, *steps)
         load = inside(entry, "load")
+        used = bool(naming.get(str(inside(entry, "id")), set()) - {steps})
         if name == "channel" and isinstance(load, str) and not names_in_load(load):
+            # An output that drives no place may feed an amplifier.
+            if load == UNUSED and used:
+                continue
             allowed = "a channel that is added drives a place: name one in its load"
             yield Problem(f"{where}.load", show(load), allowed)
         if name in STANDALONE or (name == "location" and UNKNOWN in loads):
             continue
-        if not naming.get(str(inside(entry, "id")), set()) - {steps}:
+        if not used:
             yield Problem(where, f"a {spoken(name)} that nothing uses", USED_BY.get(name, NAMED))
 
 

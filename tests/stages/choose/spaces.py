@@ -93,7 +93,7 @@ class Watched(Search):
     def some_plans(self, seed: int, count: int) -> list[Plan]:
         """Return plans of any combinations, by chance."""
         chance = random.Random(seed)
-        radios = list(self._radios())
+        radios = list(self._radios(Limits()))
         return [self._drawn(chance.choice(radios), chance) for _ in range(count if radios else 0)]
 
     def reached(self, r: int, limits: Limits) -> Reached:

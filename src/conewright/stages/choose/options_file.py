@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["options_json", "parse_options"]
 
-FIELDS = ("id", "words", "set", "mends", "repairs", "buy", "marks")
+FIELDS = ("id", "words", "set", "mends", "repairs", "add", "buy", "marks")
 MOST_OPTIONS = 200_000
 TOLD_BY = {"patch": "patched", "cut": "cuts"}
 """Words in the id of an option, and the kind of change that each stands for."""
@@ -106,6 +106,7 @@ def _option(space: Space, told: Told) -> dict[str, Any]:
         "set": dict(change.set),
         "mends": list(change.mends),
         "repairs": list(change.repairs),
+        "add": {list_: [dict(each) for each in some] for list_, some in change.add.items()},
         "buy": {compiled.text("id", row): count for row, count in change.buy.items()},
         "marks": marks,
     }
@@ -159,9 +160,14 @@ def _given(entry: object, where: str) -> GivenOption:
             f'{where}, {short(entry["id"])}: found "{short(unknown[0])}"; allowed: '
             f"{', '.join(FIELDS)}"
         )
-    fields, buy = entry.get("set", {}), entry.get("buy", {})
-    if not isinstance(fields, Mapping) or not isinstance(buy, Mapping):
-        raise BadInputError(f"{where}, {short(entry['id'])}: set and buy are tables")
+    fields, add, buy = (entry.get(name, {}) for name in ("set", "add", "buy"))
+    if not all(isinstance(each, Mapping) for each in (fields, add, buy)):
+        raise BadInputError(f"{where}, {short(entry['id'])}: set, add and buy are tables")
+    for name, some in add.items():
+        if not isinstance(some, list) or not all(isinstance(each, Mapping) for each in some):
+            raise BadInputError(
+                f"{where}, {short(entry['id'])}: add.{short(str(name))} is a list of tables"
+            )
     for part, count in buy.items():
         if isinstance(count, bool) or not isinstance(count, int | float) or not count > 0:
             raise BadInputError(
@@ -173,6 +179,7 @@ def _given(entry: object, where: str) -> GivenOption:
         set=dict(fields),
         mends=tuple(map(str, entry.get("mends", ()))),
         repairs=tuple(map(str, entry.get("repairs", ()))),
+        add={str(name): tuple(dict(each) for each in some) for name, some in add.items()},
         buy={str(part): float(count) for part, count in buy.items()},
         words=str(entry.get("words", "")),
     )

@@ -36,7 +36,14 @@ if TYPE_CHECKING:
     from conewright.stages.common.load import RadioLoad
     from conewright.stages.report.assembly import Answer
 
-__all__ = ["CELSIUS", "SupplyCable", "fuse_colour", "supply_cables", "supply_figures"]
+__all__ = [
+    "CELSIUS",
+    "MUSIC_SHARE",
+    "SupplyCable",
+    "fuse_colour",
+    "supply_cables",
+    "supply_figures",
+]
 
 MUSIC_SHARE = 0.3
 """Mean current of loud music over the sum of an amplifier's fuses; common practice, no source."""

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from conewright.stages.feed.supply import SupplyCable
     from conewright.stages.report.assembly import Answer
 
-__all__ = ["fuse_in_words", "supply_verdicts"]
+__all__ = ["MOST_LOST", "fuse_in_words", "supply_verdicts"]
 
 FARTHEST_FUSE = 0.450
 """Longest unfused way from the source [m]; common practice, no source."""

@@ -325,7 +325,10 @@ def _wiring_key(ready: Prepared, c: int, f: int) -> Hashable:
     forms[c] = f
     build, channels = ready.frame(0, forms), ready.space.channels[c]
     form, there = channels.forms[f], (build.channel(name) for name in channels.channels)
-    wired = tuple((each.id, each.tree, each.parts) for each in there)
+    wired = tuple(
+        (each.id, each.tree, each.parts, each.settings.high_pass, each.settings.low_pass)
+        for each in there
+    )
     return wired, form.same, form.silent, id(form.chosen and form.chosen.rows)
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import FloatArray
 
-__all__ = ["ALIKE", "DECIMALS", "Found", "Kept", "Limits", "Picks", "Tally"]
+__all__ = ["ALIKE", "CLOSE", "DECIMALS", "Found", "Kept", "Limits", "Picks", "Tally"]
 
 DECIMALS = 3
 """Points are alike within this: what costs less is taken then."""

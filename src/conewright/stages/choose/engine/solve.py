@@ -13,7 +13,16 @@ from conewright.stages.choose.cells.form_cells import Cell, cells_of
 from conewright.stages.choose.cells.points_bound import Worth
 from conewright.stages.choose.engine.descent import Descent, Nodes, stacked_nodes
 from conewright.stages.choose.engine.evaluation import Evaluation, broken_of
-from conewright.stages.choose.engine.found import ALIKE, DECIMALS, Found, Kept, Limits, Picks, Tally
+from conewright.stages.choose.engine.found import (
+    ALIKE,
+    CLOSE,
+    DECIMALS,
+    Found,
+    Kept,
+    Limits,
+    Picks,
+    Tally,
+)
 from conewright.stages.choose.engine.mixing import Mixing
 from conewright.stages.choose.engine.plan_sums import PlanSums, Rows
 from conewright.stages.choose.mounted.prepared import Prepared
@@ -92,7 +101,7 @@ class Search:
         for each in self._found.values():
             if each.picks not in self._barred and limits.hold(each.money, each.hours):
                 kept.add(each)
-        radios = list(self._radios())
+        radios = list(self._radios(limits))
         for r in radios:
             self._start(r, limits, kept)
         for r in radios:
@@ -109,10 +118,13 @@ class Search:
                 start, size = start + size, min(MORE * size, MOST_CELLS)
         return kept.found
 
-    def _radios(self) -> Iterator[int]:
-        """Yield the radios with which there is a cell of every group of channels."""
-        for r in range(len(self.ready.space.radios)):
-            if all(self._cells_of(r)):
+    def _radios(self, limits: Limits) -> Iterator[int]:
+        """Yield the radios within limits with which there is a cell of every group of channels."""
+        ready = self.ready
+        for r, take in enumerate(ready.radio_takes):
+            hours, money = ready.labour.of([ready.always, take])
+            money += ready.always.material + take.material
+            if limits.hold(money - CLOSE, hours - CLOSE) and all(self._cells_of(r)):
                 yield r
 
     def _start(self, r: int, limits: Limits, kept: Kept) -> None:

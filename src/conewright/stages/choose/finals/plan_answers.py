@@ -37,6 +37,9 @@ class Chosen(_Data):
     words: str = Field(description="What it is, in a few plain words.")
     where: str = Field("", description="What its group is called, `front doors`; empty for its id.")
     set: dict[str, JsonValue] = Field(description="What it changes, as a proposal says it.")
+    add: dict[str, JsonValue] = Field(
+        default_factory=dict, description="What it adds to lists of the job, as a proposal says it."
+    )
     buy: dict[str, float] = Field(description="Ids of parts, and how many of each.")
 
 

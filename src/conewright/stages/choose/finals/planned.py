@@ -13,7 +13,7 @@ from conewright.job.document.document import Proposal
 from conewright.job.document.places import DriverSheet
 from conewright.phrases import capital, listed
 from conewright.stages.choose.finals.plan_answers import Chosen
-from conewright.stages.choose.space.groups import KEPT, Change, Space, together
+from conewright.stages.choose.space.groups import KEPT, Change, RadioOption, Space, together
 from conewright.stages.choose.space.wiring_forms import CAPACITOR, with_capacitor
 from conewright.stages.find.faults import trade
 
@@ -66,8 +66,11 @@ class PlannedPlan:
             told = "high-pass off" if corner == 0.0 else told
             name = KEPT if corner is None else f"{corner:g}-hz"
             yield f"{HIGH_PASS}{channels.id}", name, told, channels.corner_change(corner)
-        radio = space.radios[self.picks[0]]
-        yield RADIO, radio.id, radio.words, radio.change
+        yield RADIO, self._radio.id, self._radio.words, self._radio.change
+
+    @property
+    def _radio(self) -> RadioOption:
+        return self.space.radios[self.picks[0]]
 
     def _wired(self, c: int) -> tuple[str, str, str, Change]:
         channels = self.space.channels[c]
@@ -105,7 +108,7 @@ class PlannedPlan:
         for group, name, words, change in self.choices:
             if name == KEPT or not (change.set or change.mends or change.repairs):
                 continue
-            called = "new radio" if group == RADIO else self._called(group)
+            called = self._called(group)
             told.setdefault(called, []).append(words)
         mended = [fault_in_words(fault) for fault in self.space.base.mends]
         if mended:
@@ -115,6 +118,8 @@ class PlannedPlan:
 
     def _called(self, whole: str) -> str:
         """Return what a group of places or channels is called: `front doors`."""
+        if whole == RADIO:
+            return "amplifier added" if self._radio.change.add else "new radio"
         group = whole.removeprefix(WIRING).removeprefix(HIGH_PASS)
         names = {place.id: place.name for place in self.space.job.locations}
         called = [names.get(each) or each.replace("-", " ") for each in group.split("+")]
@@ -134,6 +139,7 @@ class PlannedPlan:
                 words=words,
                 where=RADIO if group == RADIO else self._called(group),
                 set=dict(change.set),
+                add=_added(change),
                 buy={compiled.text("id", row): count for row, count in change.buy.items()},
             )
             for group, name, words, change in self.choices
@@ -156,6 +162,10 @@ class PlannedPlan:
             entry["repairs"] = list(change.repairs)
         if change.set:
             entry["set"] = dict(change.set)
+        if change.add:
+            entry["add"] = {
+                name: [dict(each) for each in some] for name, some in change.add.items()
+            }
         if change.buy:
             entry["catalogue"] = self.space.offer.words
             entry["buy"] = [dict(self._bought(row, n)) for row, n in change.buy.items()]
@@ -168,8 +178,9 @@ class PlannedPlan:
         supplier, part = compiled.text("supplier", row), compiled.text("part", row)
         name = in_words(compiled, row)
         value = compiled.number("value", row)
-        if kind == "capacitor" and value is not None:
-            name = f"{name}, {1e6 * value:.6g} uF"
+        if kind in VALUES and value is not None:
+            scale, unit = VALUES[kind]
+            name = f"{name}, {scale * value:.6g} {unit}"
         yield "part", f"{supplier} {part}".strip()
         yield "kind", kind
         yield "name", name
@@ -183,6 +194,14 @@ class PlannedPlan:
         if currency:
             yield "currency", currency
 
+
+def _added(change: Change) -> dict[str, JsonValue]:
+    """Return what a change adds, as a proposal has it."""
+    return {name: [dict(each) for each in some] for name, some in change.add.items()}
+
+
+VALUES = {"capacitor": (1e6, "uF"), "cable": (1e6, "mm2"), "fuse": (1.0, "A")}
+"""Scale and unit of what tells parts of a kind apart."""
 
 LONGEST = 300
 """Letters of a plan's name."""

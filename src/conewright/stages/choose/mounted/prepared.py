@@ -230,13 +230,14 @@ class Prepared:
 
     @cached_property
     def radio_takes(self) -> tuple[Take, ...]:
-        """What each radio takes; its price as far as the catalogue has it."""
+        """What each radio takes; prices as far as the catalogue has them."""
         compiled = self.space.offer.compiled
         takes = []
         for r, radio in enumerate(self.space.radios):
-            bought = frozenset({"radio"}) if radio.row >= 0 else frozenset[str]()
+            buy = radio.change.buy
+            bought = frozenset(compiled.text("kind", row) for row in buy)
             take = take_of(self._builds[f"radio-{r}"], self.base, solver=self.solver, bought=bought)
-            price = paid(compiled, radio.row, 1.0) if radio.row >= 0 else 0.0
+            price = sum(paid(compiled, row, count) for row, count in buy.items())
             takes.append(replace(take, material=take.material + price))
         return tuple(takes)
 
@@ -548,7 +549,13 @@ class Prepared:
 
 
 def _wired(channel: ChannelState, form: ChannelState) -> ChannelState:
-    """Return a channel of a radio, wired and turned as in a form."""
+    """Return a channel of a radio, wired, turned and filtered as in a form."""
+    filters = form.settings
     return replace(
-        channel, load=form.load, tree=form.tree, polarity=form.polarity, parts=form.parts
+        channel,
+        load=form.load,
+        tree=form.tree,
+        polarity=form.polarity,
+        parts=form.parts,
+        settings=replace(channel.settings, high_pass=filters.high_pass, low_pass=filters.low_pass),
     )

@@ -47,8 +47,14 @@ class GivenOption:
     set: Mapping[str, JsonValue] = field(default_factory=dict)
     mends: tuple[str, ...] = ()
     repairs: tuple[str, ...] = ()
+    add: Mapping[str, tuple[Mapping[str, JsonValue], ...]] = field(default_factory=dict)
     buy: Mapping[str, float] = field(default_factory=dict)
     words: str = ""
+
+    @property
+    def of_radio(self) -> bool:
+        """Whether it is about the radio, or adds something to it."""
+        return bool(self.add) or any(key.startswith("head_unit.") for key in self.set)
 
 
 @dataclass(frozen=True)
@@ -87,7 +93,9 @@ def space_given(
     for group in groups:
         named = [_targets(key, places | channels) for o in group.options for key in o.set]
         at = frozenset[str]().union(*named)
-        if at and at <= places:
+        if any(option.of_radio for option in group.options):
+            rest.append(group)
+        elif at and at <= places:
             of_places.append((group, at))
         elif at and at <= channels:
             of_channels.append((group, at))
@@ -241,6 +249,7 @@ def _combined(groups: Sequence[GivenGroup], offer: Offer) -> Iterator[tuple[str,
                 option.set,
                 option.mends,
                 option.repairs,
+                option.add,
                 buy={known[part]: n for part, n in option.buy.items()},
             )
             for option in picks

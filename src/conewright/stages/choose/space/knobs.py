@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from conewright.catalogue.job_entries import in_words, radio_fields
 from conewright.job.repairs import repairs_of
 from conewright.phrases import listed
+from conewright.stages.choose.space.amplifying import amplified
 from conewright.stages.choose.space.gates import Allowed, Gated, gated
 from conewright.stages.choose.space.groups import (
     KEPT,
@@ -48,7 +49,7 @@ KNOBS = (
 )
 """What may be changed; to mend what is broken is always allowed."""
 
-NOT_SEARCHED = ("swap", "amplifier")
+NOT_SEARCHED = ("swap",)
 """What is written by hand as a proposal."""
 
 RINGED = ("door", "panel", "shelf", "roof")
@@ -115,6 +116,11 @@ def space_of(
         for reason, count in gate.counts.items():
             counts[reason] = counts.get(reason, 0) + count
         rejected += gate.rejected
+    channels = tuple(channel_groups(seen, groups))
+    amplifiers, refused = amplified(seen, channels)
+    for no in refused:
+        counts[no.reason] = counts.get(no.reason, 0) + 1
+    counts["looked-at"] += len(refused)
     return Space(
         job=job,
         offer=offer,
@@ -122,9 +128,9 @@ def space_of(
         faults=tuple(established),
         left=(),
         places=tuple(groups),
-        channels=tuple(channel_groups(seen, groups)),
-        radios=tuple(_radios(seen)),
-        rejected=tuple(rejected),
+        channels=channels,
+        radios=(*_radios(seen), *amplifiers),
+        rejected=(*rejected, *refused),
         counts=counts,
     )
 

@@ -1,0 +1,248 @@
+"""Amplifiers that may be added: what each drives, its gain, and the cable and fuse that feed it.
+
+An amplifier of a list is taken to give its peak current into the lowest load that it bears: what it
+is built for. Its gain is set so that it and the radio clip together, as is usual. Its supply runs
+from the battery behind a fuse of the list that protects the cable; where the list has no such pair
+the amplifier is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from conewright.catalogue.job_entries import AmplifierEntry, amplifier_entry, in_words
+from conewright.phrases import listed
+from conewright.physics.basics.levels import decibel
+from conewright.stages.choose.space.gates import Rejection
+from conewright.stages.choose.space.groups import Change, ChannelGroup, RadioOption
+from conewright.stages.choose.space.seen import Seen, built
+from conewright.stages.feed.run import Run, central, protection
+from conewright.stages.feed.supply import MUSIC_SHARE
+from conewright.stages.feed.supply_verdicts import MOST_LOST
+from conewright.stages.report.words import number
+
+if TYPE_CHECKING:
+    from pydantic import JsonValue
+
+    from conewright.job.builds.states.build import Build
+    from conewright.job.builds.states.electrics import FeedState
+
+__all__ = ["amplified"]
+
+FEED = "amplifier-feed"
+LENGTH = "3..4..6 m"
+"""From the battery to an amplifier under a seat or the dash; common practice, no source."""
+
+TO_FUSE = "300 mm"
+"""Of cable before its fuse; common practice, no source."""
+
+SYSTEM = "12 V"
+"""Supply that the amplifiers of a list are for."""
+
+
+@dataclass(frozen=True)
+class _Supply:
+    """What feeds an amplifier: rows of the list, and what they say [A, m2]."""
+
+    fuse: int
+    cable: int
+    rating: float
+    area: float
+    metal: Literal["copper", "clad-aluminium"]
+
+
+def amplified(
+    seen: Seen, channels: Sequence[ChannelGroup]
+) -> tuple[list[RadioOption], list[Rejection]]:
+    """Return what may be added to the radio, and the amplifiers that may not.
+
+    Args:
+        seen: what options are made from.
+        channels: groups of channels, each of which an amplifier may drive, or all of them.
+
+    """
+    found: list[RadioOption] = []
+    refused: list[Rejection] = []
+    if "amplifier" not in seen.may or seen.base.vehicle.system != SYSTEM:
+        return found, refused
+    sets = list(_sets(seen.base, channels))
+    usual: _Usual | None = None
+    for row in map(int, seen.rows("amplifier")):
+        entry = amplifier_entry(seen.offer.compiled, row)
+        outputs = seen.offer.compiled.number("channels", row) or 0
+        for names in (each for each in sets if len(each) <= outputs):
+            if entry is None:
+                words = "its peak current or the load that it bears is not told"
+                refused.append(_refused(seen, row, names, "figures", words))
+                continue
+            usual = usual or _usual(seen, entry, names)
+            option = _option(seen, row, entry, names, usual)
+            if isinstance(option, RadioOption):
+                found.append(option)
+            else:
+                refused.append(option)
+    return found, refused
+
+
+def _sets(base: Build, channels: Sequence[ChannelGroup]) -> Iterator[tuple[str, ...]]:
+    """Yield channels of the radio that an amplifier may take over together."""
+    by_radio = [
+        group.channels
+        for group in channels
+        if all(base.channel(name).driven_by is None for name in group.channels)
+    ]
+    yield from by_radio
+    if len(by_radio) > 1:
+        yield tuple(name for names in by_radio for name in names)
+
+
+def _option(
+    seen: Seen, row: int, entry: AmplifierEntry, names: Sequence[str], usual: _Usual
+) -> RadioOption | Rejection:
+    compiled = seen.offer.compiled
+    volts = np.sqrt(entry.power * entry.load)
+    radio = seen.base.head_unit
+    gain = float(decibel((volts / (radio.swing * radio.supply.si / np.sqrt(2.0))) ** 2))
+    sheet = {**entry.fields, "gain": f"{gain:.1f} dB", "feed": FEED}
+    asked = len(names) * entry.power / usual.efficiency / radio.supply.si + usual.rest
+    supply = _supply(seen, usual, asked)
+    if supply is None:
+        words = (
+            f"it asks for up to {number(asked, 'A')}: the list has no fuse with a cable that it "
+            "protects and that loses little"
+        )
+        return _refused(seen, row, names, "fuse", words, asked)
+    feed = {
+        **_feed(),
+        "fuse": f"{supply.rating:g} A",
+        "size": f"{1e6 * supply.area:.6g} mm2",
+        "metal": supply.metal,
+    }
+    buy = {row: 1.0, supply.cable: usual.length, supply.fuse: 1.0}
+    name = in_words(compiled, row)
+    words = (
+        f"{name} for {listed(list(names))}, on {1e6 * supply.area:g} mm2 from the battery behind "
+        f"a fuse of {supply.rating:g} A"
+    )
+    whole = _change(sheet, feed, names)
+    change = Change(whole.set, add=whole.add, buy=buy)
+    return RadioOption(f"{compiled.text('id', row)}@{'+'.join(names)}", words, change)
+
+
+def _change(
+    sheet: Mapping[str, JsonValue], feed: Mapping[str, JsonValue], names: Sequence[str]
+) -> Change:
+    """Return an amplifier put between the radio's outputs and what they drive."""
+    fields: dict[str, JsonValue] = {}
+    for name in names:
+        fields[f"{name}.driven_by"] = sheet["id"]
+        fields[f"{name}.input"] = _output(name)
+    return Change(
+        fields,
+        add={
+            "amplifier": (sheet,),
+            "feed": (feed,),
+            "channel": tuple({"id": _output(name), "load": "none"} for name in names),
+        },
+    )
+
+
+def _output(channel: str) -> str:
+    """Return what the radio's own output of a channel is called, now that it feeds an amplifier."""
+    return f"{channel}-output"
+
+
+def _feed() -> dict[str, JsonValue]:
+    return {"id": FEED, "to": "amplifier", "fuse_distance": TO_FUSE, "length": LENGTH}
+
+
+@dataclass(frozen=True)
+class _Usual:
+    """What a job fills in where nobody knows an amplifier and its cable better.
+
+    Attributes:
+        cable: without size and fuse.
+        length: of it [m].
+        efficiency: of a full sine [1].
+        rest: current with nothing played [A].
+
+    """
+
+    cable: FeedState
+    length: float
+    efficiency: float
+    rest: float
+
+
+def _usual(seen: Seen, entry: AmplifierEntry, names: Sequence[str]) -> _Usual:
+    change = _change({**entry.fields, "feed": FEED}, _feed(), names)
+    build = built(seen.job, {"usual": change})["usual"]
+    unit = next(each for each in build.amplifiers if each.id == entry.fields["id"])
+    cable = next(each for each in build.feeds if each.id == FEED)
+    assert cable.length is not None
+    return _Usual(cable, cable.length.si, unit.efficiency.si, unit.quiescent_current.si)
+
+
+def _supply(seen: Seen, usual: _Usual, asked: float) -> _Supply | None:
+    """Return the cheapest fuse and cable that feed so much [A], None where the list has none."""
+    compiled = seen.offer.compiled
+    fuses, cables = seen.rows("fuse"), seen.rows("cable")
+    value = compiled.numbers.get("value", np.full(len(compiled), np.nan))
+    price = np.nan_to_num(compiled.numbers.get("price", np.zeros(len(compiled))))
+    found: list[tuple[float, int, int]] = []
+    for fuse in (int(each) for each in fuses if value[each] >= asked):
+        for cable in map(int, cables):
+            metal = compiled.text("metal", cable)
+            run = _run(seen.base, usual, fuse=value[fuse], area=value[cable], metal=metal)
+            if protection(run).safe and central(run.drop(MUSIC_SHARE * asked)) <= MOST_LOST:
+                found.append((float(price[fuse] + usual.length * price[cable]), fuse, cable))
+    if not found:
+        return None
+    _, fuse, cable = min(found)
+    return _Supply(
+        fuse, cable, float(value[fuse]), float(value[cable]), _metal(compiled.text("metal", cable))
+    )
+
+
+def _metal(told: str) -> Literal["copper", "clad-aluminium"]:
+    return "clad-aluminium" if told == "clad-aluminium" else "copper"
+
+
+def _run(base: Build, usual: _Usual, *, fuse: float, area: float, metal: str) -> Run:
+    cable, distance = usual.cable, usual.cable.fuse_distance
+    values = (area, usual.length, fuse, cable.ambient.si, cable.insulation.si)
+    area_, length, rating, ambient, limit = (np.full((1, 1), each) for each in values)
+    return Run(
+        area=area_,
+        length=length,
+        fuse=rating,
+        metal=_metal(metal),
+        route=cable.route,
+        ambient=ambient,
+        limit=limit,
+        by_cable=False,
+        supply=np.full((1, 1), base.vehicle.rest_voltage.si),
+        unfused=0.0 if distance is None else distance.si,
+    )
+
+
+def _refused(
+    seen: Seen,
+    row: int,
+    names: Sequence[str],
+    reason: str,
+    words: str,
+    asked: float | None = None,
+) -> Rejection:
+    return Rejection(
+        part=seen.offer.compiled.text("id", row),
+        place="+".join(names),
+        reason=reason,
+        number=asked,
+        limit=None,
+        words=words,
+    )
