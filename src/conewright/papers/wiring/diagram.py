@@ -32,7 +32,7 @@ ADVANCE = 2.15
 """Mean width of a letter of it [mm]."""
 
 LINE = 4.4
-LONGEST_NAME = 18
+LONGEST_NAME, PLUG_LETTERS = 18, 11
 PLUG, RUN, EDGE = 26.0, 46.0, 2.0
 ABOVE, BELOW = 9.0, 8.0
 CAP = (7.0, 3.2)
@@ -150,7 +150,8 @@ def _plug(name: str, top: float, bottom: float, *, of: str = "radio") -> Iterato
         'stroke="black" stroke-width="0.5"/>'
     )
     yield _text(2.0, 0.5 * (top + bottom) - 1.0, of, bold=True)
-    yield _text(2.0, 0.5 * (top + bottom) - 1.0 + LINE, name)
+    for row, part in enumerate(wrap(name, PLUG_LETTERS), start=1):
+        yield _text(2.0, 0.5 * (top + bottom) - 1.0 + row * LINE, part)
     for sign, at in ((PLUS, top), (MINUS, bottom)):
         yield f'<circle cx="{PLUG - 1.5}" cy="{at:.2f}" r="1.3" fill="white" stroke="black" '
         yield 'stroke-width="0.4"/>'
