@@ -164,7 +164,18 @@ def _picks_of(
             picks += [form, max(capacitor for capacitor, _ in row), corner]
             for _, taken in row:
                 options |= taken
-        yield (*picks, *(options[g] for g in range(len(ready.space.places))))
+        if _uses_each_once(ready, options):
+            yield (*picks, *(options[g] for g in range(len(ready.space.places))))
+
+
+def _uses_each_once(ready: Prepared, options: Mapping[int, int]) -> bool:
+    """Whether no driver that is there is fitted in two places."""
+    fitted = []
+    for g, group in enumerate(ready.space.places):
+        variant, row = group.variant_of(options[g])
+        if row < 0:
+            fitted.append(variant.takes or group.id)
+    return len(set(fitted)) == len(fitted)
 
 
 def _rows(unit: UnitOptions) -> list[tuple[int, dict[int, int]]]:

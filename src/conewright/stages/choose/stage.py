@@ -18,7 +18,7 @@ from conewright.stages.choose.finals.plan_answers import CatalogueUsed, Choice, 
 from conewright.stages.choose.mounted.prepared import Prepared
 from conewright.stages.choose.plans import Told
 from conewright.stages.choose.space.gates import Allowed
-from conewright.stages.choose.space.knobs import KNOBS, NOT_SEARCHED, space_of
+from conewright.stages.choose.space.knobs import KNOBS, space_of
 from conewright.stages.choose.telling import told
 from conewright.stages.compare.wishes import seat_that_counts
 from conewright.stages.find.talk.inquiry import inquire
@@ -91,9 +91,7 @@ def choose(
     )
     ready = Prepared(space, driver_columns(offer.compiled), seat_that_counts(job))
     search = Search(ready, gap=gap)
-    asked = (*(may or ()), *(job.wishes.may or ()))
-    unmade = tuple(knob for knob in NOT_SEARCHED if knob in asked)
-    rules = Rules(limits, sure, trust, samples, unasked, unmade)
+    rules = Rules(limits, sure, trust, samples, unasked)
     outcome = sought(search, space, rules)
     shown = shown_of(outcome, space, rules)
     panel = Panel(space.job, shown, limits, samples)

@@ -332,12 +332,6 @@ def _verdicts(
             "To mend what is broken is enough: nothing that may be bought is worth more.",
             f"{BEST}.value",
         )
-    if given.rules.unmade:
-        text = (
-            f"Asked for and not searched: {listed(list(given.rules.unmade))}; write such a plan as "
-            "a proposal, and it stands beside these."
-        )
-        answer.verdict("choice", "unmade", Severity.NOTE, text)
     if given.rules.unasked:
         answer.verdict(
             "choice",

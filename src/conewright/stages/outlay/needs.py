@@ -20,7 +20,16 @@ if TYPE_CHECKING:
     from conewright.job.document.document import Document
     from conewright.stages.common.changes import Changes
 
-__all__ = ["LEAST", "PIECES", "Need", "Wanted", "needs_of", "value_in", "wanted_of"]
+__all__ = [
+    "LEAST",
+    "PIECES",
+    "Need",
+    "Wanted",
+    "bought_drivers",
+    "needs_of",
+    "value_in",
+    "wanted_of",
+]
 
 AT_PLACES: Final[Mapping[str, tuple[str, ...]]] = {
     "ring": ("ring", "mount-renewed"),
@@ -113,6 +122,29 @@ class Need:
         )
 
 
+def bought_drivers(build: Build, changed: Changes) -> dict[str, str]:
+    """Return the places that get a new driver which has to be bought, and its id.
+
+    One that leaves its place is fitted again before another of its kind is bought, unless a fault
+    was found there that is more than two wires turned round.
+    """
+    stays = {place.id: place.driver.id for place in build.locations}
+    hurt = {each.at for each in build.job.findings if each.fault != "reversed"}
+    spare = Counter(
+        place.driver
+        for place in build.job.locations
+        if stays.get(place.id) != place.driver and place.id not in hurt
+    )
+    bought = {}
+    for place in changed.at("new-driver"):
+        id = stays[place]
+        if spare[id] > 0:
+            spare[id] -= 1
+        else:
+            bought[place] = id
+    return bought
+
+
 def wanted_of(planned: Document, build: Build, changed: Changes) -> Wanted:
     """Return how much a plan wants of what is cut, and of drivers.
 
@@ -122,7 +154,7 @@ def wanted_of(planned: Document, build: Build, changed: Changes) -> Wanted:
         changed: what it changes.
 
     """
-    drivers = Counter(build.location(at).driver.id for at in changed.at("new-driver"))
+    drivers = Counter(bought_drivers(build, changed).values())
     return Wanted(
         places={
             item: len({place for kind in kinds for place in changed.at(kind)})

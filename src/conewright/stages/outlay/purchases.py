@@ -12,6 +12,7 @@ from conewright.stages.common.changes import Changes, new_driver_places, new_par
 from conewright.stages.feed.components import PartBurden
 from conewright.stages.outlay.amounts import Amount, Line, amount_of, exactly, line_of
 from conewright.stages.outlay.consumables import material
+from conewright.stages.outlay.needs import bought_drivers
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -51,8 +52,11 @@ def new_drivers(planned: Document, build: Build, changed: Changes) -> Iterator[L
         changed: what it changes.
 
     """
-    bought = {place: build.location(place).driver.id for place in changed.at("new-driver")}
-    counts, chosen = Counter(bought.values()), {bought[at] for at in new_driver_places(build)}
+    bought = bought_drivers(build, changed)
+    counts, chosen = (
+        Counter(bought.values()),
+        {bought[at] for at in new_driver_places(build) if at in bought},
+    )
     for name, count in counts.items():
         sheet = planned.driver(name)
         title = sheet.name or name

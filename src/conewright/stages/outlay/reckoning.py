@@ -34,7 +34,7 @@ from conewright.stages.outlay.amounts import (
 from conewright.stages.outlay.bodies import bodies
 from conewright.stages.outlay.bought import Bought, with_bought
 from conewright.stages.outlay.consumables import consumables, trims
-from conewright.stages.outlay.needs import wanted_of
+from conewright.stages.outlay.needs import bought_drivers, wanted_of
 from conewright.stages.outlay.purchases import (
     BY_VALUE,
     fuses_and_cables,
@@ -337,8 +337,7 @@ def _unpriced(
 ) -> Iterator[str]:
     """Yield what the total leaves out, with the field that would price it."""
     priced = {line.item for line in listed.lines if line.kind == "driver"} | listed.paid
-    new = (build.location(place).driver.id for place in changed.at("new-driver"))
-    for name in dict.fromkeys(new):
+    for name in dict.fromkeys(bought_drivers(build, changed).values()):
         if name not in priced:
             yield f"{planned.driver(name).name or name}: give driver[{name}].price"
     for cable in build.feeds:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -112,6 +113,7 @@ class Combinations:
         parts = _summed([each.sum(axis=1)[:, np.newaxis] for each in self._parts])[:, 0]
         self._least = self.money + parts
         self._bound = worth.upper(gains, self._ceiling, self.marked)
+        self._possible = _possible(groups)
         self.scale = _scale(worth, gains, self._ceiling, ready.money)
 
     def within(
@@ -126,7 +128,7 @@ class Combinations:
                 left out.
 
         """
-        reached = self._bound >= floor
+        reached = self._possible & (self._bound >= floor)
         reached &= (self._least <= money + CLOSE) & (self.hours <= hours + CLOSE)
         which = np.flatnonzero(reached)
         if most is not None and len(which) > most:
@@ -298,6 +300,22 @@ def _together(groups: Sequence[Sequence[Cell]]) -> FloatArray:
             squared += both.reshape([shape[k] if k in (i, j) else 1 for k in range(len(shape))])
     leading = np.sqrt(np.maximum(squared, 0.0)).ravel() + off[:, 0]
     return np.asarray((np.hypot(leading, off[:, 1]) + off[:, 2]) * (1.0 + ROUNDED))
+
+
+def _possible(groups: Sequence[Sequence[Cell]]) -> NDArray[np.bool_]:
+    """Whether every combination uses each driver that is there no more than once."""
+    shape = tuple(map(len, groups))
+    total = np.ones(shape, dtype=bool)
+    every = [frozenset[str]().union(*(cell.used for cell in cells)) for cells in groups]
+    for i, j in combinations(range(len(groups)), 2):
+        for name in every[i] & every[j]:
+            both = [np.array([name in cell.used for cell in groups[k]]) for k in (i, j)]
+            first, second = (
+                each.reshape([-1 if k == n else 1 for n in range(len(shape))])
+                for k, each in zip((i, j), both, strict=True)
+            )
+            total &= ~(first & second)
+    return total.ravel()
 
 
 def _least(columns: Sequence[FloatArray]) -> FloatArray:

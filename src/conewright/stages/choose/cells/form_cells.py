@@ -49,6 +49,7 @@ class Cell:
         middle, radius: its bass in the leading dimensions of the common space, and how far from
             that any of its plans is there [Pa/V].
         rest, slack: the norm of all other dimensions, and how far the whole may be off [Pa/V].
+        used: groups of places whose drivers it uses, where they are or elsewhere: once each.
 
     """
 
@@ -67,6 +68,7 @@ class Cell:
     radius: float
     rest: float
     slack: float
+    used: frozenset[str]
 
     @cached_property
     def signature(self) -> frozenset[tuple[str, frozenset[str]]]:
@@ -249,6 +251,14 @@ class Wired:
         """Yield every cell of this form."""
         classes = self.wiring.classes
         for picks in product(*(range(len(each)) for each in classes)):
+            variants = [
+                self.ready.space.places[g].variants[v]
+                for u, k in enumerate(picks)
+                for g, v in zip(self.units[u].groups, classes[u][k][0], strict=True)
+            ]
+            used = [name for each in variants for name in (each.keeps, each.takes) if name]
+            if len(set(used)) < len(used):
+                continue
             masks = tuple(classes[u][k][1] for u, k in enumerate(picks))
             code = sum(1 << u for u, mask in enumerate(masks) if self.wiring.fitted[u][mask[0]])
             beside = tuple(code & ~(1 << u) for u in range(len(self.units)))
@@ -262,7 +272,7 @@ class Wired:
                 found = [each[corner] for each in every]
                 most = [each for each in found if each is not None]
                 if len(most) == len(found):
-                    yield self._cell(corner, masks, beside, takes, most)
+                    yield self._cell(corner, masks, beside, takes, most, frozenset(used))
 
     def _cell(
         self,
@@ -271,6 +281,7 @@ class Wired:
         beside: tuple[int, ...],
         takes: Sequence[Take],
         most: Sequence[_Most],
+        used: frozenset[str],
     ) -> Cell:
         taken, drawn = self.wiring.asked(corner, masks)
         set_it = self.ready.corner_take(self.group, self.channels.corners[corner])
@@ -290,6 +301,7 @@ class Wired:
             radius=sum(each.radius for each in most),
             rest=sum(each.rest for each in most),
             slack=sum(each.slack for each in most),
+            used=used,
         )
 
 

@@ -43,7 +43,6 @@ class Rules:
         trust: whether figures get the spread that their origin deserves.
         samples: draws behind the careful values.
         unasked: whether nobody said what is wished.
-        unmade: what may be changed and is not searched.
 
     """
 
@@ -52,7 +51,6 @@ class Rules:
     trust: bool
     samples: int
     unasked: bool = False
-    unmade: tuple[str, ...] = ()
 
 
 @dataclass

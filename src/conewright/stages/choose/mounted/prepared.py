@@ -37,6 +37,7 @@ from conewright.stages.choose.space.groups import (
     Form,
     PlaceGroup,
     Space,
+    Variant,
     together,
 )
 from conewright.stages.choose.space.seen import built
@@ -207,7 +208,7 @@ class Prepared:
                 self._builds[f"place-{g}-{v}"],
                 self._base_take,
                 solver=self.solver,
-                bought=frozenset({"driver"}) if len(variant.rows) else frozenset(),
+                bought=frozenset({"driver"} if len(variant.rows) or variant.takes else ()),
                 stands_for_many=len(variant.rows) > 0,
             )
             for g, group in enumerate(self.space.places)
@@ -271,8 +272,10 @@ class Prepared:
                             )
                         )
                     else:
-                        kept = mounted_one(place, centre=self.centre, solver=self.solver, air=air)
-                        tables.append(kept.let_pass(self._travel_there, name))
+                        there = mounted_one(place, centre=self.centre, solver=self.solver, air=air)
+                        # A driver from another place has not gone as far here yet.
+                        travel = {} if variant.takes else self._travel_there
+                        tables.append(there.let_pass(travel, name))
                 whole = stacked(tables)
                 alike = (found[other] for other in group.places if other in found)
                 found[name] = next((each for each in alike if each.same_as(whole)), whole)
@@ -399,8 +402,8 @@ class Prepared:
         """Return the options of groups that take the same driver: all keep theirs, or all new."""
         tables = [self.space.places[g] for g in groups]
         rows = [
-            np.concatenate([v.rows if len(v.rows) else np.array([-1]) for v in table.variants])
-            for table in tables
+            np.concatenate([_row_of(v, k) for v in table.variants])
+            for k, table in enumerate(tables)
         ]
         kinds = [self._kinds(g) for g in groups]
         found: list[tuple[int, ...]] = []
@@ -546,6 +549,15 @@ class Prepared:
                     taken[id(whole)] = whole.at(options)
                 found[name] = taken[id(whole)]
         return found
+
+
+def _row_of(variant: Variant, k: int) -> NDArray[np.intp]:
+    """Return what tells the drivers of a variant apart: -1 for those that stay; one that comes from
+    elsewhere is like no other.
+    """
+    if len(variant.rows):
+        return variant.rows
+    return np.array([-2 - k if variant.takes else -1])
 
 
 def _wired(channel: ChannelState, form: ChannelState) -> ChannelState:

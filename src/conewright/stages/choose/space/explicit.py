@@ -134,6 +134,17 @@ def _place_groups(
     offer: Offer,
 ) -> Iterator[PlaceGroup]:
     """Yield the groups that are given, then places of which nobody speaks, as they are."""
+    named = {name: group.id for group, at in given for name in at}
+    named |= {
+        place.id: "+".join(each.id for each in places)
+        for places in twins
+        for place in places
+        if not named.keys() & {each.id for each in places}
+    }
+    fitted: dict[str, set[str]] = {}
+    for place in (place for places in twins for place in places):
+        if place.id in named:
+            fitted.setdefault(place.driver.id, set()).add(named[place.id])
     spoken: set[str] = set()
     for group, at in given:
         if at & spoken:
@@ -142,15 +153,19 @@ def _place_groups(
                 "another group; give one group for a place"
             )
         spoken |= at
-        yield PlaceGroup(group.id, tuple(sorted(at)), tuple(_variants(group, offer)))
+        yield PlaceGroup(group.id, tuple(sorted(at)), tuple(_variants(group, offer, fitted)))
     for places in twins:
         names = tuple(place.id for place in places)
         if not set(names) & spoken:
-            yield PlaceGroup("+".join(names), names, (Variant(KEPT, "kept"),))
+            name = "+".join(names)
+            yield PlaceGroup(name, names, (Variant(KEPT, "kept", keeps=name),))
 
 
-def _variants(group: GivenGroup, offer: Offer) -> Iterator[Variant]:
-    """Yield the options of a group of places, those together that differ by a part alone."""
+def _variants(group: GivenGroup, offer: Offer, fitted: Mapping[str, set[str]]) -> Iterator[Variant]:
+    """Yield the options of a group of places, those together that differ by a part alone.
+
+    fitted: where each driver is as found, by groups of places.
+    """
     known = {name: row for row, name in enumerate(offer.compiled.texts["id"])}
     alike: dict[tuple[object, ...], list[tuple[GivenOption, int]]] = {}
     order: list[tuple[object, ...]] = []
@@ -176,7 +191,19 @@ def _variants(group: GivenGroup, offer: Offer) -> Iterator[Variant]:
         change = Change(_plain(first, row >= 0), first.mends, first.repairs)
         rows = np.array([r for _, r in options if r >= 0], dtype=np.intp)
         words = first.words or first.id
-        yield Variant(first.id if row < 0 else "new", words, change, rows)
+        if row >= 0:
+            yield Variant("new", words, change, rows)
+            continue
+        others = {str(v) for k, v in first.set.items() if k.endswith(".driver")}
+        taken = set().union(*(fitted.get(name, set()) for name in others)) - {group.id}
+        yield Variant(
+            first.id,
+            words,
+            change,
+            rows,
+            keeps="" if others else group.id,
+            takes=taken.pop() if len(taken) == 1 else "",
+        )
 
 
 def _plain(option: GivenOption, fitted: bool) -> dict[str, JsonValue]:

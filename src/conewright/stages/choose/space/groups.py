@@ -119,8 +119,8 @@ class Variant:
         words: what is done, without the driver.
         change: of all of them, `driver` left out where `rows` has one.
         rows: of the catalogue, one for each option; none for a single option without a part.
-        keeps, takes: groups whose drivers stay where they are, or are taken for this one: a
-            driver that is there is used once.
+        keeps, takes: group whose drivers stay where they are, or are taken for this one, empty
+            for none: a driver that is there is used once.
 
     """
 
@@ -290,7 +290,10 @@ class Space:
         """How many whole plans there are."""
         count = float(len(self.radios))
         sizes = {group.id: len(group) for group in self.places}
-        kept = {group.id: sum(not len(v.rows) for v in group.variants) for group in self.places}
+        kept = {
+            group.id: sum(bool(v.keeps) and not v.change.set for v in group.variants)
+            for group in self.places
+        }
         seen: set[str] = set()
         for group in self.channels:
             seen.update(group.groups)

@@ -38,7 +38,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "KNOBS",
-    "NOT_SEARCHED",
     "space_of",
     "twins_of",
 ]
@@ -48,9 +47,6 @@ KNOBS = (
     *("high-pass", "radio", "amplifier"),
 )
 """What may be changed; to mend what is broken is always allowed."""
-
-NOT_SEARCHED = ("swap",)
-"""What is written by hand as a proposal."""
 
 RINGED = ("door", "panel", "shelf", "roof")
 PATCH = "4 kg/m2"
@@ -106,8 +102,9 @@ def space_of(
         {at: tuple(each) for at, each in faults.items()} | {"": tuple(established)},
     )
     groups, found = [], []
-    for twins in twins_of(seen.base):
-        group, gate = _place_group(seen, twins)
+    every = twins_of(seen.base)
+    for twins in every:
+        group, gate = _place_group(seen, twins, every)
         groups.append(group)
         found.append(gate)
     counts: dict[str, int] = {"looked-at": sum(len(parts.rows) for gate in found if gate)}
@@ -160,7 +157,9 @@ def twins_of(build: Build) -> list[tuple[LocationState, ...]]:
 # --- Places ---------------------------------------------------------------------------------------
 
 
-def _place_group(seen: Seen, places: tuple[LocationState, ...]) -> tuple[PlaceGroup, Gated | None]:
+def _place_group(
+    seen: Seen, places: tuple[LocationState, ...], every: Sequence[tuple[LocationState, ...]]
+) -> tuple[PlaceGroup, Gated | None]:
     names = tuple(place.id for place in places)
     faults = tuple(each for name in names for each in seen.faults.get(name, ()))
     gate = None
@@ -182,7 +181,7 @@ def _place_group(seen: Seen, places: tuple[LocationState, ...]) -> tuple[PlaceGr
                 mends=() if way else faults,
                 repairs=tuple(f"{way}@{each.partition('@')[2]}" for each in faults if way),
             ),
-            keeps="|".join(names),
+            keeps=_group_id(places),
         )
         for way in _ways(faults)
         for ring, cover in _around(seen, places)
@@ -197,9 +196,40 @@ def _place_group(seen: Seen, places: tuple[LocationState, ...]) -> tuple[PlaceGr
         for name, words, rows in drivers
         for ring, cover in _around(seen, places)
     ]
+    variants += [
+        Variant(
+            id=_id(f"from-{_group_id(other)}", ring, cover),
+            words=_words(f"drivers of {listed([each.id for each in other])}", ring, cover),
+            change=_change(names, ring, cover, drivers=[each.driver.id for each in other]),
+            takes=_group_id(other),
+        )
+        for other in every
+        if _may_swap(seen, places, other)
+        for ring, cover in _around(seen, places)
+    ]
     if _is_closed(seen, names):
         variants = variants[:1]
-    return PlaceGroup("+".join(names), names, tuple(variants)), gate
+    return PlaceGroup(_group_id(places), names, tuple(variants)), gate
+
+
+def _group_id(places: Sequence[LocationState]) -> str:
+    return "+".join(place.id for place in places)
+
+
+def _may_swap(seen: Seen, places: Sequence[LocationState], other: Sequence[LocationState]) -> bool:
+    """Whether drivers of other places may go where these are: of the same size, and sound."""
+    if not {"swap", "driver"} <= seen.may or len(places) != len(other) or places[0] is other[0]:
+        return False
+    pairs = list(zip(places, other, strict=True))
+    names = tuple(each.id for each in other)
+    every = (each.partition("@") for each in seen.faults.get("", ()))
+    hurt = {at for fault, _, at in every if fault != "reversed"}
+    return (
+        all(one.driver.size == two.driver.size for one, two in pairs)
+        and any(one.driver.id != two.driver.id for one, two in pairs)
+        and hurt.isdisjoint(names)
+        and not _is_closed(seen, names)
+    )
 
 
 def _channel_of(seen: Seen, place: str) -> ChannelState:
@@ -296,8 +326,11 @@ def _change(
     *,
     mends: tuple[str, ...] = (),
     repairs: tuple[str, ...] = (),
+    drivers: Sequence[str] = (),
 ) -> Change:
     fields: dict[str, object] = {}
+    for name, driver in zip(names, drivers, strict=False):
+        fields[f"{name}.driver"] = driver
     for name in names:
         if ring:
             fields[f"{name}.mount.ring"] = True
