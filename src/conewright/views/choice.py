@@ -187,11 +187,16 @@ def _hours(plan: PlanAnswer) -> str:
 
 
 def _other_plans(report: Choice, led: Iterable[PlanAnswer]) -> Iterator[Table]:
-    """Yield what less money buys, what is nearly as good, and what the job has already."""
-    steps = [plan for step in report.front if (plan := _plan(report, step.plan)) is not None]
-    if len(steps) > 1:
-        yield _worth("what less money buys", steps, report)
-    shown = {plan.id for plan in (*led, *steps)}
+    """Yield what less money buys and fewer hours do, what is nearly as good, what the job has."""
+    shown = {plan.id for plan in led}
+    for title, front in (
+        ("what less money buys", report.front),
+        ("what fewer hours do", report.quicker),
+    ):
+        steps = [plan for step in front if (plan := _plan(report, step.plan)) is not None]
+        if len(steps) > 1:
+            yield _worth(title, steps, report)
+        shown |= {plan.id for plan in steps}
     others = [plan for plan in report.plans if plan.id not in shown]
     near = [plan for plan in others if plan.id.startswith("near-")][:MOST_NEAR]
     yield _worth("nearly as good", near, report)
@@ -215,7 +220,7 @@ def _worth(
     return Table([(title,), (unit or "money",), ("hours",), ("points",)], rows, first=TITLES)
 
 
-OURS = re.compile(rf"(?:{'|'.join(LED)}|(?:front|near|next)-\d+)")
+OURS = re.compile(rf"(?:{'|'.join(LED)}|(?:front|quicker|near|next)-\d+)")
 
 
 def _own_name(plan: PlanAnswer) -> str:

@@ -15,9 +15,10 @@ def parts() -> cw.Offer:
     return cw.offer("invented")
 
 
-def chosen(text: str, *, money: float = 300.0, may: tuple[str, ...] = FEW) -> cw.Choice:
+@cache
+def chosen(text: str, *, money: float = 300.0, hours: float = 8.0) -> cw.Choice:
     job = cw.loads(text)
-    return cw.choose(job, parts(), money=money, hours=8.0, may=may, samples=16)
+    return cw.choose(job, parts(), money=money, hours=hours, may=FEW, samples=16)
 
 
 def opened(choice: cw.Choice) -> set[str]:
@@ -97,3 +98,17 @@ def test_nothing_is_chosen_where_nobody_knows_what_hangs_on_a_channel() -> None:
 def test_what_cannot_be_is_named_with_what_may(given: dict[str, object], words: str) -> None:
     with pytest.raises(BadInputError, match=words):
         cw.choose(cw.demo_job(), parts(), **given)  # type: ignore[arg-type]
+
+
+def test_fewer_hours_do_what_is_best_within_them() -> None:
+    # Whoever has an evening only gets the best of an evening.
+    first, *rest = chosen(cw.demo_text()).quicker
+    assert first.plan == "best"
+    assert rest
+    before = first
+    for step in rest:
+        assert step.hours < before.hours
+        assert step.value < before.value
+        before = step
+    best = chosen(cw.demo_text(), hours=before.hours).plan_of("best")
+    assert best.value == pytest.approx(before.value, abs=1e-3)

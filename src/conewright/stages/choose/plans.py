@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -22,7 +22,7 @@ from conewright.stages.choose.finals.plan_answers import (
 from conewright.stages.choose.finals.planned import RADIO, WIRING
 
 if TYPE_CHECKING:
-    from conewright.stages.choose.engine.solve import Search
+    from conewright.stages.choose.engine.solve import Found, Search
     from conewright.stages.choose.finals.finalists import Finalist, Panel
     from conewright.stages.choose.space.groups import Space
 
@@ -184,9 +184,9 @@ def _better(each: Finalist, other: Finalist | None) -> float | None:
     return float(np.mean(one > two) + 0.5 * np.mean(one == two))
 
 
-def front_steps(given: Told, finalists: Mapping[str, Finalist]) -> Iterator[FrontStep]:
-    """Yield what less money buys, dearest first."""
+def front_steps(front: Sequence[Found], finalists: Mapping[str, Finalist]) -> Iterator[FrontStep]:
+    """Yield what less money buys, or fewer hours do, the best first."""
     by_picks = {f.shown.found.picks: f for f in finalists.values() if f.shown.found is not None}
-    for found in given.outcome.front:
+    for found in front:
         each = by_picks[found.picks]
         yield FrontStep(plan=each.id, money=found.money, hours=found.hours, value=found.value)

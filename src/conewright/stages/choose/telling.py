@@ -94,7 +94,8 @@ def told(given: Told) -> Choice:
             **dict(report),
             "cautions": tuple(cautions.values()),
             "plans": plans,
-            "front": tuple(front_steps(given, finalists)),
+            "front": tuple(front_steps(given.outcome.front, finalists)),
+            "quicker": tuple(front_steps(given.outcome.quicker, finalists)),
             "rejected": given.space.rejected[:MOST_TOLD],
         }
     )

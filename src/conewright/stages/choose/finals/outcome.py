@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from math import ceil
 from typing import TYPE_CHECKING
 
 from conewright.stages.choose.engine.solve import Found, Limits, Search
@@ -61,6 +62,7 @@ class Outcome:
         best: None where no plan meets the limits.
         near: plans near the best, the best first.
         front: what less money buys, the best first.
+        quicker: what fewer hours do, the best first.
         more: what more money would buy, by how much more.
         stopped: plans that a stage stops, with its reasons.
         passed: plans that every stage let through.
@@ -70,6 +72,7 @@ class Outcome:
     best: Found | None = None
     near: list[Found] = field(default_factory=list)
     front: list[Found] = field(default_factory=list)
+    quicker: list[Found] = field(default_factory=list)
     more: dict[int, Found] = field(default_factory=dict)
     stopped: list[tuple[Found, tuple[str, ...]]] = field(default_factory=list)
     passed: dict[Picks, Passed] = field(default_factory=dict)
@@ -85,7 +88,8 @@ def sought(search: Search, space: Space, rules: Rules) -> Outcome:
     limits = seeker.held
     near = search.near(limits, below=NEAR)
     outcome.near = _worth_a_look([each for each in near if each.picks != outcome.best.picks])
-    outcome.front = [outcome.best, *seeker.cheaper(outcome.best)]
+    outcome.front = [outcome.best, *seeker.less(outcome.best, _cheaper)]
+    outcome.quicker = [outcome.best, *seeker.less(outcome.best, _quicker)]
     if rules.limits.money is not None:
         for more in MORE:
             wider = replace(rules.limits, money=rules.limits.money + more)
@@ -139,13 +143,18 @@ class _Seeker:
             self._search.bar(found.picks)
         return None
 
-    def cheaper(self, best: Found) -> Iterator[Found]:
-        """Yield what less money buys: where a step is lost, the cheapest before it and the next."""
+    def less(self, best: Found, limit: Callable[[Limits, Found], Limits | None]) -> Iterator[Found]:
+        """Yield what less buys: where a step is lost, the least before it and the next.
+
+        Args:
+            best: plan.
+            limit: what leaves out a plan and all that takes as much, None where nothing is less.
+
+        """
         lead = last = best
         for _ in range(MOST_STEPS):
-            found = None
-            if last.money > CENT:
-                found = self.best(replace(self.held, money=last.money - CENT))
+            limits = limit(self.held, last)
+            found = None if limits is None else self.best(limits)
             if found is None:
                 break
             if found.value <= lead.value - STEP:
@@ -164,6 +173,17 @@ class _Seeker:
         about = job.about.model_copy(update={"budget": None})
         held = job.model_copy(update={"wishes": wishes, "about": about, "proposals": ()})
         return Panel(held, [Shown("plan", plan, found)], limits, 1).finalists[0]
+
+
+def _cheaper(held: Limits, last: Found) -> Limits | None:
+    """Return limits below the money of a plan."""
+    return replace(held, money=last.money - CENT) if last.money > CENT else None
+
+
+def _quicker(held: Limits, last: Found) -> Limits | None:
+    """Return limits at the next half hour below the hours of a plan."""
+    hours = (ceil(2.0 * last.hours - CENT) - 1) / 2.0
+    return replace(held, hours=hours) if hours >= 0.0 else None
 
 
 def shown_of(outcome: Outcome, space: Space, rules: Rules) -> list[Shown]:
@@ -186,6 +206,8 @@ def shown_of(outcome: Outcome, space: Space, rules: Rules) -> list[Shown]:
         add(f"near-{number}", plan)
     for number, plan in enumerate(outcome.front, start=1):
         add(f"front-{number}", plan)
+    for number, plan in enumerate(outcome.quicker, start=1):
+        add(f"quicker-{number}", plan)
     for more, plan in outcome.more.items():
         add(f"next-{more}", plan)
     if nothing not in found and space.faults:
@@ -208,10 +230,11 @@ def roles_of(found: Found | None, outcome: Outcome) -> Sequence[str]:
     if found is None:
         return ()
     roles = [BEST] if outcome.best is not None and found.picks == outcome.best.picks else []
-    roles += [
-        f"front-{number}"
-        for number, each in enumerate(outcome.front, start=1)
-        if each.picks == found.picks
-    ]
+    for name, steps in (("front", outcome.front), ("quicker", outcome.quicker)):
+        roles += [
+            f"{name}-{number}"
+            for number, each in enumerate(steps, start=1)
+            if each.picks == found.picks
+        ]
     roles += [f"next-{more}" for more, each in outcome.more.items() if each.picks == found.picks]
     return roles

@@ -22,8 +22,8 @@ __all__ = [
 ]
 
 BEST, RECOMMENDED, DO_NOTHING, FIX_ONLY = "best", "recommended", "do-nothing", "fix-only"
-"""What a plan of the answer can be, besides `front-1`, `near-1`, `next-20`, `next-50` and the
-proposals that the job has already, each under its own id."""
+"""What a plan of the answer can be, besides `front-1`, `quicker-1`, `near-1`, `next-20`, `next-50`
+and the proposals that the job has already, each under its own id."""
 
 
 class _Data(BaseModel):
@@ -80,7 +80,7 @@ class PlanAnswer(_Data):
 
 
 class FrontStep(_Data):
-    """The best that a limit of money buys: no cheaper plan is worth as much."""
+    """The best that a limit of money or of hours allows: no plan with less is worth as much."""
 
     plan: str = Field(description="Id of the plan.")
     money: float = Field(description="What it costs.")
@@ -118,6 +118,9 @@ class Choice(Report):
     plans: tuple[PlanAnswer, ...] = Field((), description="The plans that are told, best first.")
     front: tuple[FrontStep, ...] = Field(
         (), description="What less money would buy, dearest first; the first is the best plan."
+    )
+    quicker: tuple[FrontStep, ...] = Field(
+        (), description="What fewer hours would do, longest first; the first is the best plan."
     )
     rejected: tuple[Rejection, ...] = Field(
         (), description="Parts that do not go in, the first 200; figures have the full counts."
