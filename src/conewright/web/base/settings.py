@@ -55,7 +55,7 @@ class Settings:
     head_seconds: float = 10.0
     connections: int = 100
     connections_each: int = 20
-    computing_seconds: float = 20.0
+    computing_seconds: float = 45.0
     workers: int = 2
     computing_memory: int = 3_000_000_000
     choosing_seconds: float = 60.0
