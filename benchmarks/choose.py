@@ -19,7 +19,7 @@ from conewright.stages.choose.mounted.prepared import Prepared
 from conewright.stages.choose.space.gates import Allowed
 from conewright.stages.choose.space.knobs import space_of
 
-SIZES = (1_000, 3_000, 10_000, 30_000)
+SIZES = (1_000, 3_000, 10_000, 30_000, 100_000)
 """Parts of catalogues that differ in nothing else."""
 
 PARTS = 10_000
@@ -107,8 +107,11 @@ def run() -> Iterator[Row]:
         for again in ("", ", again"):
             if again and money > HARDEST:
                 continue
-            found, seconds = _timed(lambda: search.best(Limits(money, hours)))  # noqa: B023
+            limits = Limits(money, hours)
+            found, seconds = _timed(lambda: search.best(limits))  # noqa: B023
             told = "nothing" if found is None else f"{found.value:.2f} points"
+            if found is not None and search.proved_within(found, limits) > 0.0:
+                told += f", proved to within {search.proved_within(found, limits):.1f}"
             done = search.tally.checked - checked
             remark = f"{told}, {done} plans worked out, {_megabytes()} MB"
             yield Row(f"within {money} and {hours} h{again}", seconds, remark)

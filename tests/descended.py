@@ -46,6 +46,13 @@ class _Floor:
     """A floor that never rises."""
 
     floor: float
+    tired: bool = False
+
+    def looked_at(self, count: int) -> None:
+        pass
+
+    def leave(self, bound: FloatArray) -> None:
+        raise AssertionError(f"nothing is left open here, found {bound}")
 
     def may_win(self, bound: FloatArray, money: FloatArray) -> NDArray[np.bool_]:
         return (bound >= self.floor) & np.isfinite(money)

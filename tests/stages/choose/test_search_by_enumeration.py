@@ -16,6 +16,7 @@ from random_vehicles import random_job
 from spaces import Watched, few_parts, searched
 
 from conewright.job.document.document import Wishes
+from conewright.stages.choose.engine import solve
 from conewright.stages.choose.engine.solve import Found, Limits, Search
 from conewright.stages.choose.mounted.prepared import Prepared
 from conewright.stages.choose.space import wiring_forms
@@ -130,6 +131,26 @@ def test_near_plans_are_those_of_enumeration(spaces: list[Small]) -> None:
         assert close == sure
         counts.append(len(sure))
     assert max(counts) > 3
+
+
+def test_a_search_that_stops_says_how_much_is_left_open(
+    spaces: list[Small], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(solve, "MOST_BOUNDED", 1)
+    opened = 0
+    for small in spaces:
+        chance = random.Random(small.seed)
+        for _ in range(6):
+            wished(small, chance)
+            search, limits = search_again(small), limits_of(small, chance)
+            best, wanted = search.best(limits), next(iter(small.every.within(limits)), None)
+            assert (best is None) == (wanted is None)
+            if best is None or wanted is None:
+                continue
+            gap = search.proved_within(best, limits)
+            assert best.value - 1e-6 <= wanted.value <= best.value + gap + 1e-3
+            opened += gap > 0.0
+    assert opened > 3
 
 
 def test_a_gap_is_kept(spaces: list[Small]) -> None:

@@ -111,8 +111,8 @@ def choose(
                 plans=space.plans,
                 bounded=max(space.plans - checked, 0.0),
                 checked=checked,
-                gap=gap,
-                bound=None if outcome.best is None else outcome.best.value + gap,
+                gap=outcome.gap,
+                bound=None if outcome.best is None else outcome.best.value + outcome.gap,
                 seconds=round(time.process_time() - started, 3),
             ),
         }

@@ -235,7 +235,7 @@ def _counts(answer: Answer, given: Told) -> None:
     answer.figure(
         "choice",
         "proved_gap",
-        search.gap,
+        given.outcome.gap,
         unit="points",
         label="no plan within the limits is worth more than the best by more than this",
     )

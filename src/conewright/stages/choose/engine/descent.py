@@ -91,8 +91,18 @@ class Best(Protocol):
     def floor(self) -> float:
         """What the bound of a plan has to reach."""
 
+    @property
+    def tired(self) -> bool:
+        """Whether what is left is to be left open."""
+
     def may_win(self, bound: FloatArray, money: FloatArray) -> NDArray[np.bool_]:
         """Whether plans may matter by their bounds and the least money that they take."""
+
+    def looked_at(self, count: int) -> None:
+        """Take in how much was bounded."""
+
+    def leave(self, bound: FloatArray) -> None:
+        """Leave open what has such bounds."""
 
 
 class Value(Protocol):
@@ -153,6 +163,7 @@ class Descent:
         self._wholes: list[dict[bytes, int]] = [{} for _ in self._units]
         self._first = len(nested.rows)
         self._options: list[NDArray[np.intp]] = []
+        self._looked = 0
 
     def roots(self, floor: float) -> Nodes:
         """Return what all plans are in."""
@@ -200,6 +211,9 @@ class Descent:
         while waiting:
             nodes = waiting.pop()
             nodes = nodes.at(kept.may_win(nodes.bound, nodes.money))
+            if kept.tired:
+                kept.leave(nodes.bound)
+                continue
             if len(nodes) > CHUNK:
                 order = np.argsort(-nodes.bound, kind="stable")
                 waiting.append(nodes.at(order[CHUNK:]))
@@ -210,8 +224,10 @@ class Descent:
             if done.any():
                 yield nodes.at(done)
             if not done.all():
+                before = self._looked
                 left = self.split(nodes.at(~done), kept.floor)
                 waiting.append(left if self._solver is None else self._solved(left, kept.floor))
+                kept.looked_at(self._looked - before)
 
     def options(self, nodes: Nodes) -> NDArray[np.intp]:
         """Return the options of each unit of single plans."""
@@ -274,6 +290,7 @@ class Descent:
     def _bounded(self, mixed: NDArray[np.intp], blocks: NDArray[np.intp], floor: float) -> Nodes:
         """Return nodes within the limits whose bound reaches the floor."""
         nested, of = self.nested, self._mixed
+        self._looked += len(mixed)
         money = of.money[mixed] + _total(nested.money, blocks)
         kept = money <= self._limit + MARGIN
         mixed, blocks, money = mixed[kept], blocks[kept], money[kept]

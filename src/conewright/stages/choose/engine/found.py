@@ -86,12 +86,38 @@ class Tally:
 
 
 class Kept:
-    """The plans that were worked out and may matter, and what a plan has to reach."""
+    """The plans that were worked out and may matter, and what a plan has to reach.
 
-    def __init__(self, below: float, gap: float) -> None:
+    Args:
+        below: points below the best that count; 0 for the best alone.
+        gap: points within which the best is good enough.
+        most: how much may be bounded before what is left is left open.
+
+    Attributes:
+        found: the plans.
+        left: the highest bound of what was left open, minus infinity where nothing was.
+
+    """
+
+    def __init__(self, below: float, gap: float, most: float = np.inf) -> None:
         self.below, self.gap = below, gap
         self.found: list[Found] = []
+        self.left = -np.inf
         self._best: Found | None = None
+        self._bounded, self._most = 0, most
+
+    @property
+    def tired(self) -> bool:
+        """Whether enough was looked at: never before a plan is known."""
+        return self._bounded >= self._most and self._best is not None
+
+    def looked_at(self, count: int) -> None:
+        """Take in how much was bounded."""
+        self._bounded += count
+
+    def leave(self, bound: FloatArray) -> None:
+        """Leave open what has such bounds."""
+        self.left = max(self.left, float(bound.max(initial=-np.inf)))
 
     @property
     def floor(self) -> float:

@@ -50,6 +50,11 @@ highest bounds first, since what is found there leaves less of the others."""
 ROUNDED = 1e-6
 """Points, and shares of a limit, within which sums are what a plan comes to."""
 
+MOST_BOUNDED = 12_000_000
+"""Combinations of blocks that are bounded for one answer, some ten seconds; what is left then is
+left open, and the answer says by how much it may be better.
+"""
+
 FIRST, LARGEST = 2, 256
 """Plans that are worked out together, the most promising first."""
 
@@ -75,6 +80,7 @@ class Search:
         self._rejected: set[bytes] = set()
         self._found: dict[Picks, Found] = {}
         self._barred: set[Picks] = set()
+        self._left: dict[Limits, float] = {}
 
     # --- Doors ------------------------------------------------------------------------------------
 
@@ -82,6 +88,10 @@ class Search:
         """Return the best plan within limits, None where none is."""
         found = self._within(limits, below=0.0)
         return min(found, key=lambda each: each.order, default=None)
+
+    def proved_within(self, best: Found, limits: Limits) -> float:
+        """Return the points within which a plan is proved to be the best within limits."""
+        return max(self.gap, self._left.get(limits, -np.inf) - best.value)
 
     def near(self, limits: Limits, *, below: float) -> list[Found]:
         """Return every plan within limits that is worth no less than so much below the best."""
@@ -97,7 +107,7 @@ class Search:
     # --- The search -------------------------------------------------------------------------------
 
     def _within(self, limits: Limits, *, below: float) -> list[Found]:
-        kept = Kept(below, self.gap)
+        kept = Kept(below, self.gap, MOST_BOUNDED)
         for each in self._found.values():
             if each.picks not in self._barred and limits.hold(each.money, each.hours):
                 kept.add(each)
@@ -109,6 +119,9 @@ class Search:
             left = self._combined_of(r).within(money=money, hours=hours, floor=kept.floor)
             start, size = 0, FIRST_CELLS
             while start < len(left):
+                if kept.tired:
+                    kept.leave(left.bound[start:])
+                    break
                 some = left.only(slice(start, start + size))
                 some = some.only(some.bound >= kept.floor)
                 if not len(some):
@@ -116,6 +129,8 @@ class Search:
                 for plans in self._descended(r, some, limits, kept):
                     self._look_at(r, plans, limits, kept)
                 start, size = start + size, min(MORE * size, MOST_CELLS)
+        if not below:
+            self._left[limits] = kept.left
         return kept.found
 
     def _radios(self, limits: Limits) -> Iterator[int]:
@@ -158,6 +173,9 @@ class Search:
         blocks = blocks.at(np.argsort(-blocks.bound, kind="stable"))
         start, size = 0, FIRST_BLOCKS
         while start < len(blocks):
+            if kept.tired:
+                kept.leave(blocks.bound[start:])
+                break
             few = blocks.at(slice(start, start + size))
             few = few.at(kept.may_win(few.bound, few.money))
             if len(few):

@@ -64,6 +64,7 @@ class Outcome:
         front: what less money buys, the best first.
         quicker: what fewer hours do, the best first.
         more: what more money would buy, by how much more.
+        gap: points within which the best is proved.
         stopped: plans that a stage stops, with its reasons.
         passed: plans that every stage let through.
 
@@ -74,6 +75,7 @@ class Outcome:
     front: list[Found] = field(default_factory=list)
     quicker: list[Found] = field(default_factory=list)
     more: dict[int, Found] = field(default_factory=dict)
+    gap: float = 0.0
     stopped: list[tuple[Found, tuple[str, ...]]] = field(default_factory=list)
     passed: dict[Picks, Passed] = field(default_factory=dict)
 
@@ -86,6 +88,7 @@ def sought(search: Search, space: Space, rules: Rules) -> Outcome:
     if outcome.best is None:
         return outcome
     limits = seeker.held
+    outcome.gap = search.proved_within(outcome.best, limits)
     near = search.near(limits, below=NEAR)
     outcome.near = _worth_a_look([each for each in near if each.picks != outcome.best.picks])
     outcome.front = [outcome.best, *seeker.less(outcome.best, _cheaper)]
