@@ -121,6 +121,14 @@ def test_an_amplifier_whose_power_nobody_tells_is_refused() -> None:
     assert {each.reason for each in space.rejected if each.part == "s-two"} == {"figures"}
 
 
+def test_names_that_a_job_has_already_are_left_to_it() -> None:
+    raw = demo().to_dict()
+    raw["feed"] = [*raw["feed"], {"id": "amplifier-feed", "to": "amplifier", "current": "20 A"}]
+    space = searched(from_dict(raw), SUPPLY, may=KNOBS).ready.space
+    (feed,) = space.radios[amplified(space)[0]].change.add["feed"]
+    assert feed["id"] == "amplifier-feed-2"
+
+
 def test_no_amplifier_of_a_list_goes_on_24_volts() -> None:
     space = searched(demo(system="24 V", built=2009), SUPPLY, may=KNOBS).ready.space
     assert not amplified(space)

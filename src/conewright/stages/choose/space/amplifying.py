@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import count
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -28,6 +29,7 @@ from conewright.stages.report.words import number
 if TYPE_CHECKING:
     from pydantic import JsonValue
 
+    from conewright.job.builds.job import Job
     from conewright.job.builds.states.build import Build
     from conewright.job.builds.states.electrics import FeedState
 
@@ -79,7 +81,7 @@ def amplified(
                 words = "its peak current or the load that it bears is not told"
                 refused.append(_refused(seen, row, names, "figures", words))
                 continue
-            usual = usual or _usual(seen, entry, names)
+            usual = usual or _usual(seen, entry, names, _free(seen.job, FEED))
             option = _option(seen, row, entry, names, usual)
             if isinstance(option, RadioOption):
                 found.append(option)
@@ -107,7 +109,7 @@ def _option(
     volts = np.sqrt(entry.power * entry.load)
     radio = seen.base.head_unit
     gain = float(decibel((volts / (radio.swing * radio.supply.si / np.sqrt(2.0))) ** 2))
-    sheet = {**entry.fields, "gain": f"{gain:.1f} dB", "feed": FEED}
+    sheet = {**entry.fields, "gain": f"{gain:.1f} dB", "feed": usual.cable.id}
     asked = len(names) * entry.power / usual.efficiency / radio.supply.si + usual.rest
     supply = _supply(seen, usual, asked)
     if supply is None:
@@ -117,7 +119,7 @@ def _option(
         )
         return _refused(seen, row, names, "fuse", words, asked)
     feed = {
-        **_feed(),
+        **_feed(usual.cable.id),
         "fuse": f"{supply.rating:g} A",
         "size": f"{1e6 * supply.area:.6g} mm2",
         "metal": supply.metal,
@@ -128,36 +130,45 @@ def _option(
         f"{name} for {listed(list(names))}, on {1e6 * supply.area:g} mm2 from the battery behind "
         f"a fuse of {supply.rating:g} A"
     )
-    whole = _change(sheet, feed, names)
+    whole = _change(seen.job, sheet, feed, names)
     change = Change(whole.set, add=whole.add, buy=buy)
     return RadioOption(f"{compiled.text('id', row)}@{'+'.join(names)}", words, change)
 
 
 def _change(
-    sheet: Mapping[str, JsonValue], feed: Mapping[str, JsonValue], names: Sequence[str]
+    job: Job,
+    sheet: Mapping[str, JsonValue],
+    feed: Mapping[str, JsonValue],
+    names: Sequence[str],
 ) -> Change:
     """Return an amplifier put between the radio's outputs and what they drive."""
     fields: dict[str, JsonValue] = {}
-    for name in names:
+    # What the radio's own outputs are called, now that they feed an amplifier.
+    outputs = [_free(job, f"{name}-output") for name in names]
+    sheet = {**sheet, "id": _free(job, str(sheet["id"]))}
+    for name, output in zip(names, outputs, strict=True):
         fields[f"{name}.driven_by"] = sheet["id"]
-        fields[f"{name}.input"] = _output(name)
+        fields[f"{name}.input"] = output
     return Change(
         fields,
         add={
             "amplifier": (sheet,),
             "feed": (feed,),
-            "channel": tuple({"id": _output(name), "load": "none"} for name in names),
+            "channel": tuple({"id": output, "load": "none"} for output in outputs),
         },
     )
 
 
-def _output(channel: str) -> str:
-    """Return what the radio's own output of a channel is called, now that it feeds an amplifier."""
-    return f"{channel}-output"
+def _free(job: Job, name: str) -> str:
+    """Return an id that nothing of a job has, the name itself if it may be."""
+    lists = (job.locations, job.channels, job.amplifiers, job.feeds, job.drivers, job.seats)
+    taken = {each.id for entries in lists for each in entries}
+    names = (name if n == 1 else f"{name}-{n}" for n in count(1))
+    return next(each for each in names if each not in taken)
 
 
-def _feed() -> dict[str, JsonValue]:
-    return {"id": FEED, "to": "amplifier", "fuse_distance": TO_FUSE, "length": LENGTH}
+def _feed(id: str) -> dict[str, JsonValue]:
+    return {"id": id, "to": "amplifier", "fuse_distance": TO_FUSE, "length": LENGTH}
 
 
 @dataclass(frozen=True)
@@ -178,11 +189,11 @@ class _Usual:
     rest: float
 
 
-def _usual(seen: Seen, entry: AmplifierEntry, names: Sequence[str]) -> _Usual:
-    change = _change({**entry.fields, "feed": FEED}, _feed(), names)
+def _usual(seen: Seen, entry: AmplifierEntry, names: Sequence[str], feed: str) -> _Usual:
+    change = _change(seen.job, {**entry.fields, "feed": feed}, _feed(feed), names)
     build = built(seen.job, {"usual": change})["usual"]
-    unit = next(each for each in build.amplifiers if each.id == entry.fields["id"])
-    cable = next(each for each in build.feeds if each.id == FEED)
+    unit = next(each for each in build.amplifiers if each.feed == feed)
+    cable = next(each for each in build.feeds if each.id == feed)
     assert cable.length is not None
     return _Usual(cable, cable.length.si, unit.efficiency.si, unit.quiescent_current.si)
 
