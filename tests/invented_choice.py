@@ -256,6 +256,11 @@ def choice(*plans: PlanAnswer, figures: tuple[Figure, ...] = ()) -> Choice:
             FrontStep(plan=each.id, money=each.money, hours=each.hours, value=each.value or 0.0)
             for each in front
         ),
+        quicker=tuple(
+            FrontStep(plan=each.id, money=each.money, hours=each.hours, value=each.value or 0.0)
+            for each in front
+            if each.hours > 3.0
+        ),
         rejected=REJECTIONS,
         catalogue=CatalogueUsed(name="shop", version=2, sha256="0123456789ab" * 5, parts=2252),
         search=SearchTold(

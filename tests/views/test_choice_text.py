@@ -27,6 +27,7 @@ def test_it_is_said_in_the_order_of_a_job_card() -> None:
         "For 277 EUR and 4.7 h",
         "\npoints of 100 ",
         "\nwhat less money buys ",
+        "\nwhat fewer hours do ",
         "\nplans of the job ",
         "those of money hold 90 %",
         "What goes in: best",

@@ -116,7 +116,7 @@ class ChoiceView:
 
     leading: best and recommended, one where they are the same. always: do nothing, and fix only.
     further: what more money would buy, each with how much more. steps: what less money buys.
-    others: near plans, and the job's own.
+    quicker: what fewer hours do. others: near plans, and the job's own.
     """
 
     answer: str
@@ -126,6 +126,7 @@ class ChoiceView:
     same: tuple[str, ...]
     further: tuple[tuple[str, PlanView], ...]
     steps: tuple[PlanView, ...]
+    quicker: tuple[PlanView, ...]
     others: tuple[PlanView, ...]
     verdicts: tuple[VerdictView, ...]
     rejected: str
@@ -152,7 +153,9 @@ def choice_view(choice: Choice, job: Job, *, base: str) -> ChoiceView:
     leading, always = views.of(LEADING), views.of(ALWAYS)
     further = views.starting(NEXT)
     steps = [plan for step in _cheapest_first(choice) for plan in views.of((step.plan,))]
-    told = {plan.id for plan in (*leading, *always, *steps, *(plan for _, plan in further))}
+    quicker = [plan for step in choice.quicker[1:] for plan in views.of((step.plan,))]
+    more = (plan for _, plan in further)
+    told = {plan.id for plan in (*leading, *always, *steps, *quicker, *more)}
     others = [plan for plan in choice.plans if plan.id not in told]
     figures = {figure.id: figure for figure in choice.figures}
     return ChoiceView(
@@ -165,6 +168,7 @@ def choice_view(choice: Choice, job: Job, *, base: str) -> ChoiceView:
         ),
         further=tuple((role.removeprefix(NEXT), views.view(plan)) for role, plan in further),
         steps=tuple(map(views.view, steps)),
+        quicker=tuple(map(views.view, quicker)),
         others=tuple(map(views.view, others[:MOST_OTHERS])),
         verdicts=tuple(_about(each) for each in verdict_views(choice.verdicts)),
         rejected=_rejected(choice),
