@@ -108,6 +108,7 @@ there, or write your own, and ask again. Try next:
   conewright find {JOB_FILE} --picture find.svg
   conewright hear {JOB_FILE} --proposal put-right --against as-found
   conewright fit {JOB_FILE} --proposal larger-fronts --picture fit.svg
+  conewright choose {JOB_FILE} --money 300 --picture choose.svg
   conewright make {JOB_FILE} --proposal {PROPOSAL} --out papers
   conewright new my-vehicle.toml
 """
