@@ -10,4 +10,9 @@ ComplexArray: TypeAlias = NDArray[np.complex128]
 Real: TypeAlias = float | FloatArray
 Complex: TypeAlias = complex | ComplexArray
 
-__all__ = ["Complex", "ComplexArray", "FloatArray", "Real"]
+__all__ = ["Complex", "ComplexArray", "FloatArray", "Real", "squared_magnitude"]
+
+
+def squared_magnitude(value: ComplexArray) -> FloatArray:
+    """Return |z|^2 of an array of any shape, without the root that `abs` takes."""
+    return np.asarray(value.real**2 + value.imag**2)

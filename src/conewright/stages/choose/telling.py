@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -34,9 +33,6 @@ from conewright.stages.report.assembly import Answer
 from conewright.stages.report.data import Kind, Severity
 from conewright.stages.report.having import may_have
 from conewright.stages.report.words import number
-
-if TYPE_CHECKING:
-    pass
 
 __all__ = ["GATES", "Told", "told"]
 

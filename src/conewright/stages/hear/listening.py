@@ -14,7 +14,7 @@ from conewright.job.builds.states.location import SeatState
 from conewright.physics.acoustics.cabin import diffuse_pressure_squared
 from conewright.physics.basics import bands
 from conewright.physics.basics.air import Air
-from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray, squared_magnitude
 from conewright.physics.basics.levels import REFERENCE_PRESSURE
 from conewright.stages.common.circuit import Circuit
 from conewright.stages.common.together import Cabin
@@ -124,8 +124,8 @@ def added_up(
         pressure = answer * flow
         swapped = (place.host or place.id) in turned
         coherent = coherent - pressure if swapped else coherent + pressure
-        power = power + _size_squared(pressure)
-        radiated = radiated + _size_squared(flow) * cabin.power_share(build.vehicle, place)
+        power = power + squared_magnitude(pressure)
+        radiated = radiated + squared_magnitude(flow) * cabin.power_share(build.vehicle, place)
     diffuse = diffuse_pressure_squared(
         air=air,
         volume_velocity=np.sqrt(radiated),
@@ -133,13 +133,8 @@ def added_up(
         frequency=frequency,
     )
     share = diffuse_share(frequency)
-    squared = (1 - share) * _size_squared(coherent) + share * (power + diffuse)
+    squared = (1 - share) * squared_magnitude(coherent) + share * (power + diffuse)
     return Heard(seat.id, frequency, coherent, power, squared)
-
-
-def _size_squared(value: ComplexArray) -> FloatArray:
-    """Return |z|^2 without the root that the size itself takes."""
-    return np.asarray(value.real**2 + value.imag**2)
 
 
 def level_of(squared: FloatArray) -> FloatArray:

@@ -23,7 +23,7 @@ from conewright.stages.choose.mounted.option_takes import Take, union_of
 from conewright.stages.choose.mounted.plan_rows import MOST_TRAVEL
 from conewright.stages.choose.mounted.prepared import Prepared
 
-__all__ = ["BLOCKS", "Cell", "Wired", "cells_of"]
+__all__ = ["BLOCKS", "Cell", "Wired", "cells_of", "drawn_alone"]
 
 
 BLOCKS = 32
@@ -251,22 +251,20 @@ class Wired:
         """Yield every cell of this form."""
         classes = self.wiring.classes
         for picks in product(*(range(len(each)) for each in classes)):
-            variants = [
-                self.ready.space.places[g].variants[v]
+            taken = [
+                (g, v)
                 for u, k in enumerate(picks)
                 for g, v in zip(self.units[u].groups, classes[u][k][0], strict=True)
             ]
+            variants = [self.ready.space.places[g].variants[v] for g, v in taken]
             used = [name for each in variants for name in (each.keeps, each.takes) if name]
             if len(set(used)) < len(used):
                 continue
             masks = tuple(classes[u][k][1] for u, k in enumerate(picks))
             code = sum(1 << u for u, mask in enumerate(masks) if self.wiring.fitted[u][mask[0]])
             beside = tuple(code & ~(1 << u) for u in range(len(self.units)))
-            takes = [self.ready.form_takes[self.group, self.form]] + [
-                self.ready.place_takes[g, v]
-                for u, k in enumerate(picks)
-                for g, v in zip(self.units[u].groups, classes[u][k][0], strict=True)
-            ]
+            takes = [self.ready.form_takes[self.group, self.form]]
+            takes += [self.ready.place_takes[g, v] for g, v in taken]
             every = [self.most(u, beside[u])[k] for u, k in enumerate(picks)]
             for corner in range(len(self.channels.corners)):
                 found = [each[corner] for each in every]
@@ -308,7 +306,7 @@ class Wired:
 def cells_of(ready: Prepared, r: int) -> list[list[Cell]]:
     """Return every cell of every group of channels under a radio."""
     every = [_wirings(ready, r, c) for c in range(len(ready.space.channels))]
-    alone = _alone(ready, r)
+    alone = drawn_alone(ready, r)
     drawn = []
     for wirings in every:
         whole = np.array([sum(each.drawn.values()) for each in dict.fromkeys(wirings.values())])
@@ -344,7 +342,7 @@ def _wiring_key(ready: Prepared, c: int, f: int) -> Hashable:
     return wired, form.same, form.silent, id(form.chosen and form.chosen.rows)
 
 
-def _alone(ready: Prepared, r: int) -> FloatArray:
+def drawn_alone(ready: Prepared, r: int) -> FloatArray:
     """Return what channels of the radio draw that no plan changes, at most and at least [A/V]."""
     build = ready.frame(r, [0] * len(ready.space.channels))
     known = {name for group in ready.space.channels for name in group.channels}

@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray, squared_magnitude
 
 __all__ = ["Listed", "Nested", "Parted", "Scale", "ordered", "parted"]
 
@@ -137,7 +137,7 @@ def _blocks(options: Listed, starts: NDArray[np.intp]) -> Listed:
     total = np.asarray(np.add.reduceat(options.bass, starts), dtype=complex)
     middle: ComplexArray = np.asarray(total / sizes[:, np.newaxis], dtype=complex)
     away = options.bass - np.repeat(middle, sizes, axis=0)
-    far = np.sqrt(np.sum(away.real**2 + away.imag**2, axis=1)) + options.radius
+    far = np.sqrt(squared_magnitude(away).sum(axis=1)) + options.radius
     return Listed(
         rows=np.arange(len(starts)),
         gains=np.maximum.reduceat(options.gains, starts),
@@ -258,7 +258,7 @@ class _Level:
         radius = np.full(len(first), -np.inf)
         for k in range(FANOUT):
             away = self.bass[first + k] - middle
-            far = np.sqrt(np.sum(away.real**2 + away.imag**2, axis=1))
+            far = np.sqrt(squared_magnitude(away).sum(axis=1))
             radius = np.maximum(radius, far + self.radius[first + k])
         found = _Level(most, middle, radius, padded)
         places = _places(padded)

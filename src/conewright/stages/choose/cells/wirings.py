@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +14,7 @@ from conewright.physics.basics.programme import programme_weights
 from conewright.stages.choose.cells.envelopes import Envelope
 from conewright.stages.choose.cells.hung import Hung
 from conewright.stages.choose.cells.nested import Parted
-from conewright.stages.choose.mounted.driven import (
-    middle_of,
-)
+from conewright.stages.choose.mounted.driven import middle_of
 from conewright.stages.choose.mounted.ear import Transfer
 from conewright.stages.choose.mounted.option_numbers import (
     HIGHEST,
@@ -28,9 +25,6 @@ from conewright.stages.choose.mounted.option_numbers import (
 )
 from conewright.stages.choose.mounted.plan_rows import rows_of, stood_in
 from conewright.stages.choose.mounted.prepared import Prepared
-
-if TYPE_CHECKING:
-    pass
 
 __all__ = ["Wiring"]
 

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from conewright.physics.basics.arrays import squared_magnitude
+
 if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray
     from conewright.stages.choose.cells.nested import Listed, Nested
@@ -320,10 +322,10 @@ class Descent:
     def _together(self, mixed: NDArray[np.intp], blocks: NDArray[np.intp]) -> FloatArray:
         """Return the norm of the bass at most, by its middles."""
         nested, signs = self.nested, self._mixed.signs[mixed]
-        total = nested.bass[blocks[:, 0]] * signs[:, :1]
+        total = np.asarray(nested.bass[blocks[:, 0]] * signs[:, :1], dtype=complex)
         for unit in range(1, blocks.shape[1]):
             total += nested.bass[blocks[:, unit]] * signs[:, unit : unit + 1]
-        leading = np.sqrt(np.sum(total.real**2 + total.imag**2, axis=1))
+        leading = np.sqrt(squared_magnitude(total).sum(axis=1))
         leading += _total(nested.radius, blocks)
         whole = np.hypot(leading, _total(nested.rest, blocks))
         return np.asarray(whole * (1.0 + MARGIN) + _total(nested.slack, blocks))

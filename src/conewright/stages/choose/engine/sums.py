@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from conewright.physics.basics.arrays import FloatArray
+from conewright.physics.basics.arrays import FloatArray, squared_magnitude
 from conewright.physics.basics.programme import programme_weights
 from conewright.physics.electrics.amplifier import junction_temperature
+from conewright.stages.choose.cells.form_cells import drawn_alone
 from conewright.stages.choose.mounted.option_numbers import MOVES_UP_TO
 from conewright.stages.common.load import HOTTEST_CHIP
 from conewright.stages.report.having import may_have
@@ -65,17 +66,8 @@ class Radio:
         self._dash, self._rth = (
             float(draws(value)[0, 0]) for value in (head.dash, head.junction_to_dash)
         )
-        known = {name for group in ready.space.channels for name in group.channels}
-        circuit = ready.solver.solve(build)
         # Of what is not searched only what it draws without any filter, as it does at most.
-        self._besides: FloatArray = np.zeros(int(self._low.sum()))
-        for channel in build.channels:
-            solved = circuit.channels[channel.id]
-            if channel.id in known or channel.driven_by is not None or solved.idle[0, 0]:
-                continue
-            level = np.abs(solved.unfiltered.settings)
-            whole = np.sqrt(2.0) * level / np.abs(solved.plug_impedance + solved.source_resistance)
-            self._besides = self._besides + (np.ravel(whole) * np.ones(self._low.size))[self._low]
+        self._besides = drawn_alone(ready, r)[0][self._low]
 
     def sums(self, groups: Sequence[Whole], cones: Sequence[Sequence[int]]) -> Sums:
         """Return what plans come to.
@@ -85,9 +77,12 @@ class Radio:
             cones: by group, the channel of each cone.
 
         """
-        bass = np.sqrt(_squared(sum(each.bass for each in groups)).sum(axis=1))
+        vectors = np.asarray(sum(each.bass for each in groups))
+        bass = np.sqrt(squared_magnitude(vectors).sum(axis=1))
         bass = bass * (1.0 + CARRIED) + sum(each.slack for each in groups)
-        coherent = np.sqrt(_squared(sum(each.coherent for each in groups)) @ self._alone)
+        coherent = np.sqrt(
+            squared_magnitude(np.asarray(sum(each.coherent for each in groups))) @ self._alone
+        )
         treble = sum(each.treble for each in groups)
         powers = sum(each.powers for each in groups)
         return Sums(
@@ -107,8 +102,8 @@ class Radio:
             besides: what all other channels draw per volt at most, and at least [A/V], (2, F).
 
         """
-        bass = np.sqrt(_squared(whole.bass).sum(axis=1)) * (1.0 + CARRIED) + whole.slack
-        coherent = np.sqrt(_squared(whole.coherent) @ self._alone)
+        bass = np.sqrt(squared_magnitude(whole.bass).sum(axis=1)) * (1.0 + CARRIED) + whole.slack
+        coherent = np.sqrt(squared_magnitude(whole.coherent) @ self._alone)
         return Sums(
             gains=np.stack([bass, whole.treble, coherent, whole.powers], axis=1),
             ceiling=self._ceiling([whole], besides[1]),
@@ -161,8 +156,3 @@ class Radio:
         heat = np.minimum(heat, output.supply * output.limit)
         reached = junction_temperature(ambient=self._dash, thermal_resistance=self._rth, heat=heat)
         return np.asarray(np.minimum(reached, HOTTEST_CHIP))
-
-
-def _squared(value: object) -> FloatArray:
-    known = np.asarray(value)
-    return np.asarray(known.real**2 + known.imag**2)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray, squared_magnitude
 from conewright.physics.basics.programme import (
     current_equivalent_resistance,
     equivalent_resistance,
@@ -182,8 +182,8 @@ class WholeSolver:
         weight: FloatArray = np.zeros((1, ear.frequency.size))
         for place in one.places:
             answer = transfer.grid[place]
-            weight = weight + _squared(answer) + ear.diffuse * transfer.power[place]
-        size = _squared(heard) * weight * ear.share
+            weight = weight + squared_magnitude(answer) + ear.diffuse * transfer.power[place]
+        size = squared_magnitude(heard) * weight * ear.share
         whole.treble += size @ ear.treble
         whole.powers += size @ ear.overall
         linear = all(place in self._ready.factors for place in one.places)
@@ -227,9 +227,9 @@ class WholeSolver:
     def _end(self, whole: Whole, one: Driven, through: ComplexArray) -> None:
         """Take in where travel and heat of a cone end a programme."""
         slow = self._weights / (2.0 * np.pi * self._ear.frequency) ** 2
-        passed, options = _squared(through), one.options
-        travel = (_squared(one.velocity) * passed) @ slow
-        current = (_squared(one.current) * passed) @ self._weights
+        passed, options = squared_magnitude(through), one.options
+        travel = (squared_magnitude(one.velocity) * passed) @ slow
+        current = (squared_magnitude(one.current) * passed) @ self._weights
         by_travel = np.ravel(options.clean) / (PEAK_TO_RMS * np.sqrt(travel))
         by_heat = np.sqrt(np.ravel(options.power / options.hot.re) / current)
         whole.ceiling = np.minimum(whole.ceiling, np.minimum(by_travel, by_heat))
@@ -345,7 +345,3 @@ def _rows_of(transfer: Transfer, rows: NDArray[np.intp]) -> Transfer:
         }
 
     return Transfer(some(transfer.grid), {}, some(transfer.power))  # type: ignore[arg-type]
-
-
-def _squared(value: ComplexArray) -> FloatArray:
-    return np.asarray(value.real**2 + value.imag**2)

@@ -19,7 +19,7 @@ from conewright.job.builds.states.location import LocationState, SeatState
 from conewright.physics.acoustics.cabin import diffuse_pressure_squared
 from conewright.physics.basics import bands
 from conewright.physics.basics.air import Air
-from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray, squared_magnitude
 from conewright.physics.basics.levels import a_weighting
 from conewright.physics.basics.programme import programme_weights
 from conewright.stages.common.together import Cabin
@@ -176,8 +176,4 @@ class Ear:
 
     def bass_power(self, grid: ComplexArray, inner: ComplexArray) -> FloatArray:
         """Return the squared pressure of the bass [Pa2], by coherent sums, shape (rows,)."""
-        return _squared(grid) @ self.bass_grid + _squared(inner) @ self.bass_inner
-
-
-def _squared(value: ComplexArray) -> FloatArray:
-    return np.asarray(value.real**2 + value.imag**2)
+        return squared_magnitude(grid) @ self.bass_grid + squared_magnitude(inner) @ self.bass_inner

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.arrays import ComplexArray, FloatArray, squared_magnitude
 from conewright.physics.basics.programme import programme_weights
 from conewright.stages.choose.mounted.driven import (
     Driven,
@@ -208,14 +208,14 @@ class UnitNumbers:
     def _levels(self, at: slice, driven: Sequence[Driven]) -> None:
         ear, low, alone = self._ear, self._ear.coherent, 1.0 - self._ear.share
         for each in driven:
-            through = _squared(self._passed[each.channel])
-            size = _squared(each.flow)
+            through = squared_magnitude(self._passed[each.channel])
+            size = squared_magnitude(each.flow)
             if each.moved is not None:
                 size *= np.square(each.most)
             weight: FloatArray = np.zeros((1, ear.frequency.size))
             for place in each.places:
                 answer = self._answer(place, at)
-                weight = weight + _squared(answer) + ear.diffuse * self._power(place, at)
+                weight = weight + squared_magnitude(answer) + ear.diffuse * self._power(place, at)
             if len(weight) > 1:
                 size, weight = size * weight, np.ones((1, ear.frequency.size))
             self._treble[at] += size @ (weight * ear.treble * ear.share * through).T
@@ -224,7 +224,7 @@ class UnitNumbers:
         overall = ear.overall[low] * alone[low]
         for signs, coherent in self._coherent.items():
             if alike:
-                through = _squared(self._passed[driven[0].channel])[:, low]
+                through = squared_magnitude(self._passed[driven[0].channel])[:, low]
                 pressure, loose = self._pressure(driven, signs, at, None)
                 coherent[at] = np.sqrt((np.abs(pressure) + loose) ** 2 @ (overall * through).T)
                 continue
@@ -260,10 +260,10 @@ class UnitNumbers:
         profile = np.minimum(1.0, (frequency[low] / 50.0) ** 2) / (2.0 * np.pi * frequency[low])
         for each in driven:
             passed = self._passed[each.channel]
-            through = _squared(passed)
+            through = squared_magnitude(passed)
             velocity = np.abs(each.velocity) * each.least
             travel = np.square(velocity) @ (slow * through).T
-            current = (_squared(each.current) * np.square(each.least_hot)) @ (
+            current = (squared_magnitude(each.current) * np.square(each.least_hot)) @ (
                 self._weights * through
             ).T
             options, emf = each.options, self._earliest(each)
@@ -309,7 +309,7 @@ class UnitNumbers:
         lost: FloatArray = np.full_like(least, output.lost(np.zeros(1))[0])
         if not np.any(ahead.imag):
             lost = output.lost(least / (1.0 + least * ahead.real))
-        through = (self._weights * _squared(self._passed[first.channel.id])).T
+        through = (self._weights * squared_magnitude(self._passed[first.channel.id])).T
         taken = level * lost + output.sagging * len(twins.places) * drawn
         others = self._others[first.channel.id][1]
         # The other channels have filters of their own: their share is not weighed by this one's.
@@ -373,12 +373,14 @@ class UnitNumbers:
                 continue
             roots = [_root(self._factor(each, corner, signs)) for each in self._driven]
             if len(roots) == 1:
-                total = _squared(flows[0] @ roots[0].T).sum(axis=1)
+                total = squared_magnitude(flows[0] @ roots[0].T).sum(axis=1)
             else:
                 whole = np.concatenate(
                     [self._factor(each, corner, signs) for each in self._driven], axis=1
                 )
-                total = _squared(np.concatenate(flows, axis=1) @ _root(whole).T).sum(axis=1)
+                total = squared_magnitude(np.concatenate(flows, axis=1) @ _root(whole).T).sum(
+                    axis=1
+                )
             slack = np.zeros(count)
             for flow, root, share, each in zip(flows, roots, moved, self._driven, strict=True):
                 if share is not None:
@@ -409,8 +411,8 @@ class UnitNumbers:
             for place, sign in zip(each.places, self._signs(each, signs), strict=True):
                 grid = grid + sign * heard * self._transfer.grid[place][:, columns]
                 inner = inner + sign * between * self._transfer.inner[place]
-        power = _squared(np.asarray(grid)) @ ear.bass_grid[columns]
-        return np.asarray(np.sqrt(power + _squared(np.asarray(inner)) @ ear.bass_inner))
+        power = squared_magnitude(np.asarray(grid)) @ ear.bass_grid[columns]
+        return np.asarray(np.sqrt(power + squared_magnitude(np.asarray(inner)) @ ear.bass_inner))
 
     def _loose(
         self, flows: Sequence[ComplexArray], moved: Sequence[FloatArray | None], corner: int
@@ -423,8 +425,8 @@ class UnitNumbers:
                 continue
             off = np.abs(flow * self._passed[each.channel][corner, columns]) * share
             for place in each.places:
-                grid = _squared(self._transfer.grid[place][:, columns])
-                inner = _squared(self._transfer.inner[place])
+                grid = squared_magnitude(self._transfer.grid[place][:, columns])
+                inner = squared_magnitude(self._transfer.inner[place])
                 on_grid = np.sum(off**2 * grid * ear.bass_grid[columns], axis=1)
                 between = np.sum((off @ sizes.T) ** 2 * inner * ear.bass_inner, axis=1)
                 total += np.sqrt(on_grid + between)
@@ -447,7 +449,3 @@ def _root(factor: ComplexArray) -> ComplexArray:
 
 def _alike(tables: Sequence[ComplexArray]) -> bool:
     return all(each is tables[0] or np.array_equal(each, tables[0]) for each in tables)
-
-
-def _squared(value: ComplexArray) -> FloatArray:
-    return np.asarray(value.real**2 + value.imag**2)

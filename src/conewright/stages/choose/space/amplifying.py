@@ -9,19 +9,20 @@ the amplifier is refused.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from conewright.catalogue.job_entries import AmplifierEntry, amplifier_entry, in_words
+from conewright.job.builds.draws import draw
 from conewright.phrases import listed
 from conewright.physics.basics.levels import decibel
 from conewright.stages.choose.space.gates import Rejection
 from conewright.stages.choose.space.groups import Change, ChannelGroup, RadioOption
 from conewright.stages.choose.space.seen import Seen, built
-from conewright.stages.feed.run import Run, central, protection
+from conewright.stages.feed.run import Run, central, protection, run_of
 from conewright.stages.feed.supply import MUSIC_SHARE
 from conewright.stages.feed.supply_verdicts import MOST_LOST
 from conewright.stages.report.words import number
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
 
     from conewright.job.builds.job import Job
     from conewright.job.builds.states.build import Build
-    from conewright.job.builds.states.electrics import FeedState
 
 __all__ = ["amplified"]
 
@@ -41,6 +41,9 @@ LENGTH = "3..4..6 m"
 
 TO_FUSE = "300 mm"
 """Of cable before its fuse; common practice, no source."""
+
+ANY: dict[str, JsonValue] = {"size": "4 mm2", "fuse": "20 A"}
+"""Of a cable of which only what lies round it is asked."""
 
 SYSTEM = "12 V"
 """Supply that the amplifiers of a list are for."""
@@ -109,7 +112,7 @@ def _option(
     volts = np.sqrt(entry.power * entry.load)
     radio = seen.base.head_unit
     gain = float(decibel((volts / (radio.swing * radio.supply.si / np.sqrt(2.0))) ** 2))
-    sheet = {**entry.fields, "gain": f"{gain:.1f} dB", "feed": usual.cable.id}
+    sheet = {**entry.fields, "gain": f"{gain:.1f} dB", "feed": usual.feed}
     asked = len(names) * entry.power / usual.efficiency / radio.supply.si + usual.rest
     supply = _supply(seen, usual, asked)
     if supply is None:
@@ -119,12 +122,12 @@ def _option(
         )
         return _refused(seen, row, names, "fuse", words, asked)
     feed = {
-        **_feed(usual.cable.id),
+        **_feed(usual.feed),
         "fuse": f"{supply.rating:g} A",
         "size": f"{1e6 * supply.area:.6g} mm2",
         "metal": supply.metal,
     }
-    buy = {row: 1.0, supply.cable: usual.length, supply.fuse: 1.0}
+    buy = {row: 1.0, supply.cable: central(usual.run.length), supply.fuse: 1.0}
     name = in_words(compiled, row)
     words = (
         f"{name} for {listed(list(names))}, on {1e6 * supply.area:g} mm2 from the battery behind "
@@ -176,26 +179,28 @@ class _Usual:
     """What a job fills in where nobody knows an amplifier and its cable better.
 
     Attributes:
-        cable: without size and fuse.
-        length: of it [m].
+        run: of its cable, of any size behind any fuse.
+        feed: what that is called.
         efficiency: of a full sine [1].
         rest: current with nothing played [A].
 
     """
 
-    cable: FeedState
-    length: float
+    run: Run
+    feed: str
     efficiency: float
     rest: float
 
 
 def _usual(seen: Seen, entry: AmplifierEntry, names: Sequence[str], feed: str) -> _Usual:
-    change = _change(seen.job, {**entry.fields, "feed": feed}, _feed(feed), names)
+    cable = {**_feed(feed), **ANY}
+    change = _change(seen.job, {**entry.fields, "feed": feed}, cable, names)
     build = built(seen.job, {"usual": change})["usual"]
     unit = next(each for each in build.amplifiers if each.feed == feed)
-    cable = next(each for each in build.feeds if each.id == feed)
-    assert cable.length is not None
-    return _Usual(cable, cable.length.si, unit.efficiency.si, unit.quiescent_current.si)
+    state = next(each for each in build.feeds if each.id == feed)
+    run = run_of(state, build, draw(build.axes, samples=1))
+    assert run is not None, "length, size and fuse are written"
+    return _Usual(run, feed, unit.efficiency.si, unit.quiescent_current.si)
 
 
 def _supply(seen: Seen, usual: _Usual, asked: float) -> _Supply | None:
@@ -204,13 +209,18 @@ def _supply(seen: Seen, usual: _Usual, asked: float) -> _Supply | None:
     fuses, cables = seen.rows("fuse"), seen.rows("cable")
     value = compiled.numbers.get("value", np.full(len(compiled), np.nan))
     price = np.nan_to_num(compiled.numbers.get("price", np.zeros(len(compiled))))
+    length = central(usual.run.length)
     found: list[tuple[float, int, int]] = []
     for fuse in (int(each) for each in fuses if value[each] >= asked):
         for cable in map(int, cables):
-            metal = compiled.text("metal", cable)
-            run = _run(seen.base, usual, fuse=value[fuse], area=value[cable], metal=metal)
+            run = replace(
+                usual.run,
+                fuse=np.full((1, 1), value[fuse]),
+                area=np.full((1, 1), value[cable]),
+                metal=_metal(compiled.text("metal", cable)),
+            )
             if protection(run).safe and central(run.drop(MUSIC_SHARE * asked)) <= MOST_LOST:
-                found.append((float(price[fuse] + usual.length * price[cable]), fuse, cable))
+                found.append((float(price[fuse] + length * price[cable]), fuse, cable))
     if not found:
         return None
     _, fuse, cable = min(found)
@@ -221,24 +231,6 @@ def _supply(seen: Seen, usual: _Usual, asked: float) -> _Supply | None:
 
 def _metal(told: str) -> Literal["copper", "clad-aluminium"]:
     return "clad-aluminium" if told == "clad-aluminium" else "copper"
-
-
-def _run(base: Build, usual: _Usual, *, fuse: float, area: float, metal: str) -> Run:
-    cable, distance = usual.cable, usual.cable.fuse_distance
-    values = (area, usual.length, fuse, cable.ambient.si, cable.insulation.si)
-    area_, length, rating, ambient, limit = (np.full((1, 1), each) for each in values)
-    return Run(
-        area=area_,
-        length=length,
-        fuse=rating,
-        metal=_metal(metal),
-        route=cable.route,
-        ambient=ambient,
-        limit=limit,
-        by_cable=False,
-        supply=np.full((1, 1), base.vehicle.rest_voltage.si),
-        unfused=0.0 if distance is None else distance.si,
-    )
 
 
 def _refused(
