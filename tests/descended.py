@@ -59,7 +59,7 @@ class _Floor:
 
 
 def _scale(gains: int) -> Scale:
-    return Scale(gains=np.ones(gains), loud=1.0, highest=10.0, money=1.0, bass=1.0)
+    return Scale(gains=np.ones(gains), loud=1.0, highest=10.0, money=1.0, bass=1.0, load=1.0)
 
 
 def _listed(group: Group) -> Listed:

@@ -24,8 +24,8 @@ from conewright.stages.choose.engine.found import Limits, Picks
 from conewright.stages.choose.engine.plan_sums import Rows
 from conewright.stages.choose.engine.solve import Search
 from conewright.stages.choose.finals.planned import PlannedPlan, job_with
+from conewright.stages.choose.mounted.branch_sums import COLUMNS, LOADED_AT
 from conewright.stages.choose.mounted.exact import Solved
-from conewright.stages.choose.mounted.option_numbers import LOADED_AT
 from conewright.stages.choose.mounted.prepared import Prepared
 from conewright.stages.choose.space.gates import Allowed
 from conewright.stages.choose.space.groups import Space
@@ -72,6 +72,7 @@ class Plan:
             sums of groups of channels that were solved.
         travel: peak travel over Xmax, at least: of options, and of groups that were solved.
         overloaded: whether its load is ruled out ahead.
+        lacking: whether its travel is, since its channels draw too little.
         bound: points that no plan of its combination exceeds.
 
     """
@@ -84,6 +85,7 @@ class Plan:
     bounds: Mapping[str, tuple[float, float]]
     travel: tuple[float, float]
     overloaded: bool
+    lacking: bool
     bound: float
 
 
@@ -108,19 +110,21 @@ class Watched(Search):
         at = int(reached.at[row])
         options = np.zeros((1, len(combined.slots)), dtype=np.intp)
         gains, ceiling = np.zeros((1, 4)), reached.ceiling[[row]].copy()
-        travel, overloaded = 0.0, False
+        travel, overloaded, lacking = 0.0, False, False
         for g, cell in enumerate(combined.cells_of(at)):
-            loads = np.zeros(len(LOADED_AT))
+            added = np.zeros(COLUMNS)
             for unit in range(len(cell.classes)):
                 rows, more, most, costs = cell.options(unit)
                 k = chance.randrange(len(rows))
                 options[0, combined.slots.index(g) + unit] = rows[k]
                 gains += more[k]
                 ceiling = np.minimum(ceiling, most[k])
-                loads += costs[k, 1:]
+                added += costs[k, 1:]
                 where = np.flatnonzero(cell.classes[unit] == rows[k])
                 travel = max(travel, float(cell.numbers(unit)[3][where[0]]))
-            overloaded |= bool(np.any(loads > cell.wired.allowed + 1e-9))
+            beyond = added > cell.wired.allowed + 1e-9
+            overloaded |= bool(beyond[: len(LOADED_AT)].any())
+            lacking |= bool(beyond[len(LOADED_AT) :].any())
         plan = Rows(reached.cells[[row]], options, reached.at[[row]])
         found = sums.sums(plan)
         sizes = _levels(gains, ceiling)
@@ -135,6 +139,7 @@ class Watched(Search):
             bounds={name: (sizes[name], whole[name]) for name in sizes},
             travel=(travel, float(found.travel[0])),
             overloaded=overloaded,
+            lacking=lacking,
             bound=float(reached.bound[row]),
         )
 

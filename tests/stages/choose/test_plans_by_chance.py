@@ -18,6 +18,7 @@ from spaces import Plan, Watched, few_parts, searched, written_build
 from conewright.job.builds.states.build import Build
 from conewright.physics.basics import bands
 from conewright.stages.choose.mounted.exact import Solved
+from conewright.stages.choose.mounted.plan_rows import MOST_TRAVEL
 from conewright.stages.common.circuit import Solver
 from conewright.stages.common.conditioned import conditioned_draws
 from conewright.stages.common.load import EASY, radio_load
@@ -127,6 +128,7 @@ def test_travel_and_load_rule_out_nothing_that_passes(cases: list[Case]) -> None
     assert 20 < len(passed) < len(cases)
     for case in passed:
         assert not case.plan.overloaded, case
+        assert not case.plan.lacking or case.found.travel[0] > MOST_TRAVEL, case
         assert max(case.plan.travel) <= case.found.travel[0] * (1.0 + 1e-9), case
     # And they do rule out: neither is a bound of nothing.
     assert any(case.plan.overloaded for case in cases)

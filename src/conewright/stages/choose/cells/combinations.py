@@ -114,7 +114,8 @@ class Combinations:
         self._least = self.money + parts
         self._bound = worth.upper(gains, self._ceiling, self.marked)
         self._possible = _possible(groups)
-        self.scale = _scale(worth, gains, self._ceiling, ready.money)
+        loads = [cells[0].wired.allowed[0] for cells in groups]
+        self.scale = _scale(worth, gains, self._ceiling, ready.money, float(min(loads)))
 
     def within(
         self, *, money: float, hours: float, floor: float, most: int | None = None
@@ -217,12 +218,17 @@ BLOCK = 2048
 
 TINY = 1e-300
 
-MONEY_POINTS = 8.0
-"""Points that four parts of a middling price stand for where like options are put together."""
+MONEY_POINTS, LOAD_POINTS = 8.0, 14.0
+"""Points that four parts of a middling price, and the most that a channel may be loaded with, stand
+for where like options are put together."""
 
 
 def _scale(
-    worth: Worth, gains: FloatArray, ceiling: FloatArray, money: Sequence[FloatArray]
+    worth: Worth,
+    gains: FloatArray,
+    ceiling: FloatArray,
+    money: Sequence[FloatArray],
+    load: float,
 ) -> Scale:
     """Return points for differences between options, near the best of all combinations."""
     bass, treble, coherent, powers = np.maximum(gains.max(axis=0), 1e-30)
@@ -241,6 +247,7 @@ def _scale(
         highest=float(min(ceiling.max(), 1e6)),
         money=MONEY_POINTS / (4.0 * usual) if usual > 0.0 else 0.0,
         bass=float(slopes["bass"] / bass),
+        load=LOAD_POINTS / load,
     )
 
 

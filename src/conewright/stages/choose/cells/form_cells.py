@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.stages.choose.cells.envelopes import Envelope
 from conewright.stages.choose.cells.nested import Listed, Parted, Scale, ordered, parted
-from conewright.stages.choose.cells.wirings import Wiring
+from conewright.stages.choose.cells.wirings import Wiring, leading_of
 from conewright.stages.choose.mounted.option_numbers import GAINS, Signs
 from conewright.stages.choose.mounted.option_takes import Take, union_of
 from conewright.stages.choose.mounted.plan_rows import MOST_TRAVEL
@@ -76,7 +76,7 @@ class Cell:
         return frozenset(union_of(self.takes).items())
 
     def numbers(self, unit: int) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Return gains, ceilings, loads and travel of a unit's options in this cell."""
+        """Return gains, ceilings, sums of a channel and travel of a unit's options in this cell."""
         return self.wired.numbers(unit, self.beside[unit], self.corner, self.classes[unit])
 
     def envelope(self, unit: int) -> Envelope:
@@ -101,11 +101,11 @@ class Cell:
         mask, known = self.classes[unit], self.wired.wiring.ranks
         key = (unit, int(mask[0]), mask.size)
         if key not in known:
-            gains, ceiling, loads, _ = self.numbers(unit)
+            gains, ceiling, sums, _ = self.numbers(unit)
             money = np.nan_to_num(self.wired.units[unit].money[mask], nan=np.inf)
             bass, rest, slack = self.bass(unit, mask)
             none = np.zeros(mask.size)
-            costs = np.column_stack((money, loads))
+            costs = np.column_stack((money, sums))
             whole = Listed(mask, gains, ceiling, costs, bass, none, rest, slack)
             rank = np.zeros(len(self.wired.units[unit]), dtype=np.intp)
             rank[mask[ordered(scale.points(whole))]] = np.arange(mask.size)
@@ -129,12 +129,13 @@ class Cell:
     def options(self, unit: int) -> Rows:
         """Return the options of a unit that may be chosen in this cell.
 
-        Rows of the unit, gains, ceilings, and costs: money, inf where it is not known, then loads.
+        Rows of the unit, gains, ceilings, and costs: money, inf where it is not known, then what it
+        adds to the sums of a channel.
         """
         mask = self.classes[unit]
-        gains, ceiling, loads, travel = self.numbers(unit)
+        gains, ceiling, sums, travel = self.numbers(unit)
         money = self.wired.units[unit].money[mask]
-        costs = np.column_stack((np.nan_to_num(money, nan=np.inf), loads))
+        costs = np.column_stack((np.nan_to_num(money, nan=np.inf), sums))
         kept = travel <= MOST_TRAVEL
         return mask[kept], gains[kept], ceiling[kept], costs[kept]
 
@@ -178,7 +179,7 @@ class Wired:
     def numbers(
         self, unit: int, beside: int, corner: int, which: NDArray[np.intp]
     ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Return gains, ceilings, loads and travel of some options of a unit.
+        """Return gains, ceilings, sums of a channel and travel of some options of a unit.
 
         Args:
             unit: its position.
@@ -187,12 +188,12 @@ class Wired:
             which: options.
 
         """
-        loads = self.wiring.loads(unit, which)
+        sums = self.wiring.sums(unit, corner)[which]
         if not self.wiring.hangings[unit]:
             nothing = np.zeros((which.size, len(GAINS)))
-            return nothing, np.full(which.size, np.inf), loads, np.zeros(which.size)
+            return nothing, np.full(which.size, np.inf), sums, np.zeros(which.size)
         found = self.wiring.numbers(unit, beside).at(corner, self._signs[unit][1])
-        return found.gains[which], found.ceiling[which], loads, found.travel[which]
+        return found.gains[which], found.ceiling[which], sums, found.travel[which]
 
     def signs(self, unit: int) -> tuple[int, Signs]:
         """Return the sign of a unit's first place, and those of all against it."""
@@ -200,7 +201,7 @@ class Wired:
 
     @property
     def allowed(self) -> FloatArray:
-        """Conductance that the first channel may have, at most [S]: beyond it is overloaded."""
+        """What the sums of the first channel may come to [S]."""
         return self.wiring.allowed
 
     def bass(
@@ -315,6 +316,11 @@ def cells_of(ready: Prepared, r: int) -> list[list[Cell]]:
     for c, wirings in enumerate(every):
         for wiring in wirings.values():
             wiring.besides = alone + sum(each for k, each in enumerate(drawn) if k != c)
+    leading = leading_of([each for wirings in every for each in wirings.values()])
+    for wirings in every:
+        for wiring in wirings.values():
+            wiring.leading = leading
+    for wirings in every:
         wired = [Wired(wirings[f], f) for f in range(len(wirings))]
         found.append([cell for each in wired for cell in each.cells()])
     return found

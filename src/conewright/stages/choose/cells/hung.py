@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.electrics.filters import butterworth_high_pass
+from conewright.stages.choose.mounted.branch_sums import COLUMNS, LOADED_AT
 from conewright.stages.choose.mounted.driven import Hanging, Twinned, solved_branch, twinned
-from conewright.stages.choose.mounted.option_numbers import LOADED_AT, Signs
+from conewright.stages.choose.mounted.option_numbers import Signs
 from conewright.stages.choose.mounted.output import Output
 from conewright.stages.choose.mounted.prepared import Prepared, UnitOptions
 from conewright.stages.common.load import load_of
@@ -185,19 +186,20 @@ class Hung:
 
     @cached_property
     def allowed(self) -> FloatArray:
-        """Conductance that the first channel may have, at most [S]: beyond it is overloaded.
+        """What the sums of the first channel may come to, (COLUMNS,) [S]: it is overloaded beyond,
+        or a cone travels too far.
 
         At `LOADED_AT`: |Z| of the whole is no more than 1/|Y| and what lies before the branches.
         """
-        name = self.channels.channels[0]
-        for hangings in self.hangings:
-            for each in hangings:
-                if each.channel.id == name:
-                    frequency = self.ready.ear.frequency
-                    at = [int(np.argmin(np.abs(frequency - hertz))) for hertz, _ in LOADED_AT]
-                    left = self.ready.least_load(self.radio, name) - np.abs(each.before[0, at])
-                    return np.where(left > 0.0, 1.0 / np.maximum(left, TINY), np.inf)
-        return np.full(len(LOADED_AT), np.inf)
+        name, loads = self.channels.channels[0], np.full(len(LOADED_AT), np.inf)
+        for hanging in (each for every in self.hangings for each in every):
+            if hanging.channel.id == name:
+                frequency = self.ready.ear.frequency
+                at = [int(np.argmin(np.abs(frequency - hertz))) for hertz, _ in LOADED_AT]
+                left = self.ready.least_load(self.radio, name) - np.abs(hanging.before[0, at])
+                loads = np.where(left > 0.0, 1.0 / np.maximum(left, TINY), np.inf)
+                break
+        return np.append(loads, np.zeros(COLUMNS - len(loads)))
 
 
 def _classes(unit: UnitOptions) -> Classes:

@@ -22,6 +22,9 @@ FANOUT = 8
 SHOWN = 3
 """Leading dimensions of the bass by which options are put together."""
 
+SHOWN_LOADS = slice(1, 5, 3)
+"""Costs by which they are: loads below and above where capacitors let tweeters in."""
+
 
 @dataclass(frozen=True, eq=False)
 class Listed:
@@ -66,6 +69,7 @@ class Scale:
         loud: points for a factor e of the ceiling, and the highest that matters [V].
         money: points for one.
         bass: points for one of the bass.
+        load: points for one siemens.
 
     """
 
@@ -74,6 +78,7 @@ class Scale:
     highest: float
     money: float
     bass: float
+    load: float
 
     def points(self, options: Listed) -> FloatArray:
         """Return options as places in a space where distances are points."""
@@ -81,7 +86,8 @@ class Scale:
         end = np.clip(options.ceiling, 1e-3 * self.highest, self.highest)
         money = np.where(np.isinf(options.costs[:, 0]), 0.0, options.costs[:, 0])
         plain = (options.gains * self.gains, self.loud * np.log(end), self.money * money)
-        return np.column_stack((*plain, vectors.real, vectors.imag))
+        loads = self.load * options.costs[:, SHOWN_LOADS]
+        return np.column_stack((*plain, vectors.real, vectors.imag, loads))
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,7 +164,7 @@ class Nested:
         rows: of a block of one option, what that is called; -1 of larger ones.
         first, count: of the blocks that a block has in it.
         gains, ceiling: at most.
-        money, loads: at least.
+        money, loads: at least; loads as the sums over a channel.
         bass, radius: middle, and how far from it at most.
         rest, slack: at most.
         apart: how much the options of a block differ, in points.

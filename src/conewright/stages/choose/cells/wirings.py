@@ -14,22 +14,31 @@ from conewright.physics.basics.programme import programme_weights
 from conewright.stages.choose.cells.envelopes import Envelope
 from conewright.stages.choose.cells.hung import Hung
 from conewright.stages.choose.cells.nested import Parted
+from conewright.stages.choose.mounted.branch_sums import (
+    COLUMNS,
+    MOVED_AT,
+    TRAVELLERS,
+    Source,
+    loads_of,
+    need_of,
+)
 from conewright.stages.choose.mounted.driven import middle_of
 from conewright.stages.choose.mounted.ear import Transfer
 from conewright.stages.choose.mounted.option_numbers import (
     HIGHEST,
-    LOADED_AT,
     LOWEST,
     UnitNumbers,
-    loads_of,
 )
-from conewright.stages.choose.mounted.plan_rows import rows_of, stood_in
+from conewright.stages.choose.mounted.plan_rows import MOST_TRAVEL, rows_of, stood_in
 from conewright.stages.choose.mounted.prepared import Prepared
 
-__all__ = ["Wiring"]
+__all__ = ["Wiring", "leading_of"]
 
 LEADING = 8
 """Dimensions of the common space of the bass in which bounds are looked at; the rest is a norm."""
+
+SAMPLED = 64
+"""Options of a unit from which it is learnt which dimensions lead."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,6 +74,7 @@ class Wiring(Hung):
 
     Attributes:
         besides: what the channels of all other groups draw at most, and at least [A/V], (2, F).
+        leading: takes the common space of the bass to the dimensions in which bounds are looked at.
         envelopes, blocks: of units in cells, by what cells have in common.
         ranks: of options, by unit and class: those that are alike stand together.
 
@@ -72,26 +82,58 @@ class Wiring(Hung):
 
     def __init__(self, ready: Prepared, r: int, c: int, forms: Sequence[int]) -> None:
         super().__init__(ready, r, c, forms)
+        self._sums: dict[tuple[int, int], FloatArray] = {}
         self._numbers: dict[tuple[int, int], UnitNumbers] = {}
         self._leasts: dict[tuple[int, str, int, int], FloatArray] = {}
+        self.leading: ComplexArray = np.zeros((0, 0), dtype=complex)
         self.besides: FloatArray = np.zeros((2, ready.ear.frequency.size))
         self.envelopes: dict[Hashable, Envelope] = {}
         self.blocks: dict[Hashable, Parted] = {}
         self.ranks: dict[Hashable, NDArray[np.intp]] = {}
 
-    def loads(self, unit: int, which: NDArray[np.intp]) -> FloatArray:
-        """Return what some options load the first channel with, as in `LOADED_AT` [S]."""
-        return self._loads[unit][which]
+    def sums(self, unit: int, corner: int) -> FloatArray:
+        """Return what options of a unit add to the sums of the first channel, (options, COLUMNS)
+        [S].
+        """
+        if (unit, corner) not in self._sums:
+            name = self.channels.channels[0]
+            found = np.zeros((len(self.units[unit]), COLUMNS))
+            if name in self.admittances[unit]:
+                cold = self.admittances[unit][name][0]
+                loads = loads_of(cold, self.ready.ear.frequency)
+                lacks = self._lacks(unit, corner, name, np.abs(cold[:, self._low]))
+                found = np.column_stack((loads, lacks.reshape(len(cold), -1)))
+            self._sums[unit, corner] = found
+        return self._sums[unit, corner]
+
+    def _lacks(self, unit: int, corner: int, name: str, brought: FloatArray) -> FloatArray:
+        """Return what options of a unit lack for a channel, what they bring taken off [S].
+
+        Shape (options, travellers, frequencies).
+        """
+        low = self._low
+        lacks = np.repeat(-brought[:, np.newaxis], TRAVELLERS, axis=1)
+        travellers = [u for u, each in enumerate(self.admittances) if name in each][:TRAVELLERS]
+        twins = next((each for each in self.parted(unit) if each.first.channel.id == name), None)
+        if twins is None or unit not in travellers:
+            return lacks
+        first = twins.first
+        if first.channel.driven_by is None and not first.idle:
+            source = Source(
+                output=self.outputs[name],
+                flat=(first.flat * np.ones(first.source.shape))[0, low],
+                impedance=np.abs(first.source[0, low]),
+                alike=len(twins.places),
+                beside=self._beside(unit)[name][0][low],
+            )
+            speed = self._any_numbers(unit).speed * np.abs(self.passed[name][corner, low])
+            lacks[:, travellers.index(unit)] += need_of(source, speed, most=MOST_TRAVEL)
+        return lacks
 
     @cached_property
-    def _loads(self) -> tuple[FloatArray, ...]:
-        name, found = self.channels.channels[0], []
-        for index, unit in enumerate(self.units):
-            found.append(np.zeros((len(unit), len(LOADED_AT))))
-            if name in self.admittances[index]:
-                cold = self.admittances[index][name][0]
-                found[index] += loads_of(cold, self.ready.ear.frequency)
-        return tuple(found)
+    def _low(self) -> list[int]:
+        frequency = self.ready.ear.frequency
+        return [int(np.argmin(np.abs(frequency - hertz))) for hertz in MOVED_AT]
 
     def numbers(self, unit: int, beside: int) -> UnitNumbers:
         """Return the numbers of a unit's options beside a class of neighbours."""
@@ -99,6 +141,11 @@ class Wiring(Hung):
         if key not in self._numbers:
             self._numbers[key] = self._worked_out(unit, beside)
         return self._numbers[key]
+
+    def _any_numbers(self, unit: int) -> UnitNumbers:
+        """Return the numbers of a unit's options beside neighbours that there are."""
+        code = sum(1 << u for u, each in enumerate(self.fitted) if u != unit and each[0])
+        return self.numbers(unit, code)
 
     def _worked_out(self, unit: int, beside: int) -> UnitNumbers:
         ready, size = self.ready, self.ready.ear.frequency.size
@@ -128,11 +175,14 @@ class Wiring(Hung):
             outputs=self.outputs,
         )
 
-    @cached_property
-    def leading(self) -> ComplexArray:
-        """What takes the common space of the bass to its leading dimensions."""
+    def sampled(self) -> ComplexArray:
+        """Return the bass of some options of every unit, in the whole common space."""
         size = len(next(iter(self.ready.factors.values()), ()))
-        return np.eye(min(LEADING, size), size, dtype=complex)
+        found = [np.zeros((0, size), dtype=complex)]
+        for unit, hangings in enumerate(self.hangings):
+            if hangings:
+                found.append(self._any_numbers(unit).sampled(SAMPLED))
+        return np.concatenate(found)
 
     def transfer(self, unit: int) -> Transfer:
         """Return what the places of a unit do at the ear, tweeters on their frames as well."""
@@ -256,3 +306,13 @@ class Wiring(Hung):
                 )
             )
         return tuple(found)
+
+
+def leading_of(wirings: Sequence[Wiring]) -> ComplexArray:
+    """Return what takes the common space of the bass to the dimensions in which most of it lies.
+
+    Options differ by few figures, so that a handful of directions holds all but a hundredth.
+    """
+    every = np.concatenate([each.sampled() for each in wirings])
+    _, directions = np.linalg.eigh(every.T.conj() @ every)
+    return np.asarray(directions[:, ::-1][:, :LEADING].conj().T)

@@ -13,7 +13,7 @@ from conewright.physics.basics.arrays import FloatArray
 from conewright.stages.choose.cells.form_cells import BLOCKS
 from conewright.stages.choose.cells.nested import Listed, Nested
 from conewright.stages.choose.engine.descent import Descent, Mixed, Nodes
-from conewright.stages.choose.mounted.option_numbers import LOADED_AT
+from conewright.stages.choose.mounted.branch_sums import COLUMNS
 
 if TYPE_CHECKING:
     from conewright.stages.choose.cells.combinations import Combinations, Reached
@@ -214,7 +214,7 @@ def _nothing(cell: Cell) -> Listed:
         rows=np.zeros(1, dtype=np.intp),
         gains=np.zeros((1, 4)),
         ceiling=np.full(1, np.inf),
-        costs=np.zeros((1, 1 + len(LOADED_AT))),
+        costs=np.zeros((1, 1 + COLUMNS)),
         bass=np.zeros((1, size), dtype=complex),
         radius=one,
         rest=one,

@@ -12,7 +12,8 @@ from conewright.stages.choose.cells.nested import Listed
 from conewright.stages.choose.engine.evaluation import broken_of
 from conewright.stages.choose.engine.sums import Radio, Sums
 from conewright.stages.choose.engine.wholes import Whole, WholeSolver, stacked_wholes
-from conewright.stages.choose.mounted.option_numbers import GAINS, LOADED_AT
+from conewright.stages.choose.mounted.branch_sums import COLUMNS
+from conewright.stages.choose.mounted.option_numbers import GAINS
 
 if TYPE_CHECKING:
     from conewright.physics.basics.arrays import FloatArray
@@ -150,14 +151,14 @@ class PlanSums:
             solved, whole = self._group(g, wiring, cells[here], options[here])
             known = self._radio.alone(whole, solved.solver.cones, wiring.besides)
             gains[here], ends[here] = known.gains, known.ceiling
-            leading = bass.shape[1]
-            bass[here] = whole.bass[:, :leading]
-            rest[here] = np.sqrt(np.sum(np.abs(whole.bass[:, leading:]) ** 2, axis=1))
+            bass[here] = whole.bass @ wiring.leading.T
+            left = np.sum(np.abs(whole.bass) ** 2, axis=1) - np.sum(np.abs(bass[here]) ** 2, axis=1)
+            rest[here] = np.sqrt(np.maximum(left, 0.0))
             slack[here] = whole.slack
             told = broken_of(known.load, known.chip, known.travel, hottest=np.inf, margin=ROUNDED)
             for gate, which in broken.items():
                 which[here] = told[gate]
-        costs = np.zeros((count, 1 + len(LOADED_AT)))
+        costs = np.zeros((count, 1 + COLUMNS))
         costs[:, 0] = self._money_of(g, cells, options)
         rows = np.arange(count)
         return Listed(rows, gains, ends, costs, bass, np.zeros(count), rest, slack), broken

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 __all__ = ["DECIMALS", "Found", "Limits", "Picks", "Search", "Tally"]
 
-START_CELLS, START_OPTIONS, START_PLANS = 32, 48, 192
+START_CELLS, START_OPTIONS, START_PLANS = 128, 192, 1024
 """Where a first plan is looked for: cells with the highest bounds, the most promising options of
 each of their units, and plans of these."""
 
@@ -54,6 +54,9 @@ MOST_BOUNDED = 12_000_000
 """Combinations of blocks that are bounded for one answer, some ten seconds; what is left then is
 left open, and the answer says by how much it may be better.
 """
+
+PROVED_WITHIN = (8.0, 4.0, 2.0, 1.0)
+"""Points within which the best is proved then, as far as that goes."""
 
 FIRST, LARGEST = 2, 256
 """Plans that are worked out together, the most promising first."""
@@ -107,13 +110,39 @@ class Search:
     # --- The search -------------------------------------------------------------------------------
 
     def _within(self, limits: Limits, *, below: float) -> list[Found]:
-        kept = Kept(below, self.gap, MOST_BOUNDED)
-        for each in self._found.values():
-            if each.picks not in self._barred and limits.hold(each.money, each.hours):
-                kept.add(each)
+        kept = self._kept(limits, below, self.gap)
         radios = list(self._radios(limits))
         for r in radios:
             self._start(r, limits, kept)
+        self._go_through(radios, limits, kept)
+        if not below:
+            self._left[limits] = self._open(radios, limits, kept.left)
+            kept = self._kept(limits, below, self.gap)
+        return kept.found
+
+    def _kept(self, limits: Limits, below: float, gap: float) -> Kept:
+        """Return what is known within limits."""
+        kept = Kept(below, gap, MOST_BOUNDED)
+        for each in self._found.values():
+            if each.picks not in self._barred and limits.hold(each.money, each.hours):
+                kept.add(each)
+        return kept
+
+    def _open(self, radios: Sequence[int], limits: Limits, left: float) -> float:
+        """Return the most that a plan may be worth of what was left open.
+
+        With some points in hand most falls away sooner, and what is left may be gone through.
+        """
+        for gap in PROVED_WITHIN if np.isfinite(left) else ():
+            kept = self._kept(limits, 0.0, gap)
+            self._go_through(radios, limits, kept)
+            if np.isfinite(kept.left):
+                break
+            left = min(left, kept.floor)
+        return left
+
+    def _go_through(self, radios: Sequence[int], limits: Limits, kept: Kept) -> None:
+        """Look at all combinations of cells that may hold a plan that matters."""
         for r in radios:
             money, hours = limits.ends
             left = self._combined_of(r).within(money=money, hours=hours, floor=kept.floor)
@@ -129,9 +158,6 @@ class Search:
                 for plans in self._descended(r, some, limits, kept):
                     self._look_at(r, plans, limits, kept)
                 start, size = start + size, min(MORE * size, MOST_CELLS)
-        if not below:
-            self._left[limits] = kept.left
-        return kept.found
 
     def _radios(self, limits: Limits) -> Iterator[int]:
         """Yield the radios within limits with which there is a cell of every group of channels."""

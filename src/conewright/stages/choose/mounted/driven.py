@@ -211,6 +211,7 @@ class Driven:
         least_hot: factor of that at least.
         options: what stands there.
         drawn: current of its channel per volt of the source, at most [A/V].
+        share: of the source's volts that is left for the branch, in the middle of its neighbours.
 
     """
 
@@ -225,6 +226,7 @@ class Driven:
     least_hot: FloatArray | float
     options: MountedOptions
     drawn: FloatArray
+    share: ComplexArray
 
 
 def driven_of(
@@ -262,12 +264,14 @@ def driven_of(
                 least_hot=hot.least,
                 options=each,
                 drawn=cold.drawn,
+                share=cold.left,
             )
 
 
 @dataclass(frozen=True, eq=False)
 class _Drives:
     share: ComplexArray
+    left: ComplexArray
     across: Mapping[str, ComplexArray]
     drawn: FloatArray
     moved: FloatArray | None
@@ -293,8 +297,8 @@ def _drives(
     share = 1.0 / (1.0 + hanging.source * whole)
     drawn = np.abs(whole * share)
     if not radius.any():
-        return _Drives(share * level, across, drawn, None, 1.0, 1.0)
+        return _Drives(share * level, share, across, drawn, None, 1.0, 1.0)
     moved = np.minimum(np.abs(hanging.source * share) * radius, MOST_MOVED)
     most = 1.0 / (1.0 - moved)
     drawn = (drawn + radius * np.abs(share)) * most
-    return _Drives(share * level, across, drawn, moved * most, most, 1.0 / (1.0 + moved))
+    return _Drives(share * level, share, across, drawn, moved * most, most, 1.0 / (1.0 + moved))

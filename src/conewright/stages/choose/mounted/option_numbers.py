@@ -12,12 +12,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import ComplexArray, FloatArray, squared_magnitude
 from conewright.physics.basics.programme import programme_weights
+from conewright.stages.choose.mounted.branch_sums import MOVED_AT
 from conewright.stages.choose.mounted.driven import (
     Driven,
     Middle,
@@ -33,24 +35,15 @@ from conewright.stages.hear.ceiling import PEAK_TO_RMS
 __all__ = [
     "GAINS",
     "HIGHEST",
-    "LOADED_AT",
     "LOWEST",
     "MOVES_UP_TO",
     "Numbers",
     "Signs",
     "UnitNumbers",
-    "loads_of",
 ]
 
 GAINS = ("bass", "treble", "coherent", "powers")
 """What adds up over the units of a plan: [Pa/V], [Pa2/V2], [Pa/V], [Pa2/V2]."""
-
-LOADED_AT = (
-    *((180.0, 0.0), (250.0, 0.0), (350.0, 0.0), (2500.0, 0.0)),
-    *((5000.0, 0.0), (5000.0, -0.4), (10_000.0, 0.0), (10_000.0, -0.4)),
-)
-"""Where the admittances of the branches of a channel are added up to rule out a load [Hz], and the
-angle at which [rad]: |Y| >= Re(Y exp(-i angle)) for any."""
 
 BLOCK = 256
 """Options that are solved together: few enough to stay near the processor."""
@@ -90,6 +83,9 @@ class Numbers:
 class UnitNumbers:
     """The options of a unit beside one class of neighbours, and their numbers by high-pass.
 
+    Attributes:
+        speed: peak travel over Xmax per volt across the branch, at `MOVED_AT` [1/V], (options, F).
+
     Args:
         twins: what it hangs on its channels.
         middles: of what stands beside it, by channel.
@@ -128,6 +124,8 @@ class UnitNumbers:
         self._places = tuple(place for each in twins for some in each.places for place in some)
         corners = len(next(iter(passed.values())))
         self._treble, self._powers, self._travel = np.zeros((3, count, corners))
+        self._low = [int(np.argmin(np.abs(ear.frequency - hertz))) for hertz in MOVED_AT]
+        self.speed = np.zeros((count, len(MOVED_AT)))
         self._ceiling = np.full((count, corners), np.inf)
         self._coherent = {each: np.zeros((count, corners)) for each in signs}
         self._flows: list[list[ComplexArray]] = []
@@ -176,6 +174,18 @@ class UnitNumbers:
         if key not in self._vectors:
             self._vectors[key] = self._vectors_of(corner, signs, np.arange(count), space)
         return self._vectors[key][rows]
+
+    def sampled(self, most: int) -> ComplexArray:
+        """Return the bass of so many options in the whole common space, with every high-pass and
+        whichever way round."""
+        count = len(self._treble)
+        rows = np.unique(np.linspace(0, count - 1, most).astype(int))
+        size = np.eye(len(next(iter(self._factors.values()), ())), dtype=complex)
+        if self._open:
+            return np.zeros((0, len(size)), dtype=complex)
+        corners = range(len(next(iter(self._passed.values()))))
+        every = product(corners, self._bass)
+        return np.concatenate([self._vectors_of(k, signs, rows, size) for k, signs in every])
 
     def _vectors_of(
         self, corner: int, signs: Signs, rows: NDArray[np.intp], space: ComplexArray
@@ -267,6 +277,7 @@ class UnitNumbers:
                 self._weights * through
             ).T
             options, emf = each.options, self._earliest(each)
+            self._quicken(at, each)
             by_travel = options.clean / (PEAK_TO_RMS * np.sqrt(travel))
             by_heat = np.sqrt(options.power / options.hot.re / current)
             self._ceiling[at] = np.minimum(self._ceiling[at], np.minimum(by_travel, by_heat))
@@ -274,6 +285,14 @@ class UnitNumbers:
             for corner, filtered in enumerate(np.abs(passed[:, low])):
                 most = (peak * filtered).max(axis=1) / np.ravel(options.xmax * options.stretch)
                 self._travel[at, corner] = np.maximum(self._travel[at, corner], most)
+
+    def _quicken(self, at: slice, each: Driven) -> None:
+        """Take in how far a cone travels for each volt across its branch."""
+        low, frequency = self._low, self._ear.frequency[self._low]
+        profile = np.minimum(1.0, (frequency / 50.0) ** 2) / (2.0 * np.pi * frequency)
+        moved = np.abs(each.velocity[:, low] / each.share[:, low]) * (np.sqrt(2.0) * profile)
+        most = moved / (each.options.xmax * each.options.stretch)
+        self.speed[at] = np.maximum(self.speed[at], most)
 
     def _earliest(self, each: Driven) -> FloatArray:
         """Return the EMF at which volts or amps of a channel run out at the earliest [V].
@@ -431,13 +450,6 @@ class UnitNumbers:
                 between = np.sum((off @ sizes.T) ** 2 * inner * ear.bass_inner, axis=1)
                 total += np.sqrt(on_grid + between)
         return total
-
-
-def loads_of(admittance: ComplexArray, frequency: FloatArray) -> FloatArray:
-    """Return the admittance of branches as in `LOADED_AT`, shape (options, 8) [S]."""
-    at = [int(np.argmin(np.abs(frequency - hertz))) for hertz, _ in LOADED_AT]
-    turned = np.exp(-1j * np.array([angle for _, angle in LOADED_AT]))
-    return np.asarray((admittance[:, at] * turned).real)
 
 
 def _root(factor: ComplexArray) -> ComplexArray:
