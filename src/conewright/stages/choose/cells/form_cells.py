@@ -345,7 +345,7 @@ def _wiring_key(ready: Prepared, c: int, f: int) -> Hashable:
         (each.id, each.tree, each.parts, each.settings.high_pass, each.settings.low_pass)
         for each in there
     )
-    return wired, form.same, form.silent, id(form.chosen and form.chosen.rows)
+    return wired, form.same, form.silent, form.chosen and form.chosen.rows.tobytes()
 
 
 def drawn_alone(ready: Prepared, r: int) -> FloatArray:
