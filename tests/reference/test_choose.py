@@ -18,7 +18,7 @@ from conewright.job.text.parsing import from_dict
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.levels import REFERENCE_PRESSURE, decibel
 from conewright.physics.electrics.wiring import Leaf
-from conewright.stages.choose.mounted.driven import Hanging, _drives, middle_of
+from conewright.stages.choose.mounted.driven import Hanging, Middle, _drives, middle_of
 from conewright.stages.choose.mounted.plan_rows import MountedOptions
 from conewright.stages.choose.space.gates import Allowed, gated
 from conewright.stages.common.changes import Changes, changes
@@ -193,12 +193,14 @@ def _joined_by_another(check: str) -> float:
         places=("driver",),
         branch=Leaf("driver"),
         parts={},
+        capacitors={},
+        farad=plain,
         source=np.full((1, 1), ohms["Zs"], dtype=complex),
         high_pass=plain,
     )
     mounted = {"driver": MountedOptions(unit, unit, one, one, one, one)}
     y: ComplexArray = np.asarray(1.0 / here)
-    alone, beside = middle_of([], 1), middle_of([(y, y)], 1)
+    alone, beside = Middle.nothing(1), middle_of(y, y)
     volts = [
         _drives(hanging, mounted, each.cold, each.cold_radius, plain, hot=False).of("driver")
         for each in (alone, beside)

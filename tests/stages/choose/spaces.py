@@ -114,14 +114,14 @@ class Watched(Search):
         for g, cell in enumerate(combined.cells_of(at)):
             added = np.zeros(COLUMNS)
             for unit in range(len(cell.classes)):
-                rows, more, most, costs = cell.options(unit)
-                k = chance.randrange(len(rows))
-                options[0, combined.slots.index(g) + unit] = rows[k]
-                gains += more[k]
-                ceiling = np.minimum(ceiling, most[k])
-                added += costs[k, 1:]
-                where = np.flatnonzero(cell.classes[unit] == rows[k])
-                travel = max(travel, float(cell.numbers(unit)[3][where[0]]))
+                listed = cell.listed(unit)
+                k = chance.randrange(len(listed))
+                options[0, combined.slots.index(g) + unit] = listed.rows[k]
+                gains += listed.gains[k]
+                ceiling = np.minimum(ceiling, listed.ceiling[k])
+                added += listed.costs[k, 1:]
+                where = np.flatnonzero(cell.classes[unit] == listed.rows[k])
+                travel = max(travel, float(cell.numbers(unit)[2][where[0]]))
             beyond = added > cell.wired.allowed + 1e-9
             overloaded |= bool(beyond[: len(LOADED_AT)].any())
             lacking |= bool(beyond[len(LOADED_AT) :].any())

@@ -75,16 +75,16 @@ class Cell:
         """What it changes: cells with the same take the same work."""
         return frozenset(union_of(self.takes).items())
 
-    def numbers(self, unit: int) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Return gains, ceilings, sums of a channel and travel of a unit's options in this cell."""
+    def numbers(self, unit: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return gains, ceilings and travel of a unit's options in this cell."""
         return self.wired.numbers(unit, self.beside[unit], self.corner, self.classes[unit])
 
     def envelope(self, unit: int) -> Envelope:
         """Return the most that a unit can add for some money."""
         key, known = self.key(unit), self.wired.wiring.envelopes
         if key not in known:
-            _, gains, ceiling, costs = self.options(unit)
-            known[key] = Envelope(costs[:, 0], gains, ceiling)
+            _, gains, ceiling, money = self.options(unit)
+            known[key] = Envelope(money, gains, ceiling)
         return known[key]
 
     def blocks(self, unit: int, scale: Scale) -> Parted:
@@ -101,11 +101,11 @@ class Cell:
         mask, known = self.classes[unit], self.wired.wiring.ranks
         key = (unit, int(mask[0]), mask.size)
         if key not in known:
-            gains, ceiling, sums, _ = self.numbers(unit)
+            gains, ceiling, _ = self.numbers(unit)
             money = np.nan_to_num(self.wired.units[unit].money[mask], nan=np.inf)
             bass, rest, slack = self.bass(unit, mask)
             none = np.zeros(mask.size)
-            costs = np.column_stack((money, sums))
+            costs = np.column_stack((money, self._sums(unit, mask)))
             whole = Listed(mask, gains, ceiling, costs, bass, none, rest, slack)
             rank = np.zeros(len(self.wired.units[unit]), dtype=np.intp)
             rank[mask[ordered(scale.points(whole))]] = np.arange(mask.size)
@@ -114,9 +114,10 @@ class Cell:
 
     def listed(self, unit: int, kept: NDArray[np.intp] | None = None) -> Listed:
         """Return options of a unit that may be chosen in this cell; some of them if so asked."""
-        rows, gains, ceiling, costs = self.options(unit)
+        rows, gains, ceiling, money = self.options(unit)
         if kept is not None:
-            rows, gains, ceiling, costs = rows[kept], gains[kept], ceiling[kept], costs[kept]
+            rows, gains, ceiling, money = rows[kept], gains[kept], ceiling[kept], money[kept]
+        costs = np.column_stack((money, self._sums(unit, rows)))
         bass, rest, slack = self.bass(unit, rows)
         return Listed(rows, gains, ceiling, costs, bass, np.zeros(len(rows)), rest, slack)
 
@@ -129,15 +130,16 @@ class Cell:
     def options(self, unit: int) -> Rows:
         """Return the options of a unit that may be chosen in this cell.
 
-        Rows of the unit, gains, ceilings, and costs: money, inf where it is not known, then what it
-        adds to the sums of a channel.
+        Rows of the unit, gains, ceilings, and money, inf where it is not known.
         """
         mask = self.classes[unit]
-        gains, ceiling, sums, travel = self.numbers(unit)
-        money = self.wired.units[unit].money[mask]
-        costs = np.column_stack((np.nan_to_num(money, nan=np.inf), sums))
+        gains, ceiling, travel = self.numbers(unit)
         kept = travel <= MOST_TRAVEL
-        return mask[kept], gains[kept], ceiling[kept], costs[kept]
+        money = np.nan_to_num(self.wired.units[unit].money[mask[kept]], nan=np.inf)
+        return mask[kept], gains[kept], ceiling[kept], money
+
+    def _sums(self, unit: int, rows: NDArray[np.intp]) -> FloatArray:
+        return self.wired.wiring.sums(unit, self.corner, rows)
 
     def bass(
         self, unit: int, rows: NDArray[np.intp]
@@ -178,8 +180,8 @@ class Wired:
 
     def numbers(
         self, unit: int, beside: int, corner: int, which: NDArray[np.intp]
-    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Return gains, ceilings, sums of a channel and travel of some options of a unit.
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return gains, ceilings and travel of some options of a unit.
 
         Args:
             unit: its position.
@@ -188,12 +190,11 @@ class Wired:
             which: options.
 
         """
-        sums = self.wiring.sums(unit, corner)[which]
         if not self.wiring.hangings[unit]:
             nothing = np.zeros((which.size, len(GAINS)))
-            return nothing, np.full(which.size, np.inf), sums, np.zeros(which.size)
+            return nothing, np.full(which.size, np.inf), np.zeros(which.size)
         found = self.wiring.numbers(unit, beside).at(corner, self._signs[unit][1])
-        return found.gains[which], found.ceiling[which], sums, found.travel[which]
+        return found.gains[which], found.ceiling[which], found.travel[which]
 
     def signs(self, unit: int) -> tuple[int, Signs]:
         """Return the sign of a unit's first place, and those of all against it."""
@@ -231,7 +232,7 @@ class Wired:
         return self._most[unit, beside]
 
     def _most_of(self, unit: int, beside: int, corner: int, mask: NDArray[np.intp]) -> _Most | None:
-        gains, ceiling, _, travel = self.numbers(unit, beside, corner, mask)
+        gains, ceiling, travel = self.numbers(unit, beside, corner, mask)
         free = travel <= MOST_TRAVEL
         if not free.any():
             return None

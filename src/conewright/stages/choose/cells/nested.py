@@ -180,12 +180,18 @@ class Nested:
         most = np.column_stack(
             (whole.gains, whole.ceiling, whole.rest, whole.slack, -whole.costs, points, -points)
         )
+        widths = (whole.gains.shape[1], 1, 1, 1, 1, whole.costs.shape[1] - 1, *points.shape[1:] * 2)
         sizes = np.array([len(each) for each in lists], dtype=np.intp)
-        level = _Level(most, whole.bass, whole.radius, sizes)
+        rows, bass, radius = whole.rows, whole.bass, whole.radius
+        del whole, points
+        level = _Level(most, bass, radius, sizes)
+        del most
         tables, middles, radii, firsts, counts = [], [], [], [], []
         self.root, offset, lists_left = np.full(len(lists), -1), 0, np.arange(len(lists))
         while True:
-            tables.append(level.most)
+            *found, high, low = np.split(level.most, np.cumsum(widths)[:-1], axis=1)
+            # Copies: what tells blocks apart is kept as one number, and the table goes.
+            tables.append([*(each.copy() for each in found), (high + low).max(axis=1)])
             middles.append(level.bass)
             radii.append(level.radius)
             firsts.append(level.first)
@@ -197,20 +203,16 @@ class Nested:
                 break
             lists_left = lists_left[several]
             below, level = offset, level.above(several)
-            offset += len(tables[-1])
+            offset += len(tables[-1][0])
             level.first += below
-        table = np.concatenate(tables)
-        gains, costs, shown = (each.shape[1] for each in (whole.gains, whole.costs, points))
-        ends = np.cumsum([gains, 1, 2, costs, shown])
-        self.gains, self.ceiling = table[:, :gains].copy(), table[:, gains].copy()
-        self.rest, self.slack = table[:, gains + 1].copy(), table[:, gains + 2].copy()
-        self.money = -table[:, ends[2]]
-        self.loads = -table[:, ends[2] + 1 : ends[3]]
-        self.apart = (table[:, ends[3] : ends[4]] + table[:, ends[4] :]).max(axis=1)
+        columns = [np.concatenate(parts) for parts in zip(*tables, strict=True)]
+        self.gains, ceiling, rest, slack, money, loads, self.apart = columns
+        self.ceiling, self.rest, self.slack = ceiling[:, 0], rest[:, 0], slack[:, 0]
+        self.money, self.loads = -money[:, 0], -loads
         self.bass, self.radius = np.concatenate(middles), np.concatenate(radii)
         self.first, self.count = np.concatenate(firsts), np.concatenate(counts)
-        self.rows = np.full(len(table), -1)
-        self.rows[_places(sizes)] = whole.rows
+        self.rows = np.full(len(self.money), -1)
+        self.rows[_places(sizes)] = rows
 
     def append(self, options: Listed) -> NDArray[np.intp]:
         """Take in options that stand by themselves; return where."""

@@ -16,13 +16,15 @@ from conewright.stages.choose.cells.hung import Hung
 from conewright.stages.choose.cells.nested import Parted
 from conewright.stages.choose.mounted.branch_sums import (
     COLUMNS,
+    LOADED_AT,
     MOVED_AT,
     TRAVELLERS,
     Source,
+    columns_of,
     loads_of,
     need_of,
 )
-from conewright.stages.choose.mounted.driven import middle_of
+from conewright.stages.choose.mounted.driven import Middle, Twinned
 from conewright.stages.choose.mounted.ear import Transfer
 from conewright.stages.choose.mounted.option_numbers import (
     HIGHEST,
@@ -82,7 +84,6 @@ class Wiring(Hung):
 
     def __init__(self, ready: Prepared, r: int, c: int, forms: Sequence[int]) -> None:
         super().__init__(ready, r, c, forms)
-        self._sums: dict[tuple[int, int], FloatArray] = {}
         self._numbers: dict[tuple[int, int], UnitNumbers] = {}
         self._leasts: dict[tuple[int, str, int, int], FloatArray] = {}
         self.leading: ComplexArray = np.zeros((0, 0), dtype=complex)
@@ -91,49 +92,46 @@ class Wiring(Hung):
         self.blocks: dict[Hashable, Parted] = {}
         self.ranks: dict[Hashable, NDArray[np.intp]] = {}
 
-    def sums(self, unit: int, corner: int) -> FloatArray:
-        """Return what options of a unit add to the sums of the first channel, (options, COLUMNS)
-        [S].
-        """
-        if (unit, corner) not in self._sums:
-            name = self.channels.channels[0]
-            found = np.zeros((len(self.units[unit]), COLUMNS))
-            if name in self.admittances[unit]:
-                cold = self.admittances[unit][name][0]
-                loads = loads_of(cold, self.ready.ear.frequency)
-                lacks = self._lacks(unit, corner, name, np.abs(cold[:, self._low]))
-                found = np.column_stack((loads, lacks.reshape(len(cold), -1)))
-            self._sums[unit, corner] = found
-        return self._sums[unit, corner]
+    def sums(self, unit: int, corner: int, which: NDArray[np.intp]) -> FloatArray:
+        """Return what some options of a unit add to the sums of the first channel [S].
 
-    def _lacks(self, unit: int, corner: int, name: str, brought: FloatArray) -> FloatArray:
-        """Return what options of a unit lack for a channel, what they bring taken off [S].
-
-        Shape (options, travellers, frequencies).
+        Shape (options, COLUMNS): loads, then what each traveller lacks, what is brought taken off.
         """
-        low = self._low
+        name, low = self.channels.channels[0], self._low
+        found = np.zeros((len(which), COLUMNS))
+        if name not in self.admittances[unit]:
+            return found
+        cold = self.admittances[unit][name]
+        found[:, : len(LOADED_AT)] = loads_of(cold[np.ix_(which, self.loaded)])
+        brought = np.abs(cold[np.ix_(which, low)])
         lacks = np.repeat(-brought[:, np.newaxis], TRAVELLERS, axis=1)
         travellers = [u for u, each in enumerate(self.admittances) if name in each][:TRAVELLERS]
         twins = next((each for each in self.parted(unit) if each.first.channel.id == name), None)
-        if twins is None or unit not in travellers:
-            return lacks
-        first = twins.first
-        if first.channel.driven_by is None and not first.idle:
-            source = Source(
-                output=self.outputs[name],
-                flat=(first.flat * np.ones(first.source.shape))[0, low],
-                impedance=np.abs(first.source[0, low]),
-                alike=len(twins.places),
-                beside=self._beside(unit)[name][0][low],
-            )
-            speed = self._any_numbers(unit).speed * np.abs(self.passed[name][corner, low])
-            lacks[:, travellers.index(unit)] += need_of(source, speed, most=MOST_TRAVEL)
-        return lacks
+        if twins is not None and unit in travellers:
+            first = twins.first
+            if first.channel.driven_by is None and not first.idle:
+                speed = self._any_numbers(unit).speed[which]
+                speed = speed * np.abs(self.passed[name][corner, low])
+                need = need_of(self._source(unit, twins), speed, most=MOST_TRAVEL)
+                lacks[:, travellers.index(unit)] += need
+        found[:, len(LOADED_AT) :] = lacks.reshape(len(which), -1)
+        return found
+
+    def _source(self, unit: int, twins: Twinned) -> Source:
+        """Return what drives a unit's cones, at `MOVED_AT`."""
+        first, low = twins.first, self._low
+        name = first.channel.id
+        return Source(
+            output=self.outputs[name],
+            flat=(first.flat * np.ones(first.source.shape))[0, low],
+            impedance=np.abs(first.source[0, low]),
+            alike=len(twins.places),
+            beside=self._beside(unit)[name][0][low],
+        )
 
     @cached_property
-    def _low(self) -> list[int]:
-        frequency = self.ready.ear.frequency
-        return [int(np.argmin(np.abs(frequency - hertz))) for hertz in MOVED_AT]
+    def _low(self) -> NDArray[np.intp]:
+        return columns_of(MOVED_AT, self.ready.ear.frequency)
 
     def numbers(self, unit: int, beside: int) -> UnitNumbers:
         """Return the numbers of a unit's options beside a class of neighbours."""
@@ -152,15 +150,11 @@ class Wiring(Hung):
         middles = {}
         for twins in self.parted(unit):
             name = twins.first.channel.id
-            others = []
-            for other, admittances in enumerate(self.admittances):
-                if other == unit or name not in admittances:
-                    continue
-                fitted = self.fitted[other]
-                here = fitted if beside >> other & 1 else ~fitted
-                cold, hot = admittances[name]
-                others.append((cold[here], hot[here]))
-            middles[name] = middle_of(others, size)
+            middles[name] = Middle.nothing(size)
+            for other, known in enumerate(self.admittances):
+                if other != unit and name in known:
+                    middle = self.middle(other, name, fitted=bool(beside >> other & 1))
+                    middles[name] = middles[name].with_(middle)
         return UnitNumbers(
             self.parted(unit),
             middles,
@@ -210,7 +204,7 @@ class Wiring(Hung):
         for source in self._sources:
             level = np.sqrt(2.0) * source.level
             flat = source.flat
-            every = [each[source.name][0] for each in self.admittances if source.name in each]
+            every = [each[source.name] for each in self.admittances if source.name in each]
             most = sum(np.abs(each).max(axis=0) for each in every)
             borne = np.minimum(most, 1.0 / self.output.borne)
             least = np.maximum(sum(each.real.min(axis=0) for each in every), 1e-9)
@@ -261,7 +255,7 @@ class Wiring(Hung):
     def _least(self, unit: int, name: str, which: NDArray[np.intp]) -> FloatArray:
         key = (unit, name, int(which[0]), which.size)
         if key not in self._leasts:
-            self._leasts[key] = self.admittances[unit][name][0][which].real.min(axis=0)
+            self._leasts[key] = self.admittances[unit][name][which].real.min(axis=0)
         return self._leasts[key]
 
     def volts(self, taken: FloatArray, drawn: FloatArray) -> float:

@@ -128,7 +128,7 @@ class Mixing:
     def _most_promising(self, use: _Use, here: NDArray[np.intp], most: int) -> NDArray[np.intp]:
         """Return options of a list with the highest bounds in any of some combinations."""
         reached, slot = self._reached, use.slot
-        _, gains, ceiling, costs = use.cell.options(use.unit)
+        _, gains, ceiling, money = use.cell.options(use.unit)
         ends = np.delete(reached.ends[here], slot, axis=1).min(axis=1, initial=np.inf)
         rest = np.delete(reached.gains[here], slot, axis=1).sum(axis=1)
         bound = self._worth.upper(
@@ -139,7 +139,7 @@ class Mixing:
         if np.isfinite(self._money):
             beside = np.delete(reached.cheapest[here], slot, axis=1).sum(axis=1)
             room = float((self._money - reached.money[here] - beside).max()) + ROUNDED
-            bound = np.where(costs[:, 0] <= room, bound, -np.inf)
+            bound = np.where(money <= room, bound, -np.inf)
         left = np.argsort(-bound, kind="stable")[:most]
         return left[np.isfinite(bound[left])]
 

@@ -138,13 +138,7 @@ class WholeSolver:
         rows: Sequence[NDArray[np.intp]],
     ) -> Whole:
         ear, count = self._ear, len(forms)
-        admittances = [
-            {
-                name: (cold[chosen], hot[chosen])
-                for name, (cold, hot) in self._wiring.admittances[unit].items()
-            }
-            for unit, chosen in enumerate(rows)
-        ]
+        admittances = [self._wiring.admitted(unit, chosen) for unit, chosen in enumerate(rows)]
         whole = self._electric(admittances, corners, count)
         self.cones = []
         travel = []

@@ -10,17 +10,28 @@ limits.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 
 if TYPE_CHECKING:
     from conewright.stages.choose.mounted.output import Output
 
-__all__ = ["COLUMNS", "LOADED_AT", "MOVED_AT", "TRAVELLERS", "Source", "loads_of", "need_of"]
+__all__ = [
+    "COLUMNS",
+    "LOADED_AT",
+    "MOVED_AT",
+    "TRAVELLERS",
+    "Source",
+    "columns_of",
+    "loads_of",
+    "need_of",
+]
 
 LOADED_AT = (
     *((180.0, 0.0), (250.0, 0.0), (350.0, 0.0), (2500.0, 0.0)),
@@ -62,11 +73,15 @@ class Source:
     beside: FloatArray
 
 
-def loads_of(admittance: ComplexArray, frequency: FloatArray) -> FloatArray:
-    """Return the admittance of branches as in `LOADED_AT`, shape (options, 8) [S]."""
-    at = [int(np.argmin(np.abs(frequency - hertz))) for hertz, _ in LOADED_AT]
+def columns_of(hertz: Iterable[float], frequency: FloatArray) -> NDArray[np.intp]:
+    """Return the columns nearest to some frequencies."""
+    return np.array([np.argmin(np.abs(frequency - each)) for each in hertz], dtype=np.intp)
+
+
+def loads_of(admittance: ComplexArray) -> FloatArray:
+    """Return the admittance of branches as in `LOADED_AT`, of that at its frequencies [S]."""
     turned = np.exp(-1j * np.array([angle for _, angle in LOADED_AT]))
-    return np.asarray((admittance[:, at] * turned).real)
+    return np.asarray((admittance * turned).real)
 
 
 def need_of(source: Source, speed: FloatArray, *, most: float) -> FloatArray:

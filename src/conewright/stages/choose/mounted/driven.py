@@ -44,6 +44,8 @@ class Hanging:
         places: in its branch.
         branch: of the load.
         parts: impedance of each part in it, by key, (rows or 1, F) [ohm].
+        capacitors: size of those that are chosen, by key, (rows, 1) [F].
+        farad: impedance of a capacitor of 1 F, (1, F) [ohm].
         source: of channel and cable, with what lies before all branches, (1, F) [ohm].
         high_pass: what the one that is set for the channel itself lets through [V/V], (1, F).
 
@@ -54,6 +56,8 @@ class Hanging:
     places: tuple[str, ...]
     branch: Tree
     parts: Mapping[str, ComplexArray]
+    capacitors: Mapping[str, FloatArray]
+    farad: ComplexArray
     source: ComplexArray
     high_pass: ComplexArray
 
@@ -84,7 +88,8 @@ class Hanging:
     def at(self, rows: NDArray[np.intp]) -> Hanging:
         """Return it for some of its options."""
         parts = {k: p[rows] if len(p) > 1 else p for k, p in self.parts.items()}
-        return replace(self, parts=parts)
+        capacitors = {k: size[rows] for k, size in self.capacitors.items()}
+        return replace(self, parts=parts, capacitors=capacitors)
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,7 +124,10 @@ def _alike(one: Hanging, other: Hanging, mounted: Mapping[str, MountedOptions]) 
     if any(mounted[a] is not mounted[b] for a, b in zip(one.places, other.places, strict=True)):
         return False
     names = dict(zip(one.places, other.places, strict=True))
+    if len(one.capacitors) != len(other.capacitors):
+        return False
     names |= dict(zip(one.parts, other.parts, strict=True))
+    names |= dict(zip(one.capacitors, other.capacitors, strict=True))
     if _renamed(one.branch, names) != other.branch:
         return False
     pairs = [
@@ -130,6 +138,7 @@ def _alike(one: Hanging, other: Hanging, mounted: Mapping[str, MountedOptions]) 
         (one.high_pass, other.high_pass),
         (one.circuit.idle, other.circuit.idle),
         *zip(one.parts.values(), other.parts.values(), strict=True),
+        *zip(one.capacitors.values(), other.capacitors.values(), strict=True),
     ]
     return all(a is b or np.array_equal(a, b) for a, b in pairs) and (
         one.channel.driven_by == other.channel.driven_by
@@ -141,6 +150,10 @@ def _renamed(tree: Tree, names: Mapping[str, str]) -> Tree:
         return Leaf(names[tree.name])
     parts = tuple(_renamed(part, names) for part in tree.parts)
     return Series(parts) if isinstance(tree, Series) else Parallel(parts)
+
+
+BLOCK = 1024
+"""Rows that are looked at together."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,19 +172,33 @@ class Middle:
         """Whether it stands for one thing only, row by row."""
         return not (self.cold_radius.any() or self.hot_radius.any())
 
+    @staticmethod
+    def nothing(size: int) -> Middle:
+        """Return that of an empty channel."""
+        none, at_all = np.zeros((1, size), dtype=complex), np.zeros((1, size))
+        return Middle(none, at_all, none, at_all)
 
-def middle_of(hangings: Sequence[tuple[ComplexArray, ComplexArray]], size: int) -> Middle:
-    """Return the middle of what stands beside a unit: admittances of each neighbour's options,
-    cold and hot.
-    """
-    cold, hot = np.zeros((1, size), dtype=complex), np.zeros((1, size), dtype=complex)
-    radius, hot_radius = np.zeros((1, size)), np.zeros((1, size))
-    for each, burning in hangings:
-        centre, hot_centre = _centre(each), _centre(burning)
-        cold, hot = cold + centre, hot + hot_centre
-        radius = radius + np.abs(each - centre).max(axis=0, keepdims=True)
-        hot_radius = hot_radius + np.abs(burning - hot_centre).max(axis=0, keepdims=True)
-    return Middle(cold, radius, hot, hot_radius)
+    def with_(self, other: Middle) -> Middle:
+        """Return that of what stands there together."""
+        return Middle(
+            self.cold + other.cold,
+            self.cold_radius + other.cold_radius,
+            self.hot + other.hot,
+            self.hot_radius + other.hot_radius,
+        )
+
+
+def middle_of(cold: ComplexArray, hot: ComplexArray) -> Middle:
+    """Return the middle of the options of a neighbour, by their admittances cold and hot."""
+    centre, hot_centre = _centre(cold), _centre(hot)
+    return Middle(centre, _radius(cold, centre), hot_centre, _radius(hot, hot_centre))
+
+
+def _radius(values: ComplexArray, centre: ComplexArray) -> FloatArray:
+    """Return how far values are from a middle at most, (1, F), in blocks to spare memory."""
+    blocks = np.array_split(values, len(values) // BLOCK + 1)
+    most = [np.abs(each - centre).max(axis=0, keepdims=True) for each in blocks]
+    return np.asarray(np.max(most, axis=0))
 
 
 def _centre(values: ComplexArray) -> ComplexArray:
@@ -186,6 +213,8 @@ def solved_branch(
 ) -> tuple[ComplexArray, Mapping[str, ComplexArray]]:
     """Return the admittance of a branch and the voltage across each place per volt across it."""
     impedances: dict[str, ComplexArray] = dict(hanging.parts)
+    for key, size in hanging.capacitors.items():
+        impedances[key] = np.asarray(hanging.farad / size)
     for name in hanging.places:
         options = mounted[name]
         impedances[name] = (options.hot if hot else options.cold).terminals

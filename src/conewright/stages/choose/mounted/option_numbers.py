@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import ComplexArray, FloatArray, squared_magnitude
 from conewright.physics.basics.programme import programme_weights
-from conewright.stages.choose.mounted.branch_sums import MOVED_AT
+from conewright.stages.choose.mounted.branch_sums import MOVED_AT, columns_of
 from conewright.stages.choose.mounted.driven import (
     Driven,
     Middle,
@@ -124,7 +124,7 @@ class UnitNumbers:
         self._places = tuple(place for each in twins for some in each.places for place in some)
         corners = len(next(iter(passed.values())))
         self._treble, self._powers, self._travel = np.zeros((3, count, corners))
-        self._low = [int(np.argmin(np.abs(ear.frequency - hertz))) for hertz in MOVED_AT]
+        self._low = columns_of(MOVED_AT, ear.frequency)
         self.speed = np.zeros((count, len(MOVED_AT)))
         self._ceiling = np.full((count, corners), np.inf)
         self._coherent = {each: np.zeros((count, corners)) for each in signs}

@@ -34,6 +34,7 @@ __all__ = [
     "mounted_parts",
     "role",
     "rows_of",
+    "run_of",
     "stacked",
     "stood_in",
 ]
@@ -127,14 +128,17 @@ class MountedOptions:
         return self.tweeter is None or other.tweeter is None or self.tweeter.same_as(other.tweeter)
 
     def at(self, options: NDArray[np.intp]) -> MountedOptions:
-        """Return some options, in their order."""
+        """Return some options, in their order: those that follow each other are no copies."""
+        rows = run_of(options)
+        cold = _taken(self.cold, rows)
+        shared = cold.share if self.hot.share is self.cold.share else None
         return MountedOptions(
-            _taken(self.cold, options),
-            _taken(self.hot, options),
-            self.clean[options],
-            self.power[options],
-            self.xmax[options],
-            self.stretch[options],
+            cold,
+            _taken(self.hot, rows, shared),
+            self.clean[rows],
+            self.power[rows],
+            self.xmax[rows],
+            self.stretch[rows],
             None if self.tweeter is None else self.tweeter.at(options),
         )
 
@@ -142,14 +146,21 @@ class MountedOptions:
 _SOLVED = ("impedance", "terminals", "velocity_per_volt", "share", "sd", "re", "passed")
 
 
-def _taken(unit: Unit, rows: NDArray[np.intp]) -> Unit:
+def run_of(rows: NDArray[np.intp]) -> NDArray[np.intp] | slice:
+    """Return rows as a slice where they follow each other, which copies nothing."""
+    if len(rows) and rows[-1] - rows[0] == len(rows) - 1 and np.all(np.diff(rows) == 1):
+        return slice(int(rows[0]), int(rows[-1]) + 1)
+    return rows
+
+
+def _taken(unit: Unit, rows: NDArray[np.intp] | slice, shared: ComplexArray | None = None) -> Unit:
     impedance = unit.impedance[rows]
     alone = unit.terminals is unit.impedance
     return Unit(
         impedance=impedance,
         terminals=impedance if alone else unit.terminals[rows],
         velocity_per_volt=unit.velocity_per_volt[rows],
-        share=unit.share[rows],
+        share=unit.share[rows] if shared is None else shared,
         flows={},
         sd=np.asarray(unit.sd)[rows],
         re=np.asarray(unit.re)[rows],
@@ -267,10 +278,14 @@ def _mounted(
     tweeter = None
     if cold.tweeter is not None and hot.tweeter is not None and place.tweeter is not None:
         tweeter = _mounted(place.tweeter, drawn, cold.tweeter, hot.tweeter, count=count, size=size)
-    one = (count, 1)
+    one, whole = (count, 1), _whole(cold, count, size)
+    burning = _whole(hot, count, size)
+    # What reaches the cabin of a cone's flow is no matter of its coil.
+    if np.array_equal(whole.share, burning.share):
+        burning = replace(burning, share=whole.share)
     return MountedOptions(
-        cold=_whole(cold, count, size),
-        hot=_whole(hot, count, size),
+        cold=whole,
+        hot=burning,
         clean=_over(xmax * clean_travel(place.faults, drawn), one),
         power=_over(drawn(place.driver.power), one),
         xmax=_over(xmax, one),
@@ -322,9 +337,13 @@ def stacked(options: list[MountedOptions]) -> MountedOptions:
     tweeter = None
     if any(each.tweeter is not None for each in options):
         tweeter = stacked([each.tweeter or _absent(each) for each in options])
+    cold = _stacked_units([each.cold for each in options], tweeter, hot=False)
+    hot = _stacked_units([each.hot for each in options], tweeter, hot=True)
+    if all(each.hot.share is each.cold.share for each in options):
+        hot = replace(hot, share=cold.share)
     return MountedOptions(
-        cold=_stacked_units([each.cold for each in options], tweeter, hot=False),
-        hot=_stacked_units([each.hot for each in options], tweeter, hot=True),
+        cold=cold,
+        hot=hot,
         clean=np.concatenate([each.clean for each in options]),
         power=np.concatenate([each.power for each in options]),
         xmax=np.concatenate([each.xmax for each in options]),

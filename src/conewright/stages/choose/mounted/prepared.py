@@ -454,6 +454,7 @@ class Prepared:
         circuit = self.solver.solve(build)
         names = [self._places(unit) for unit in units]
         found: list[list[Hanging]] = [[] for _ in units]
+        farad = capacitor_impedance(capacitance=np.ones((1, 1)), frequency=self.ear.frequency)
         for name in self.space.channels[c].channels:
             channel = build.channel(name)
             solved = circuit.channels[name]
@@ -467,15 +468,18 @@ class Prepared:
             high_pass, _ = filters_of(channel.settings, self.centre, self.ear.frequency)
             for index, branch in parted.branches.items():
                 places = tuple(place for place in leaves(branch) if place in names[index] & here)
+                parts, capacitors = self._parts(c, f, units[index], channel, build, branch)
                 found[index].append(
                     Hanging(
-                        channel,
-                        solved,
-                        places,
-                        branch,
-                        self._parts(c, f, units[index], channel, build, branch),
-                        np.asarray(source + 0j * self.ear.frequency),
-                        np.asarray(high_pass + 0j * self.ear.frequency),
+                        channel=channel,
+                        circuit=solved,
+                        places=places,
+                        branch=branch,
+                        parts=parts,
+                        capacitors=capacitors,
+                        farad=farad,
+                        source=np.asarray(source + 0j * self.ear.frequency),
+                        high_pass=np.asarray(high_pass + 0j * self.ear.frequency),
                     )
                 )
         return found
@@ -503,24 +507,21 @@ class Prepared:
         channel: ChannelState,
         build: Build,
         branch: object,
-    ) -> dict[str, ComplexArray]:
-        """Return the impedance of each part in a branch, a row for each capacitor to choose."""
+    ) -> tuple[dict[str, ComplexArray], dict[str, FloatArray]]:
+        """Return the impedance of each part in a branch, and sizes where one is chosen [F]."""
         chosen = self.space.channels[c].forms[f].chosen
         damage = channel_damage(channel, build.faults, self.centre)
-        found = {}
+        found, capacitors = {}, {}
         here = set(leaves(branch))  # type: ignore[arg-type]
         for part in channel.parts:
             if part.key not in here:
                 continue
             if chosen is not None and chosen.keys.get(channel.id) == part.key:
-                size = chosen.size[np.maximum(unit.capacitor, 0)][:, np.newaxis]
-                found[part.key] = capacitor_impedance(
-                    capacitance=size, frequency=self.ear.frequency
-                )
+                capacitors[part.key] = chosen.size[np.maximum(unit.capacitor, 0)][:, np.newaxis]
                 continue
             impedance, _ = self.solver.part(part, build.vehicle.temperature.si, damage)
             found[part.key] = np.atleast_2d(impedance) + 0j * self.ear.frequency
-        return found
+        return found, capacitors
 
     def options_in(
         self,
