@@ -31,8 +31,9 @@ docs: $(READY)
 reference: $(READY)
 	$(BIN)/python -m docs.generate
 
+# Linear algebra in one thread: what several spin away would be counted too.
 bench: $(READY)
-	PYTHONPATH=tests:tests/sound $(BIN)/python -m benchmarks
+	OPENBLAS_NUM_THREADS=1 PYTHONPATH=tests:tests/sound $(BIN)/python -m benchmarks
 
 # Tries for ten minutes to break everything; what did is left in build/attack.
 attack: $(READY)
