@@ -302,13 +302,12 @@ class Descent:
             np.minimum(ceiling, nested.ceiling[blocks[:, unit]], out=ceiling)
         gains[:, 0] = np.minimum(gains[:, 0], of.bass[mixed])
         kept = self._worth.upper(gains, ceiling, of.marked[mixed]) >= floor
+        kept[kept] = self._borne(mixed[kept], blocks[kept])
         mixed, blocks, money = mixed[kept], blocks[kept], money[kept]
         gains, ceiling = gains[kept], ceiling[kept]
         gains[:, 0] = np.minimum(gains[:, 0], self._together(mixed, blocks))
         bound = self._worth.upper(gains, ceiling, of.marked[mixed])
         kept = bound >= floor
-        mixed, blocks, money, bound = mixed[kept], blocks[kept], money[kept], bound[kept]
-        kept = self._borne(mixed, blocks)
         return Nodes(mixed[kept], blocks[kept], bound[kept], money[kept])
 
     def _borne(self, mixed: NDArray[np.intp], blocks: NDArray[np.intp]) -> NDArray[np.bool_]:
