@@ -106,6 +106,7 @@ def test_a_plan_goes_into_a_kept_job_as_its_next_revision() -> None:
     [
         (("--money", "-5"), "--money: found -5; 0 or more is allowed"),
         (("--hours", "nan"), "--hours: found nan; 0 or more is allowed"),
+        (("--lead-days", "-2"), "--lead-days: found -2; 0 or more is allowed"),
         (("--gap", "-1"), "--gap: found -1; 0 or more is allowed"),
         (("--may", "driver,wheel"), '--may: found "wheel"; allowed: driver, ring, cover'),
         (("--may", ""), '--may: found ""; allowed: driver'),

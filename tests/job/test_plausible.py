@@ -275,7 +275,8 @@ def number(share: float, ends: tuple[float, float]) -> float:
 
 def spelled(each: Range, si: float) -> str | float | int:
     if not each.dimension:
-        whole = each.field.endswith(WHOLE)
+        # Of cable, film and patches a plan may buy less than one.
+        whole = each.field.endswith(WHOLE) and each.likely[0].is_integer()
         return round(si) if whole else si
     number = to_unit(si, dimension=each.dimension, unit=each.unit)
     return f"{number:.9f} {each.unit}".strip()

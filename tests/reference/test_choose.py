@@ -18,6 +18,7 @@ from conewright.job.text.parsing import from_dict
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.basics.levels import REFERENCE_PRESSURE, decibel
 from conewright.physics.electrics.wiring import Leaf
+from conewright.stages.choose.measuring import worth_of_knowing
 from conewright.stages.choose.mounted.driven import Hanging, Middle, _drives, middle_of
 from conewright.stages.choose.mounted.plan_rows import MountedOptions
 from conewright.stages.choose.space.gates import Allowed, gated
@@ -244,6 +245,20 @@ def _deepest(glass: float) -> float:
     return 1e3 * float(parts.of("depth", found.rows).max())
 
 
+# --- To measure first -----------------------------------------------------------------------------
+
+
+def _worth_of_telling_apart(check: str) -> float:
+    """What it is worth to know which of two values a plan will have, ten draws for its chances."""
+    sure, high, chance, low, other = map(float, re.findall(NUMBER, TOLD[check]))
+    assert chance + other == pytest.approx(1.0)
+    good = round(10 * chance)
+    known = np.array([1.0] * good + [0.0] * (10 - good))
+    points, leads_to = worth_of_knowing(np.array([[sure] * 10, np.where(known, high, low)]), known)
+    assert leads_to == 0, "without it the second is taken"
+    return points
+
+
 COMPUTED: Mapping[str, Callable[[str], float]] = {
     "CH.K1": _one_limit,
     "CH.K2": _two_limits,
@@ -264,6 +279,7 @@ COMPUTED: Mapping[str, Callable[[str], float]] = {
     "CH.B4": _joined_by_another,
     "CH.R1": lambda _: _deepest(60.0),
     "CH.R2": lambda _: _deepest(72.0),
+    "CH.E2": _worth_of_telling_apart,
 }
 
 

@@ -112,6 +112,7 @@ class ChoiceAsked(BaseModel):
     )
     money: float | None = Field(None, ge=0, description="Most that it may cost.")
     hours: float | None = Field(None, ge=0, description="Most working time [h].")
+    lead_days: float | None = Field(None, ge=0, description="Most days to wait for a part.")
     seat: str | None = Field(None, max_length=60, description="Id of the seat that counts.")
     bass: Word = None
     loudness: Word = None

@@ -15,9 +15,11 @@ from spaces import Row, compiled_of, few_parts, searched
 import conewright as cw
 from conewright.catalogue.driver_columns import driver_columns
 from conewright.catalogue.job_entries import driver_entry
+from conewright.catalogue.offer import Offer
 from conewright.job.builds.job import Job
 from conewright.job.text.parsing import from_dict
 from conewright.stages.choose.space.gates import Allowed, Gated, gated
+from conewright.stages.choose.stage import space_to_choose_from
 from conewright.stages.fit.margins import FRONT, REAR
 from conewright.stages.fit.stage import fit
 
@@ -167,3 +169,22 @@ def test_a_copy_is_looked_at_once(rows: list[Row]) -> None:
     assert copied.counts == plain.counts
     assert len(copied.rows) == len(plain.rows)
     assert np.all(replace(copied, rejected=[]).cut == plain.cut)
+
+
+def test_what_is_not_in_stock_is_waited_for_as_long_as_the_owner_waits(rows: list[Row]) -> None:
+    short = [{**row, "stock": "0", "lead_days": "5"} for row in rows]
+    there = job(glass_depth=["120 mm"], trim_gap="60 mm")
+    kept = {days: len(looked_at(there, short, Allowed(lead_days=days)).rows) for days in (4.0, 5.0)}
+    assert kept[4.0] == len(looked_at(there, short, Allowed()).rows) == 0
+    assert kept[5.0] > 0
+
+
+def test_the_days_that_a_job_allows_are_those_that_count(rows: list[Row]) -> None:
+    compiled = compiled_of([{**row, "stock": "0", "lead_days": "5"} for row in rows])
+    offer = Offer("invented", None, "0" * 64, compiled)
+    for days, there in ((4.0, False), (6.0, True)):
+        roomy = job(glass_depth=["120 mm"], trim_gap="60 mm")
+        wishes = roomy.wishes.model_copy(update={"lead_days": days})
+        patient = roomy.model_copy(update={"wishes": wishes})
+        space = space_to_choose_from(patient, offer, may=("driver",))
+        assert any(len(variant.rows) for g in space.places for variant in g.variants) == there

@@ -35,6 +35,7 @@ class Limits(TypedDict):
     hours: float | None
     may: tuple[str, ...] | None
     cut: bool | None
+    lead_days: float | None
     unmeasured: bool
     sure: bool
     seat: str | None
@@ -82,6 +83,15 @@ def choose(
     allow: Annotated[
         str | None,
         typer.Option("--allow", metavar="CUT", help="cut: panels may be cut.", show_default=False),
+    ] = None,
+    lead_days: Annotated[
+        float | None,
+        typer.Option(
+            "--lead-days",
+            metavar="DAYS",
+            help="Most days that a part may be on its way; as the job says when left out.",
+            show_default=False,
+        ),
     ] = None,
     unmeasured: Annotated[
         bool,
@@ -163,6 +173,7 @@ def choose(
         hours=_at_least_nothing("--hours", hours),
         may=None if may is None else _knobs(may),
         cut=_may_cut(allow),
+        lead_days=_at_least_nothing("--lead-days", lead_days),
         unmeasured=unmeasured,
         sure=sure,
         seat=seat,

@@ -192,6 +192,11 @@ class Wishes(Table):
     goals: Goals = Field(Goals(), description="Between what changes a wish gains its points.")
     money: Money | None = Field(None, description="Most that it may cost, in the job's currency.")
     hours: Money | None = Field(None, description="Most working time [h].")
+    lead_days: Money | None = Field(
+        None,
+        description="Most days that a part may be on its way; nothing that is out of stock is "
+        "waited for when left out.",
+    )
     may: tuple[Knob, ...] | None = Field(
         None,
         description="What may be changed: `driver`, `ring`, `cover`, `polarity`, `wiring`, "

@@ -34,6 +34,7 @@ def options_json(
     hours: float | None = None,
     may: Iterable[str] | None = None,
     cut: bool | None = None,
+    lead_days: float | None = None,
     unmeasured: bool = False,
     sure: bool = False,
     seat: str | None = None,
@@ -43,7 +44,7 @@ def options_json(
     Args: as for `choose`; `sure` changes nothing here.
     """
     del sure
-    job = wished(job, money=money, hours=hours, cut=cut, seat=seat, may=may)
+    job = wished(job, money=money, hours=hours, cut=cut, lead_days=lead_days, seat=seat, may=may)
     space = space_to_choose_from(
         job, offer, may=may, unmeasured=unmeasured, money=job.most_money is not None
     )

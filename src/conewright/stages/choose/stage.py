@@ -45,6 +45,7 @@ def choose(
     hours: float | None = None,
     may: Iterable[str] | None = None,
     cut: bool | None = None,
+    lead_days: float | None = None,
     unmeasured: bool = False,
     sure: bool = False,
     seat: str | None = None,
@@ -62,6 +63,8 @@ def choose(
         hours: most hours of work.
         may: what may be changed; to mend what is broken is always allowed.
         cut: whether panels may be cut.
+        lead_days: most days that a part may be on its way; without it nothing out of stock is
+            waited for.
         unmeasured: whether places that nobody measured take larger parts than were there.
         sure: whether the money holds at the high end of a quote.
         seat: id of the seat that counts.
@@ -83,7 +86,7 @@ def choose(
     """
     started, unasked = time.process_time(), not job.wishes.weights
     may = None if may is None else tuple(may)
-    job = wished(job, money=money, hours=hours, cut=cut, seat=seat, may=may)
+    job = wished(job, money=money, hours=hours, cut=cut, lead_days=lead_days, seat=seat, may=may)
     limits = Limits(job.most_money, job.wishes.hours)
     _hold(job, gap)
     space = space_to_choose_from(
@@ -160,6 +163,7 @@ def space_to_choose_from(
         unmeasured=unmeasured,
         money=money,
         currency=job.about.currency or "",
+        lead_days=wishes.lead_days,
     )
     turned = wishes.may if may is None else tuple(may)
     knobs = KNOBS if turned is None else (*turned, "repair")
@@ -179,13 +183,20 @@ def wished(
     money: float | None,
     hours: float | None,
     cut: bool | None,
+    lead_days: float | None,
     seat: str | None,
     may: Iterable[str] | None,
 ) -> Job:
     """Return the job with the wishes that count."""
     given: dict[str, object] = {
         name: value
-        for name, value in (("money", money), ("hours", hours), ("cut", cut), ("seat", seat))
+        for name, value in (
+            ("money", money),
+            ("hours", hours),
+            ("cut", cut),
+            ("lead_days", lead_days),
+            ("seat", seat),
+        )
         if value is not None
     }
     if may is not None:
@@ -193,7 +204,7 @@ def wished(
         given["may"] = tuple(each for each in may if each not in ("repair", "swap"))
     if not job.wishes.weights:
         given["bass"] = UNASKED
-    for name in ("money", "hours"):
+    for name in ("money", "hours", "lead_days"):
         value = given.get(name)
         if isinstance(value, float | int) and not (isfinite(value) and value >= 0.0):
             raise BadInputError(f"{name}: found {value}; a number from 0 on is wanted")

@@ -211,6 +211,7 @@ def _chosen(text: str, offer: Offer, manner: Manner) -> ChoiceAnswer:
         hours=wishes.hours,
         may=wishes.may,
         cut=wishes.cut,
+        lead_days=wishes.lead_days,
         seat=wishes.seat,
         **asdict(manner),
     )

@@ -47,7 +47,7 @@ YES, NO = "yes", "no"
 BETWEEN = ","
 """What stands between several values of one name in an address."""
 LEAST = next(iter(WEIGHTS))
-FIELDS = ("money", "hours", "seat", *WISHES)
+FIELDS = ("money", "hours", "lead_days", "seat", *WISHES)
 """What an address carries as a text of its own, by its name in `[wishes]`."""
 PATHS = {name: f"wishes.{name}" for name in (*FIELDS, "may", "cut")}
 
@@ -91,6 +91,7 @@ def limits_of(job: Job, *, catalogue: str = INVENTED) -> Limits:
         wishes={
             "money": written(job.most_money),
             "hours": written(wishes.hours),
+            "lead_days": written(wishes.lead_days),
             "seat": wishes.seat or job.seats[0].id if job.seats else "",
             **words,
         },

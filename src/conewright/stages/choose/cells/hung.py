@@ -11,18 +11,15 @@ from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.electrics.filters import butterworth_high_pass
+from conewright.stages.choose.cells.admittances import Admittances
 from conewright.stages.choose.mounted.branch_sums import COLUMNS, LOADED_AT, columns_of
 from conewright.stages.choose.mounted.driven import (
     Hanging,
-    Middle,
     Twinned,
-    middle_of,
-    solved_branch,
     twinned,
 )
 from conewright.stages.choose.mounted.option_numbers import Signs
 from conewright.stages.choose.mounted.output import Output
-from conewright.stages.choose.mounted.plan_rows import run_of
 from conewright.stages.choose.mounted.prepared import Prepared, UnitOptions
 from conewright.stages.common.load import load_of
 
@@ -33,9 +30,6 @@ __all__ = ["Hung"]
 
 TINY = 1e-12
 """Ohms that keep a quotient a number where nothing is left."""
-
-BLOCK = 1024
-"""Options that are solved together: all at once take much memory."""
 
 Classes = list[tuple[tuple[int, ...], NDArray[np.intp]]]
 
@@ -57,7 +51,6 @@ class Hung:
         self.units = ready.units(c, forms[0])
         self.hangings = ready.hangings(r, c, forms[0], self.units)
         self._signs: dict[int, Mapping[str, int]] = {}
-        self._middles: dict[tuple[int, str, bool], Middle] = {}
 
     @cached_property
     def classes(self) -> tuple[Classes, ...]:
@@ -78,45 +71,9 @@ class Hung:
         return tuple(found)
 
     @cached_property
-    def admittances(self) -> tuple[dict[str, ComplexArray], ...]:
-        """Admittance of every option of a unit with cold coils, by channel."""
-        every = [np.arange(len(unit)) for unit in self.units]
-        return tuple(self._admitted(unit, rows, hot=False) for unit, rows in enumerate(every))
-
-    def _admitted(self, unit: int, rows: NDArray[np.intp], *, hot: bool) -> dict[str, ComplexArray]:
-        """Return the admittance of some options of a unit, by channel."""
-        found: dict[str, ComplexArray] = {}
-        names = {each.places: each.channel.id for each in self.hangings[unit]}
-        for each in self.twins[unit]:
-            parts = [np.zeros((0, self.ready.ear.frequency.size), dtype=complex)]
-            for start in range(0, len(rows), BLOCK):
-                some, first = rows[start : start + BLOCK], each.first
-                there = self.ready.options_in(self.units[unit], some, only=first.places)
-                parts.append(solved_branch(first.at(some), there, hot=hot)[0])
-            admittance = parts[1] if len(parts) == 2 else np.concatenate(parts)
-            found |= {names[places]: admittance for places in each.places}
-        return found
-
-    def admitted(
-        self, unit: int, rows: NDArray[np.intp]
-    ) -> dict[str, tuple[ComplexArray, ComplexArray]]:
-        """Return the admittance of some options of a unit, cold and hot, by channel.
-
-        Those with hot coils are worked out when they are asked for: all of them take much memory.
-        """
-        hot, known = self._admitted(unit, rows, hot=True), self.admittances[unit]
-        return {name: (known[name][run_of(rows)], each) for name, each in hot.items()}
-
-    def middle(self, unit: int, name: str, *, fitted: bool) -> Middle:
-        """Return the middle of a unit's options on a channel: of those that bring a part of the
-        catalogue, or of the others.
-        """
-        key = (unit, name, fitted)
-        if key not in self._middles:
-            rows = np.flatnonzero(self.fitted[unit] == fitted)
-            every = self.admitted(unit, rows)
-            self._middles |= {(unit, n, fitted): middle_of(*both) for n, both in every.items()}
-        return self._middles[key]
+    def admittances(self) -> Admittances:
+        """What its units' options admit."""
+        return Admittances(self.ready, self.units, self.hangings, self.twins, self.fitted)
 
     @cached_property
     def twins(self) -> tuple[tuple[Twinned, ...], ...]:
@@ -166,7 +123,7 @@ class Hung:
         """Whether the neighbours of a unit on two channels are alike."""
         return all(
             (one in each) == (other in each) and (one not in each or each[one] is each[other])
-            for index, each in enumerate(self.admittances)
+            for index, each in enumerate(self.admittances.cold)
             if index != unit
         )
 
@@ -218,7 +175,7 @@ class Hung:
         return self.ready.frame(self.radio, self._all_forms(self._forms[0]))
 
     @cached_property
-    def loaded(self) -> NDArray[np.intp]:
+    def _loaded(self) -> NDArray[np.intp]:
         """Columns of `LOADED_AT`."""
         return columns_of((hertz for hertz, _ in LOADED_AT), self.ready.ear.frequency)
 
@@ -232,7 +189,7 @@ class Hung:
         name, loads = self.channels.channels[0], np.full(len(LOADED_AT), np.inf)
         for hanging in (each for every in self.hangings for each in every):
             if hanging.channel.id == name:
-                before = np.abs(hanging.before[0, self.loaded])
+                before = np.abs(hanging.before[0, self._loaded])
                 left = self.ready.least_load(self.radio, name) - before
                 loads = np.where(left > 0.0, 1.0 / np.maximum(left, TINY), np.inf)
                 break

@@ -99,13 +99,15 @@ class Wiring(Hung):
         """
         name, low = self.channels.channels[0], self._low
         found = np.zeros((len(which), COLUMNS))
-        if name not in self.admittances[unit]:
+        if name not in self.admittances.cold[unit]:
             return found
-        cold = self.admittances[unit][name]
-        found[:, : len(LOADED_AT)] = loads_of(cold[np.ix_(which, self.loaded)])
+        cold = self.admittances.cold[unit][name]
+        found[:, : len(LOADED_AT)] = loads_of(cold[np.ix_(which, self._loaded)])
         brought = np.abs(cold[np.ix_(which, low)])
         lacks = np.repeat(-brought[:, np.newaxis], TRAVELLERS, axis=1)
-        travellers = [u for u, each in enumerate(self.admittances) if name in each][:TRAVELLERS]
+        travellers = [u for u, each in enumerate(self.admittances.cold) if name in each][
+            :TRAVELLERS
+        ]
         twins = next((each for each in self.parted(unit) if each.first.channel.id == name), None)
         if twins is not None and unit in travellers:
             first = twins.first
@@ -151,9 +153,9 @@ class Wiring(Hung):
         for twins in self.parted(unit):
             name = twins.first.channel.id
             middles[name] = Middle.nothing(size)
-            for other, known in enumerate(self.admittances):
+            for other, known in enumerate(self.admittances.cold):
                 if other != unit and name in known:
-                    middle = self.middle(other, name, fitted=bool(beside >> other & 1))
+                    middle = self.admittances.middle(other, name, fitted=bool(beside >> other & 1))
                     middles[name] = middles[name].with_(middle)
         return UnitNumbers(
             self.parted(unit),
@@ -204,7 +206,7 @@ class Wiring(Hung):
         for source in self._sources:
             level = np.sqrt(2.0) * source.level
             flat = source.flat
-            every = [each[source.name] for each in self.admittances if source.name in each]
+            every = [each[source.name] for each in self.admittances.cold if source.name in each]
             most = sum(np.abs(each).max(axis=0) for each in every)
             borne = np.minimum(most, 1.0 / self.output.borne)
             least = np.maximum(sum(each.real.min(axis=0) for each in every), 1e-9)
@@ -242,7 +244,7 @@ class Wiring(Hung):
         for index, source in enumerate(self._sources):
             least = np.full(size, 1e-9)
             for unit, which in enumerate(classes):
-                if source.name in self.admittances[unit]:
+                if source.name in self.admittances.cold[unit]:
                     least = least + np.maximum(self._least(unit, source.name, which), 0.0)
             gain = np.sqrt(2.0) * source.level * np.abs(self.passed[source.name][corner])
             total += len(source.names) * gain / (1.0 / least + np.abs(source.source))
@@ -255,7 +257,7 @@ class Wiring(Hung):
     def _least(self, unit: int, name: str, which: NDArray[np.intp]) -> FloatArray:
         key = (unit, name, int(which[0]), which.size)
         if key not in self._leasts:
-            self._leasts[key] = self.admittances[unit][name][which].real.min(axis=0)
+            self._leasts[key] = self.admittances.cold[unit][name][which].real.min(axis=0)
         return self._leasts[key]
 
     def volts(self, taken: FloatArray, drawn: FloatArray) -> float:

@@ -138,7 +138,9 @@ class WholeSolver:
         rows: Sequence[NDArray[np.intp]],
     ) -> Whole:
         ear, count = self._ear, len(forms)
-        admittances = [self._wiring.admitted(unit, chosen) for unit, chosen in enumerate(rows)]
+        admittances = [
+            self._wiring.admittances.of(unit, chosen) for unit, chosen in enumerate(rows)
+        ]
         whole = self._electric(admittances, corners, count)
         self.cones = []
         travel = []
