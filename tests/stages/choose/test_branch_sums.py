@@ -52,14 +52,16 @@ CHANNEL = """
 [[channel]]
 id = "{side}"
 load = "door-{side} | board-{side}"
-cable = {{ length = "4 m", size = "0.75 mm2" }}
+cable = {{ length = "{cable} m", size = "0.75 mm2" }}
 """
+CAVITY = 'cavity = {{ volume = "{volume} L" }}\n'
 
 
-def _job() -> str:
+def _job(*, alike: bool) -> str:
     text = JOB
     for side, sign in (("l", ""), ("r", "-")):
-        text += CHANNEL.format(side=side)
+        other = not alike and side == "r"
+        text += CHANNEL.format(side=side, cable=9 if other else 4)
         for name, kind, x, driver, cutout in (
             ("door", "door", 0.9, "low", 148),
             ("board", "panel", 1.4, "small", 96),
@@ -67,6 +69,7 @@ def _job() -> str:
             text += PLACE.format(
                 name=f"{name}-{side}", kind=kind, x=x, y=f"{sign}0.7", driver=driver, cutout=cutout
             )
+            text += CAVITY.format(volume=60 if other else 15) if name == "door" else ""
     return text
 
 
@@ -113,8 +116,9 @@ def test_a_cone_needs_what_lets_it_travel_just_as_far_as_it_may(seed: int) -> No
         assert min(_travel(source, speed, each) for each in turned) > MOST_TRAVEL
 
 
-def test_plans_that_lack_travel_too_far() -> None:
-    search = searched(loads(_job(), "toml"), few_parts(5, driver=60), may=("driver",))
+@pytest.mark.parametrize("alike", [True, False], ids=["alike", "sides apart"])
+def test_plans_that_lack_travel_too_far(alike: bool) -> None:
+    search = searched(loads(_job(alike=alike), "toml"), few_parts(5, driver=60), may=("driver",))
     plans = search.some_plans(1, 600)
     lacking = [plan for plan in plans if plan.lacking and not plan.overloaded]
     assert len(lacking) > 5

@@ -105,14 +105,13 @@ class Wiring(Hung):
         found[:, : len(LOADED_AT)] = loads_of(cold[np.ix_(which, self._loaded)])
         brought = np.abs(cold[np.ix_(which, low)])
         lacks = np.repeat(-brought[:, np.newaxis], TRAVELLERS, axis=1)
-        travellers = [u for u, each in enumerate(self.admittances.cold) if name in each][
-            :TRAVELLERS
-        ]
+        hung = [u for u, each in enumerate(self.admittances.cold) if name in each]
+        travellers = hung[:TRAVELLERS]
         twins = next((each for each in self.parted(unit) if each.first.channel.id == name), None)
         if twins is not None and unit in travellers:
             first = twins.first
             if first.channel.driven_by is None and not first.idle:
-                speed = self._any_numbers(unit).speed[which]
+                speed = self._any_numbers(unit).speed[name][which]
                 speed = speed * np.abs(self.passed[name][corner, low])
                 need = need_of(self._source(unit, twins), speed, most=MOST_TRAVEL)
                 lacks[:, travellers.index(unit)] += need

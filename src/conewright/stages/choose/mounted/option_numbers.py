@@ -84,7 +84,8 @@ class UnitNumbers:
     """The options of a unit beside one class of neighbours, and their numbers by high-pass.
 
     Attributes:
-        speed: peak travel over Xmax per volt across the branch, at `MOVED_AT` [1/V], (options, F).
+        speed: peak travel over Xmax per volt across the branch at `MOVED_AT`, by the channels that
+            are solved [1/V], (options, F).
 
     Args:
         twins: what it hangs on its channels.
@@ -125,7 +126,8 @@ class UnitNumbers:
         corners = len(next(iter(passed.values())))
         self._treble, self._powers, self._travel = np.zeros((3, count, corners))
         self._low = columns_of(MOVED_AT, ear.frequency)
-        self.speed = np.zeros((count, len(MOVED_AT)))
+        names = dict.fromkeys(each.first.channel.id for each in twins)
+        self.speed = {name: np.zeros((count, len(MOVED_AT))) for name in names}
         self._ceiling = np.full((count, corners), np.inf)
         self._coherent = {each: np.zeros((count, corners)) for each in signs}
         self._flows: list[list[ComplexArray]] = []
@@ -292,7 +294,8 @@ class UnitNumbers:
         profile = np.minimum(1.0, (frequency / 50.0) ** 2) / (2.0 * np.pi * frequency)
         moved = np.abs(each.velocity[:, low] / each.share[:, low]) * (np.sqrt(2.0) * profile)
         most = moved / (each.options.xmax * each.options.stretch)
-        self.speed[at] = np.maximum(self.speed[at], most)
+        speed = self.speed[each.channel]
+        speed[at] = np.maximum(speed[at], most)
 
     def _earliest(self, each: Driven) -> FloatArray:
         """Return the EMF at which volts or amps of a channel run out at the earliest [V].
