@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conewright.stages.choose.finals.finalists import unsafe
-from conewright.stages.choose.finals.outcome import NEAR, STEP, Outcome, Rules, roles_of
+from conewright.stages.choose.finals.outcome import NEAR, Outcome, Rules, roles_of
 from conewright.stages.choose.finals.plan_answers import (
     BEST,
     DO_NOTHING,
@@ -20,6 +20,7 @@ from conewright.stages.choose.finals.plan_answers import (
     PlanAnswer,
 )
 from conewright.stages.choose.finals.planned import RADIO, WIRING
+from conewright.stages.compare.wishes import ALIKE_POINTS
 
 if TYPE_CHECKING:
     from conewright.stages.choose.engine.solve import Found, Search
@@ -49,8 +50,7 @@ def recommended_of(given: Told, best: Finalist | None) -> Finalist | None:
     """Return the plan to take: of those near the best that hold their limits at the ends of the
     bands, and whose careful value is as good as the best of these, the one that costs least.
 
-    As good means within a step of the front: that compare's order, points before money, gives up
-    nothing that anybody hears, and takes no money for nothing.
+    That is compare's order: alike in points, then money.
     """
     if best is None or best.value is None:
         return None
@@ -62,7 +62,7 @@ def recommended_of(given: Told, best: Finalist | None) -> Finalist | None:
         and each.shown.found.value >= best.value - NEAR
     ]
     most = max((each.careful or 0.0 for each in near if not unsafe(each)), default=0.0)
-    alike = [each for each in near if (each.careful or 0.0) >= most - STEP]
+    alike = [each for each in near if (each.careful or 0.0) >= most - ALIKE_POINTS]
     alike.sort(key=lambda each: (round(each.taken.total.typical, 2), -(each.careful or 0.0)))
     # What a stage says is asked of the first few only: that takes longest.
     safe = (each for each in alike if not unsafe(each) and not each.broken)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from conewright.job.document.parts import AS_FOUND
 from conewright.phrases import capital, listed
+from conewright.stages.compare.wishes import ALIKE_POINTS
 from conewright.stages.report.words import number, odds
 
 if TYPE_CHECKING:
@@ -18,9 +19,6 @@ __all__ = ["Candidate", "advice", "advised"]
 
 ALIKE_ODDS = 0.05
 """Chances of a cure within this of the best count as the same."""
-
-ALIKE_POINTS = 5.0
-"""Points of 100 within this of the best count as the same."""
 
 CURES = 0.05
 """A plan that cures no complaint with more than this moves what is not wrong."""

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from conewright.job.document.document import Document, Goals
 
 __all__ = [
+    "ALIKE_POINTS",
     "APPEARANCE",
     "REVERSIBLE",
     "SPAN",
@@ -47,6 +48,10 @@ SPAN: Mapping[str, tuple[float, float]] = {
 }
 """From nothing to everything that is wished [dB, 1], where the owner's goals do not say otherwise;
 workshop choice, no source."""
+
+ALIKE_POINTS = 1.0
+"""Points of 100 within this of the most count as the same, and money decides; workshop choice, no
+source."""
 
 REVERSIBLE = {"patched": 0.15, "cuts": 0.5, "holed": 0.5}
 APPEARANCE = {"new-radio": 0.3, "grilled": 0.2}

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from conewright.stages.choose.engine.solve import Picks
     from conewright.stages.choose.space.groups import Space
 
-__all__ = ["MORE", "NEAR", "STEP", "Outcome", "Rules", "roles_of", "shown_of", "sought"]
+__all__ = ["MORE", "NEAR", "Outcome", "Rules", "roles_of", "shown_of", "sought"]
 
 NEAR = 3.0
 """Plans worth no less than so much below the best are looked at with care [points]."""
