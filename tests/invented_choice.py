@@ -222,8 +222,8 @@ def choice(*plans: PlanAnswer, figures: tuple[Figure, ...] = ()) -> Choice:
             text="depth behind the panel at door-fl",
         ),
         choice_figure("choice.measure_first_points", 1.3, unit="points"),
-        choice_figure("choice.next_20_value", 75.9 if not plans else None, unit="points"),
-        choice_figure("choice.next_50_value", 79.1 if not plans else None, unit="points"),
+        choice_figure("choice.next_20_value", 0.0 if not plans else None, unit="points"),
+        choice_figure("choice.next_50_value", 2.7 if not plans else None, unit="points"),
         choice_figure(
             "choice.stop", None, label="measure or buy",
             text="Measure first: 1.3 points are worth 28 EUR here, and 15 min of work cost 9 EUR.",

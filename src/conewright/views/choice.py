@@ -297,7 +297,7 @@ def _more_money(report: Choice) -> Iterator[Paragraph]:
         found = NEXT.fullmatch(figure.name)
         if not found or figure.value is None or best is None or best.value is None:
             continue
-        more, gain = f"{found[1]} {unit}".rstrip(), figure.value - best.value
+        more, gain = f"{found[1]} {unit}".rstrip(), figure.value
         if gain < SMALLEST_GAIN:
             yield Paragraph(f"{more} more: nothing better.", rest="  ")
             continue

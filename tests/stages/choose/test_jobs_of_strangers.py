@@ -112,3 +112,81 @@ def test_fewer_hours_do_what_is_best_within_them() -> None:
         before = step
     best = chosen(cw.demo_text(), hours=before.hours).plan_of("best")
     assert best.value == pytest.approx(before.value, abs=1e-3)
+
+
+COURIER = """
+format = 1
+[job]
+title = "Courier's estate: the left front door flaps, and it is to play louder"
+opened = 2026-11-30
+currency = "EUR"
+hour_rate = 45
+complaints = ["buzz-one-corner"]
+[wishes]
+loudness = "matters most"
+bass = "matters"
+reversible = "would be nice"
+[vehicle]
+built = 2012
+class = "estate"
+restraints = { curtain = "none", door_sensor = "impact" }
+[[seat]]
+id = "driver"
+ear = ["0.75 m", "0.38 m", "1.15 m"]
+[head_unit]
+name = "radio as fitted"
+output = "bridge"
+minimum_load = "4 ohm"
+[[driver]]
+id = "front-165"
+size = "165 mm"
+rated_impedance = "4 ohm"
+age = "ageing"
+[[location]]
+id = "door-l"
+kind = "door"
+at = ["1.1 m", "0.75 m", "0.3 m"]
+driver = "front-165"
+mount = { cutout = "148 mm ± 1 mm", glass_depth = ["66 mm ± 1 mm"], trim_gap = "25 mm ± 1.5 mm" }
+cavity = { volume = "35 L", panel_holes = "50 cm2" }
+[[location]]
+id = "door-r"
+like = "door-l"
+at = ["1.1 m", "-0.75 m", "0.3 m"]
+[[channel]]
+id = "fl"
+load = "door-l"
+[[channel]]
+id = "fr"
+load = "door-r"
+[[finding]]
+fault = "surround-torn"
+at = "door-l"
+"""
+
+
+def test_a_torn_surround_is_glued_anew_and_no_old_one_fitted() -> None:
+    """A used original is cheaper, as good and as old: it tears next, and the work comes again."""
+    choice = chosen(COURIER, money=150.0, hours=5.0)
+    taken, best = choice.plan_of("recommended"), choice.plan_of("best")
+    assert "new surround glued on at door-l" in taken.title
+    assert "surround-torn@door-l" in taken.cures
+    assert "used original fitted at door-l" in best.title
+    assert best.money < taken.money
+    assert best.why_not is not None
+    assert best.why_not.startswith("what it mends holds two years with")
+
+
+def test_what_is_mended_stands_in_every_title() -> None:
+    choice = chosen(COURIER, money=150.0, hours=5.0)
+    assert choice.plan_of("fix-only").title == "Door l and door r: new surround glued on at door-l"
+    for plan in choice.plans:
+        assert plan.title != "Nothing is done" or not plan.cures, plan.id
+
+
+def test_what_more_money_buys_is_said_as_often_as_it_buys() -> None:
+    choice = chosen(cw.demo_text(), money=180.0)
+    told = [line for line in str(choice).splitlines() if " more: " in line]
+    gains = [choice.figure(f"choice.next_{more}_value").value or 0.0 for more in (20, 50)]
+    assert max(gains) > 1.0
+    assert ["nothing better" in line for line in told] == [gain < 0.1 for gain in gains]

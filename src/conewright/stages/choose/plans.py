@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from conewright.stages.choose.finals.finalists import unsafe
-from conewright.stages.choose.finals.outcome import NEAR, Outcome, Rules, roles_of
+from conewright.stages.choose.finals.outcome import NEAR, Outcome, Rules, all_kept, roles_of
 from conewright.stages.choose.finals.plan_answers import (
     BEST,
     DO_NOTHING,
@@ -20,7 +20,10 @@ from conewright.stages.choose.finals.plan_answers import (
     PlanAnswer,
 )
 from conewright.stages.choose.finals.planned import RADIO, WIRING
+from conewright.stages.compare.advice import ALIKE_ODDS
 from conewright.stages.compare.wishes import ALIKE_POINTS
+from conewright.stages.outlay.holding import cost_with_returns, holding
+from conewright.stages.report.words import odds
 
 if TYPE_CHECKING:
     from conewright.stages.choose.engine.solve import Found, Search
@@ -48,9 +51,10 @@ class Told:
 
 def recommended_of(given: Told, best: Finalist | None) -> Finalist | None:
     """Return the plan to take: of those near the best that hold their limits at the ends of the
-    bands, and whose careful value is as good as the best of these, the one that costs least.
+    bands, and that are as good as the best of these, the one that costs least.
 
-    That is compare's order: alike in points, then money.
+    That is compare's order: alike in points, then money with the chance that it comes back; alike
+    is what at the careful ends is near as well.
     """
     if best is None or best.value is None:
         return None
@@ -61,12 +65,26 @@ def recommended_of(given: Told, best: Finalist | None) -> Finalist | None:
         and (each is best or each.id.startswith("near"))
         and each.shown.found.value >= best.value - NEAR
     ]
-    most = max((each.careful or 0.0 for each in near if not unsafe(each)), default=0.0)
-    alike = [each for each in near if (each.careful or 0.0) >= most - ALIKE_POINTS]
-    alike.sort(key=lambda each: (round(each.taken.total.typical, 2), -(each.careful or 0.0)))
+    held = [each for each in near if not unsafe(each)]
+    value = max((each.value or 0.0 for each in held), default=0.0) - ALIKE_POINTS
+    careful = max((each.careful or 0.0 for each in held), default=0.0) - NEAR
+    alike = [
+        each for each in held if (each.value or 0.0) >= value and (each.careful or 0.0) >= careful
+    ]
+    alike.sort(key=lambda each: (round(_with_returns(each), 2), -(each.careful or 0.0)))
     # What a stage says is asked of the first few only: that takes longest.
-    safe = (each for each in alike if not unsafe(each) and not each.broken)
+    safe = (each for each in alike if not each.broken)
     return next(safe, best)
+
+
+def _holds(each: Finalist) -> float | None:
+    """Return the chance that what a plan mends holds two years; None where it mends nothing."""
+    held = holding(each.build)
+    return None if held is None else held.chance.typical
+
+
+def _with_returns(each: Finalist) -> float:
+    return cost_with_returns(each.taken.total.typical, _holds(each))
 
 
 def plans_of(
@@ -79,12 +97,20 @@ def plans_of(
         roles = [*roles_of(each.shown.found, given.outcome)]
         if each is recommended:
             roles.append(RECOMMENDED)
-        if each.id == DO_NOTHING and not given.space.faults:
+        if FIX_ONLY not in (each.id, *roles) and _mends_alone(given, each):
             roles.append(FIX_ONLY)
         if each.id not in roles:
             roles.insert(0, each.id)
         found.append(_plan(given, each, tuple(roles), best, recommended, runner))
     return tuple(sorted(found, key=_place))
+
+
+def _mends_alone(given: Told, each: Finalist) -> bool:
+    """Whether a plan mends what is broken and changes nothing else."""
+    if not given.space.faults:
+        return each.id == DO_NOTHING
+    found = each.shown.found
+    return found is not None and found.picks == all_kept(given.space)
 
 
 def _place(plan: PlanAnswer) -> tuple[int, float]:
@@ -167,6 +193,12 @@ def behind(each: Finalist, recommended: Finalist | None) -> str:
     """Return why a plan is not recommended beside the one that is; empty where that is unknown."""
     if recommended is None or each.careful is None or recommended.careful is None:
         return ""
+    held, better = _holds(each), _holds(recommended)
+    if held is not None and better is not None and held < better - ALIKE_ODDS:
+        return (
+            f"what it mends holds two years with {odds(held)}, that of the recommended plan with "
+            f"{odds(better)}"
+        )
     more = each.taken.total.typical - recommended.taken.total.typical
     if more > 0.0 and (each.value or 0.0) > (recommended.value or 0.0):
         gained = (each.value or 0.0) - (recommended.value or 0.0)

@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 from conewright.job.document.parts import AS_FOUND
 from conewright.phrases import capital, listed
 from conewright.stages.compare.wishes import ALIKE_POINTS
+from conewright.stages.outlay.holding import cost_with_returns
 from conewright.stages.report.words import number, odds
 
 if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
     from conewright.stages.outlay.reckoning import Outlay
 
-__all__ = ["Candidate", "advice", "advised"]
+__all__ = ["ALIKE_ODDS", "Candidate", "advice", "advised"]
 
 ALIKE_ODDS = 0.05
 """Chances of a cure within this of the best count as the same."""
@@ -72,7 +73,7 @@ class Candidate:
     @property
     def cost_with_returns(self) -> float:
         """What it costs, and as much again by the chance that it comes back."""
-        return self.cost if self.hold is None else self.cost * (2.0 - self.hold)
+        return cost_with_returns(self.cost, self.hold)
 
     @property
     def takeable(self) -> bool:

@@ -16,7 +16,7 @@ from conewright.stages.report.words import odds
 if TYPE_CHECKING:
     from conewright.job.builds.states.build import Build
 
-__all__ = ["Held", "Holding", "holding"]
+__all__ = ["Held", "Holding", "cost_with_returns", "holding"]
 
 NEW = "new"
 RENEWED = ("surround-glued", "repaired", "new-driver", "used-driver", "removed")
@@ -59,6 +59,17 @@ class Holding:
             prod(each.typical for each in told),
             prod(each.high for each in told),
         )
+
+
+def cost_with_returns(cost: float, hold: float | None) -> float:
+    """Return what a plan costs, and as much again by the chance that it comes back.
+
+    Args:
+        cost: of the plan.
+        hold: chance that what it mends holds two years; None where it mends nothing.
+
+    """
+    return cost if hold is None else cost * (2.0 - hold)
 
 
 def holding(build: Build) -> Holding | None:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from conewright.stages.choose.engine.solve import Picks
     from conewright.stages.choose.space.groups import Space
 
-__all__ = ["MORE", "NEAR", "Outcome", "Rules", "roles_of", "shown_of", "sought"]
+__all__ = ["MORE", "NEAR", "Outcome", "Rules", "all_kept", "roles_of", "shown_of", "sought"]
 
 NEAR = 3.0
 """Plans worth no less than so much below the best are looked at with care [points]."""
@@ -193,7 +193,7 @@ def shown_of(outcome: Outcome, space: Space, rules: Rules) -> list[Shown]:
     """Return every plan that is told, each once, with an id that no proposal of the job has."""
     taken = {proposal.id for proposal in space.job.proposals}
     found: dict[Picks, Shown] = {}
-    nothing, kept = _all_kept(space), Shown(DO_NOTHING)
+    nothing, kept = all_kept(space), Shown(DO_NOTHING)
 
     def add(name: str, plan: Found | None) -> None:
         nonlocal kept
@@ -220,7 +220,7 @@ def shown_of(outcome: Outcome, space: Space, rules: Rules) -> list[Shown]:
     return [*found.values(), kept, *written]
 
 
-def _all_kept(space: Space) -> Picks:
+def all_kept(space: Space) -> Picks:
     """Return the plan that changes nothing and mends what is broken."""
     picks = [0]
     for _ in space.channels:

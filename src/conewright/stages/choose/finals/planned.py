@@ -105,8 +105,8 @@ class PlannedPlan:
     def title(self) -> str:
         """What is done, in one line."""
         told: dict[str, list[str]] = {}
-        for group, name, words, change in self.choices:
-            if name == KEPT or not (change.set or change.mends or change.repairs):
+        for group, _, words, change in self.choices:
+            if not (change.set or change.mends or change.repairs):
                 continue
             called = self._called(group)
             told.setdefault(called, []).append(words)

@@ -173,7 +173,7 @@ def _place_group(
     variants = [
         Variant(
             id=_id(KEPT, ring, cover) if not way else _id(f"{KEPT}-{way}", ring, cover),
-            words=_words("kept" if not faults else f"mended ({way or 'as usual'})", ring, cover),
+            words=_words(_mended(faults, way) if faults else "kept", ring, cover),
             change=_change(
                 names,
                 ring,
@@ -259,6 +259,16 @@ def _ways(faults: Sequence[str]) -> list[str]:
     name = faults[0].partition("@")[0]
     others = [each.name for each in repairs_of(name) if not each.usual]
     return ["", *(each for each in others if each not in ("keep", "swap", "new"))]
+
+
+def _mended(faults: Sequence[str], way: str) -> str:
+    """Return how faults are mended, each as fault@place, and where."""
+    told = []
+    for fault, _, place in (each.partition("@") for each in faults):
+        ways = (each for each in repairs_of(fault) if (each.name == way if way else each.usual))
+        title = next((each.title for each in ways), "mended")
+        told.append(f"{title} at {place}")
+    return listed(told)
 
 
 def _around(seen: Seen, places: Sequence[LocationState]) -> Iterator[tuple[bool, bool]]:
