@@ -87,10 +87,12 @@ def loads_of(admittance: ComplexArray) -> FloatArray:
 def need_of(source: Source, speed: FloatArray, *, most: float) -> FloatArray:
     """Return the least |Y| of all that hangs on a channel with which cones travel no further.
 
-    Volts, amps or feed give way first; the first to do so lets a cone be. With y = |Y|, Zs before
-    the branches and E the peak volts across a branch with which its cone travels as far as it may:
-    volts end below E where (1 + |Zs| y) (P + sag drawn) + (lost + n sag) P y >= V/E, amps where
-    P y >= P I/E, and likewise for the feed, since |1 + Zs Y| <= 1 + |Zs| y.
+    Whichever of volts, amps and feed gives way first lets a cone be. With y = |Y|, Zs before the
+    branches, p the peak of the source for a volt at the knob, and E the peak volts across a branch
+    with which its cone travels as far as it may, volts end below E where
+    (1 + |Zs| y) (p/swing + sag i) + (lost/swing + n sag) p y >= V/E: i is what all others draw, n
+    the channels that are alike, and |1 + Zs Y| <= 1 + |Zs| y. Amps end below where p y >= I/E,
+    the feed where (1 + |Zs| y) i + n p y >= F/E.
 
     Args:
         source: what drives it.
