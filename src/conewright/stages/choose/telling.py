@@ -317,7 +317,7 @@ def _verdicts(
             RECOMMENDED,
             "differs",
             Severity.NOTE,
-            f"Recommended is another plan than the one with most points: {'; '.join(why)}.",
+            f"The plan with most points is not the recommended one: {'; '.join(why)}.",
             f"{RECOMMENDED}.careful_value",
             f"{BEST}.careful_value",
         )
