@@ -62,7 +62,7 @@ def recommended_of(given: Told, best: Finalist | None) -> Finalist | None:
         each
         for each in given.panel.finalists
         if each.shown.found is not None
-        and (each is best or each.id.startswith("near"))
+        and given.rules.limits.hold(each.shown.found.money, each.shown.found.hours)
         and each.shown.found.value >= best.value - NEAR
     ]
     held = [each for each in near if not unsafe(each)]

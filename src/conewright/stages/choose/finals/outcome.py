@@ -21,6 +21,10 @@ __all__ = ["MORE", "NEAR", "Outcome", "Rules", "all_kept", "roles_of", "shown_of
 NEAR = 3.0
 """Plans worth no less than so much below the best are looked at with care [points]."""
 
+NEARER, ENOUGH = (0.1, 0.3, 1.0), 64
+"""Of thousands of parts hundreds of thousands of plans may be worth as much within `NEAR`: it is
+looked no further than to where so many are."""
+
 MOST_NEAR = 8
 MOST_STEPS = 8
 STEP = 1.0
@@ -89,7 +93,11 @@ def sought(search: Search, space: Space, rules: Rules) -> Outcome:
         return outcome
     limits = seeker.held
     outcome.gap = search.proved_within(outcome.best, limits)
-    near = search.near(limits, below=NEAR)
+    near: list[Found] = []
+    for below in (*NEARER, NEAR):
+        near = search.near(limits, below=below)
+        if len(near) > ENOUGH:
+            break
     outcome.near = _worth_a_look([each for each in near if each.picks != outcome.best.picks])
     outcome.front = [outcome.best, *seeker.less(outcome.best, _cheaper)]
     outcome.quicker = [outcome.best, *seeker.less(outcome.best, _quicker)]
