@@ -14,6 +14,7 @@ __all__ = [
     "current_equivalent_resistance",
     "equivalent_resistance",
     "log_frequency_widths",
+    "low_rolloff",
     "programme_weights",
 ]
 
@@ -64,10 +65,22 @@ def programme_weights(*, frequency: FloatArray) -> FloatArray:
     music within a few decibels.
     """
     widths = log_frequency_widths(frequency=frequency)
-    low = np.minimum(frequency / LOW_CORNER, 1.0) ** 4
+    low = np.square(low_rolloff(frequency=frequency))
     high = np.minimum(HIGH_CORNER / np.asarray(frequency), 1.0)
     weights = low * high * widths
     return np.asarray(weights / np.sum(weights), dtype=np.float64)
+
+
+def low_rolloff(*, frequency: FloatArray) -> FloatArray:
+    """Amplitude of the programme in the bass, over what it is from 50 Hz on.
+
+    Args:
+        frequency: shape (F,) [Hz].
+
+    Returns:
+        Shape (F,) [1]: 12 dB an octave below 50 Hz (common practice, no source).
+    """
+    return np.asarray(np.minimum(1.0, (frequency / LOW_CORNER) ** 2))
 
 
 def equivalent_resistance(*, admittance: ComplexArray, frequency: FloatArray) -> FloatArray:

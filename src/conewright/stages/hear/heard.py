@@ -15,7 +15,7 @@ from conewright.job.builds.states.value import Value
 from conewright.physics.basics import bands
 from conewright.physics.basics.arrays import FloatArray
 from conewright.physics.basics.levels import a_weighting, decibel, niosh_time
-from conewright.physics.basics.programme import programme_weights
+from conewright.physics.basics.programme import low_rolloff, programme_weights
 from conewright.physics.electrics.filters import butterworth_high_pass
 from conewright.stages.common.circuit import LUMPED_BELOW, Circuit, Solver
 from conewright.stages.common.together import Cabin
@@ -227,7 +227,7 @@ class BuildSound:
         flat = {name: each.unfiltered for name, each in self.circuit.channels.items()}
         circuit = replace(self.circuit, channels=flat)
         volts, amps = radio_ceiling(self.build, circuit, self.draws)
-        profile = np.minimum(1.0, (self.frequency / 50.0) ** 2)
+        profile = low_rolloff(frequency=self.frequency)
         ratios = {}
         for name, location in self.circuit.locations.items():
             channel = location.channel

@@ -13,11 +13,7 @@ from conewright.physics.basics.arrays import ComplexArray, FloatArray
 from conewright.physics.electrics.filters import butterworth_high_pass
 from conewright.stages.choose.cells.admittances import Admittances
 from conewright.stages.choose.mounted.branch_sums import COLUMNS, LOADED_AT, columns_of
-from conewright.stages.choose.mounted.driven import (
-    Hanging,
-    Twinned,
-    twinned,
-)
+from conewright.stages.choose.mounted.driven import Hanging, Twinned, twinned
 from conewright.stages.choose.mounted.option_numbers import Signs
 from conewright.stages.choose.mounted.output import Output
 from conewright.stages.choose.mounted.prepared import Prepared, UnitOptions

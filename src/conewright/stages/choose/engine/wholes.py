@@ -19,6 +19,7 @@ from conewright.physics.basics.arrays import ComplexArray, FloatArray, squared_m
 from conewright.physics.basics.programme import (
     current_equivalent_resistance,
     equivalent_resistance,
+    low_rolloff,
     programme_weights,
 )
 from conewright.physics.electrics import amplifier
@@ -234,7 +235,7 @@ class WholeSolver:
         """Return the peak travel of a cone over its Xmax for a volt of programme's bass."""
         low = self._low
         frequency = self._ear.frequency[low]
-        profile = np.minimum(1.0, (frequency / 50.0) ** 2) / (2.0 * np.pi * frequency)
+        profile = low_rolloff(frequency=frequency) / (2.0 * np.pi * frequency)
         moved = np.abs(one.velocity[:, low] * through[:, low]) * (np.sqrt(2.0) * profile)
         return np.asarray(moved / (one.options.xmax * one.options.stretch))
 

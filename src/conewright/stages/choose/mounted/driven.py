@@ -119,13 +119,12 @@ def twinned(
 
 
 def _alike(one: Hanging, other: Hanging, mounted: Mapping[str, MountedOptions]) -> bool:
-    if len(one.places) != len(other.places) or len(one.parts) != len(other.parts):
+    pairs_up = ("places", "parts", "capacitors")
+    if any(len(getattr(one, name)) != len(getattr(other, name)) for name in pairs_up):
         return False
     if any(mounted[a] is not mounted[b] for a, b in zip(one.places, other.places, strict=True)):
         return False
     names = dict(zip(one.places, other.places, strict=True))
-    if len(one.capacitors) != len(other.capacitors):
-        return False
     names |= dict(zip(one.parts, other.parts, strict=True))
     names |= dict(zip(one.capacitors, other.capacitors, strict=True))
     if _renamed(one.branch, names) != other.branch:

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import ComplexArray, FloatArray, squared_magnitude
-from conewright.physics.basics.programme import programme_weights
+from conewright.physics.basics.programme import low_rolloff, programme_weights
 from conewright.stages.choose.mounted.branch_sums import MOVED_AT, columns_of
 from conewright.stages.choose.mounted.driven import (
     Driven,
@@ -269,7 +269,7 @@ class UnitNumbers:
         frequency = self._ear.frequency
         slow = self._weights / (2.0 * np.pi * frequency) ** 2
         low = frequency < MOVES_UP_TO
-        profile = np.minimum(1.0, (frequency[low] / 50.0) ** 2) / (2.0 * np.pi * frequency[low])
+        profile = low_rolloff(frequency=frequency[low]) / (2.0 * np.pi * frequency[low])
         for each in driven:
             passed = self._passed[each.channel]
             through = squared_magnitude(passed)
@@ -278,8 +278,8 @@ class UnitNumbers:
             current = (squared_magnitude(each.current) * np.square(each.least_hot)) @ (
                 self._weights * through
             ).T
-            options, emf = each.options, self._earliest(each)
             self._quicken(at, each)
+            options, emf = each.options, self._earliest(each)
             by_travel = options.clean / (PEAK_TO_RMS * np.sqrt(travel))
             by_heat = np.sqrt(options.power / options.hot.re / current)
             self._ceiling[at] = np.minimum(self._ceiling[at], np.minimum(by_travel, by_heat))
@@ -291,7 +291,7 @@ class UnitNumbers:
     def _quicken(self, at: slice, each: Driven) -> None:
         """Take in how far a cone travels for each volt across its branch."""
         low, frequency = self._low, self._ear.frequency[self._low]
-        profile = np.minimum(1.0, (frequency / 50.0) ** 2) / (2.0 * np.pi * frequency)
+        profile = low_rolloff(frequency=frequency) / (2.0 * np.pi * frequency)
         moved = np.abs(each.velocity[:, low] / each.share[:, low]) * (np.sqrt(2.0) * profile)
         most = moved / (each.options.xmax * each.options.stretch)
         speed = self.speed[each.channel]
