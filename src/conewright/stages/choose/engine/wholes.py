@@ -19,7 +19,6 @@ from conewright.physics.basics.arrays import ComplexArray, FloatArray, squared_m
 from conewright.physics.basics.programme import (
     current_equivalent_resistance,
     equivalent_resistance,
-    low_rolloff,
     programme_weights,
 )
 from conewright.physics.electrics import amplifier
@@ -234,10 +233,7 @@ class WholeSolver:
     def _moved(self, one: Driven, through: ComplexArray) -> FloatArray:
         """Return the peak travel of a cone over its Xmax for a volt of programme's bass."""
         low = self._low
-        frequency = self._ear.frequency[low]
-        profile = low_rolloff(frequency=frequency) / (2.0 * np.pi * frequency)
-        moved = np.abs(one.velocity[:, low] * through[:, low]) * (np.sqrt(2.0) * profile)
-        return np.asarray(moved / (one.options.xmax * one.options.stretch))
+        return one.peak_travel(self._ear.frequency, low) * np.abs(through[:, low])
 
     def _electric(
         self,

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from conewright.job.builds.states.electrics import ChannelState
 from conewright.physics.basics.arrays import ComplexArray, FloatArray
+from conewright.physics.basics.programme import low_rolloff
 from conewright.physics.electrics.wiring import Leaf, Parallel, Series, Tree, solve_tree
 from conewright.stages.choose.mounted.plan_rows import MountedOptions
 from conewright.stages.common.circuit import ChannelCircuit
@@ -255,6 +256,21 @@ class Driven:
     options: MountedOptions
     drawn: FloatArray
     share: ComplexArray
+
+    def peak_travel(
+        self, frequency: FloatArray, at: NDArray[np.intp] | NDArray[np.bool_]
+    ) -> FloatArray:
+        """Return the peak travel over Xmax for a volt of programme at the knob [1/V], (rows, F).
+
+        Args:
+            frequency: of the grid [Hz].
+            at: columns of it that are meant.
+
+        """
+        some = frequency[at]
+        profile = low_rolloff(frequency=some) / (2.0 * np.pi * some)
+        moved = np.abs(self.velocity[:, at]) * (np.sqrt(2.0) * profile)
+        return np.asarray(moved / (self.options.xmax * self.options.stretch))
 
 
 def driven_of(

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from conewright.physics.basics.arrays import ComplexArray, FloatArray, squared_magnitude
-from conewright.physics.basics.programme import low_rolloff, programme_weights
+from conewright.physics.basics.programme import programme_weights
 from conewright.stages.choose.mounted.branch_sums import MOVED_AT, columns_of
 from conewright.stages.choose.mounted.driven import (
     Driven,
@@ -269,7 +269,6 @@ class UnitNumbers:
         frequency = self._ear.frequency
         slow = self._weights / (2.0 * np.pi * frequency) ** 2
         low = frequency < MOVES_UP_TO
-        profile = low_rolloff(frequency=frequency[low]) / (2.0 * np.pi * frequency[low])
         for each in driven:
             passed = self._passed[each.channel]
             through = squared_magnitude(passed)
@@ -283,17 +282,15 @@ class UnitNumbers:
             by_travel = options.clean / (PEAK_TO_RMS * np.sqrt(travel))
             by_heat = np.sqrt(options.power / options.hot.re / current)
             self._ceiling[at] = np.minimum(self._ceiling[at], np.minimum(by_travel, by_heat))
-            peak = velocity[:, low] * (np.sqrt(2.0) * emf[:, low] * profile)
+            least = each.least[:, low] if isinstance(each.least, np.ndarray) else each.least
+            peak = each.peak_travel(frequency, low) * least * emf[:, low]
             for corner, filtered in enumerate(np.abs(passed[:, low])):
-                most = (peak * filtered).max(axis=1) / np.ravel(options.xmax * options.stretch)
+                most = (peak * filtered).max(axis=1)
                 self._travel[at, corner] = np.maximum(self._travel[at, corner], most)
 
     def _quicken(self, at: slice, each: Driven) -> None:
         """Take in how far a cone travels for each volt across its branch."""
-        low, frequency = self._low, self._ear.frequency[self._low]
-        profile = low_rolloff(frequency=frequency) / (2.0 * np.pi * frequency)
-        moved = np.abs(each.velocity[:, low] / each.share[:, low]) * (np.sqrt(2.0) * profile)
-        most = moved / (each.options.xmax * each.options.stretch)
+        most = each.peak_travel(self._ear.frequency, self._low) / np.abs(each.share[:, self._low])
         speed = self.speed[each.channel]
         speed[at] = np.maximum(speed[at], most)
 
